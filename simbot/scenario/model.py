@@ -1,0 +1,347 @@
+"""What a game, a robot and a plan file say, in SI units: the only thing later stages see of the files.
+
+All classes are frozen. Lengths [m], angles [rad], times [s], instants of the match [µs, int], masses [kg],
+volts [V], amperes [A]. Numbers read from a file are `Quantity` floats: they carry their spread.
+A `line` is the 1-based line of the plan (or robot) file on which the thing stands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+# --- game ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Pose:
+    """Robot centre on the field and heading from +x, counter-clockwise."""
+
+    x: float
+    y: float
+    heading: float
+
+
+@dataclass(frozen=True)
+class Period:
+    name: str
+    duration_us: int
+
+
+@dataclass(frozen=True)
+class Element:
+    name: str
+    mass: float  # 0 where none is stated: it weighs nothing
+
+
+@dataclass(frozen=True)
+class Station:
+    """Where elements come from. One robot at a time."""
+
+    name: str
+    pose: Pose
+    gives: str
+    stock: int | None  # None: unlimited; also the upper limit of what refilling leaves there
+    refill_count: int  # elements per refill, 0: never
+    refill_us: int
+    line: int
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where elements go, and what they earn there."""
+
+    name: str
+    pose: Pose
+    takes: str
+    room: int | None  # None: unlimited
+    points: dict[str, float]  # by period name, every period of the game is a key
+    points_when_full: float
+    clearing_us: int | None  # None: full for good
+    line: int
+
+
+@dataclass(frozen=True)
+class Game:
+    path: Path
+    name: str
+    length: float
+    width: float
+    periods: tuple[Period, ...]
+    endgame_us: int | None  # the last so many µs of the last period
+    elements: dict[str, Element]
+    stations: dict[str, Station]
+    places: dict[str, Place]
+    obstacles: tuple[tuple[tuple[float, float], ...], ...]
+
+
+# --- robot --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class BatteryState:
+    name: str
+    open_circuit: float
+    resistance: float
+    line: int
+
+
+@dataclass(frozen=True)
+class Rail:
+    name: str
+    voltage: float
+    current_limit: float  # inf: none stated
+    regulator: str  # "switching" or "linear"
+    dropout: float  # V the bus must lie above the rail
+    line: int
+
+
+@dataclass(frozen=True)
+class Motor:
+    """A data sheet. None where the sheet does not say."""
+
+    name: str
+    voltage: float
+    free_speed: float  # rad/s
+    free_current: float | None
+    stall_torque: float | None
+    stall_current: float | None
+    rotor_inertia: float | None  # of the rotor itself, before the internal ratio
+    internal_ratio: float | None  # None: not stated (a bare motor, or unknown)
+    stall_torque_is: str  # "after_friction" or "before_friction"
+    source: str
+    line: int
+
+
+@dataclass(frozen=True)
+class GearStage:
+    ratio: float  # driver turns : driven turns; above 1 slows down
+    efficiency: float | None
+    back_efficiency: float | None  # None: 2 - 1/efficiency
+    inertia: float = 0.0  # of the driven shaft, kg m²
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class MotorUse:
+    count: int
+    motor: str
+
+
+@dataclass(frozen=True)
+class MechanismSpec:
+    """One mechanism as the file describes it.
+
+    `values` holds every key of the kind's PARAMETERS, missing ones filled by their default (None where there
+    is none): floats are `Quantity`, pairs and lists are tuples, a block is a nested dict, `stages` a tuple of
+    GearStage, `motors` a MotorUse, `names` a dict word -> coordinate [m or rad].
+    """
+
+    name: str
+    kind: str
+    coordinate: str  # "length", "angle" or "word"
+    values: dict[str, Any]
+    line: int
+    lines: dict[str, int] = field(default_factory=dict)  # key -> line
+
+
+@dataclass(frozen=True)
+class OrderRule:
+    mechanism: str
+    may_move_when: tuple[tuple[str, str, float], ...]  # (mechanism, "above" or "below", coordinate)
+    line: int
+
+
+@dataclass(frozen=True)
+class Robot:
+    path: Path
+    name: str
+    mass: float
+    length: float  # along its heading
+    width: float
+    loop_us: int
+    battery: tuple[BatteryState, ...]  # strongest first
+    rails: dict[str, Rail]
+    motors: dict[str, Motor]
+    mechanisms: dict[str, MechanismSpec]
+    order: tuple[OrderRule, ...]
+
+
+# --- plan ---------------------------------------------------------------------------------------------
+
+Target = float | str  # coordinate [m or rad], or the word of a `measured` mechanism
+
+
+@dataclass(frozen=True)
+class Goal:
+    """Where a mechanism is sent: its coordinate (or word), and how the file said it."""
+
+    mechanism: str
+    target: Target
+    text: str
+    line: int
+
+
+@dataclass(frozen=True)
+class Step:
+    line: int
+
+
+@dataclass(frozen=True)
+class MoveStep(Step):
+    """`move: {lift: 0.42 m, arm: up}`; targets in file order. Does not block."""
+
+    goals: tuple[Goal, ...]
+
+
+@dataclass(frozen=True)
+class DriveStep(Step):
+    """`drive: rack` (a station, a place) or `drive: [x, y, heading]`. Does not block."""
+
+    mechanism: str  # the drive's name
+    to: str  # name of the station or place, or the pose as written
+    pose: Pose
+    allowance: float  # 0.25 lengthens expected runs by a quarter, never nominal ones
+
+
+@dataclass(frozen=True)
+class EffortStep(Step):
+    """`effort: {lift: 80 %, toward: 0.6 m, for: 500 ms}`: open loop; the timer does stop the mechanism."""
+
+    mechanism: str
+    effort: float  # 0..1; the sign follows from `toward`
+    toward: float
+    text: str
+    duration_us: int
+    after: str | float | None  # "brake", "coast", an effort that presses on, None: the control's
+
+
+@dataclass(frozen=True)
+class SpinStep(Step):
+    """`spin: {intake: 80 %}`: a roller turns from now on at this share of full effort; 0 % stops it."""
+
+    mechanism: str
+    effort: float
+
+
+@dataclass(frozen=True)
+class WaitStep(Step):
+    """A wait blocks. Exactly one of duration_us, arrival, until_us is set."""
+
+    duration_us: int | None = None
+    arrival: bool = False
+    until_us: int | None = None  # an instant on the match clock
+    at_most_us: int | None = None  # with arrival
+    purpose: str | None = None  # "settling", "driver", "stagger": such a wait times nothing
+    allowance: float = 0.0
+    measured: tuple[float, ...] = ()  # stopwatch times of the move(s) it times [s]
+
+
+@dataclass(frozen=True)
+class Need:
+    """A position within a tolerance at the instant the acting step begins."""
+
+    mechanism: str
+    target: Target | Pose  # Pose for the drive
+    text: str  # "0.42 m within 15 mm"
+    within: float  # m or rad; 0 for words
+    heading_within: float | None  # drive only
+    moving: bool  # True: speed does not matter
+    line: int
+
+
+@dataclass(frozen=True)
+class ActStep(Step):
+    """What pick, place and hand over share. They give the command in `by` themselves and do not block."""
+
+    by: Goal
+    needs: tuple[Need, ...]
+    otherwise: str  # the declared outcome: dropped, missed, left, stuck (`else` in the file)
+    succeeds: float  # probability; nominal runs take it as 1
+    tries: int
+    each_us: int | None
+    measured: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class PickStep(ActStep):
+    element: str
+    station: str
+
+
+@dataclass(frozen=True)
+class PlaceStep(ActStep):
+    place: str
+    count: int | None  # how many of what is held; None: all that is in hand
+
+
+@dataclass(frozen=True)
+class HandOverStep(ActStep):
+    """What the giver holds passes to the receiver when `by` (the receiver's closing) has arrived."""
+
+    giver: str
+
+
+@dataclass(frozen=True)
+class SequenceStep(Step):
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class TogetherStep(Step):
+    branches: tuple[SequenceStep, ...]
+
+
+@dataclass(frozen=True)
+class RepeatStep(Step):
+    """`repeat: until period_end` (times None) or `repeat: 4`."""
+
+    times: int | None
+    steps: SequenceStep
+
+
+@dataclass(frozen=True)
+class RunStep(Step):
+    """`run: deliver`. The routine is inlined where it stands."""
+
+    routine: str
+
+
+@dataclass(frozen=True)
+class Start:
+    pose: Pose | None
+    positions: dict[str, Target]
+    holds: dict[str, tuple[str, ...]]  # mechanism -> elements
+
+
+@dataclass(frozen=True)
+class Endgame:
+    begin_us: int  # on the match clock
+    steps: SequenceStep
+    line: int
+
+
+@dataclass(frozen=True)
+class Plan:
+    path: Path
+    name: str
+    game: Game
+    robot: Robot
+    guard_us: int
+    start: Start
+    routines: dict[str, SequenceStep]
+    periods: dict[str, SequenceStep]  # period name -> its steps (a period without steps is idle)
+    endgame: Endgame | None
+    text: tuple[str, ...] = ()  # the plan file's lines, for reports
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something `simbot check` says beside the values: an assumption or a doubt."""
+
+    kind: str  # "assumed" or "doubt"
+    file: str
+    line: int
+    key: str
+    text: str
