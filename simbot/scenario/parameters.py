@@ -52,9 +52,10 @@ class Parameter:
     dimension : str
         One of ``units.DIMENSIONS`` (length, angle, mass, inertia, force, torque, speed, angular_speed,
         acceleration, time, current, voltage, resistance, ratio, share, number, count, counts_scale,
-        servo_speed), or ``coordinate``, ``coordinate_speed``, ``coordinate_acceleration``,
+        servo_speed, turn_proportional_gain (1/rad), turn_derivative_gain (s/rad)), or ``coordinate``, ``coordinate_speed``, ``coordinate_acceleration``,
         ``coordinate_jerk``, ``proportional_gain`` (1/coordinate), ``integral_gain`` (1/(coordinate s)),
-        ``derivative_gain`` (s/coordinate), ``coordinate_friction`` (N or N m), which follow the kind's own
+        ``derivative_gain`` (s/coordinate), ``coordinate_friction`` (N or N m),
+        ``coordinate_damping`` (N s/m or N m s/rad), which follow the kind's own
         coordinate; or ``choice``, ``flag``, ``word``, ``block``, ``stages``, ``motors``, ``names``.
     meaning : str
         One line for the documentation and for messages.

@@ -1,0 +1,139 @@
+"""What one run comes to, as plain records: everything a report may print. SI; instants and durations in µs.
+
+Instants end in `_at_us`, durations in `_us`. None means absent. All of it is derived from one run's trace.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+VERDICTS = ("impossible", "short", "snug", "slack", "never")
+
+
+@dataclass(frozen=True)
+class MoveResult:
+    """One executed command: its three times and its verdict."""
+
+    step: int  # number of the plan's step (order of first execution, one number a line)
+    line: int
+    mechanism: str
+    label: str  # "lift to 0.42 m"
+    start_at_us: int
+    floor_us: int | None  # to the nearest µs
+    arrival_us: int | None
+    first_inside_us: int | None  # only where it differs from the arrival
+    seen_arrival_us: int | None  # when an arrival wait saw it
+    timer_us: int | None  # the real wait
+    timer_written_us: int | None  # None for arrival waits
+    wait_line: int | None  # line of the wait that times it
+    margin_us: int | None
+    need_margin_us: int | None  # smallest over the needs downstream
+    verdict: str | None
+    consequence: str | None  # "breaking", "harmless"; None for snug and slack
+    measured_s: tuple[float, ...]
+    cut: bool
+    start_position: float | str
+    start_speed: float
+    target: float | str
+    ends_at: float | str | None  # of a move that never arrives
+    reason: str  # of a move that never arrives
+    period: str
+    repeat: int  # 0 for the first execution of this line, 1 for the second, ...
+
+
+@dataclass(frozen=True)
+class NeedResult:
+    step: int
+    line: int
+    at_us: int
+    mechanism: str
+    cause_line: int | None  # line of the command that had to bring it there
+    position: float | str
+    speed: float | None
+    target: float | str
+    within: float | None
+    met: bool
+    margin_us: int | None
+
+
+@dataclass(frozen=True)
+class PickResult:
+    step: int
+    line: int
+    begins_at_us: int
+    held_at_us: int | None
+    outcome: str  # "held", or the declared one
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that went wrong or was nearly wrong.
+
+    kind: need_unmet, pick_lost, nothing_in_hand, place_full, limit_ran_out, never_arrived, order_broken,
+    stalled, bus_collapse, control_oscillates.
+    """
+
+    kind: str
+    step: int
+    line: int
+    at_us: int
+    mechanism: str | None
+    cause_line: int | None  # the command whose timer is the first cause
+    cause_step: int | None
+    late_us: int | None  # how much later it would have been met
+    outcome: str | None
+    text: str  # one full sentence, first cause first
+    fails: bool  # True where it makes the state fail
+
+
+@dataclass(frozen=True)
+class TimeShares:
+    """Parts of the mean cycle [s]; they add up to it."""
+
+    driving_s: float
+    moving_s: float
+    timers_s: float
+    stations_s: float
+    given_away_s: float
+
+
+@dataclass(frozen=True)
+class StateResult:
+    """One battery state."""
+
+    name: str
+    open_circuit: float
+    resistance: float
+    cycles: int
+    cycle_time_s: float | None
+    cycle_time_sd_s: float | None
+    points_per_s: float | None
+    points: dict[str, float | None]  # each period, "endgame" (None where the game has none), "total"
+    time: TimeShares | None
+    unfinished: str  # a sentence where an unfinished cycle was the slow one, else ""
+    deliveries_at_us: tuple[int, ...]
+    bus_min_v: float
+    bus_min_at_us: int
+    current_peak_a: float
+    current_mean_a: float
+    energy_j: float
+    moves: tuple[MoveResult, ...]
+    needs: tuple[NeedResult, ...]
+    picks: tuple[PickResult, ...]
+    findings: tuple[Finding, ...]
+    acting_steps: int
+    acting_steps_without_needs: int
+    passes: bool
+
+
+@dataclass(frozen=True)
+class RunResult:
+    plan: str
+    plan_path: str
+    game: str
+    robot: str
+    guard_us: int
+    states: tuple[StateResult, ...]  # strongest first
+    weakest_state_that_passes: str | None
+    failing_states: tuple[str, ...]
+    cautions: tuple[str, ...] = field(default=())

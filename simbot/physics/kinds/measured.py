@@ -1,0 +1,13 @@
+"""A time from a stopwatch, and no physics: the mechanism is where it was sent once the time is over."""
+
+from __future__ import annotations
+
+from simbot.scenario.parameters import Parameter
+
+NAME = "measured"
+COORDINATE = "word"
+SUMMARY = "a stopwatch time, no physics"
+PARAMETERS = (
+    Parameter("time", "time", "from the command to being there", required=True, low=0.0, high=600.0),
+    Parameter("on", "word", "the mechanism that carries what this one holds"),
+)

@@ -1,0 +1,22 @@
+"""Roller intake (or flywheel): no travel to speak of, it turns until told otherwise.
+
+Geometry: the coordinate is the roller's angle [rad]; `spin` sets its effort.
+"""
+
+from __future__ import annotations
+
+from simbot.physics.kinds.common import DAMPING, DRIVEN, STATIC
+from simbot.scenario.parameters import Parameter
+
+NAME = "roller"
+COORDINATE = "angle"
+SUMMARY = "roller intake"
+PARAMETERS = (
+    *DRIVEN,
+    Parameter("inertia", "inertia", "of the rollers about their axle, without the motor's rotor", required=True,
+              low=0.0, high=10.0),
+    Parameter("diameter", "length", "of the roller", low=0.0, open_low=True, high=1.0),
+    Parameter("friction", "torque", "sliding friction at the axle", default=0.0, low=0.0),
+    STATIC,
+    DAMPING,
+)

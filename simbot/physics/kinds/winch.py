@@ -1,0 +1,27 @@
+"""Winch: winds in a cord against a constant load.
+
+Geometry: the coordinate is the cord wound in [m]; the load pulls it out.
+"""
+
+from __future__ import annotations
+
+from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.scenario.parameters import Parameter
+
+NAME = "winch"
+COORDINATE = "length"
+SUMMARY = "winch with a constant load"
+PARAMETERS = (
+    *DRIVEN,
+    TRAVEL,
+    Parameter("drum_diameter", "length", "of the drum, to the middle of the cord", required=True, low=0.001,
+              high=0.5),
+    Parameter("load", "force", "pull on the cord that is there all the time", default=0.0, low=0.0, high=20000.0),
+    Parameter("load_mass", "mass", "mass that hangs on the cord (its weight is added to `load`)", default=0.0,
+              low=0.0, high=500.0),
+    Parameter("moving_mass", "mass", "mass that moves with the cord and does not hang on it", default=0.0, low=0.0,
+              high=500.0),
+    FRICTION,
+    STATIC,
+    DAMPING,
+)
