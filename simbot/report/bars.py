@@ -1,0 +1,80 @@
+"""One wait drawn as a bar of ASCII characters.
+
+`#` floor (nothing is faster), `-` still moving, `o` arrival, `.` given away, `>` the timer's flag; where the
+wait is too short `!` is a flag that breaks something, `)` one that does not, `/` the time missing. `(o)` waits
+for the arrival itself, `?` never arrives, `~` runs out of the scale.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from simbot.analysis.results import MoveResult
+from simbot.report.summary import breaks, waits_for_arrival
+
+SCALES_MS = (1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000)
+LEGEND = (
+    "# floor, nothing is faster  - still moving  o arrival  > the timer's flag",
+    "! flag that breaks  ) flag too early, harmless  / missing  . given away",
+    "(o) waits for the arrival  ? never arrives  ~ runs out of the scale",
+)
+
+
+def extent_us(move: MoveResult) -> int:
+    return max(move.floor_us or 0, move.arrival_us or 0, move.timer_us or 0)
+
+
+def choose_scale(moves: Iterable[MoveResult], width: int) -> int:
+    """Microseconds a column: what breaks fits whole, and so do three bars of four."""
+    drawn = list(moves)
+    extents = sorted(extent_us(move) for move in drawn)
+    if not extents:
+        return SCALES_MS[0] * 1000
+    breaking = [extent_us(move) for move in drawn if breaks(move)]
+    longest = max([extents[(3 * len(extents) - 1) // 4], *breaking])
+    return next((ms * 1000 for ms in SCALES_MS if longest <= ms * 1000 * (width - 4)), SCALES_MS[-1] * 1000)
+
+
+def draw(move: MoveResult, us_per_column: int, width: int) -> str:
+    """The bar of one move against the wait that times it, at most `width` characters."""
+    bar = _draw(move, us_per_column)
+    return bar if len(bar) <= width else bar[: width - 1] + "~"
+
+
+def _draw(move: MoveResult, us_per_column: int) -> str:
+    floor = _column(move.floor_us or 0, us_per_column)
+    flag = "!" if breaks(move) else ")"
+    timer = None if move.timer_us is None else _column(move.timer_us, us_per_column)
+    if move.arrival_us is None:
+        return _never(floor, timer, flag)
+    arrival = max(_column(move.arrival_us, us_per_column), floor)
+    travel = "#" * floor + "-" * (arrival - floor)
+    if waits_for_arrival(move):
+        return travel[:-1] + "(o)"
+    if timer is None:
+        return travel + "o"
+    if move.verdict in ("impossible", "short"):
+        return _too_short(move, floor, arrival, timer, flag)
+    return travel + "o" + "." * (timer - arrival - 1) + ">"
+
+
+def _too_short(move: MoveResult, floor: int, arrival: int, timer: int, flag: str) -> str:
+    """Flag in the solid: impossible; behind at least one `-`: short; one `/` at least stays in both."""
+    timer = max(timer, 1)
+    if move.verdict == "impossible":
+        before = "#" * min(timer, max(floor, 1))
+    else:
+        solid = min(floor, timer - 1)
+        before = "#" * solid + "-" * (timer - solid)
+    return before + flag + "/" * max(arrival - len(before) - 1, 1) + "o"
+
+
+def _never(floor: int, timer: int | None, flag: str) -> str:
+    if timer is None:
+        return "#" * floor + "--?"
+    solid = min(floor, timer)
+    return "#" * solid + "-" * (timer - solid) + flag + "/?"
+
+
+def _column(time_us: int, us_per_column: int) -> int:
+    return (time_us + us_per_column // 2) // us_per_column

@@ -1,0 +1,168 @@
+"""The JSON document of a run: SI values with the unit in the key, the same bytes for the same result.
+
+Instants end in `_at_s`, durations in `_s`; both are exact to the microsecond. What is absent is null.
+"""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import Any
+
+from simbot import __version__
+from simbot.analysis.results import Finding, MoveResult, NeedResult, PickResult, RunResult, StateResult, TimeShares
+
+FORMAT = 1
+SCHEMAS = ("run",)
+
+Document = dict[str, Any]
+
+
+def to_text(document: Document) -> str:
+    """The document as JSON text, ending in one newline."""
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def schema_text(name: str) -> str:
+    """The published JSON Schema of a command's document."""
+    return files("simbot.report").joinpath("schemas", f"{name}.schema.json").read_text(encoding="utf-8")
+
+
+def run_document(run: RunResult) -> Document:
+    """The document of `simbot run`."""
+    return {
+        "simbot": __version__,
+        "format": FORMAT,
+        "document": "run",
+        "plan": run.plan,
+        "game": run.game,
+        "robot": run.robot,
+        "guard_s": _s(run.guard_us),
+        "weakest_state_that_passes": run.weakest_state_that_passes,
+        "failing_states": list(run.failing_states),
+        "cautions": list(run.cautions),
+        "states": {state.name: _state(state) for state in run.states},
+    }
+
+
+def _s(time_us: int | None) -> float | None:
+    return None if time_us is None else time_us / 1_000_000
+
+
+def _rounded(value: float | None) -> float | None:
+    """Six decimals, and never a minus zero."""
+    return None if value is None else round(float(value), 6) + 0.0
+
+
+def _place(value: float | str | None) -> float | str | None:
+    return value if isinstance(value, str) else _rounded(value)
+
+
+def _state(state: StateResult) -> Document:
+    return {
+        "open_circuit_v": _rounded(state.open_circuit),
+        "resistance_ohm": _rounded(state.resistance),
+        "passes": state.passes,
+        "cycles": state.cycles,
+        "cycle_time_s": _rounded(state.cycle_time_s),
+        "cycle_time_sd_s": _rounded(state.cycle_time_sd_s),
+        "points_per_s": _rounded(state.points_per_s),
+        "points": {name: _rounded(value) for name, value in state.points.items()},
+        "time": None if state.time is None else _time(state.time),
+        "unfinished": state.unfinished or None,
+        "deliveries_at_s": [_s(at_us) for at_us in state.deliveries_at_us],
+        "bus_min_v": _rounded(state.bus_min_v),
+        "bus_min_at_s": _s(state.bus_min_at_us),
+        "current_peak_a": _rounded(state.current_peak_a),
+        "current_mean_a": _rounded(state.current_mean_a),
+        "battery_energy_j": _rounded(state.energy_j),
+        "acting_steps": state.acting_steps,
+        "acting_steps_without_needs": state.acting_steps_without_needs,
+        "moves": [_move(move) for move in state.moves],
+        "needs": [_need(need) for need in state.needs],
+        "picks": [_pick(pick) for pick in state.picks],
+        "findings": [_finding(found) for found in state.findings],
+    }
+
+
+def _time(time: TimeShares) -> Document:
+    return {
+        "driving_s": _rounded(time.driving_s),
+        "moving_s": _rounded(time.moving_s),
+        "timers_s": _rounded(time.timers_s),
+        "stations_s": _rounded(time.stations_s),
+        "given_away_s": _rounded(time.given_away_s),
+    }
+
+
+def _move(move: MoveResult) -> Document:
+    return {
+        "step": move.step,
+        "line": move.line,
+        "mechanism": move.mechanism,
+        "label": move.label,
+        "period": move.period,
+        "repeat": move.repeat,
+        "start_at_s": _s(move.start_at_us),
+        "floor_s": _s(move.floor_us),
+        "arrival_s": _s(move.arrival_us),
+        "first_inside_s": _s(move.first_inside_us),
+        "seen_arrival_s": _s(move.seen_arrival_us),
+        "timer_s": _s(move.timer_us),
+        "timer_written_s": _s(move.timer_written_us),
+        "wait_line": move.wait_line,
+        "margin_s": _s(move.margin_us),
+        "need_margin_s": _s(move.need_margin_us),
+        "verdict": move.verdict,
+        "consequence": move.consequence,
+        "measured_s": _rounded(sum(move.measured_s) / len(move.measured_s)) if move.measured_s else None,
+        "measured_each_s": [_rounded(value) for value in move.measured_s],
+        "cut": move.cut,
+        "start_position": _place(move.start_position),
+        "start_speed": _rounded(move.start_speed),
+        "target": _place(move.target),
+        "ends_at": _place(move.ends_at),
+        "reason": move.reason or None,
+    }
+
+
+def _need(need: NeedResult) -> Document:
+    return {
+        "step": need.step,
+        "line": need.line,
+        "at_s": _s(need.at_us),
+        "mechanism": need.mechanism,
+        "cause": need.cause_line,
+        "position": _place(need.position),
+        "speed": _rounded(need.speed),
+        "target": _place(need.target),
+        "within": _rounded(need.within),
+        "met": need.met,
+        "margin_s": _s(need.margin_us),
+    }
+
+
+def _pick(pick: PickResult) -> Document:
+    return {
+        "step": pick.step,
+        "line": pick.line,
+        "begins_at_s": _s(pick.begins_at_us),
+        "held_at_s": _s(pick.held_at_us),
+        "outcome": pick.outcome,
+    }
+
+
+def _finding(found: Finding) -> Document:
+    return {
+        "kind": found.kind,
+        "step": found.step,
+        "line": found.line,
+        "at_s": _s(found.at_us),
+        "mechanism": found.mechanism,
+        "cause": found.cause_line,
+        "cause_step": found.cause_step,
+        "late_s": _s(found.late_us),
+        "outcome": found.outcome,
+        "fails": found.fails,
+        "text": found.text,
+    }

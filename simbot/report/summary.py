@@ -1,0 +1,143 @@
+"""What a report says about a run beyond its single rows: repeats folded, findings grouped, timers advised."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from simbot.analysis.results import Finding, MoveResult, RunResult, StateResult
+
+ADVICE_STEP_US = 10_000  # suggested timers are rounded up to this
+
+MoveKey = tuple[int, int, str, str]
+FindingKey = tuple[str, int, int | None, str | None]
+
+
+@dataclass(frozen=True)
+class FoldedMove:
+    """All executions of one command line in one battery state: the worst of them and how many there were."""
+
+    worst: MoveResult
+    times: int
+
+
+@dataclass(frozen=True)
+class FoldedFinding:
+    """One thing that went wrong, in every battery state in which it did."""
+
+    key: FindingKey
+    by_state: tuple[tuple[str, Finding, int], ...]  # state, first occurrence, how often
+
+    @property
+    def worst(self) -> Finding:
+        return max((found for _, found, _ in self.by_state), key=lambda found: found.late_us or 0)
+
+    def in_state(self, state: str) -> tuple[Finding, int] | None:
+        return next(((found, times) for name, found, times in self.by_state if name == state), None)
+
+
+@dataclass(frozen=True)
+class TimerAdvice:
+    """A written timer that should be longer, or could be shorter, over all battery states together."""
+
+    line: int
+    written_us: int
+    suggested_us: int
+    labels: tuple[str, ...]
+    breaks: bool  # False: it only gives time away
+    times: int  # in a run on the battery state in which it is executed most often
+
+
+def waits_for_arrival(move: MoveResult) -> bool:
+    """True where the routine went on because it saw the arrival, and the arrival was a true one."""
+    return move.seen_arrival_us is not None and move.verdict in ("snug", "slack")
+
+
+def breaks(move: MoveResult) -> bool:
+    return move.consequence == "breaking" or (move.verdict == "never" and move.consequence is None)
+
+
+def badness(move: MoveResult) -> tuple[int, float]:
+    """Sort key: the larger, the worse."""
+    rank = {"never": 3, "impossible": 2, "short": 1}.get(move.verdict or "", 0)
+    margin = move.margin_us if move.margin_us is not None else float("inf")
+    return (rank + (3 if rank and breaks(move) else 0), -margin)
+
+
+def move_key(move: MoveResult) -> MoveKey:
+    return (move.step, move.line, move.mechanism, move.label)
+
+
+def fold_moves(moves: Iterable[MoveResult]) -> dict[MoveKey, FoldedMove]:
+    """Executions of one line folded, in the order of their steps."""
+    groups: dict[MoveKey, list[MoveResult]] = {}
+    for move in moves:
+        groups.setdefault(move_key(move), []).append(move)
+    return {
+        key: FoldedMove(max(group, key=badness), len(group))
+        for key, group in sorted(groups.items(), key=lambda item: item[0][:2])
+    }
+
+
+def fold_findings(states: Iterable[StateResult]) -> list[FoldedFinding]:
+    """Findings grouped by what they are and where they stand, in the order in which they first happen."""
+    groups: dict[FindingKey, dict[str, list[Finding]]] = {}
+    for state in states:
+        for found in state.findings:
+            key = (found.kind, found.line, found.cause_line, found.mechanism)
+            groups.setdefault(key, {}).setdefault(state.name, []).append(found)
+    folded = [
+        FoldedFinding(key, tuple((name, found[0], len(found)) for name, found in by_state.items()))
+        for key, by_state in groups.items()
+    ]
+    return sorted(folded, key=lambda group: min(found.at_us for _, found, _ in group.by_state))
+
+
+def letters(findings: Iterable[FoldedFinding]) -> dict[FindingKey, str]:
+    """a, b, c ... for the findings that make a state fail; z is the last, further ones share it."""
+    failing = [group.key for group in findings if group.worst.fails]
+    return {key: chr(ord("a") + min(index, 25)) for index, key in enumerate(failing)}
+
+
+def letter_of(move: MoveResult, lettered: dict[FindingKey, str]) -> str:
+    """The letters of what this move's wait breaks, in order."""
+    return "".join(
+        letter
+        for (_, _, cause_line, mechanism), letter in lettered.items()
+        if cause_line == move.line and mechanism in (None, move.mechanism)
+    )
+
+
+def advise_timers(run: RunResult) -> list[TimerAdvice]:
+    """Timers to lengthen (they break a need) or to shorten (slack in every battery state), by line.
+
+    A timer is advised so that the latest arrival of any battery state still has the guard to spare. One whose
+    move never arrives gets none: no timer helps there.
+    """
+    timed: dict[int, list[tuple[str, MoveResult]]] = {}
+    for state in run.states:
+        for move in state.moves:
+            if move.wait_line is not None and move.timer_written_us is not None:
+                timed.setdefault(move.wait_line, []).append((state.name, move))
+    advice = [_advise(line, group, run.guard_us) for line, group in sorted(timed.items())]
+    return [one for one in advice if one is not None]
+
+
+def _advise(line: int, group: list[tuple[str, MoveResult]], guard_us: int) -> TimerAdvice | None:
+    moves = [move for _, move in group]
+    if any(move.verdict == "never" or move.margin_us is None for move in moves):
+        return None
+    late = [move for move in moves if breaks(move)]
+    if not late and any(move.verdict != "slack" for move in moves):
+        return None
+    counted = late or moves
+    least_margin = min(move.margin_us for move in counted if move.margin_us is not None)
+    written = max(move.timer_written_us for move in moves if move.timer_written_us is not None)
+    suggested = -(-(written + guard_us - least_margin) // ADVICE_STEP_US) * ADVICE_STEP_US
+    if suggested == written or (suggested < written) == bool(late):
+        return None
+    ends: dict[str, set[int]] = {}
+    for name, move in group:
+        ends.setdefault(name, set()).add(move.start_at_us + (move.timer_us or 0))
+    labels = tuple(dict.fromkeys(move.label for move in counted))
+    return TimerAdvice(line, written, suggested, labels, bool(late), max(map(len, ends.values())))

@@ -1,0 +1,394 @@
+"""What `simbot run` prints: 80 columns, ASCII drawings, colour only on a terminal and never alone in meaning."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import PurePath
+from typing import IO
+
+from rich.console import Console
+from rich.text import Text
+
+from simbot.analysis.results import MoveResult, RunResult, StateResult
+from simbot.report import bars
+from simbot.report.summary import (
+    FindingKey,
+    FoldedFinding,
+    FoldedMove,
+    MoveKey,
+    TimerAdvice,
+    advise_timers,
+    breaks,
+    fold_findings,
+    fold_moves,
+    letter_of,
+    letters,
+    waits_for_arrival,
+)
+
+WIDTH = 80
+BAR_WIDTH = 31
+BAR_STYLES = {"!": "bold red", "/": "red", "?": "bold red", "o": "bold", "#": "bold", ".": "dim", "-": "dim"}
+HEADING, ALARM, QUIET = "bold", "bold red", "dim"
+
+Lines = list[Text]
+
+
+def console(stream: IO[str]) -> Console:
+    """A console that colours on a terminal only and never wraps or rewrites what it is given."""
+    return Console(file=stream, width=max(WIDTH, 80), highlight=False, markup=False, emoji=False, soft_wrap=True)
+
+
+def print_run(run: RunResult, drawn: StateResult, stream: IO[str]) -> None:
+    """Print one run; `drawn` is the battery state whose bars are drawn."""
+    out = console(stream)
+    for line in run_lines(run, drawn):
+        out.print(line)
+
+
+def run_lines(run: RunResult, drawn: StateResult) -> Lines:
+    """The report of one run, line by line."""
+    folded = {state.name: fold_moves(state.moves) for state in run.states}
+    findings = fold_findings(run.states)
+    lettered = letters(findings)
+    advice = advise_timers(run)
+    sections = [
+        _head(run),
+        _bars(drawn, folded[drawn.name], findings, lettered),
+        _table(run, folded, lettered),
+        _findings(run, findings, lettered),
+        _advice(run, advice),
+        _cycle(run),
+        _battery(run),
+        _measured(drawn, folded[drawn.name]),
+        _cautions(run, drawn, advice),
+    ]
+    lines: Lines = []
+    for section in sections:
+        if section:
+            lines += [*([Text("")] if lines else []), *section]
+    return lines
+
+
+# --- pieces -------------------------------------------------------------------------------------------
+
+
+def _ms(time_us: int | None, signed: bool = False) -> str:
+    if time_us is None:
+        return "-"
+    text = f"{time_us / 1000:+.0f}" if signed else f"{time_us / 1000:.0f}"
+    return f"{time_us / 1000:+.1f}" if signed and time_us and abs(time_us) < 950 else text
+
+
+def _seconds(time_us: int) -> str:
+    return f"{time_us / 1e6:.2f} s"
+
+
+def _times(count: int) -> str:
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def _wrapped(text: str, lead: str = " ", style: str = "") -> Lines:
+    hanging = " " * len(lead)
+    return [
+        Text(line, style=style)
+        for line in textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=hanging)
+    ]
+
+
+def _fit(text: str, width: int) -> str:
+    """Shorten a label: first without its "to", then cut."""
+    if len(text) > width:
+        text = text.replace(" to ", " ", 1)
+    return text if len(text) <= width else text[: width - 2] + ".."
+
+
+def _heading(text: str) -> Text:
+    return Text(text, style=HEADING)
+
+
+def _names(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+# --- sections -----------------------------------------------------------------------------------------
+
+
+def _head(run: RunResult) -> Lines:
+    title = f"{run.plan}: {run.robot} in {run.game}"
+    where = PurePath(run.plan_path).name
+    lines = [_heading(f"{title}{where:>{max(WIDTH - len(title), len(where) + 2)}}")]
+    lines += _wrapped(
+        "NOMINAL: no chance, no misses, no traffic, no driver. The real cycles of a first plan run 2 to 4 times "
+        "longer until those are in it.",
+    )
+    for state in run.states:
+        line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm  ")
+        failing = [found for found in state.findings if found.fails]
+        if state.passes:
+            line.append("passes")
+        else:
+            first = f", first at {_seconds(failing[0].at_us)}, line {failing[0].line}" if failing else ""
+            count = f": {len(failing)} failure{'s' if len(failing) > 1 else ''}" if failing else ""
+            line.append(f"MISSES{count}{first}", ALARM)
+        lines.append(line)
+    return lines + _weakest(run)
+
+
+def _weakest(run: RunResult) -> Lines:
+    if run.weakest_state_that_passes is None:
+        text = "The strongest battery state fails already"
+    else:
+        text = f"Weakest battery with which the routine still passes: {run.weakest_state_that_passes}"
+    passing = [state.name for state in run.states if state.passes]
+    if run.failing_states and passing and run.weakest_state_that_passes != passing[-1]:
+        text += f"; {_names(passing)} passes all the same" if len(passing) == 1 else ""
+    if run.failing_states:
+        text += f"; failing: {_names(run.failing_states)}"
+    return _wrapped(text + ".")
+
+
+def _bars(
+    drawn: StateResult,
+    folded: dict[MoveKey, FoldedMove],
+    findings: list[FoldedFinding],
+    lettered: dict[FindingKey, str],
+) -> Lines:
+    moves = [fold.worst for fold in folded.values()]
+    if not moves:
+        return [Text(" No mechanism is commanded in this plan.")]
+    scale = bars.choose_scale(moves, BAR_WIDTH)
+    axis = f"|1 column = {scale // 1000} ms, {drawn.name}"
+    lines = [_heading(f" step {'':<17} line {axis:<{BAR_WIDTH + 1}} margin")]
+    lines += [_bar_line(move, scale, letter_of(move, lettered)) for move in moves]
+    for group in findings:
+        here = group.in_state(drawn.name)
+        if here and group.key in lettered:
+            lines.append(_link(lettered[group.key], group, drawn.name))
+    lines += [Text(f"  {line}", style=QUIET) for line in bars.LEGEND]
+    return lines
+
+
+def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
+    line = Text(f"  {move.step:>3} {_fit(move.label, 17):<17} {move.line:>4} |")
+    for char in bars.draw(move, scale, BAR_WIDTH):
+        alarm = char in "!/?" and not breaks(move)
+        line.append(char, "" if alarm else BAR_STYLES.get(char, ""))
+    line.append(" " * (29 + BAR_WIDTH - len(line)))
+    if waits_for_arrival(move):
+        line.append("       waits for it")
+    elif move.verdict is None:
+        line.append("       not timed")
+    else:
+        margin = _ms(move.margin_us, signed=True) if move.margin_us is not None else "?"
+        style = ALARM if breaks(move) else ""
+        line.append(f"{margin:>6} {_verdict(move)}{' ' + letter if letter else ''}", style)
+    return line
+
+
+def _verdict(move: MoveResult) -> str:
+    if move.verdict is None:
+        return "not timed"
+    return f"{move.verdict} ok" if move.consequence == "harmless" else move.verdict
+
+
+def _link(letter: str, group: FoldedFinding, state: str) -> Text:
+    found, times = group.in_state(state) or (group.worst, 1)
+    what = {
+        "need_unmet": f"needs {found.mechanism}",
+        "pick_lost": f"{found.mechanism} has not closed",
+        "nothing_in_hand": "nothing in hand",
+        "place_full": "the place is full",
+    }.get(found.kind, found.kind.replace("_", " "))
+    late = f", {_ms(found.late_us)} ms too early" if found.late_us is not None else ""
+    outcome = f": {found.outcome}" if found.outcome else ""
+    often = f", {_times(times)}" if times > 1 else ""
+    text = f"  {letter:>3} step {found.step}, line {found.line}: {what}{late}{outcome}{often}"
+    return Text(text[:WIDTH], style=ALARM)
+
+
+def _table(run: RunResult, folded: dict[str, dict[MoveKey, FoldedMove]], lettered: dict[FindingKey, str]) -> Lines:
+    keys = sorted({key for moves in folded.values() for key in moves}, key=lambda key: key[:2])
+    if not keys:
+        return []
+    lines = [
+        _heading("Every wait on every battery [ms]; of repeats the worst"),
+        _heading(f" step {'':<17} line  {'battery':<9} floor arrival  timer margin verdict"),
+    ]
+    notes: set[str] = set()
+    for key in keys:
+        group = [(name, moves[key]) for name, moves in folded.items() if key in moves]
+        times = max(fold.times for _, fold in group)
+        for index, (name, fold) in enumerate(group):
+            head = f"  {key[0]:>3} {_fit(key[3], 17):<17} {key[1]:>4}" if index == 0 else ""
+            if index == 1 and times > 1:
+                head = f"      {_times(times)}"
+            lines.append(_table_line(f"{head:<28}", name, fold.worst, letter_of(fold.worst, lettered), notes))
+    return lines + [Text(f" {note}", style=QUIET) for note in sorted(notes)]
+
+
+def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set[str]) -> Text:
+    arrival = "never" if move.arrival_us is None else _ms(move.arrival_us)
+    timer = _ms(move.timer_us)
+    if move.cut:
+        arrival += "*"
+        notes.add("*   taken over before it arrived: the arrival the old command would have given")
+    if waits_for_arrival(move):
+        timer = f"({timer})"
+        notes.add("( ) the wait lasts until the arrival is seen")
+    margin = _ms(move.margin_us, signed=True)
+    line = Text(f"{head} {state[:9]:<9} {_ms(move.floor_us):>5} {arrival:>7} {timer:>6} {margin:>6} ")
+    if breaks(move):
+        notes.add("a b the letter of the finding below: what the wait breaks")
+    elif move.consequence == "harmless":
+        notes.add("ok  too short, but nothing that states its needs suffers")
+    text = _verdict(move) + (f" {letter}" if letter and breaks(move) else "")
+    line.append(text, ALARM if breaks(move) else "")
+    return line
+
+
+def _findings(run: RunResult, findings: list[FoldedFinding], lettered: dict[FindingKey, str]) -> Lines:
+    if not findings:
+        return [_heading("Findings"), Text(" None: every need stated is met on every battery state.")]
+    lines = [_heading("Findings, first cause first")]
+    for group in findings:
+        lead = f" {lettered.get(group.key, '-')}  "
+        lines += _wrapped(group.worst.text, lead, ALARM if group.worst.fails else "")
+        lines += _wrapped(_in_states(run, group), "    ")
+    return lines
+
+
+def _in_states(run: RunResult, group: FoldedFinding) -> str:
+    """The battery states in which it happens, those that say the same together, then those in which it does not."""
+    said: dict[str, list[str]] = {}
+    for state, found, times in group.by_state:
+        late = f"{_ms(found.late_us)} ms, " if found.late_us is not None else ""
+        said.setdefault(f"{late}{_times(times)}, first at {_seconds(found.at_us)}", []).append(state)
+    parts = [f"{_names(states)}: {what}" for what, states in said.items()]
+    absent = [state.name for state in run.states if group.in_state(state.name) is None]
+    if absent:
+        parts.append(f"not on {_names(absent)}")
+    return "; ".join(parts) + "."
+
+
+def _advice(run: RunResult, advice: list[TimerAdvice]) -> Lines:
+    if not advice:
+        return []
+    lines = [
+        _heading(f"Timers to change, good for every battery state with {_ms(run.guard_us)} ms of guard"),
+        _heading(" line    now  better   change  why"),
+    ]
+    for one in advice:
+        change = one.suggested_us - one.written_us
+        labels = _fit(", ".join(one.labels), 22)
+        if one.breaks:
+            why = f"{labels}: too short, breaks what follows"
+        else:
+            gain = f", {_seconds(-change * one.times)} in all" if one.times > 1 else ""
+            why = f"{labels}: gives it away {_times(one.times)}{gain}"
+        text = f" {one.line:>4} {_ms(one.written_us):>6} {_ms(one.suggested_us):>7} {_ms(change, True):>8}  "
+        lines.append(Text((text + why)[:WIDTH], style=ALARM if one.breaks else ""))
+    lines += _wrapped("A longer timer moves all that follows; run the plan again after each change.")
+    return lines
+
+
+def _rows(run: RunResult, title: str, rows: Iterable[tuple[str, Callable[[StateResult], str]]]) -> Lines:
+    names = "".join(f"{state.name[:11]:>12}" for state in run.states)
+    lines = [_heading(f"{title:<34}{names}")]
+    for label, value in rows:
+        lines.append(Text(f" {label:<33}" + "".join(f"{value(state):>12}" for state in run.states)))
+    return lines
+
+
+def _number(value: float | None, form: str) -> str:
+    return "-" if value is None else format(value, form)
+
+
+def _cycle(run: RunResult) -> Lines:
+    def share(name: str) -> Callable[[StateResult], str]:
+        return lambda state: _number(getattr(state.time, name) if state.time else None, ".2f")
+
+    def scored(period: str) -> Callable[[StateResult], str]:
+        return lambda state: _number(state.points.get(period), "g")
+
+    periods = list(dict.fromkeys(name for state in run.states for name in state.points if name != "total"))
+    rows: list[tuple[str, Callable[[StateResult], str]]] = [
+        ("whole cycles", lambda state: str(state.cycles)),
+        ("cycle time, mean [s]", lambda state: _number(state.cycle_time_s, ".2f")),
+        ("  driving", share("driving_s")),
+        ("  moving", share("moving_s")),
+        ("  waiting on timers", share("timers_s")),
+        ("  waiting at stations and places", share("stations_s")),
+        ("  given away", share("given_away_s")),
+        ("points a second, whole cycles", lambda state: _number(state.points_per_s, ".3f")),
+        *((f"points, {name.replace('_', ' ')}", scored(name)) for name in periods),
+        ("points in all, nominal", scored("total")),
+    ]
+    lines = _rows(run, "The cycle", rows)
+    for state in run.states:
+        if state.unfinished:
+            lines += _wrapped(f"{state.name}: {state.unfinished}")
+    return lines
+
+
+def _battery(run: RunResult) -> Lines:
+    rows: list[tuple[str, Callable[[StateResult], str]]] = [
+        ("lowest bus voltage [V]", lambda state: f"{state.bus_min_v:.2f}"),
+        ("  at [s]", lambda state: f"{state.bus_min_at_us / 1e6:.2f}"),
+        ("battery current, peak [A]", lambda state: f"{state.current_peak_a:.1f}"),
+        ("battery current, mean [A]", lambda state: f"{state.current_mean_a:.1f}"),
+        ("energy from the battery [kJ]", lambda state: f"{state.energy_j / 1000:.2f}"),
+    ]
+    return _rows(run, "The battery", rows)
+
+
+def _measured(drawn: StateResult, folded: dict[MoveKey, FoldedMove]) -> Lines:
+    rows = [fold.worst for fold in folded.values() if fold.worst.measured_s]
+    if not rows:
+        return []
+    lines = [
+        _heading(f"Measured against predicted, {drawn.name}"),
+        _heading(f" step {'':<17} line  predicted   measured  measured / predicted"),
+    ]
+    for move in rows:
+        mean = sum(move.measured_s) / len(move.measured_s)
+        head = f"  {move.step:>3} {_fit(move.label, 17):<17} {move.line:>4}"
+        if move.arrival_us is None:
+            lines.append(Text(f"{head}      never {mean:8.3f} s"))
+            continue
+        ratio = f"{mean / (move.arrival_us / 1e6):.2f}" if move.arrival_us else "-"
+        lines.append(
+            Text(f"{head} {move.arrival_us / 1e6:8.3f} s {mean:8.3f} s  {ratio}, mean of {len(move.measured_s)}")
+        )
+        if move.floor_us is not None and mean < move.floor_us / 1e6:
+            lines += _wrapped(
+                f"Measured faster than the floor of {_ms(move.floor_us)} ms: the stopwatch, the battery or a number "
+                "in the robot file is off.",
+                "      ",
+                ALARM,
+            )
+    return lines
+
+
+def _cautions(run: RunResult, drawn: StateResult, advice: list[TimerAdvice]) -> Lines:
+    lines = [_heading("Before the robot moves")]
+    without, acting = drawn.acting_steps_without_needs, drawn.acting_steps
+    if acting:
+        text = f"{acting} picks, places and hand-overs were executed, {without} of them state no needs"
+        text += "; a timer is called harmless only to the needs stated." if without else "."
+        lines += _wrapped(text, " - ")
+    if advice:
+        lines += _wrapped(
+            "First run of a changed timer: slowly, wheels off the ground, hands and faces clear, one of you at the "
+            "stop.",
+            " - ",
+        )
+    lines += _wrapped(
+        "A simulated time is never permission. The event's rules, its inspectors and the qualified adult beside the "
+        "robot decide what may run.",
+        " - ",
+    )
+    for caution in run.cautions:
+        lines += _wrapped(caution, " - ")
+    return lines
