@@ -62,15 +62,15 @@ class PickResult:
     line: int
     begins_at_us: int
     held_at_us: int | None
-    outcome: str  # "held", or the declared one
+    outcome: str  # "held", the declared one, or "unfinished" where the match ended first
 
 
 @dataclass(frozen=True)
 class Finding:
     """Something that went wrong or was nearly wrong.
 
-    kind: need_unmet, pick_lost, nothing_in_hand, place_full, limit_ran_out, never_arrived, order_broken,
-    stalled, bus_collapse, control_oscillates.
+    kind: need_unmet, pick_lost (a hand over too), nothing_held, place_full, limit_ran_out, never_arrived,
+    order_broken, stalled, bus_collapse, control_oscillates.
     """
 
     kind: str
@@ -84,6 +84,7 @@ class Finding:
     outcome: str | None
     text: str  # one full sentence, first cause first
     fails: bool  # True where it makes the state fail
+    mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
 
 
 @dataclass(frozen=True)
