@@ -1,8 +1,8 @@
 """One wait drawn as a bar of ASCII characters.
 
-`#` floor (nothing is faster), `-` still moving, `o` arrival, `.` given away, `>` the timer's flag; where the
-wait is too short `!` is a flag that breaks something, `)` one that does not, `/` the time missing. `(o)` waits
-for the arrival itself, `?` never arrives, `~` runs out of the scale.
+`#` floor (nothing is faster), `-` still moving, `o` arrival, `.` given away, `>` the timer's flag; where
+the wait is too short `!` is a flag that breaks something, `)` one that does not, `/` the time missing.
+`(o)` waits for the arrival itself, `?` never arrives, `~` runs out of the scale.
 """
 
 from __future__ import annotations

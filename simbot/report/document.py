@@ -10,7 +10,15 @@ from importlib.resources import files
 from typing import Any
 
 from simbot import __version__
-from simbot.analysis.results import Finding, MoveResult, NeedResult, PickResult, RunResult, StateResult, TimeShares
+from simbot.analysis.results import (
+    Finding,
+    MoveResult,
+    NeedResult,
+    PickResult,
+    RunResult,
+    StateResult,
+    TimeShares,
+)
 
 FORMAT = 1
 SCHEMAS = ("run",)
@@ -165,4 +173,5 @@ def _finding(found: Finding) -> Document:
         "outcome": found.outcome,
         "fails": found.fails,
         "text": found.text,
+        "mechanisms": list(found.mechanisms),
     }

@@ -64,6 +64,11 @@ def badness(move: MoveResult) -> tuple[int, float]:
     return (rank + (3 if rank and breaks(move) else 0), -margin)
 
 
+def has_target(move: MoveResult) -> bool:
+    """False for a roller that is only told to turn: it has nowhere to arrive."""
+    return move.arrival_us is not None or move.ends_at is not None
+
+
 def move_key(move: MoveResult) -> MoveKey:
     return (move.step, move.line, move.mechanism, move.label)
 
@@ -71,7 +76,7 @@ def move_key(move: MoveResult) -> MoveKey:
 def fold_moves(moves: Iterable[MoveResult]) -> dict[MoveKey, FoldedMove]:
     """Executions of one line folded, in the order of their steps."""
     groups: dict[MoveKey, list[MoveResult]] = {}
-    for move in moves:
+    for move in filter(has_target, moves):
         groups.setdefault(move_key(move), []).append(move)
     return {
         key: FoldedMove(max(group, key=badness), len(group))

@@ -1,4 +1,4 @@
-"""What `simbot run` prints: 80 columns, ASCII drawings, colour only on a terminal and never alone in meaning."""
+"""What `simbot run` prints: 80 columns, ASCII drawings; colour on a terminal only, and never alone."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ Lines = list[Text]
 
 def console(stream: IO[str]) -> Console:
     """A console that colours on a terminal only and never wraps or rewrites what it is given."""
-    return Console(file=stream, width=max(WIDTH, 80), highlight=False, markup=False, emoji=False, soft_wrap=True)
+    return Console(
+        file=stream, width=max(WIDTH, 80), highlight=False, markup=False, emoji=False, soft_wrap=True
+    )
 
 
 def print_run(run: RunResult, drawn: StateResult, stream: IO[str]) -> None:
@@ -120,8 +122,8 @@ def _head(run: RunResult) -> Lines:
     where = PurePath(run.plan_path).name
     lines = [_heading(f"{title}{where:>{max(WIDTH - len(title), len(where) + 2)}}")]
     lines += _wrapped(
-        "NOMINAL: no chance, no misses, no traffic, no driver. The real cycles of a first plan run 2 to 4 times "
-        "longer until those are in it.",
+        "NOMINAL: no chance, no misses, no traffic, no driver. The real cycles of a first plan run "
+        "2 to 4 times longer until those are in it.",
     )
     for state in run.states:
         line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm  ")
@@ -198,7 +200,7 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Text:
     what = {
         "need_unmet": f"needs {found.mechanism}",
         "pick_lost": f"{found.mechanism} has not closed",
-        "nothing_in_hand": "nothing in hand",
+        "nothing_held": "nothing in hand",
         "place_full": "the place is full",
     }.get(found.kind, found.kind.replace("_", " "))
     late = f", {_ms(found.late_us)} ms too early" if found.late_us is not None else ""
@@ -208,7 +210,9 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Text:
     return Text(text[:WIDTH], style=ALARM)
 
 
-def _table(run: RunResult, folded: dict[str, dict[MoveKey, FoldedMove]], lettered: dict[FindingKey, str]) -> Lines:
+def _table(
+    run: RunResult, folded: dict[str, dict[MoveKey, FoldedMove]], lettered: dict[FindingKey, str]
+) -> Lines:
     keys = sorted({key for moves in folded.values() for key in moves}, key=lambda key: key[:2])
     if not keys:
         return []
@@ -260,7 +264,7 @@ def _findings(run: RunResult, findings: list[FoldedFinding], lettered: dict[Find
 
 
 def _in_states(run: RunResult, group: FoldedFinding) -> str:
-    """The battery states in which it happens, those that say the same together, then those in which it does not."""
+    """The states in which it happens, those that say the same together, and those in which it does not."""
     said: dict[str, list[str]] = {}
     for state, found, times in group.by_state:
         late = f"{_ms(found.late_us)} ms, " if found.late_us is not None else ""
@@ -359,12 +363,15 @@ def _measured(drawn: StateResult, folded: dict[MoveKey, FoldedMove]) -> Lines:
             continue
         ratio = f"{mean / (move.arrival_us / 1e6):.2f}" if move.arrival_us else "-"
         lines.append(
-            Text(f"{head} {move.arrival_us / 1e6:8.3f} s {mean:8.3f} s  {ratio}, mean of {len(move.measured_s)}")
+            Text(
+                f"{head} {move.arrival_us / 1e6:8.3f} s {mean:8.3f} s  {ratio}, "
+                f"mean of {len(move.measured_s)}"
+            )
         )
         if move.floor_us is not None and mean < move.floor_us / 1e6:
             lines += _wrapped(
-                f"Measured faster than the floor of {_ms(move.floor_us)} ms: the stopwatch, the battery or a number "
-                "in the robot file is off.",
+                f"Measured faster than the floor of {_ms(move.floor_us)} ms: the stopwatch, the battery "
+                "or a number in the robot file is off.",
                 "      ",
                 ALARM,
             )
@@ -380,13 +387,13 @@ def _cautions(run: RunResult, drawn: StateResult, advice: list[TimerAdvice]) -> 
         lines += _wrapped(text, " - ")
     if advice:
         lines += _wrapped(
-            "First run of a changed timer: slowly, wheels off the ground, hands and faces clear, one of you at the "
-            "stop.",
+            "First run of a changed timer: slowly, wheels off the ground, hands and faces clear, one of you "
+            "at the stop.",
             " - ",
         )
     lines += _wrapped(
-        "A simulated time is never permission. The event's rules, its inspectors and the qualified adult beside the "
-        "robot decide what may run.",
+        "A simulated time is never permission. The event's rules, its inspectors and the qualified adult "
+        "beside the robot decide what may run.",
         " - ",
     )
     for caution in run.cautions:

@@ -23,18 +23,33 @@ CASES = {
         "#######---o.............>",
     ),
     "short and breaking": (
-        {"floor_us": 370 * MS, "arrival_us": 510 * MS, "timer_us": 450 * MS, "verdict": "short",
-         "consequence": "breaking"},
+        {
+            "floor_us": 370 * MS,
+            "arrival_us": 510 * MS,
+            "timer_us": 450 * MS,
+            "verdict": "short",
+            "consequence": "breaking",
+        },
         "###############---!/o",
     ),
     "short and harmless": (
-        {"floor_us": 430 * MS, "arrival_us": 620 * MS, "timer_us": 450 * MS, "verdict": "short",
-         "consequence": "harmless"},
+        {
+            "floor_us": 430 * MS,
+            "arrival_us": 620 * MS,
+            "timer_us": 450 * MS,
+            "verdict": "short",
+            "consequence": "harmless",
+        },
         "#################-)//////o",
     ),
     "impossible": (
-        {"floor_us": 360 * MS, "arrival_us": 480 * MS, "timer_us": 200 * MS, "verdict": "impossible",
-         "consequence": "breaking"},
+        {
+            "floor_us": 360 * MS,
+            "arrival_us": 480 * MS,
+            "timer_us": 200 * MS,
+            "verdict": "impossible",
+            "consequence": "breaking",
+        },
         "########!//////////o",
     ),
     "waits for it": (
@@ -42,16 +57,19 @@ CASES = {
         "#################----(o)",
     ),
     "never": (
-        {"floor_us": 250 * MS, "arrival_us": None, "timer_us": 500 * MS, "verdict": "never",
-         "consequence": "breaking"},
+        {
+            "floor_us": 250 * MS,
+            "arrival_us": None,
+            "timer_us": 500 * MS,
+            "verdict": "never",
+            "consequence": "breaking",
+        },
         "##########----------!/?",
     ),
     "no floor": ({"floor_us": None, "arrival_us": 350 * MS, "timer_us": 400 * MS}, "-" * 14 + "o.>"),
-    "not timed": (
-        {"floor_us": 50 * MS, "arrival_us": 100 * MS, "timer_us": None, "verdict": None}, "##--o"
-    ),
+    "not timed": ({"floor_us": 50 * MS, "arrival_us": 100 * MS, "timer_us": None, "verdict": None}, "##--o"),
     "there already": ({"floor_us": 0, "arrival_us": 0, "timer_us": 100 * MS, "verdict": "slack"}, "o...>"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("changes", "expected"), CASES.values(), ids=CASES)
@@ -62,9 +80,13 @@ def test_bar(move, changes, expected):
 @pytest.mark.parametrize("late_us", [1, 100, 5_000, 12_499])
 def test_a_short_wait_keeps_one_missing_sign_however_little_is_missing(move, late_us):
     bar = drawn(
-        move, floor_us=200 * MS, arrival_us=500 * MS, timer_us=500 * MS - late_us, verdict="short",
+        move,
+        floor_us=200 * MS,
+        arrival_us=500 * MS,
+        timer_us=500 * MS - late_us,
+        verdict="short",
         consequence="breaking",
-    )  # fmt: skip
+    )
     assert bar.index("-") < bar.index("!") < bar.index("/") < bar.index("o")
 
 

@@ -26,21 +26,21 @@ def test_published_schemas_are_valid_and_closed(name):
             assert "description" in value or "$ref" in value, key
 
 
-def test_document_follows_its_schema(run):
-    document = json.loads(to_text(run_document(run)))
+def test_document_follows_its_schema(run_result):
+    document = json.loads(to_text(run_document(run_result)))
     jsonschema.Draft202012Validator(schema()).validate(document)
 
 
-def test_a_key_that_is_not_published_is_refused(run):
-    document = run_document(run)
+def test_a_key_that_is_not_published_is_refused(run_result):
+    document = run_document(run_result)
     document["states"]["fresh"]["moves"][0]["colour"] = 1
     with pytest.raises(jsonschema.ValidationError, match="colour"):
         jsonschema.Draft202012Validator(schema()).validate(document)
 
 
-def test_times_are_exact_to_the_microsecond(move, state, run):
+def test_times_are_exact_to_the_microsecond(move, state, run_result):
     odd = move(arrival_us=753_630, floor_us=745_861, timer_us=840_000, start_at_us=119_999_999)
-    changed = replace(run, states=(state(moves=(odd,)),))
+    changed = replace(run_result, states=(state(moves=(odd,)),))
     written = json.loads(to_text(run_document(changed)))["states"]["mid-event"]["moves"][0]
     assert written["arrival_s"] == 0.75363
     assert written["floor_s"] == 0.745861
@@ -48,16 +48,16 @@ def test_times_are_exact_to_the_microsecond(move, state, run):
     assert written["start_at_s"] == 119.999999
 
 
-def test_same_result_same_bytes(run):
-    first, second = to_text(run_document(run)), to_text(run_document(run))
+def test_same_result_same_bytes(run_result):
+    first, second = to_text(run_document(run_result)), to_text(run_document(run_result))
     assert first == second
     assert first.endswith("}\n") and "\r" not in first
     assert list(json.loads(first)["states"]) == ["fresh", "mid-event", "tired"]
 
 
-def test_absent_is_null_and_no_minus_zero(move, state, run):
+def test_absent_is_null_and_no_minus_zero(move, state, run_result):
     never = move(arrival_us=None, verdict="never", start_speed=-0.0, first_inside_us=None)
-    text = to_text(run_document(replace(run, states=(state(moves=(never,), time=None),))))
+    text = to_text(run_document(replace(run_result, states=(state(moves=(never,), time=None),))))
     document = json.loads(text)["states"]["mid-event"]
     assert document["time"] is None
     assert document["moves"][0]["arrival_s"] is None and document["moves"][0]["reason"] is None

@@ -11,104 +11,126 @@ from rich.console import Console
 from simbot.report.terminal import print_run, run_lines
 
 
-def printed(run, state="mid-event"):
+def printed(run_result, state="mid-event"):
     stream = io.StringIO()
-    print_run(run, next(one for one in run.states if one.name == state), stream)
+    print_run(run_result, next(one for one in run_result.states if one.name == state), stream)
     return stream.getvalue()
 
 
-def test_no_line_is_wider_than_80_columns_and_all_are_ascii(run):
-    text = printed(run)
+def test_no_line_is_wider_than_80_columns_and_all_are_ascii(run_result):
+    text = printed(run_result)
     assert all(len(line) <= 80 for line in text.splitlines())
     assert text.isascii()
     assert all(line == line.rstrip() for line in text.splitlines() if "verdict" not in line)
 
 
-def test_piped_output_has_no_escape_codes_and_says_the_same_as_the_coloured_one(run):
-    plain = printed(run)
+def test_piped_output_has_no_escape_codes_and_says_the_same_as_the_coloured_one(run_result):
+    plain = printed(run_result)
     stream = io.StringIO()
     coloured = Console(
-        file=stream, width=80, force_terminal=True, color_system="truecolor", highlight=False, record=True,
+        file=stream,
+        width=80,
+        force_terminal=True,
+        color_system="truecolor",
+        highlight=False,
+        record=True,
         soft_wrap=True,
-    )  # fmt: skip
-    for line in run_lines(run, run.states[1]):
+    )
+    for line in run_lines(run_result, run_result.states[1]):
         coloured.print(line)
     assert "\x1b[" in stream.getvalue() and "\x1b" not in plain
     assert coloured.export_text(styles=False) == plain
 
 
-def test_head_says_nominal_and_which_state_misses(run):
-    head = printed(run).split("\n\n")[0]
+def test_head_says_nominal_and_which_state_misses(run_result):
+    head = printed(run_result).split("\n\n")[0]
     assert "NOMINAL" in head and "2 to 4 times" in head
     assert "fresh       13.8 V, 0.110 ohm  passes" in head
     assert "MISSES: 2 failures, first at 2.35 s, line 28" in head
     assert "still passes: fresh" in head
 
 
-def test_strongest_state_failing_is_said(run):
-    text = printed(replace(run, weakest_state_that_passes=None, failing_states=("fresh", "mid-event")))
+def test_strongest_state_failing_is_said(run_result):
+    text = printed(replace(run_result, weakest_state_that_passes=None, failing_states=("fresh", "mid-event")))
     assert "The strongest battery state fails already; tired" not in text
     assert "The strongest battery state fails already; fresh passes all the same" in text
 
 
-def test_letters_link_a_wait_to_what_it_breaks(run):
-    lines = printed(run).splitlines()
+def test_letters_link_a_wait_to_what_it_breaks(run_result):
+    lines = printed(run_result).splitlines()
     assert any(line.startswith("    4 arm to 118 deg") and line.endswith("-60 short a") for line in lines)
     assert "    a step 5, line 28: needs arm, 60 ms too early: dropped, twice" in lines
     assert any(line.startswith(" a  Line 27 waits 450 ms") for line in lines)
 
 
-def test_repeats_are_folded_into_the_worst(run):
-    text = printed(run)
+def test_repeats_are_folded_into_the_worst(run_result):
+    text = printed(run_result)
     rows = [line for line in text.splitlines() if "lift to 0.42 m" in line]
     assert len(rows) == 2  # one bar, one row of numbers
     assert "860" in rows[1] and "twice" in text
 
 
-def test_table_keeps_all_states_whichever_is_drawn(run):
+def test_table_keeps_all_states_whichever_is_drawn(run_result):
     for state in ("fresh", "tired"):
-        text = printed(run, state)
+        text = printed(run_result, state)
         assert f"1 column = 25 ms, {state}" in text
         assert text.count(" mid-event   ") >= 8
 
 
-def test_advice_lengthens_what_breaks_and_shortens_what_is_slack(run):
-    text = printed(run)
+def test_advice_lengthens_what_breaks_and_shortens_what_is_slack(run_result):
+    text = printed(run_result)
     # 450 ms short of 510 by 60, and 50 of guard: 560; 600 with 360 to spare, less 50: 290
     assert "   27    450     560     +110  arm to 118 deg: too short" in text
     assert "   39    600     290     -310  gripper to open" in text
 
 
-def test_no_advice_where_the_move_never_arrives_or_a_short_wait_is_harmless(run):
-    advice = printed(run).split("Timers to change")[1].split("The cycle")[0]
-    assert not any(line.startswith(f"   {number} ") for line in advice.splitlines() for number in (34, 42, 45))
+def test_no_advice_where_the_move_never_arrives_or_a_short_wait_is_harmless(run_result):
+    advice = printed(run_result).split("Timers to change")[1].split("The cycle")[0]
+    assert not any(
+        line.startswith(f"   {number} ") for line in advice.splitlines() for number in (34, 42, 45)
+    )
 
 
-def test_measured_beside_predicted(run):
-    assert "0.510 s    0.550 s  1.08, mean of 3" in printed(run)
+def test_measured_beside_predicted(run_result):
+    assert "0.510 s    0.550 s  1.08, mean of 3" in printed(run_result)
 
 
-def test_measured_faster_than_the_floor_is_doubted(run, state, move):
+def test_measured_faster_than_the_floor_is_doubted(run_result, state, move):
     fast = state(moves=(move(measured_s=(0.6, 0.62)),))
-    assert "faster than the floor of 650 ms" in " ".join(printed(replace(run, states=(fast,))).split())
+    assert "faster than the floor of 650 ms" in " ".join(printed(replace(run_result, states=(fast,))).split())
 
 
-def test_cautions(run):
-    text = " ".join(printed(run).split())
-    for words in ("slowly", "off the ground", "hands", "never permission", "inspectors", "adult", "2 of them"):
+def test_cautions(run_result):
+    text = " ".join(printed(run_result).split())
+    for words in (
+        "slowly",
+        "off the ground",
+        "hands",
+        "never permission",
+        "inspectors",
+        "adult",
+        "2 of them",
+    ):
         assert words in text
     assert "A caution of this run." in text
 
 
-@pytest.mark.parametrize("changes", [{"time": None, "cycle_time_s": None, "points_per_s": None}, {"moves": ()}])
-def test_a_run_with_little_in_it_prints(run, state, changes):
+@pytest.mark.parametrize(
+    "changes", [{"time": None, "cycle_time_s": None, "points_per_s": None}, {"moves": ()}]
+)
+def test_a_run_with_little_in_it_prints(run_result, state, changes):
     bare = state(findings=(), passes=True, **changes)
-    text = printed(replace(run, states=(bare,), failing_states=(), weakest_state_that_passes="mid-event"))
+    text = printed(
+        replace(run_result, states=(bare,), failing_states=(), weakest_state_that_passes="mid-event")
+    )
     assert "every need stated is met" in text
 
 
-def test_findings_of_one_line_that_differ_by_state_are_told_apart(run, finding):
-    states = list(run.states)
+def test_findings_of_one_line_that_differ_by_state_are_told_apart(run_result, finding):
+    states = list(run_result.states)
     states[2] = replace(states[2], findings=(finding(late_us=110_000),))
-    text = " ".join(printed(replace(run, states=tuple(states))).split())
-    assert "mid-event: 60 ms, twice, first at 2.35 s; tired: 110 ms, once, first at 2.35 s; not on fresh." in text
+    text = " ".join(printed(replace(run_result, states=tuple(states))).split())
+    assert (
+        "mid-event: 60 ms, twice, first at 2.35 s; tired: 110 ms, once, first at 2.35 s; not on fresh."
+        in text
+    )

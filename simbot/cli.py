@@ -1,0 +1,282 @@
+"""The commands. Thin: read arguments, call the stages in their order, print, choose the exit status.
+
+Exit status: 0 fine, 1 a fault of simbot, 2 the user's mistake, 3 findings that fail under --strict,
+130 stopped with Ctrl-C. Results go to stdout, progress, remarks and errors to stderr. Everything heavy is
+imported where it is used, so that help and errors come at once.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+import threading
+import time
+import traceback
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from simbot import __version__
+from simbot.scenario.errors import SimbotError
+
+if TYPE_CHECKING:
+    from simbot.analysis.results import RunResult, StateResult
+    from simbot.report.document import Document
+    from simbot.scenario.model import Plan, Remark
+
+FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
+
+app = typer.Typer(
+    name="simbot",
+    help="How long a competition robot's moves really take, and what a timer that is too short breaks.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+
+PlanFile = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (YAML).", show_default=False)]
+Settings = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help="Replace a value of the files, as in robot.mass='11 kg'. May be given again.",
+        show_default=False,
+    ),
+]
+JsonFile = Annotated[
+    str | None,
+    typer.Option(
+        "--json", metavar="FILE", help="Write the JSON document there; - for stdout.", show_default=False
+    ),
+]
+BatteryState = Annotated[
+    str | None,
+    typer.Option(
+        "--battery",
+        metavar="STATE",
+        help="Battery state whose bars are drawn; mid-event unless said. The tables keep all.",
+        show_default=False,
+    ),
+]
+Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"simbot {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _simbot(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to put them.", show_default=False)],
+) -> None:
+    """Put a small working game, robot and plan into DIR, to be changed."""
+    from simbot.starter import copy_to
+
+    plan = copy_to(folder)
+    typer.echo(f"Game, robot and plan are in {folder}. All numbers in them are invented: put in your own.")
+    typer.echo(f"Next: simbot run {plan}")
+
+
+@app.command()
+def check(plan: PlanFile, settings: Settings = None) -> None:
+    """Is the plan well formed, what was understood, what is assumed."""
+    from simbot.report.understood import print_understood
+
+    loaded, remarks = _load(plan, settings)
+    print_understood(loaded, remarks, sys.stdout)
+
+
+@app.command()
+def run(
+    plan: PlanFile,
+    battery: BatteryState = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+    strict: Strict = False,
+) -> None:
+    """One nominal run: three times and a verdict for every wait, cycle time, points, battery."""
+    from simbot.report.document import run_document
+
+    loaded, remarks = _load(plan, settings)
+    names = [state.name for state in loaded.robot.battery]
+    if battery is not None and battery not in names:
+        raise SimbotError(
+            f"--battery {battery}: the robot has no such battery state; it has {', '.join(names)}"
+        )
+    result = _simulate(loaded)
+    if json_file is not None:
+        _write_json(run_document(result), json_file)
+    if json_file != "-":
+        from simbot.report.terminal import print_run
+
+        print_run(result, _state_to_draw(result, battery), sys.stdout)
+        if remarks:
+            count = f"{len(remarks)} value{'s are' if len(remarks) > 1 else ' is'}"
+            typer.echo(f"{count} assumed or doubtful: simbot check {plan}", err=True)
+    if strict and result.failing_states:
+        raise typer.Exit(FINDINGS)
+
+
+@app.command()
+def schema(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Whose document: run.", show_default=False)],
+) -> None:
+    """Print the JSON Schema of a command's JSON document."""
+    from simbot.report.document import SCHEMAS, schema_text
+
+    if name not in SCHEMAS:
+        raise SimbotError(f"schema {name}: there is none; there is {', '.join(SCHEMAS)}")
+    typer.echo(schema_text(name), nl=False)
+
+
+# --- what the commands share --------------------------------------------------------------------------
+
+
+def _load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Remark]]:
+    from simbot.physics.kinds import KINDS
+    from simbot.scenario.loader import load_plan
+
+    changes: dict[str, str] = {}
+    for setting in settings or ():
+        key, equals, value = setting.partition("=")
+        if not (equals and key.strip() and value.strip()):
+            raise SimbotError(f"--set {setting}: KEY=VALUE is needed, as in robot.mass='11 kg'")
+        changes[key.strip()] = value.strip()
+    return load_plan(path, KINDS, changes)
+
+
+def _simulate(plan: Plan) -> RunResult:
+    with _sign_of_life():
+        from simbot.analysis.run import run_plan
+
+        return run_plan(plan)
+
+
+def _state_to_draw(result: RunResult, wanted: str | None) -> StateResult:
+    by_name = {state.name: state for state in result.states}
+    middle = result.states[len(result.states) // 2]
+    return by_name.get(wanted or "mid-event", middle)
+
+
+def _write_json(document: Document, target: str) -> None:
+    from simbot.report.document import to_text
+
+    text = to_text(document)
+    if target == "-":
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(newline="\n")
+        sys.stdout.write(text)
+        return
+    try:
+        Path(target).write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise SimbotError(f"--json {target}: cannot be written: {error.strerror or error}") from error
+
+
+@contextmanager
+def _sign_of_life() -> Iterator[None]:
+    """Say on stderr that the physics is being compiled, with the seconds on a terminal."""
+    from simbot.physics.compiled import needs_compiling
+
+    if not needs_compiling():
+        yield
+        return
+    begun, done = time.monotonic(), threading.Event()
+    message = "compiling the physics once for this machine, some seconds"
+    if not sys.stderr.isatty():
+        typer.echo(f"{message} ...", err=True)
+        yield
+        return
+
+    def tick() -> None:
+        while not done.wait(0.5):
+            sys.stderr.write(f"\r{message}: {time.monotonic() - begun:.0f} s ")
+            sys.stderr.flush()
+
+    ticking = threading.Thread(target=tick, daemon=True)
+    ticking.start()
+    try:
+        yield
+    finally:
+        done.set()
+        ticking.join()
+        sys.stderr.write("\r" + " " * (len(message) + 10) + "\r")
+        sys.stderr.flush()
+
+
+# --- the way out --------------------------------------------------------------------------------------
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Entry point: run a command and leave with its exit status, never with a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    sys.exit(status(arguments))
+
+
+def status(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit status."""
+    try:
+        code = app(None if arguments is None else list(arguments), prog_name="simbot", standalone_mode=False)
+        sys.stdout.flush()
+    except SimbotError as error:
+        _complain(str(error))
+        return USERS_MISTAKE
+    except typer.TyperException as error:
+        _complain(error.format_message())
+        return error.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        code = STOPPED
+    except (BrokenPipeError, SystemExit):  # whoever read our output has heard enough
+        return _closed_pipe()
+    except Exception as error:
+        return _our_fault(error)
+    if code == STOPPED:
+        _complain("stopped")
+    return code if isinstance(code, int) else FINE
+
+
+def _complain(text: str) -> None:
+    typer.echo("\n".join(f"simbot: {line}" for line in text.splitlines() or [""]), err=True)
+
+
+def _closed_pipe() -> int:
+    """Let the interpreter's last flush go nowhere, so that it says nothing either."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return FINE
+
+
+def _our_fault(error: Exception) -> int:
+    if os.environ.get("SIMBOT_DEBUG"):
+        traceback.print_exception(error)
+    what = " ".join(str(error).split())[:200]
+    version = ".".join(map(str, sys.version_info[:3]))
+    _complain(
+        f"a fault of simbot, not yours: {type(error).__name__}: {what} "
+        f"(simbot {__version__}, Python {version}, {sys.platform}). Please report "
+        "this line with your files; SIMBOT_DEBUG=1 adds where it happened."
+    )
+    return OUR_FAULT
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,151 @@
+"""What `simbot check` prints: what was understood, what is assumed, what looks doubtful."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import fields, is_dataclass
+from typing import IO, Any
+
+from simbot.physics.kinds import KINDS
+from simbot.scenario.echo import shown
+from simbot.scenario.model import (
+    ActStep,
+    Game,
+    GearStage,
+    MechanismSpec,
+    Motor,
+    MotorUse,
+    Plan,
+    Remark,
+    Robot,
+    Step,
+)
+from simbot.scenario.parameters import Parameter, Quantity
+from simbot.scenario.units import resolved
+
+WIDTH = 80
+
+
+def print_understood(plan: Plan, remarks: Sequence[Remark], stream: IO[str]) -> None:
+    for line in understood_lines(plan, remarks):
+        print(line, file=stream)
+
+
+def understood_lines(plan: Plan, remarks: Sequence[Remark]) -> Iterator[str]:
+    """The text of `simbot check`, line by line."""
+    yield f"{plan.name}: well formed"
+    yield from _entry("plan", f"{plan.path.name}, {_steps(plan)}")
+    yield from _entry("game", _game(plan.game))
+    yield from _entry("robot", _robot(plan.robot))
+    for state in plan.robot.battery:
+        yield from _entry(
+            "battery", f"{state.name}: {state.open_circuit:g} V behind {state.resistance:g} ohm"
+        )
+    for motor in plan.robot.motors.values():
+        yield from _entry("motor", f"{motor.name}: {_motor(motor)}")
+    for spec in plan.robot.mechanisms.values():
+        yield from _entry("mechanism", f"{spec.name}: {spec.kind}; {'; '.join(_values(spec))}")
+    yield ""
+    yield from _remarks(remarks, "assumed", "Assumed, because the files do not say")
+    yield from _remarks(remarks, "doubt", "Doubtful, please look again")
+
+
+def _entry(word: str, text: str) -> list[str]:
+    return textwrap.wrap(f"{word:<10}{text}", WIDTH, subsequent_indent=" " * 12, break_on_hyphens=False)
+
+
+def _remarks(remarks: Sequence[Remark], kind: str, title: str) -> Iterator[str]:
+    chosen = [remark for remark in remarks if remark.kind == kind]
+    yield f"{title}: {len(chosen) or 'nothing'}"
+    for remark in chosen:
+        place = f"{remark.file}:{remark.line}" if remark.line else remark.file
+        text = f"{place} {remark.key}: {remark.text}"
+        yield from textwrap.wrap(
+            text, WIDTH, initial_indent=" - ", subsequent_indent="   ", break_on_hyphens=False
+        )
+
+
+def _steps(plan: Plan) -> str:
+    trees = [*plan.routines.values(), *plan.periods.values(), *([plan.endgame.steps] if plan.endgame else [])]
+    acting = [step for tree in trees for step in _walk(tree) if isinstance(step, ActStep)]
+    without = sum(not step.needs for step in acting)
+    return f"{len(acting)} picks, places and hand-overs written, {without} of them without needs"
+
+
+def _walk(step: Step) -> Iterator[Step]:
+    """A step and every step written inside it."""
+    yield step
+    for field in fields(step) if is_dataclass(step) else ():
+        value = getattr(step, field.name)
+        for inner in value if isinstance(value, tuple) else (value,):
+            if isinstance(inner, Step):
+                yield from _walk(inner)
+
+
+def _game(game: Game) -> str:
+    periods = ", ".join(f"{one.name.replace('_', ' ')} {one.duration_us / 1e6:g} s" for one in game.periods)
+    endgame = f", endgame the last {game.endgame_us / 1e6:g} s" if game.endgame_us else ""
+    return f"{game.name}, field {game.length:g} m x {game.width:g} m, {periods}{endgame}"
+
+
+def _robot(robot: Robot) -> str:
+    size = f"{robot.length * 1000:g} mm x {robot.width * 1000:g} mm"
+    mass = shown(_quantity(robot.mass), "mass")
+    return f"{robot.name}, {mass}, {size}, loop {robot.loop_us / 1000:g} ms"
+
+
+def _quantity(value: float) -> Quantity:
+    return value if isinstance(value, Quantity) else Quantity(value)
+
+
+def _motor(motor: Motor) -> str:
+    given = (
+        ("", motor.voltage, "voltage"),
+        ("free ", motor.free_speed, "angular_speed"),
+        ("free ", motor.free_current, "current"),
+        ("stall ", motor.stall_torque, "torque"),
+        ("stall ", motor.stall_current, "current"),
+        ("rotor ", motor.rotor_inertia, "inertia"),
+        ("internal ratio ", motor.internal_ratio, "ratio"),
+    )
+    parts = [
+        f"{word}{shown(_quantity(value), dimension)}" for word, value, dimension in given if value is not None
+    ]
+    return ", ".join(parts) + (f"; source: {motor.source}" if motor.source else "")
+
+
+def _values(spec: MechanismSpec) -> Iterator[str]:
+    for parameter in KINDS[spec.kind].PARAMETERS:
+        text = _value(spec.values.get(parameter.key), parameter, spec.coordinate)
+        if text:
+            yield f"{parameter.key} {text}"
+
+
+def _value(value: Any, parameter: Parameter, coordinate: str) -> str:
+    """One value and its other unit; empty where the file does not give it."""
+    if value is None or value is False or (isinstance(value, Quantity) and value.assumed):
+        return ""
+    if isinstance(value, MotorUse):
+        return f"{value.count} x {value.motor}"
+    if isinstance(value, GearStage):
+        efficiency = "" if value.efficiency is None else f" at {value.efficiency:.3g}"
+        return f"{value.ratio:.4g}:1{efficiency}"
+    if isinstance(value, dict):
+        return f"({', '.join(_inner(value, parameter, coordinate))})" if value else ""
+    if isinstance(value, float):
+        return shown(_quantity(value), resolved(parameter.dimension, coordinate))
+    if isinstance(value, tuple):
+        return ", ".join(_value(one, parameter, coordinate) for one in value)
+    return str(value)
+
+
+def _inner(values: dict[str, Any], parameter: Parameter, coordinate: str) -> Iterator[str]:
+    """The keys of a block, or words and their positions."""
+    if parameter.dimension == "names":
+        for word, value in values.items():
+            yield f"{word} {shown(_quantity(value), coordinate)}"
+    for inner in parameter.block:
+        text = _value(values.get(inner.key), inner, coordinate)
+        if text:
+            yield f"{inner.key} {text}"

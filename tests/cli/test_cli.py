@@ -1,0 +1,200 @@
+"""The commands: exit statuses, what goes where, and that no mistake ends in a traceback."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from simbot import cli
+from simbot.report.document import schema_text
+
+ROOT = Path(__file__).parent.parent.parent
+LANTERNS = ROOT / "scenarios" / "night-market" / "lanterns.yaml"
+
+
+def simbot(*arguments, environment=None, cwd=ROOT):
+    """Run the program as a user does; returns the finished process with text."""
+    return subprocess.run(
+        [sys.executable, "-m", "simbot.cli", *map(str, arguments)],
+        capture_output=True,
+        encoding="utf-8",
+        cwd=cwd,
+        env={**os.environ, **(environment or {})},
+    )
+
+
+@pytest.fixture(scope="module")
+def lanterns(tmp_path_factory):
+    """One run of the demo: its text, its document and the process."""
+    path = tmp_path_factory.mktemp("run") / "lanterns.json"
+    done = simbot("run", LANTERNS, "--json", path)
+    assert done.returncode == 0, done.stderr
+    return done, path.read_bytes()
+
+
+def test_run_prints_results_to_stdout_and_nothing_else_there(lanterns):
+    done, _ = lanterns
+    assert done.stdout.startswith("lanterns: Firefly in Night Market")
+    assert "Traceback" not in done.stderr
+
+
+def test_json_to_stdout_is_the_file_byte_for_byte_and_alone(lanterns):
+    _, written = lanterns
+    done = simbot("run", LANTERNS, "--json", "-")
+    assert done.stdout.encode() == written
+    assert json.loads(done.stdout)["format"] == 1
+
+
+def test_json_document_of_the_demo_follows_the_schema(lanterns):
+    jsonschema = pytest.importorskip("jsonschema")
+    jsonschema.Draft202012Validator(json.loads(schema_text("run"))).validate(json.loads(lanterns[1]))
+
+
+def test_battery_chooses_the_bars(lanterns):
+    done = simbot("run", LANTERNS, "--battery", "tired")
+    assert " ms, tired" in done.stdout and " ms, mid-event" in lanterns[0].stdout
+
+
+def test_strict_exits_with_3_where_a_state_fails():
+    assert simbot("run", LANTERNS, "--strict").returncode == 3
+
+
+def test_set_changes_a_value(lanterns):
+    done = simbot("run", LANTERNS, "--set", "robot.mass=30 kg", "--json", "-")
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["states"] != json.loads(lanterns[1])["states"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named"),
+    [
+        (["run", "nowhere.yaml"], "nowhere.yaml"),
+        (["run", LANTERNS, "--battery", "flat"], "flat"),
+        (["run", LANTERNS, "--set", "robot.mass"], "robot.mass"),
+        (["run", LANTERNS, "--set", "robot.mass=12 seconds"], "12 seconds"),
+        (["run", LANTERNS, "--set", "robot.colour=red"], "colour"),
+        (["run", LANTERNS, "--json", "no/such/folder/x.json"], "no/such/folder/x.json"),
+        (["run", LANTERNS, "--speed", "2"], "--speed"),
+        (["schema", "wishes"], "wishes"),
+        (["dance"], "dance"),
+        (["check"], "PLAN"),
+        (["check", ROOT], str(ROOT)),
+    ],
+    ids=lambda value: str(value) if isinstance(value, str) else None,
+)
+def test_the_users_mistakes_exit_with_2_and_name_the_value(arguments, named):
+    done = simbot(*arguments)
+    assert done.returncode == 2, done.stderr
+    assert named in done.stderr and "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_help_is_plain_and_lists_the_commands():
+    done = simbot("--help")
+    assert done.returncode == 0
+    assert all(word in done.stdout for word in ("start", "check", "run", "schema"))
+    assert done.stdout.isascii()
+
+
+def test_version():
+    assert simbot("--version").stdout.startswith("simbot ")
+
+
+def test_schema_is_printed_as_published():
+    assert simbot("schema", "run").stdout == schema_text("run")
+
+
+@pytest.mark.parametrize("plan", ["lanterns.yaml", "tins.yaml"])
+def test_check_says_what_was_understood(plan):
+    done = simbot("check", LANTERNS.with_name(plan))
+    assert done.returncode == 0, done.stderr
+    assert "well formed" in done.stdout and "kgf*cm" in done.stdout and "Assumed" in done.stdout
+    assert all(len(line) <= 80 for line in done.stdout.splitlines())
+
+
+def test_start_hands_out_files_that_run_and_never_writes_over_them(tmp_path):
+    folder = tmp_path / "my robot"
+    done = simbot("start", folder)
+    assert done.returncode == 0 and str(folder) in done.stdout
+    assert simbot("run", folder / "plan.yaml").returncode == 0
+    (folder / "plan.yaml").write_text("mine", encoding="utf-8")
+    again = simbot("start", folder)
+    assert again.returncode == 2 and "plan.yaml" in again.stderr
+    assert (folder / "plan.yaml").read_text(encoding="utf-8") == "mine"
+
+
+# --- without the physics ------------------------------------------------------------------------------
+
+
+def raising(error):
+    def fail(*_):
+        raise error
+
+    return fail
+
+
+@pytest.fixture
+def failing(monkeypatch):
+    """Make `simbot check` meet a given error in its middle."""
+
+    def prepare(error):
+        monkeypatch.setattr(cli, "_load", raising(error))
+        return cli.status(["check", "plan.yaml"])
+
+    return prepare
+
+
+def test_a_fault_of_ours_is_one_line_with_the_way_to_report_it(failing, capsys, monkeypatch):
+    monkeypatch.delenv("SIMBOT_DEBUG", raising=False)
+    assert failing(ZeroDivisionError("division by\nzero")) == 1
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and "ZeroDivisionError: division by zero" in said and "report" in said
+
+
+def test_debug_shows_where_it_happened(failing, capsys, monkeypatch):
+    monkeypatch.setenv("SIMBOT_DEBUG", "1")
+    assert failing(ZeroDivisionError("by zero")) == 1
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_ctrl_c_ends_with_one_line(failing, capsys):
+    assert failing(KeyboardInterrupt()) == 130
+    assert capsys.readouterr().err.strip() == "simbot: stopped"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes close differently there")
+def test_a_closed_pipe_ends_quietly():
+    command = [sys.executable, "-m", "simbot.cli", "schema", "run"]
+    reader, writer = os.pipe()
+    os.close(reader)
+    done = subprocess.run(command, stdout=writer, stderr=subprocess.PIPE, cwd=ROOT)
+    os.close(writer)
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_a_terminal_that_knows_no_unicode_gets_all_but_the_odd_sign():
+    done = subprocess.run(
+        [sys.executable, "-m", "simbot.cli", "check", str(LANTERNS)],
+        capture_output=True,
+        cwd=ROOT,
+        env={**os.environ, "PYTHONIOENCODING": "ascii", "LC_ALL": "C"},
+    )
+    assert done.returncode == 0
+    assert "±".encode() in done.stdout
+
+
+def test_strict_minds_only_states_that_fail(monkeypatch):
+    state = SimpleNamespace(name="fresh")
+    loaded = SimpleNamespace(robot=SimpleNamespace(battery=(state,)))
+    monkeypatch.setattr(cli, "_load", lambda *_: (loaded, ()))
+    monkeypatch.setattr("simbot.report.terminal.print_run", lambda *_: None)
+    for failing, strict, expected in ((("fresh",), True, 3), (("fresh",), False, 0), ((), True, 0)):
+        result = SimpleNamespace(states=(state,), failing_states=failing)
+        monkeypatch.setattr(cli, "_simulate", lambda _, result=result: result)
+        assert cli.status(["run", "plan.yaml", *(["--strict"] if strict else [])]) == expected
