@@ -1,0 +1,225 @@
+"""What went wrong in a run, each as one sentence that begins at the first cause."""
+
+from __future__ import annotations
+
+from simbot.analysis.order import order_findings
+from simbot.analysis.results import Finding
+from simbot.analysis.timers import Links, late_us
+from simbot.physics.plant import Plant
+from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
+from simbot.scenario.model import Goal, Plan
+
+AT_REST = 1e-6  # m/s or rad/s: slower than this it is going nowhere
+PAST_TENSE = {"open": "opened", "shut": "shut", "close": "closed", "closed": "closed"}
+
+
+def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding, ...]:
+    """All findings of a run, the first cause first."""
+    found = [_need_unmet(need, trace, links) for need in trace.needs if not need.met]
+    found += [_pick_lost(pick, trace, links) for pick in links.lost.values()]
+    found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
+    for wait in trace.waits:
+        if wait.missing and not wait.cut:
+            found.append(_limit_ran_out(wait, trace, links))
+        elif wait.missing:
+            found += _never_arrived(wait, trace, plant)
+    found += order_findings(plan.robot.order, trace, plant)
+    return tuple(sorted(found, key=lambda one: one.at_us))
+
+
+def ms(time_us: int) -> str:
+    """A duration as a person reads it: `130 ms`, `2.61 ms`."""
+    value = time_us / 1000
+    return f"{value:.0f} ms" if abs(value) >= 9.5 else f"{value:.2g} ms"
+
+
+def clock(at_us: int) -> str:
+    """An instant of the match: `12.34 s`."""
+    return f"{at_us * 1e-6:.3f} s"
+
+
+def _need_unmet(record: NeedRecord, trace: Trace, links: Links) -> Finding:
+    need, by = record.need, record.acting.by
+    cause = None if record.cause is None else trace.moves[record.cause]
+    late = None if record.margin_us is None else -record.margin_us
+    if late is None:
+        text = f"{_acted(by)} although the {need.mechanism} was not at {need.text} and never gets there"
+    else:
+        text = f"{_acted(by)} {ms(late)} before the {need.mechanism} was at {need.text}"
+    text += f", because {_because(record, cause, links)}: {record.acting.otherwise}"
+    return Finding(
+        kind="need_unmet",
+        step=record.step,
+        line=record.line,
+        at_us=record.at_us,
+        mechanism=need.mechanism,
+        cause_line=None if cause is None else cause.line,
+        cause_step=None if cause is None else cause.step,
+        late_us=late,
+        outcome=record.acting.otherwise,
+        text=text,
+        fails=True,
+    )
+
+
+def _because(record: NeedRecord, cause: MoveRecord | None, links: Links) -> str:
+    """Why a mechanism was not where a need wanted it."""
+    mechanism = record.need.mechanism
+    if cause is None or record.cause is None:
+        return f"no step sent the {mechanism} there"
+    move = cause.move
+    arrival = move.arrival_us()
+    if arrival is None:
+        return f"the {mechanism} ends at {_place(move.ends_at())} after step {cause.step} ({move.reason()})"
+    took = arrival - move.start_us
+    if arrival <= record.at_us:
+        if record.margin_us is None:
+            return f"step {cause.step} sent the {mechanism} to {_place(move.target)}"
+        return f"the need is tighter than the {mechanism}'s own window, which it had reached after {ms(took)}"
+    wait = links.timed_by.get(record.cause)
+    if wait is None or wait.ended_us > record.at_us:
+        gone = record.at_us - move.start_us
+        return f"step {cause.step} was only {ms(gone)} ago, no wait after it, and the {mechanism} needs {ms(took)}"
+    return _wait_against(wait, move.start_us, mechanism, took)
+
+
+def _wait_against(wait: WaitRecord, start_us: int, mechanism: str, took_us: int) -> str:
+    """`step 7 waits 450 ms and the lift needs 580 ms`."""
+    if wait.seen:
+        return (
+            f"step {wait.step} saw the {mechanism} inside after {ms(wait.ended_us - start_us)}, "
+            f"but it stays only from {ms(took_us)} on"
+        )
+    return f"step {wait.step} waits {ms(wait.ended_us - start_us)} and the {mechanism} needs {ms(took_us)}"
+
+
+def _pick_lost(pick: PickRecord, trace: Trace, links: Links) -> Finding:
+    record = trace.moves[pick.move]
+    move = record.move
+    mechanism = move.mechanism
+    arrival = move.arrival_us()
+    wait = links.timed_by.get(pick.move)
+    late = late_us(pick, trace)
+    if pick.lost_us is None:
+        at = pick.begins_us if wait is None else wait.ended_us
+        text = f"the {mechanism} never closes: it ends at {_place(move.ends_at())} ({move.reason()})"
+    else:
+        at = pick.lost_us
+        text = pick.why
+        if late:
+            text += f" {ms(late)} before the {mechanism} held"
+        if wait is not None and arrival is not None and wait.ended_us < arrival:
+            text += f", because {_wait_against(wait, move.start_us, mechanism, arrival - move.start_us)}"
+    return Finding(
+        kind="pick_lost",
+        step=pick.step,
+        line=pick.line,
+        at_us=at,
+        mechanism=mechanism,
+        cause_line=pick.line,
+        cause_step=pick.step,
+        late_us=late,
+        outcome=pick.acting.otherwise,
+        text=f"{text}: {pick.acting.otherwise}",
+        fails=True,
+    )
+
+
+def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
+    if mishap.kind == "place_full":
+        text = f"the {mishap.where} was full for good when the {mishap.mechanism} let go: {mishap.outcome}"
+    else:
+        text = f"the {mishap.mechanism} had nothing in hand for the {mishap.where}"
+        failed = _failed_pick(mishap, trace, links)
+        if failed is not None:
+            text += f", because the pick of step {failed.step} at {clock(failed.begins_us)} came to nothing"
+        text += f": {mishap.outcome}"
+    return Finding(
+        kind=mishap.kind,
+        step=mishap.step,
+        line=mishap.line,
+        at_us=mishap.at_us,
+        mechanism=mishap.mechanism,
+        cause_line=None,
+        cause_step=None,
+        late_us=None,
+        outcome=mishap.outcome,
+        text=text,
+        fails=True,
+    )
+
+
+def _failed_pick(mishap: Mishap, trace: Trace, links: Links) -> PickRecord | None:
+    """The latest pick before a mishap, if it failed."""
+    before = [pick for pick in trace.picks if pick.begins_us < mishap.at_us]
+    if before and (before[-1].refused or before[-1].move in links.lost):
+        return before[-1]
+    return None
+
+
+def _limit_ran_out(wait: WaitRecord, trace: Trace, links: Links) -> Finding:
+    names = " and ".join(f"the {name}" for name in wait.missing)
+    limit = ms(wait.ended_us - wait.began_us)
+    text = f"the limit of step {wait.step} ran out after {limit} before {names} had arrived"
+    needs = []
+    for index in wait.moves:
+        move = trace.moves[index].move
+        arrival = move.arrival_us()
+        if move.mechanism in wait.missing and arrival is not None:
+            needs.append(f"the {move.mechanism} needs {ms(arrival - move.start_us)}")
+    if needs:
+        text += f": {' and '.join(needs)}"
+    return Finding(
+        kind="limit_ran_out",
+        step=wait.step,
+        line=wait.line,
+        at_us=wait.ended_us,
+        mechanism=wait.missing[0] if len(wait.missing) == 1 else None,
+        cause_line=None,
+        cause_step=None,
+        late_us=None,
+        outcome=None,
+        text=text,
+        fails=False,
+        mechanisms=wait.missing,
+    )
+
+
+def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant) -> list[Finding]:
+    """A wait without a limit that would have gone on for ever: what it waited for is at rest elsewhere."""
+    found = []
+    for index in wait.moves:
+        record = trace.moves[index]
+        move = record.move
+        if move.cut_us is not None or move.arrival_us() is not None:
+            continue
+        if abs(plant.speed(move.mechanism, wait.ended_us)) > AT_REST:
+            continue
+        found.append(
+            Finding(
+                kind="never_arrived",
+                step=wait.step,
+                line=wait.line,
+                at_us=wait.ended_us,
+                mechanism=move.mechanism,
+                cause_line=record.line,
+                cause_step=record.step,
+                late_us=None,
+                outcome=None,
+                text=(
+                    f"step {wait.step} waited to the end of its period for the {move.mechanism}, "
+                    f"which ends at {_place(move.ends_at())} ({move.reason()})"
+                ),
+                fails=False,
+            )
+        )
+    return found
+
+
+def _acted(by: Goal) -> str:
+    done = PAST_TENSE.get(by.text)
+    return f"the {by.mechanism} {done}" if done else f"the {by.mechanism} went to {by.text}"
+
+
+def _place(position: float | str) -> str:
+    return position if isinstance(position, str) else f"{position:.4g}"

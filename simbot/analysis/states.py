@@ -1,0 +1,71 @@
+"""Puts the numbers of one run together, and the battery states of one plan side by side."""
+
+from __future__ import annotations
+
+from statistics import fmean
+
+from simbot.analysis import cycles, findings, timers
+from simbot.analysis.results import RunResult, StateResult
+from simbot.physics.plant import Plant
+from simbot.routine.trace import Trace
+from simbot.scenario.model import BatteryState, Plan
+
+DRIVE_KINDS = frozenset({"mecanum", "tank"})
+
+
+def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) -> StateResult:
+    """Everything about one run on one battery state."""
+    links = timers.link(trace, plant)
+    found = findings.find(plan, trace, links, plant)
+    times = cycles.cycle_times_s(trace)
+    points = cycles.points_by_period(trace, plan.game)
+    mean = fmean(times) if times else None
+    drives = frozenset(
+        name for name, mechanism in plan.robot.mechanisms.items() if mechanism.kind in DRIVE_KINDS
+    )
+    lowest, lowest_at = plant.lowest_bus()
+    peak, average = plant.currents()
+    return StateResult(
+        name=battery.name,
+        open_circuit=battery.open_circuit,
+        resistance=battery.resistance,
+        cycles=len(times),
+        cycle_time_s=mean,
+        cycle_time_sd_s=cycles.spread_s(times),
+        points_per_s=(points["total"] or 0.0) / sum(times) if times else None,
+        points=points,
+        time=cycles.time_shares(trace, links, drives, plan.guard_us),
+        unfinished=cycles.unfinished(trace, None if plan.endgame is None else plan.endgame.begin_us),
+        deliveries_at_us=tuple(delivery.at_us for delivery in trace.deliveries),
+        bus_min_v=lowest,
+        bus_min_at_us=lowest_at,
+        current_peak_a=peak,
+        current_mean_a=average,
+        energy_j=plant.energy(),
+        moves=timers.move_results(trace, links, plan.guard_us),
+        needs=timers.need_results(trace),
+        picks=timers.pick_results(trace, links),
+        findings=found,
+        acting_steps=len(trace.acting),
+        acting_steps_without_needs=sum(not states_needs for _, states_needs in trace.acting),
+        passes=not any(one.fails for one in found),
+    )
+
+
+def run_result(plan: Plan, states: tuple[StateResult, ...]) -> RunResult:
+    """The states of one plan, strongest first."""
+    weakest = None
+    for state in states:
+        if not state.passes:
+            break
+        weakest = state.name
+    return RunResult(
+        plan=plan.name,
+        plan_path=str(plan.path),
+        game=plan.game.name,
+        robot=plan.robot.name,
+        guard_us=plan.guard_us,
+        states=states,
+        weakest_state_that_passes=weakest,
+        failing_states=tuple(state.name for state in states if not state.passes),
+    )

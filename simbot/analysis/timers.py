@@ -1,0 +1,175 @@
+"""Timers against physics: the three times of every move, its margins, its verdict and what it breaks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simbot.analysis.results import MoveResult, NeedResult, PickResult
+from simbot.physics.plant import Plant, Spin
+from simbot.routine.trace import MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
+
+UNFINISHED = "unfinished"
+
+
+@dataclass(frozen=True, slots=True)
+class Downstream:
+    """What later asks for a move: the margin there, and whether it was missed."""
+
+    margin_us: int | None  # None: missed, and never to be met
+    missed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Links:
+    """How the records of a trace hang together, by index of the move."""
+
+    timed_by: dict[int, WaitRecord]
+    downstream: dict[int, list[Downstream]]
+    lost: dict[int, PickRecord]  # picks that were lost while they closed
+
+
+def link(trace: Trace, plant: Plant) -> Links:
+    """Find the wait that times each move, and all that depends on it."""
+    timed_by = {index: wait for wait in trace.waits if not wait.cut for index in wait.moves}
+    downstream: dict[int, list[Downstream]] = {}
+    for need in trace.needs:
+        if need.cause is not None:
+            downstream.setdefault(need.cause, []).append(Downstream(need.margin_us, not need.met))
+    lost: dict[int, PickRecord] = {}
+    for pick in trace.picks:
+        if pick.held_us is not None:
+            left = _left_after(pick, trace.horizon_us, plant)
+            if left is not None:
+                kept = Downstream(left - pick.held_us, missed=False)
+                downstream.setdefault(pick.move, []).append(kept)
+        elif is_lost(pick, timed_by):
+            lost[pick.move] = pick
+            late = late_us(pick, trace)
+            missed = Downstream(None if late is None else -late, missed=True)
+            downstream.setdefault(pick.move, []).append(missed)
+    return Links(timed_by, downstream, lost)
+
+
+def is_lost(pick: PickRecord, timed_by: dict[int, WaitRecord]) -> bool:
+    """Lost while it closed; also where it never closed although its wait is over."""
+    if pick.refused or pick.held_us is not None:
+        return False
+    return pick.lost_us is not None or pick.move in timed_by
+
+
+def late_us(pick: PickRecord, trace: Trace) -> int | None:
+    """How long after it was lost a pick would have held; None: never."""
+    arrival = trace.moves[pick.move].move.arrival_us()
+    return None if arrival is None or pick.lost_us is None else max(0, arrival - pick.lost_us)
+
+
+def move_results(trace: Trace, links: Links, guard_us: int) -> tuple[MoveResult, ...]:
+    """One row for every executed command, in the order in which they were given."""
+    return tuple(_move_result(index, record, links, guard_us) for index, record in enumerate(trace.moves))
+
+
+def need_results(trace: Trace) -> tuple[NeedResult, ...]:
+    """One row for every need that was checked."""
+    return tuple(_need_result(record, trace) for record in trace.needs)
+
+
+def pick_results(trace: Trace, links: Links) -> tuple[PickResult, ...]:
+    """One row for every pick and hand over that began."""
+    rows = []
+    for pick in trace.picks:
+        outcome = pick.outcome or (pick.acting.otherwise if pick.move in links.lost else UNFINISHED)
+        rows.append(PickResult(pick.step, pick.line, pick.begins_us, pick.held_us, outcome))
+    return tuple(rows)
+
+
+def verdict(timer_us: int, floor_us: int | None, arrival_us: int | None, guard_us: int) -> str:
+    """What a real wait is worth beside floor and arrival, all from the command on [µs]."""
+    if arrival_us is None:
+        return "never"
+    if floor_us is not None and timer_us < floor_us:
+        return "impossible"
+    if timer_us < arrival_us:
+        return "short"
+    return "snug" if timer_us <= arrival_us + guard_us else "slack"
+
+
+def _move_result(index: int, record: MoveRecord, links: Links, guard_us: int) -> MoveResult:
+    move = record.move
+    start = move.start_us
+    wait = links.timed_by.get(index)
+    timer = None if wait is None else wait.ended_us - start
+    turns = isinstance(move.command, Spin)  # it has nowhere to arrive
+    arrival = None if turns else _since(start, move.arrival_us())
+    first_inside = None if turns else _since(start, move.first_inside_us())
+    floor_s = None if turns else move.floor_s()
+    floor = None if floor_s is None else round(floor_s * 1e6)
+    later = links.downstream.get(index, [])
+    worth = None if timer is None or turns else verdict(timer, floor, arrival, guard_us)
+    below = worth in ("impossible", "short", "never")
+    rests = arrival is None and not turns
+    return MoveResult(
+        step=record.step,
+        line=record.line,
+        mechanism=move.mechanism,
+        label=record.label,
+        start_at_us=start,
+        floor_us=floor,
+        arrival_us=arrival,
+        first_inside_us=first_inside if first_inside != arrival else None,
+        seen_arrival_us=timer if wait is not None and wait.seen else None,
+        timer_us=timer,
+        timer_written_us=None if wait is None else wait.written_us,
+        wait_line=None if wait is None else wait.line,
+        margin_us=None if timer is None or arrival is None else timer - arrival,
+        need_margin_us=_least(later),
+        verdict=worth,
+        consequence=("breaking" if any(one.missed for one in later) else "harmless") if below else None,
+        measured_s=record.measured_s or (() if wait is None else wait.measured_s),
+        cut=not turns and not move.arrived_for_real() and move.cut_us is not None,
+        start_position=move.start_position,
+        start_speed=move.start_speed,
+        target=move.target,
+        ends_at=move.ends_at() if rests else None,
+        reason=move.reason() if rests else "",
+        period=record.period,
+        repeat=record.repeat,
+    )
+
+
+def _need_result(record: NeedRecord, trace: Trace) -> NeedResult:
+    need = record.need
+    return NeedResult(
+        step=record.step,
+        line=record.line,
+        at_us=record.at_us,
+        mechanism=need.mechanism,
+        cause_line=None if record.cause is None else trace.moves[record.cause].line,
+        position=record.position,
+        speed=record.speed,
+        target=record.target,
+        within=None if isinstance(need.target, str) else need.within,
+        met=record.met,
+        margin_us=record.margin_us,
+    )
+
+
+def _since(start_us: int, at_us: int | None) -> int | None:
+    return None if at_us is None else at_us - start_us
+
+
+def _least(later: list[Downstream]) -> int | None:
+    """The smallest margin; None where nothing asks, or where something is never met."""
+    margins = [one.margin_us for one in later]
+    known = [margin for margin in margins if margin is not None]
+    return min(known) if known and len(known) == len(margins) else None
+
+
+def _left_after(pick: PickRecord, horizon_us: int, plant: Plant) -> int | None:
+    """Instant at which the first need of a pick was left after it held: how late it could have held."""
+    lefts = [
+        plant.leaves_at(
+            need.mechanism, need.target, need.within, pick.held_us or 0, horizon_us, need.heading_within
+        )
+        for need in pick.acting.needs
+    ]
+    return min((left for left in lefts if left is not None), default=None)

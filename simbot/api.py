@@ -1,0 +1,72 @@
+"""The Python door: run a plan that has been loaded, and get its numbers.
+
+>>> from simbot.api import run
+>>> from simbot.physics.kinds import KINDS
+>>> from simbot.scenario.load import load_plan
+>>> result = run(load_plan("plan.yaml", KINDS))        # doctest: +SKIP
+>>> result.states[0].cycle_time_s                      # doctest: +SKIP
+4.18
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from simbot.analysis.results import RunResult, StateResult
+from simbot.analysis.states import run_result, state_result
+from simbot.physics.plant import Plant
+from simbot.routine.sequencer import run as run_plan
+from simbot.scenario.errors import SimbotError, nearest, quoted
+from simbot.scenario.model import BatteryState, Plan
+
+TOLERANCE = 1e-7
+
+
+def run(plan: Plan, states: Sequence[str] | None = None, tolerance: float = TOLERANCE) -> RunResult:
+    """Nominal runs of a plan on some of the robot's battery states (all, unless named), strongest first.
+
+    Parameters
+    ----------
+    plan : Plan
+        As loaded by `simbot.scenario.load.load_plan`.
+    states : sequence of str, optional
+        Names of battery states.
+    tolerance : float
+        Relative tolerance of the integrator.
+
+    Returns
+    -------
+    RunResult
+        The same for the same files, to the last bit.
+
+    Raises
+    ------
+    SimbotError
+        Where the robot has no battery state of that name, or a repeat of the plan never ends.
+    """
+    if states is None:
+        wanted = plan.robot.battery
+    else:
+        named = [_battery(plan, name) for name in states]
+        wanted = tuple(battery for battery in plan.robot.battery if battery in named)
+    return run_result(plan, tuple(_run_on(plan, battery, tolerance) for battery in wanted))
+
+
+def run_state(plan: Plan, state: str, tolerance: float = TOLERANCE) -> StateResult:
+    """One nominal run of a plan on one battery state."""
+    return _run_on(plan, _battery(plan, state), tolerance)
+
+
+def _run_on(plan: Plan, battery: BatteryState, tolerance: float) -> StateResult:
+    horizon_us = sum(period.duration_us for period in plan.game.periods)
+    plant = Plant(plan.robot, battery, plan.start, horizon_us, tolerance)
+    return state_result(plan, battery, plant, run_plan(plan, plant))
+
+
+def _battery(plan: Plan, name: str) -> BatteryState:
+    states = {battery.name: battery for battery in plan.robot.battery}
+    if name not in states:
+        guess = nearest(name, states)
+        hint = f"; did you mean {quoted(guess)}?" if guess else f"; there are: {', '.join(states)}"
+        raise SimbotError(f"the robot has no battery state {quoted(name)}{hint}")
+    return states[name]

@@ -1,0 +1,303 @@
+"""What a robot does at an instant: commands, needs, picks and places, and the load that these change.
+
+Nothing here takes time. The sequencer says when.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simbot.physics.plant import Command, DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.routine.trace import Delivery, Log, Mishap, NeedRecord, PickRecord
+from simbot.routine.world import World
+from simbot.scenario.model import (
+    ActStep,
+    DriveStep,
+    EffortStep,
+    HandOverStep,
+    MoveStep,
+    Need,
+    PickStep,
+    PlaceStep,
+    Plan,
+    Pose,
+    SpinStep,
+)
+
+KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
+
+
+@dataclass(slots=True)
+class Grip:
+    """A pick or hand over that is closing: it holds once its `by` has arrived for good."""
+
+    step: PickStep | HandOverStep
+    begins_us: int
+    move: int
+    slot: int
+    due_us: int | None = None
+    over: bool = False
+
+
+class Actor:
+    """Carries out steps on the plant and in the world, and logs them.
+
+    `changed` says that something was commanded since predictions were last made.
+    """
+
+    def __init__(self, plan: Plan, plant: Plant, log: Log) -> None:
+        self.plant = plant
+        self.log = log
+        self.world = World(plan.game, plan.start.holds)
+        self.grips: list[Grip] = []
+        self.latest: dict[str, int] = {}  # mechanism -> index of its latest move
+        self.changed = False
+        self._carriers = _carriers(plan)
+        self._loads: dict[str, float] = {}
+        self._load()
+
+    def command(
+        self,
+        step: MoveStep | DriveStep | EffortStep | SpinStep | ActStep,
+        mechanism: str,
+        command: Command,
+        label: str,
+    ) -> int:
+        """Give a command now; index of the move."""
+        for grip in self.grips:
+            if grip.step.by.mechanism == mechanism:
+                self._lose(
+                    grip, self.plant.now_us, f"the {mechanism} was sent elsewhere before it had closed"
+                )
+        index = self.log.move(step, self.plant.command(mechanism, command), label)
+        self.latest[mechanism] = index
+        self.changed = True
+        self.grips = [grip for grip in self.grips if not grip.over]
+        return index
+
+    def move(self, step: MoveStep) -> list[int]:
+        """Send the mechanisms of a move step on their way, in file order."""
+        return [
+            self.command(step, goal.mechanism, GoTo(goal.target), f"{goal.mechanism} to {goal.text}")
+            for goal in step.goals
+        ]
+
+    def drive(self, step: DriveStep) -> list[int]:
+        return [self.command(step, step.mechanism, DriveTo(step.pose), f"{step.mechanism} to {step.to}")]
+
+    def effort(self, step: EffortStep) -> list[int]:
+        push = PushFor(step.effort, step.toward, step.duration_us, step.after)
+        label = (
+            f"{step.mechanism} {step.effort * 100:g} % toward {step.text} for {step.duration_us / 1000:g} ms"
+        )
+        return [self.command(step, step.mechanism, push, label)]
+
+    def spin(self, step: SpinStep) -> list[int]:
+        """Set a roller turning. It has nowhere to arrive, so no wait times it."""
+        self.command(step, step.mechanism, Spin(step.effort), f"{step.mechanism} at {step.effort * 100:g} %")
+        return []
+
+    def by(self, step: ActStep) -> int:
+        """Give the command in an acting step's `by`."""
+        goal = step.by
+        return self.command(step, goal.mechanism, GoTo(goal.target), f"{goal.mechanism} to {goal.text}")
+
+    def grip(self, step: PickStep | HandOverStep) -> int:
+        """Begin a pick or a hand over; index of its move."""
+        now = self.plant.now_us
+        met = self._check(step)
+        grip = Grip(step, now, self.by(step), len(self.log.picks))
+        self.log.picks.append(None)
+        if not met:
+            self._lose(grip, now, "", refused=True)
+            return grip.move
+        if self.log.moves[grip.move].move.arrival_us() == now:
+            self.settle(grip)
+        else:
+            self.grips.append(grip)
+        return grip.move
+
+    def predict(self, grip: Grip) -> None:
+        """Set the instant at which it will hold, if nothing more is commanded."""
+        arrival = self.log.moves[grip.move].move.arrival_us()
+        grip.due_us = None if arrival is None else max(arrival, self.plant.now_us)
+
+    def settle(self, grip: Grip) -> None:
+        """Its `by` has arrived for good: it holds now, unless a need was left on the way."""
+        now = self.plant.now_us
+        left = self._first_left(grip, now)
+        if left is not None:
+            self._lose(grip, *left)
+        elif not self._take(grip.step, now):
+            self._lose(grip, now, "there was nothing left to take")
+        else:
+            self._close(grip, held_us=now, lost_us=None, outcome="held", why="")
+            self._load()
+        if grip in self.grips:
+            self.grips.remove(grip)
+
+    def place(self, step: PlaceStep) -> int:
+        """Release what is in hand at once; index of the move."""
+        now = self.plant.now_us
+        world = self.world
+        met = self._check(step)
+        index = self.by(step)
+        holder, site = step.by.mechanism, world.sites[step.place]
+        keeps = not met and step.otherwise in KEPT_IN_HAND
+        count = world.release(holder, site.place.takes, 0 if keeps else step.count)
+        fits = site.room(count) if met else 0
+        if count == 0 and not keeps:
+            self._mishap("nothing_held", step)
+        elif met and fits < count:
+            self._mishap("place_full", step)
+        if fits:
+            period = world.period_at(now)
+            points, bonus = site.fill(fits, period, now)
+            number = self.log.number(step.line)
+            endgame = world.in_endgame(now)
+            self.log.deliveries.append(
+                Delivery(number, step.line, now, step.place, fits, points, bonus, period, endgame)
+            )
+        self._load()
+        return index
+
+    def finish(self) -> None:
+        """Write down the picks that the end of the match left open."""
+        for grip in self.grips:
+            self._close(grip, held_us=None, lost_us=None, outcome="", why="")
+
+    def _take(self, step: PickStep | HandOverStep, now_us: int) -> bool:
+        """Put what there is to take into the hand that closed; False where there is nothing."""
+        hand = self.world.hands.setdefault(step.by.mechanism, [])
+        if isinstance(step, PickStep):
+            if not self.world.supplies[step.station].take(now_us):
+                return False
+            hand.append(step.element)
+            return True
+        given = self.world.hands.get(step.giver, [])
+        hand.extend(given)
+        self.world.hands[step.giver] = []
+        return bool(given)
+
+    def _check(self, step: ActStep) -> bool:
+        """Check all needs of an acting step now, before its own command."""
+        now = self.plant.now_us
+        number = self.log.number(step.line)
+        self.log.acting[step.line] = bool(step.needs)
+        met = True
+        for need in step.needs:
+            record = self._need(number, step, need, now)
+            self.log.needs.append(record)
+            met = met and record.met
+        return met
+
+    def _need(self, number: int, step: ActStep, need: Need, now_us: int) -> NeedRecord:
+        plant = self.plant
+        slower = None if need.moving else plant.slower_than(need.mechanism)
+        asked = (need.mechanism, need.target, need.within, slower, now_us, need.heading_within)
+        since = plant.inside_since(*asked)
+        margin: int | None
+        if since is not None:
+            margin = now_us - since
+        else:
+            good = plant.inside_for_good_from(*asked)
+            margin = None if good is None else now_us - good
+        cause = self.latest.get(need.mechanism)
+        position = plant.position(need.mechanism)
+        return NeedRecord(
+            number,
+            step.line,
+            now_us,
+            need,
+            step,
+            cause,
+            position,
+            None if isinstance(position, str) else plant.speed(need.mechanism),
+            need.target if not isinstance(need.target, Pose) else self._along(need.target, cause, need.text),
+            since is not None,
+            margin,
+        )
+
+    def _along(self, pose: Pose, cause: int | None, text: str) -> float | str:
+        """A needed pose along the drive's present line, where it is the one the drive was sent to."""
+        if cause is not None:
+            move = self.log.moves[cause].move
+            if isinstance(move.command, DriveTo) and move.command.pose == pose:
+                return move.target
+        return text
+
+    def _first_left(self, grip: Grip, now_us: int) -> tuple[int, str] | None:
+        """Instant before now at which the first of its needs was left, and which."""
+        first: tuple[int, str] | None = None
+        for need in grip.step.needs:
+            left = self.plant.leaves_at(
+                need.mechanism, need.target, need.within, grip.begins_us, now_us, need.heading_within
+            )
+            if left is not None and left < now_us and (first is None or left < first[0]):
+                first = (left, f"the {need.mechanism} left {need.text}")
+        return first
+
+    def _lose(self, grip: Grip, at_us: int, why: str, refused: bool = False) -> None:
+        left = None if refused else self._first_left(grip, at_us)
+        if left is not None:
+            at_us, why = left
+        self._close(grip, None, at_us, grip.step.otherwise, why, refused)
+
+    def _close(
+        self,
+        grip: Grip,
+        held_us: int | None,
+        lost_us: int | None,
+        outcome: str,
+        why: str,
+        refused: bool = False,
+    ) -> None:
+        grip.over = True
+        step = grip.step
+        self.log.picks[grip.slot] = PickRecord(
+            self.log.number(step.line),
+            step.line,
+            step,
+            grip.begins_us,
+            grip.move,
+            refused,
+            held_us,
+            lost_us,
+            outcome,
+            why,
+        )
+
+    def _mishap(self, kind: str, step: PlaceStep) -> None:
+        number = self.log.number(step.line)
+        now = self.plant.now_us
+        self.log.mishaps.append(
+            Mishap(kind, number, step.line, now, step.by.mechanism, step.place, step.otherwise)
+        )
+
+    def _load(self) -> None:
+        """Tell the plant what each mechanism carries now."""
+        loads = dict.fromkeys(self._loads, 0.0)
+        for holder, hand in self.world.hands.items():
+            if hand:
+                mass = self.world.mass_in(holder)
+                for carrier in self._carriers.get(holder, ()):
+                    loads[carrier] = loads.get(carrier, 0.0) + mass
+        for carrier, mass in loads.items():
+            if mass != self._loads.get(carrier, 0.0):
+                self.plant.set_payload(carrier, mass)
+                self.changed = True
+        self._loads = loads
+
+
+def _carriers(plan: Plan) -> dict[str, tuple[str, ...]]:
+    """Which mechanisms carry what one holds: the one it is `on`, the one that is on, and so forth."""
+    mechanisms = plan.robot.mechanisms
+    found: dict[str, tuple[str, ...]] = {}
+    for name in mechanisms:
+        chain: list[str] = []
+        carrier = mechanisms[name].values.get("on")
+        while carrier is not None and carrier not in chain and carrier != name:
+            chain.append(carrier)
+            carrier = mechanisms[carrier].values.get("on")
+        found[name] = tuple(chain)
+    return found

@@ -1,0 +1,197 @@
+"""What one run leaves behind: flat, immutable records that every number of the analysis is derived from.
+
+Instants are microseconds of the match clock. Records point at one another by index: a `move` is an index
+into `Trace.moves`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from simbot.physics.plant import Move
+from simbot.scenario.model import ActStep, Need, Step
+
+
+@dataclass(frozen=True, slots=True)
+class MoveRecord:
+    """One command that was given."""
+
+    step: int
+    line: int
+    label: str
+    move: Move
+    period: str
+    repeat: int
+    measured_s: tuple[float, ...]
+    by: ActStep | None  # the acting step that gave it
+
+
+@dataclass(frozen=True, slots=True)
+class WaitRecord:
+    """One wait, and the moves it times."""
+
+    step: int
+    line: int
+    began_us: int
+    ended_us: int
+    written_us: int | None
+    purpose: str | None
+    arrival: bool
+    seen: bool  # an arrival wait that ended because everything was seen to have arrived
+    cut: bool  # ended by the end of its period
+    moves: tuple[int, ...]  # what it times; of a wait that was cut: what it waited for
+    missing: tuple[str, ...]  # mechanisms that had not been seen to arrive when the limit ran out
+    measured_s: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NeedRecord:
+    """One need at the instant its acting step began."""
+
+    step: int
+    line: int
+    at_us: int
+    need: Need
+    acting: ActStep
+    cause: int | None  # move that last sent the mechanism somewhere
+    position: float | str
+    speed: float | None
+    target: float | str
+    met: bool
+    margin_us: int | None  # since when it was met, or (negative) until when not; None: never
+
+
+@dataclass(frozen=True, slots=True)
+class PickRecord:
+    """A pick or a hand over: held at an instant, lost at one, or undecided when the match ended."""
+
+    step: int
+    line: int
+    acting: ActStep
+    begins_us: int
+    move: int
+    refused: bool  # its needs were not met when it began
+    held_us: int | None
+    lost_us: int | None
+    outcome: str  # "held", the declared one, or "" where the match ended first
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """A completed place."""
+
+    step: int
+    line: int
+    at_us: int
+    place: str
+    count: int
+    points: float
+    bonus: float
+    period: str
+    endgame: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Mishap:
+    """A place from an empty hand or into a full place: kind `nothing_held` or `place_full`."""
+
+    kind: str
+    step: int
+    line: int
+    at_us: int
+    mechanism: str
+    where: str
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True)
+class QueueRecord:
+    """Time spent at an empty station or at a place that was being cleared."""
+
+    step: int
+    line: int
+    where: str
+    from_us: int
+    to_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A routine that was still going when its period ended or the endgame began."""
+
+    period: str
+    at_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    horizon_us: int
+    moves: tuple[MoveRecord, ...]
+    waits: tuple[WaitRecord, ...]
+    needs: tuple[NeedRecord, ...]
+    picks: tuple[PickRecord, ...]
+    deliveries: tuple[Delivery, ...]
+    mishaps: tuple[Mishap, ...]
+    queues: tuple[QueueRecord, ...]
+    cuts: tuple[Cut, ...]
+    acting: tuple[
+        tuple[int, bool], ...
+    ]  # line of every acting step that was executed, and whether it states needs
+
+
+@dataclass(slots=True)
+class Log:
+    """Collects the records while the run goes on, and numbers the steps in order of first execution."""
+
+    period: str = ""
+    moves: list[MoveRecord] = field(default_factory=list)
+    waits: list[WaitRecord] = field(default_factory=list)
+    needs: list[NeedRecord] = field(default_factory=list)
+    picks: list[PickRecord | None] = field(default_factory=list)
+    deliveries: list[Delivery] = field(default_factory=list)
+    mishaps: list[Mishap] = field(default_factory=list)
+    queues: list[QueueRecord] = field(default_factory=list)
+    cuts: list[Cut] = field(default_factory=list)
+    acting: dict[int, bool] = field(default_factory=dict)
+    _numbers: dict[int, int] = field(default_factory=dict)
+    _repeats: dict[tuple[int, str], int] = field(default_factory=dict)
+
+    def number(self, line: int) -> int:
+        """Number of the step on this line, a new one at its first execution."""
+        return self._numbers.setdefault(line, len(self._numbers) + 1)
+
+    def move(self, step: Step, move: Move, label: str) -> int:
+        """Record a command; its index."""
+        seen = (step.line, move.mechanism)
+        repeat = self._repeats.get(seen, 0)
+        self._repeats[seen] = repeat + 1
+        by = step if isinstance(step, ActStep) else None
+        self.moves.append(
+            MoveRecord(
+                self.number(step.line),
+                step.line,
+                label,
+                move,
+                self.period,
+                repeat,
+                by.measured if by else (),
+                by,
+            )
+        )
+        return len(self.moves) - 1
+
+    def trace(self, horizon_us: int) -> Trace:
+        """The finished, immutable record."""
+        return Trace(
+            horizon_us,
+            tuple(self.moves),
+            tuple(self.waits),
+            tuple(self.needs),
+            tuple(pick for pick in self.picks if pick is not None),
+            tuple(self.deliveries),
+            tuple(self.mishaps),
+            tuple(self.queues),
+            tuple(self.cuts),
+            tuple(self.acting.items()),
+        )
