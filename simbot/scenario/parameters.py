@@ -52,7 +52,8 @@ class Parameter:
     dimension : str
         One of ``units.DIMENSIONS`` (length, angle, mass, inertia, force, torque, speed, angular_speed,
         acceleration, time, current, voltage, resistance, ratio, share, number, count, counts_scale,
-        servo_speed, turn_proportional_gain (1/rad), turn_derivative_gain (s/rad)), or ``coordinate``, ``coordinate_speed``, ``coordinate_acceleration``,
+        servo_speed, turn_proportional_gain (1/rad), turn_derivative_gain (s/rad)), or ``coordinate``,
+        ``coordinate_speed``, ``coordinate_acceleration``,
         ``coordinate_jerk``, ``proportional_gain`` (1/coordinate), ``integral_gain`` (1/(coordinate s)),
         ``derivative_gain`` (s/coordinate), ``coordinate_friction`` (N or N m),
         ``coordinate_damping`` (N s/m or N m s/rad), which follow the kind's own

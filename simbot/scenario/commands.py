@@ -1,0 +1,214 @@
+"""What commands and needs name: mechanisms and their positions, stations, places and poses."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simbot.scenario.errors import Fault
+from simbot.scenario.fields import microseconds
+from simbot.scenario.game_file import GameDraft, pose_of
+from simbot.scenario.model import DriveStep, EffortStep, Goal, MoveStep, Need, Pose, SpinStep, Step
+from simbot.scenario.positions import split_need
+from simbot.scenario.robot_file import RobotDraft
+from simbot.scenario.schema import DriveShape, EffortKeys, EffortShape, MoveShape, SpinShape
+from simbot.scenario.sheet import Loc, Sheet, listed
+from simbot.scenario.units import read_quantity
+
+_ACTIONS = {"move": ("positioned", "measured"), "effort": ("positioned",), "spin": ("free",)}
+_WHAT_ROLES_DO = {
+    "drive": "a drive goes to places: `drive: rack`",
+    "free": "it has no travel; it turns: `spin: {intake: 80 %}`",
+    "measured": "it has a stopwatch time only; it is moved by a word: `move: {flap: open}`",
+    "positioned": "it has a travel; it is moved to a position: `move: {lift: 0.42 m}`",
+}
+
+
+class CommandReader:
+    """Reads commands and needs against the robot and the game (None: that file could not be read at all)."""
+
+    def __init__(self, sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) -> None:
+        self.sheet = sheet
+        self.robot = robot
+        self.game = game
+
+    def _move(self, loc: Loc) -> list[Step]:
+        shape = self.sheet.read(loc, MoveShape)
+        if shape is None:
+            return []
+        goals = [self._goal((*loc, "move", name), name, text) for name, text in shape.move.items()]
+        return [MoveStep(self.sheet.line(loc), tuple(goal for goal in goals if goal))]
+
+    def _goal(self, loc: Loc, name: str, text: str, action: str = "move") -> Goal | None:
+        if not self._can(loc, name, action):
+            return None
+        positions = self.robot.positions(self.sheet, name) if self.robot else None
+        target = positions.read(loc, text) if positions else None
+        return None if target is None else Goal(name, target, text, self.sheet.line(loc))
+
+    def _can(self, loc: Loc, name: str, action: str) -> bool:
+        """Whether there is such a mechanism and it can be commanded so; a mistake is noted."""
+        if self.robot is None:
+            return False
+        if name not in self.robot.mechanisms:
+            self.sheet.unknown(loc, "mechanism", name, self.robot.mechanisms, of_key=True)
+            return False
+        role = self.robot.roles.get(name)
+        if role is not None and role not in _ACTIONS[action]:
+            self.sheet.fail(
+                loc, Fault(f"{name} cannot be given a {action}", name, _WHAT_ROLES_DO[role]), of_key=True
+            )
+            return False
+        return role is not None
+
+    def _drive(self, loc: Loc) -> list[Step]:
+        shape = self.sheet.read(loc, DriveShape)
+        if shape is None:
+            return []
+        if self.robot is not None and self.robot.drive is None:
+            self.sheet.fail(
+                (*loc, "drive"),
+                Fault(
+                    "the robot has no drive",
+                    listed(self.robot.roles.values()),
+                    "a mechanism of kind mecanum or tank",
+                ),
+                of_key=True,
+            )
+            return []
+        at = (*loc, "drive")
+        pose = self.pose(at)
+        if pose is None or self.robot is None or self.robot.drive is None:
+            return []
+        name = self.sheet.text(at) or ", ".join(self.sheet.text((*at, index)) or "" for index in range(3))
+        return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance)]
+
+    def pose(self, loc: Loc) -> Pose | None:
+        """A station's or place's pose by its name, or the three values of a pose."""
+        node = self.sheet.node(loc)
+        if node is not None and isinstance(node.value, list):
+            return self._written_pose(loc)
+        name = self.sheet.text(loc)
+        if name is None:
+            self.sheet.fail(loc, Fault("a station, a place or a pose is wanted", "nothing"))
+            return None
+        return self._named_pose(loc, name)
+
+    def _named_pose(self, loc: Loc, name: str) -> Pose | None:
+        if self.game is None:
+            return None
+        everything: dict[str, Any] = {**self.game.stations, **self.game.places}
+        if name not in everything:
+            self.sheet.unknown(loc, "station or place", name, everything)
+            return None
+        found = everything[name]
+        return found.pose if found is not None else None
+
+    def _written_pose(self, loc: Loc) -> Pose | None:
+        node = self.sheet.node(loc)
+        values = node.plain() if node is not None else None
+        if not isinstance(values, list) or len(values) != 3:
+            self.sheet.fail(
+                loc, Fault("a pose has three values", wanted="x, y and heading, as in [1 m, 1 m, 90 deg]")
+            )
+            return None
+        read = [
+            self.sheet.attempt(
+                (*loc, index), read_quantity, value if isinstance(value, str) else None, dimension
+            )
+            for index, (value, dimension) in enumerate(
+                zip(values, ("length", "length", "angle"), strict=True)
+            )
+        ]
+        known = [value for value in read if value is not None]
+        return (
+            pose_of(self.sheet, loc, known, self.game.size if self.game else None)
+            if len(known) == 3
+            else None
+        )
+
+    def _effort(self, loc: Loc) -> list[Step]:
+        if self.sheet.read(loc, EffortShape) is None:
+            return []
+        at = (*loc, "effort")
+        own = [field.alias or key for key, field in EffortKeys.model_fields.items()]
+        names = [key for key in self.sheet.keys(at) if key not in own]
+        if len(names) != 1:
+            self.sheet.fail(
+                at,
+                Fault(
+                    "one mechanism is wanted",
+                    listed(names) or "none",
+                    "{lift: 80 %, toward: 0.6 m, for: 500 ms}",
+                ),
+            )
+            return []
+        name = names[0]
+        keys = self.sheet.read(at, EffortKeys, own=(name,))
+        share = self.sheet.attempt(
+            (*at, name), read_quantity, self.sheet.text((*at, name)), "share", low=0.0, high=1.0
+        )
+        if keys is None or share is None or not self._can((*at, name), name, "effort"):
+            return []
+        positions = self.robot.positions(self.sheet, name) if self.robot else None
+        toward = positions.read((*at, "toward"), keys.toward) if positions else None
+        if not isinstance(toward, float):
+            return []
+        return [
+            EffortStep(
+                self.sheet.line(loc),
+                name,
+                share,
+                toward,
+                keys.toward,
+                microseconds(keys.duration),
+                keys.after,
+            )
+        ]
+
+    def _spin(self, loc: Loc) -> list[Step]:
+        shape = self.sheet.read(loc, SpinShape)
+        if shape is None:
+            return []
+        line = self.sheet.line(loc)
+        return [
+            SpinStep(line, name, effort)
+            for name, effort in shape.spin.items()
+            if self._can((*loc, "spin", name), name, "spin")
+        ]
+
+    def _need(self, loc: Loc, name: str) -> Need | None:
+        text = self.sheet.text(loc)
+        if text is None or not text.strip():
+            self.sheet.fail(loc, Fault("a position is wanted", "nothing", "such as 0.42 m within 15 mm"))
+            return None
+        if self.robot is None:
+            return None
+        if name not in self.robot.mechanisms:
+            self.sheet.unknown(loc, "mechanism", name, self.robot.mechanisms, of_key=True)
+            return None
+        role = self.robot.roles.get(name)
+        if role == "drive":
+            return self._drive_need(loc, name, text)
+        if role == "free":
+            self.sheet.fail(loc, Fault(f"{name} has no position to be in", text, _WHAT_ROLES_DO["free"]))
+            return None
+        positions = self.robot.positions(self.sheet, name)
+        return positions.need(loc, text) if positions else None
+
+    def _drive_need(self, loc: Loc, name: str, text: str) -> Need | None:
+        """`board within 30 mm`, and a heading: `board within 30 mm and 3 deg`."""
+        main, within, moving = split_need(text)
+        pose = self._named_pose(loc, main)
+        distance, _, heading = within.partition(" and ")
+        spec = self.robot.mechanisms.get(name) if self.robot else None
+        tolerance: float | None = spec.values["control"]["window"] if spec else None
+        if distance:
+            tolerance = self.sheet.attempt(loc, read_quantity, distance, "length", low=0.0, open_low=True)
+        angle = (
+            self.sheet.attempt(loc, read_quantity, heading, "angle", low=0.0, open_low=True)
+            if heading
+            else None
+        )
+        if pose is None or tolerance is None:
+            return None
+        return Need(name, pose, text, tolerance, angle, moving, self.sheet.line(loc))

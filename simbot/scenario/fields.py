@@ -1,0 +1,155 @@
+"""Types of values in a file, for pydantic: each reads a text by the grammar of `units`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, PlainValidator, ValidationInfo
+from pydantic_core import PydanticCustomError
+
+from simbot.scenario.errors import Fault, ValueFault, nearest, quoted
+from simbot.scenario.parameters import Quantity
+from simbot.scenario.units import NO_SCALE, Scale, fail, read_quantity
+
+
+class Shape(BaseModel):
+    """One flat mapping of a file: unknown keys are mistakes."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def reader(read: Callable[[Any, Scale], Any]) -> PlainValidator:
+    """A validator from a function that raises `ValueFault`."""
+
+    def validate(value: Any, info: ValidationInfo) -> Any:
+        scale = info.context if isinstance(info.context, Scale) else NO_SCALE
+        try:
+            return read(value, scale)
+        except ValueFault as error:
+            raise PydanticCustomError("fault", "unreadable", {"fault": error.fault}) from None
+
+    return PlainValidator(validate)
+
+
+def quantity(
+    dimension: str, low: float = -math.inf, high: float = math.inf, open_low: bool = False
+) -> PlainValidator:
+    return reader(lambda value, scale: read_quantity(value, dimension, scale, low, high, open_low))
+
+
+def read_word(value: Any, scale: Scale = NO_SCALE) -> str:
+    if not isinstance(value, str) or not value.strip():
+        shown = "nothing" if value is None else "a list or a mapping" if not isinstance(value, str) else value
+        raise fail("a word is wanted", shown)
+    return value.strip()
+
+
+def read_flag(value: Any, scale: Scale = NO_SCALE) -> bool:
+    if value not in ("true", "false"):
+        raise fail("true or false is wanted", str(value), "true, false")
+    return bool(value == "true")
+
+
+def read_choice(value: Any, choices: tuple[str, ...]) -> str:
+    word = read_word(value)
+    if word not in choices:
+        raise fail("not one of the words that would do", word, ", ".join(choices), nearest(word, choices))
+    return word
+
+
+def choice(*choices: str) -> PlainValidator:
+    return reader(lambda value, scale: read_choice(value, choices))
+
+
+def read_after(value: Any, scale: Scale = NO_SCALE) -> str | Quantity:
+    """What acts once a mechanism has arrived: brake, coast, or an effort that presses on."""
+    word = read_word(value)
+    if word in ("brake", "coast"):
+        return word
+    if word[0].isalpha():
+        raise fail(
+            "not one of the words that would do",
+            word,
+            "brake, coast or an effort such as 15 %",
+            nearest(word, ("brake", "coast")),
+        )
+    return read_quantity(word, "share", low=0.0, high=1.0)
+
+
+def read_motors(value: Any, scale: Scale = NO_SCALE) -> tuple[int, str]:
+    """`2 x wheel`: how many of which motor."""
+    wanted = "how many of which motor, such as 2 x wheel"
+    word = read_word(value)
+    parts = word.replace("×", " x ").split()
+    if len(parts) != 3 or parts[1] not in ("x", "X", "*"):
+        raise fail("a number, an x and a motor's name are wanted", word, wanted)
+    if not parts[0].isdigit() or not 1 <= int(parts[0]) <= 12:
+        raise fail("the number of motors is a whole number from 1 to 12", word, wanted)
+    return int(parts[0]), parts[2]
+
+
+def read_refill(value: Any, scale: Scale = NO_SCALE) -> tuple[int, Quantity]:
+    """`1 per 10 s`: elements and the time between refills."""
+    word = read_word(value)
+    count, per, every = word.partition(" per ")
+    if not per:
+        raise fail("a refill is a number per time", word, "a refill such as 1 per 10 s")
+    number = read_quantity(count, "count", low=1, high=1000)
+    return int(number), read_quantity(every, "time", low=1e-3)
+
+
+def read_points(value: Any, scale: Scale = NO_SCALE) -> Quantity | dict[str, Quantity]:
+    """One number, or one for each period."""
+    if isinstance(value, dict):
+        return {period: read_quantity(text, "number") for period, text in value.items()}
+    return read_quantity(value, "number")
+
+
+def read_times(value: Any, scale: Scale = NO_SCALE) -> tuple[float, ...]:
+    """Stopwatch times: a list, or a single one."""
+    values = value if isinstance(value, list) else [value]
+    if not values:
+        raise fail("at least one time is wanted", "an empty list", "times such as [0.31 s, 0.29 s]")
+    return tuple(read_quantity(text, "time", low=0.0) for text in values)
+
+
+@dataclass(frozen=True)
+class Instant:
+    """An instant of the match clock: from its start, or before the end of a period."""
+
+    seconds: float
+    before_end: bool
+
+
+def read_instant(text: str) -> Instant:
+    """`12 s` from the start of the match, or `22 s before_end` of the last period."""
+    main = text.strip()
+    before_end = main.endswith("before_end")
+    value = read_quantity(main.removesuffix("before_end"), "time", low=0.0)
+    return Instant(float(value), before_end)
+
+
+def microseconds(seconds: float) -> int:
+    return round(seconds * 1_000_000)
+
+
+def fault_of(error: ValueFault, given: str) -> Fault:
+    """The same fault, telling what the whole value was."""
+    fault = error.fault
+    if fault.given is None or fault.given == given:
+        return fault
+    return Fault(f"{fault.text} ({quoted(fault.given)})", given, fault.wanted, fault.nearest)
+
+
+Length = Annotated[Quantity, quantity("length", low=-1000, high=1000)]
+Size = Annotated[Quantity, quantity("length", low=0.0, high=1000, open_low=True)]
+Angle = Annotated[Quantity, quantity("angle", low=-100, high=100)]
+Time = Annotated[Quantity, quantity("time", low=0.0, high=36000)]
+Duration = Annotated[Quantity, quantity("time", low=0.0, high=36000, open_low=True)]
+Share = Annotated[Quantity, quantity("share", low=0.0, high=1.0)]
+Count = Annotated[Quantity, quantity("count", low=0, high=100000)]
+Word = Annotated[str, reader(read_word)]
+PoseShape = tuple[Length, Length, Angle]

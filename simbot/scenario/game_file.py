@@ -1,0 +1,180 @@
+"""The game file: field, periods, elements, stations, places."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from simbot.scenario.errors import Fault
+from simbot.scenario.fields import microseconds, read_points
+from simbot.scenario.model import Element, Game, Period, Place, Pose, Station
+from simbot.scenario.parameters import Quantity
+from simbot.scenario.schema import (
+    ElementShape,
+    FieldShape,
+    GameShape,
+    ObstacleShape,
+    PlaceShape,
+    PlanShape,
+    StationShape,
+)
+from simbot.scenario.sheet import Loc, Sheet, shape_keys
+from simbot.scenario.units import read_quantity
+
+PLAN_KEYS = shape_keys(PlanShape)
+
+
+@dataclass
+class GameDraft:
+    """What is known of a game so far: names are there even where their values have mistakes."""
+
+    game: Game | None
+    size: tuple[float, float] | None
+    periods: tuple[Period, ...]
+    elements: dict[str, Element | None]
+    stations: dict[str, Station | None]
+    places: dict[str, Place | None]
+
+
+def read_game(sheet: Sheet) -> GameDraft:
+    """The game of a sheet; its mistakes are noted on the sheet's desk."""
+    loc: Loc = ("game",)
+    head = sheet.read(loc, GameShape)
+    size = None
+    if sheet.node((*loc, "field")) is not None:
+        field = sheet.read((*loc, "field"), FieldShape)
+        size = (float(field.length), float(field.width)) if field else None
+    periods = _periods(sheet, (*loc, "periods"))
+    elements: dict[str, Element | None] = {}
+    for name, at in sheet.entries((*loc, "elements")):
+        element = sheet.read(at, ElementShape)
+        elements[name] = Element(name, element.mass) if element else None
+    draft = GameDraft(None, size, periods, elements, {}, {})
+    for name, at in sheet.entries((*loc, "stations")):
+        draft.stations[name] = _station(sheet, name, at, draft)
+    for name, at in sheet.entries((*loc, "places")):
+        if name in draft.stations:
+            sheet.fail(at, Fault("a station has this name already", name), of_key=True)
+        draft.places[name] = _place(sheet, name, at, draft)
+    obstacles = [shape for at in sheet.items((*loc, "obstacles")) if (shape := sheet.read(at, ObstacleShape))]
+    endgame = _endgame(sheet, loc, head, periods)
+    if head is not None and size is not None:
+        draft.game = Game(
+            path=Path(sheet.path),
+            name=head.name,
+            length=size[0],
+            width=size[1],
+            periods=periods,
+            endgame_us=endgame,
+            elements={name: element for name, element in elements.items() if element},
+            stations={name: station for name, station in draft.stations.items() if station},
+            places={name: place for name, place in draft.places.items() if place},
+            obstacles=tuple(tuple((float(x), float(y)) for x, y in shape.polygon) for shape in obstacles),
+        )
+    return draft
+
+
+def pose_of(sheet: Sheet, loc: Loc, shape: Iterable[Quantity], size: tuple[float, float] | None) -> Pose:
+    """A pose; a centre outside the field is a mistake."""
+    x, y, heading = shape
+    for value, index, limit in ((x, 0, size and size[0]), (y, 1, size and size[1])):
+        if limit is not None and not 0 <= value <= limit:
+            axis = "length" if index == 0 else "width"
+            sheet.fail((*loc, index), Fault(f"outside the field ({axis})", value.text, f"0 m to {limit:g} m"))
+    return Pose(x, y, heading)
+
+
+def _periods(sheet: Sheet, loc: Loc) -> tuple[Period, ...]:
+    periods = []
+    node = sheet.node(loc)
+    if node is not None and node.value in ({}, None):
+        sheet.fail(loc, Fault("at least one period is wanted", "nothing", "such as {autonomous: 20 s}"))
+        return ()
+    for name, at in sheet.entries(loc):
+        if name in PLAN_KEYS:
+            sheet.fail(at, Fault("this word is a key of plans already", name, "another name"), of_key=True)
+        value = sheet.node(at)
+        text: Any = value.value if value is not None else None
+        duration = sheet.attempt(
+            at, read_quantity, text if isinstance(text, str) else None, "time", low=1e-3, high=36000
+        )
+        periods.append(Period(name, microseconds(duration) if duration is not None else 1))
+    return tuple(periods)
+
+
+def _endgame(sheet: Sheet, loc: Loc, head: GameShape | None, periods: tuple[Period, ...]) -> int | None:
+    if head is None or head.endgame is None:
+        return None
+    endgame = microseconds(head.endgame)
+    if periods and endgame > periods[-1].duration_us:
+        last = periods[-1]
+        sheet.fail(
+            (*loc, "endgame"),
+            Fault(
+                "longer than the last period",
+                head.endgame.text,
+                f"at most the {last.duration_us / 1e6:g} s of {last.name}",
+            ),
+        )
+    return endgame
+
+
+def _element(sheet: Sheet, loc: Loc, name: str, draft: GameDraft) -> None:
+    if name not in draft.elements:
+        sheet.unknown(loc, "element", name, draft.elements)
+
+
+def _station(sheet: Sheet, name: str, loc: Loc, draft: GameDraft) -> Station | None:
+    shape = sheet.read(loc, StationShape)
+    if shape is None:
+        return None
+    _element(sheet, (*loc, "gives"), shape.gives, draft)
+    if shape.refill is not None and shape.stock is None:
+        sheet.fail(
+            (*loc, "refill"), Fault("a refill needs a `stock` to fill up to", sheet.text((*loc, "refill")))
+        )
+    count, every = shape.refill if shape.refill else (0, 0.0)
+    return Station(
+        name=name,
+        pose=pose_of(sheet, (*loc, "pose"), shape.pose, draft.size),
+        gives=shape.gives,
+        stock=int(shape.stock) if shape.stock is not None else None,
+        refill_count=count,
+        refill_us=microseconds(every),
+        line=sheet.line(loc),
+    )
+
+
+def _place(sheet: Sheet, name: str, loc: Loc, draft: GameDraft) -> Place | None:
+    shape = sheet.read(loc, PlaceShape)
+    if shape is None:
+        return None
+    _element(sheet, (*loc, "takes"), shape.takes, draft)
+    if shape.clearing is not None and shape.room is None:
+        sheet.fail(
+            (*loc, "clearing"), Fault("clearing needs a `room` that fills up", sheet.text((*loc, "clearing")))
+        )
+    return Place(
+        name=name,
+        pose=pose_of(sheet, (*loc, "pose"), shape.pose, draft.size),
+        takes=shape.takes,
+        room=int(shape.room) if shape.room is not None else None,
+        points=_points(sheet, (*loc, "points"), draft.periods),
+        points_when_full=shape.points_when_full,
+        clearing_us=microseconds(shape.clearing) if shape.clearing is not None else None,
+        line=sheet.line(loc),
+    )
+
+
+def _points(sheet: Sheet, loc: Loc, periods: tuple[Period, ...]) -> dict[str, float]:
+    node = sheet.node(loc)
+    points = sheet.attempt(loc, read_points, node.plain() if node else None)
+    names = [period.name for period in periods]
+    if not isinstance(points, dict):
+        return dict.fromkeys(names, points if points is not None else 0.0)
+    for period in points:
+        if period not in names:
+            sheet.unknown((*loc, period), "period", period, names, of_key=True)
+    return {name: points.get(name, Quantity(0.0)) for name in names}

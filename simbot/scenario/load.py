@@ -1,0 +1,96 @@
+"""From paths to the model: `load_plan`, `load_robot`, `load_game`; all mistakes of a set of files at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from simbot.scenario import changes as laid_over
+from simbot.scenario.game_file import GameDraft, read_game
+from simbot.scenario.model import Game, Plan, Remark, Robot
+from simbot.scenario.parameters import Kinds
+from simbot.scenario.plan_file import read_plan
+from simbot.scenario.robot_file import RobotDraft, read_robot
+from simbot.scenario.sheet import Desk, Sheet, open_sheet
+
+NO_CHANGES: Mapping[str, str] = {}
+
+
+def load_plan(
+    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
+) -> tuple[Plan, list[Remark]]:
+    """A plan with its game and robot, and what is assumed in them.
+
+    Parameters
+    ----------
+    path : Path
+        The plan file; it names the other two by path relative to itself.
+    kinds : mapping
+        Mechanism kinds by name.
+    overrides : mapping
+        Dotted path (`robot.mechanisms.lift.drum_diameter`) to a value as written in a file; laid over
+        the files after the plan's own `change`.
+
+    Raises
+    ------
+    ScenarioError
+        With every mistake in the three files.
+    """
+    desk = Desk()
+    sheet = open_sheet(Path(path), "plan", desk)
+    changes = laid_over.from_command_line(overrides, desk)
+    plan = None
+    if sheet is not None:
+        changes = laid_over.from_plan(sheet) + changes
+        laid_over.check_roots(changes, desk)
+        laid_over.apply(changes, sheet, "plan")
+        game_sheet = _sibling(sheet, "game", desk, changes)
+        robot_sheet = _sibling(sheet, "robot", desk, changes)
+        game: GameDraft | None = read_game(game_sheet) if game_sheet else None
+        robot: RobotDraft | None = read_robot(robot_sheet, kinds) if robot_sheet else None
+        plan = read_plan(sheet, robot, game)
+    desk.close()
+    assert plan is not None, "no plan, and no mistake noted"
+    return plan, desk.remarks
+
+
+def load_robot(
+    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
+) -> tuple[Robot, list[Remark]]:
+    """A robot alone, and what is assumed in it."""
+    desk = Desk()
+    sheet = _open_changed(Path(path), "robot", desk, overrides)
+    draft = read_robot(sheet, kinds) if sheet is not None else None
+    desk.close()
+    assert draft is not None and draft.robot is not None, "no robot, and no mistake noted"
+    return draft.robot, desk.remarks
+
+
+def load_game(path: Path, overrides: Mapping[str, str] = NO_CHANGES) -> Game:
+    """A game alone."""
+    desk = Desk()
+    sheet = _open_changed(Path(path), "game", desk, overrides)
+    draft = read_game(sheet) if sheet is not None else None
+    desk.close()
+    assert draft is not None and draft.game is not None, "no game, and no mistake noted"
+    return draft.game
+
+
+def _open_changed(path: Path, kind: str, desk: Desk, overrides: Mapping[str, str]) -> Sheet | None:
+    sheet = open_sheet(path, kind, desk)
+    changes = laid_over.from_command_line(overrides, desk)
+    laid_over.check_roots(changes, desk)
+    if sheet is not None:
+        laid_over.apply(changes, sheet, kind)
+    return sheet
+
+
+def _sibling(sheet: Sheet, kind: str, desk: Desk, changes: list[laid_over.Change]) -> Sheet | None:
+    """The game or robot file that a plan names."""
+    name = sheet.text(("plan", kind))
+    if name is None:
+        return None
+    other = open_sheet(sheet.path.parent / name, kind, desk)
+    if other is not None:
+        laid_over.apply(changes, other, kind)
+    return other

@@ -1,0 +1,260 @@
+"""The plan file: start, routines, periods and endgame, and what only shows when all of them are known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import cos, isclose, pi, sin
+from pathlib import Path
+
+from simbot.scenario.errors import Fault
+from simbot.scenario.fields import microseconds
+from simbot.scenario.game_file import GameDraft
+from simbot.scenario.model import (
+    ActStep,
+    DriveStep,
+    Endgame,
+    HandOverStep,
+    PickStep,
+    PlaceStep,
+    Plan,
+    Pose,
+    RepeatStep,
+    RunStep,
+    SequenceStep,
+    Start,
+    Step,
+    Target,
+    TogetherStep,
+    WaitStep,
+)
+from simbot.scenario.robot_file import RobotDraft
+from simbot.scenario.schema import EndgameShape, PlanShape
+from simbot.scenario.sheet import Loc, Sheet, listed, shape_keys
+from simbot.scenario.steps import StepReader
+
+PLAN: Loc = ("plan",)
+
+
+def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) -> Plan | None:
+    """The plan of a sheet; None where it, its robot or its game has mistakes."""
+    own_keys = shape_keys(PlanShape)
+    stated = [key for key in sheet.keys(PLAN) if key not in own_keys]
+    names = [period.name for period in game.periods] if game and game.periods else stated
+    head = sheet.read(PLAN, PlanShape, own=names)
+    end_us = sum(period.duration_us for period in game.periods) if game else 0
+    reader = StepReader(sheet, robot, game, end_us)
+    start = _start(sheet, reader, (*PLAN, "start")) if sheet.node((*PLAN, "start")) is not None else None
+    routines = {name: reader.sequence(at) for name, at in sheet.entries((*PLAN, "routines"))}
+    periods = {name: reader.sequence((*PLAN, name)) for name in names if name in stated}
+    endgame = _endgame(sheet, reader, (*PLAN, "endgame"))
+    looping = _routines_that_call_themselves(sheet, reader)
+    if looping or head is None or start is None or robot is None or game is None:
+        return None
+    if robot.robot is None or game.game is None:
+        return None
+    plan = Plan(
+        path=Path(sheet.path),
+        name=head.name,
+        game=game.game,
+        robot=robot.robot,
+        guard_us=microseconds(head.guard),
+        start=start,
+        routines=routines,
+        periods=periods,
+        endgame=endgame,
+        text=sheet.lines,
+    )
+    _check_repeats(sheet, plan)
+    _check_elements(sheet, plan)
+    _check_turning(sheet, plan, robot)
+    return plan
+
+
+def _start(sheet: Sheet, reader: StepReader, loc: Loc) -> Start | None:
+    node = sheet.node(loc)
+    if node is None or not isinstance(node.value, dict):
+        sheet.not_a_mapping(loc, "pose, holds and mechanisms")
+        return None
+    pose = reader.pose((*loc, "pose")) if "pose" in node.value else None
+    if "pose" not in node.value and reader.robot is not None and reader.robot.drive is not None:
+        sheet.fail(
+            loc, Fault("the key `pose` is missing: the robot has a drive", wanted="[1 m, 1 m, 90 deg]")
+        )
+    positions: dict[str, Target] = {}
+    for name in node.value:
+        if name not in ("pose", "holds") and reader.robot is not None:
+            target = _start_position(sheet, reader.robot, (*loc, name), name)
+            if target is not None:
+                positions[name] = target
+    return Start(pose, positions, _holds(sheet, reader, (*loc, "holds")))
+
+
+def _start_position(sheet: Sheet, robot: RobotDraft, loc: Loc, name: str) -> Target | None:
+    if name not in robot.mechanisms:
+        sheet.unknown(loc, "mechanism", name, [*robot.mechanisms, "pose", "holds"], of_key=True)
+        return None
+    role = robot.roles.get(name)
+    if role in ("drive", "free"):
+        says = "the drive stands where `pose` says" if role == "drive" else "it has no position"
+        sheet.fail(loc, Fault(f"{name} has no start position", sheet.text(loc), says), of_key=True)
+        return None
+    positions = robot.positions(sheet, name)
+    return positions.read(loc, sheet.text(loc)) if positions else None
+
+
+def _holds(sheet: Sheet, reader: StepReader, loc: Loc) -> dict[str, tuple[str, ...]]:
+    """`{gripper: lantern}` or `{hopper: [tin, tin]}`."""
+    holds: dict[str, tuple[str, ...]] = {}
+    for name, at in sheet.entries(loc):
+        if reader.robot is not None and name not in reader.robot.mechanisms:
+            sheet.unknown(at, "mechanism", name, reader.robot.mechanisms, of_key=True)
+        node = sheet.node(at)
+        places = sheet.items(at) if node is not None and isinstance(node.value, list) else [at]
+        elements = []
+        for place in places:
+            element = sheet.text(place)
+            if element is None or (reader.game is not None and element not in reader.game.elements):
+                sheet.unknown(
+                    place, "element", element or "nothing", reader.game.elements if reader.game else ()
+                )
+            else:
+                elements.append(element)
+        holds[name] = tuple(elements)
+    return holds
+
+
+def _endgame(sheet: Sheet, reader: StepReader, loc: Loc) -> Endgame | None:
+    if sheet.node(loc) is None:
+        return None
+    shape = sheet.read(loc, EndgameShape)
+    if shape is None:
+        return None
+    begin = reader.instant((*loc, "begin"), shape.begin)
+    steps = reader.sequence((*loc, "steps"))
+    return None if begin is None else Endgame(begin, steps, sheet.line(loc))
+
+
+def _routines_that_call_themselves(sheet: Sheet, reader: StepReader) -> bool:
+    calls: dict[str, list[tuple[Loc, str]]] = {name: [] for name in reader.routines}
+    for loc, name in reader.runs:
+        if len(loc) > 2 and loc[1] == "routines":
+            calls[str(loc[2])].append((loc, name))
+    found = False
+    for name in calls:
+        for loc, callee in calls[name]:
+            if callee == name or name in _reached(callee, calls):
+                through = "" if callee == name else f", through {callee}"
+                sheet.fail(loc, Fault(f"the routine {name} runs itself{through}", callee))
+                found = True
+    return found
+
+
+def _reached(name: str, calls: dict[str, list[tuple[Loc, str]]]) -> set[str]:
+    seen: set[str] = set()
+    waiting = [name]
+    while waiting:
+        for _, callee in calls[waiting.pop()]:
+            if callee not in seen:
+                seen.add(callee)
+                waiting.append(callee)
+    return seen
+
+
+def inner_steps(step: Step, plan: Plan, inline: bool = False) -> Iterator[Step]:
+    """The step and all steps inside it; routines that it runs too where `inline`."""
+    yield step
+    inside: tuple[Step, ...] = ()
+    if isinstance(step, SequenceStep):
+        inside = step.steps
+    elif isinstance(step, TogetherStep):
+        inside = step.branches
+    elif isinstance(step, RepeatStep):
+        inside = (step.steps,)
+    elif isinstance(step, RunStep) and inline:
+        inside = (plan.routines[step.routine],)
+    for inner in inside:
+        yield from inner_steps(inner, plan, inline)
+
+
+def all_steps(plan: Plan) -> Iterator[Step]:
+    """Every step that stands in the file, once."""
+    roots = [*plan.routines.values(), *plan.periods.values()]
+    if plan.endgame is not None:
+        roots.append(plan.endgame.steps)
+    for root in roots:
+        yield from inner_steps(root, plan)
+
+
+def _fail_at_line(sheet: Sheet, step: Step, key: str, fault: Fault) -> None:
+    """Note a mistake at a step that is known by its line alone."""
+    from simbot.scenario.errors import Problem
+
+    text = sheet.lines[step.line - 1] if 0 < step.line <= len(sheet.lines) else ""
+    column = len(text) - len(text.lstrip(" -")) + 1
+    sheet.desk.problems.append(
+        Problem(str(sheet.path), step.line, column, key, fault.given, fault.wanted, fault.nearest, fault.text)
+    )
+
+
+def _check_repeats(sheet: Sheet, plan: Plan) -> None:
+    """A repetition without end has to take time."""
+    for step in all_steps(plan):
+        if isinstance(step, RepeatStep) and step.times is None:
+            waits = (
+                inner for inner in inner_steps(step.steps, plan, inline=True) if isinstance(inner, WaitStep)
+            )
+            if not any(wait.arrival or wait.until_us is not None or wait.duration_us for wait in waits):
+                fault = Fault(
+                    "repeats without end and never waits", "until period_end", "a wait among its steps"
+                )
+                _fail_at_line(sheet, step, "repeat", fault)
+
+
+def _check_elements(sheet: Sheet, plan: Plan) -> None:
+    """A place takes one element; what its holder may ever have in hand has to be that one."""
+    held: dict[str, set[str]] = {name: set(elements) for name, elements in plan.start.holds.items()}
+    acts = [step for step in all_steps(plan) if isinstance(step, ActStep)]
+    for step in acts:
+        if isinstance(step, PickStep):
+            held.setdefault(step.by.mechanism, set()).add(step.element)
+    for _ in acts:
+        for step in acts:
+            if isinstance(step, HandOverStep):
+                held.setdefault(step.by.mechanism, set()).update(held.get(step.giver, ()))
+    for step in acts:
+        if isinstance(step, PlaceStep) and step.place in plan.game.places:
+            have = held.get(step.by.mechanism, set())
+            takes = plan.game.places[step.place].takes
+            if have and takes not in have:
+                fault = Fault(
+                    f"{step.place} takes {takes}, {step.by.mechanism} only ever holds something else",
+                    listed(sorted(have)),
+                    f"a place that takes {listed(sorted(have))}",
+                )
+                _fail_at_line(sheet, step, "place", fault)
+
+
+def _check_turning(sheet: Sheet, plan: Plan, robot: RobotDraft) -> None:
+    """A drive that has to turn needs to know its wheels' distances."""
+    spec = robot.mechanisms.get(robot.drive or "")
+    poses = [step.pose for step in all_steps(plan) if isinstance(step, DriveStep)]
+    if spec is None or plan.start.pose is None or not poses:
+        return
+    missing = [key for key in ("track", "wheelbase") if spec.values.get(key) is None]
+    turning = any(_turns(plan.start.pose, pose, along_only=spec.kind == "tank") for pose in poses)
+    if missing and turning:
+        step = next(step for step in all_steps(plan) if isinstance(step, DriveStep))
+        fault = Fault(
+            f"the routine makes {spec.name} turn, and the robot file does not state its {missing[0]}",
+            wanted=f"{missing[0]}: 360 mm in robot.mechanisms.{spec.name}",
+        )
+        _fail_at_line(sheet, step, f"robot.mechanisms.{spec.name}.{missing[0]}", fault)
+
+
+def _turns(start: Pose, pose: Pose, along_only: bool) -> bool:
+    """Whether a robot that stands along the start heading has to turn to get to a pose."""
+    turn = (pose.heading - start.heading) % (2 * pi)
+    if not isclose(turn, 0.0, abs_tol=1e-9) and not isclose(turn, 2 * pi, abs_tol=1e-9):
+        return True
+    sideways = (pose.y - start.y) * cos(start.heading) - (pose.x - start.x) * sin(start.heading)
+    return along_only and abs(sideways) > 1e-6

@@ -1,0 +1,399 @@
+"""The robot file: battery, rails, motors and mechanisms, with what stands in for what is not given."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from simbot.scenario.errors import Fault, nearest
+from simbot.scenario.fields import Shape, microseconds, read_word
+from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
+from simbot.scenario.model import (
+    BatteryState,
+    GearStage,
+    MechanismSpec,
+    Motor,
+    MotorUse,
+    OrderRule,
+    Rail,
+    Robot,
+)
+from simbot.scenario.parameters import Kind, Kinds, Parameter, Quantity
+from simbot.scenario.positions import Positions, read_counts_and_range
+from simbot.scenario.schema import (
+    BatteryShape,
+    BatteryStateShape,
+    MotorShape,
+    OrderShape,
+    RailShape,
+    RobotShape,
+    StageShape,
+)
+from simbot.scenario.sheet import Loc, Sheet, listed
+from simbot.scenario.units import Scale, read_as
+
+RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
+WINDOW_SHARE = 0.02  # of the travel
+DRIVE_CONTROL = {"p": 5.0, "d": 0.5, "window": 0.025, "slower_than": 0.06}  # /m, s/m, m, m/s
+
+
+@dataclass
+class RobotDraft:
+    """What is known of a robot so far: a mechanism whose values have mistakes is there as None."""
+
+    robot: Robot | None = None
+    mechanisms: dict[str, MechanismSpec | None] = field(default_factory=dict)
+    roles: dict[str, str] = field(default_factory=dict)
+    rails: dict[str, Rail | None] = field(default_factory=dict)
+    motors: dict[str, Motor | None] = field(default_factory=dict)
+
+    @property
+    def drive(self) -> str | None:
+        """Name of the drive, where there is one."""
+        return next((name for name, kind in self.roles.items() if kind == "drive"), None)
+
+    def positions(self, sheet: Sheet, name: str) -> Positions | None:
+        """How positions of a mechanism are read; None where it is unknown or has mistakes of its own."""
+        spec = self.mechanisms.get(name)
+        return Positions(sheet, spec) if spec is not None else None
+
+
+def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
+    """The robot of a sheet; its mistakes and assumptions are noted on the sheet's desk."""
+    loc: Loc = ("robot",)
+    head = sheet.read(loc, RobotShape)
+    draft = RobotDraft()
+    battery = _battery(sheet, (*loc, "battery"))
+    for name, at in sheet.entries((*loc, "rails")):
+        draft.rails[name] = _rail(sheet, name, at)
+    for name, at in sheet.entries((*loc, "motors")):
+        draft.motors[name] = _motor(sheet, name, at)
+    names = sheet.keys((*loc, "mechanisms"))
+    for name, at in sheet.entries((*loc, "mechanisms")):
+        if name in RESERVED:
+            sheet.fail(at, Fault("this word is taken by the format", name, "another name"), of_key=True)
+        draft.mechanisms[name] = _mechanism(sheet, name, at, kinds, draft, names)
+    if list(draft.roles.values()).count("drive") > 1:
+        sheet.fail(
+            (*loc, "mechanisms"),
+            Fault(
+                "more than one drive",
+                listed(name for name, kind in draft.roles.items() if kind == "drive"),
+                "one",
+            ),
+            of_key=True,
+        )
+    order = tuple(rule for at in sheet.items((*loc, "order")) for rule in _order(sheet, at, draft))
+    if head is not None:
+        draft.robot = Robot(
+            path=Path(sheet.path),
+            name=head.name,
+            mass=head.mass,
+            length=head.size[0],
+            width=head.size[1],
+            loop_us=microseconds(head.loop),
+            battery=battery,
+            rails={name: rail for name, rail in draft.rails.items() if rail},
+            motors={name: motor for name, motor in draft.motors.items() if motor},
+            mechanisms={name: spec for name, spec in draft.mechanisms.items() if spec},
+            order=order,
+        )
+    return draft
+
+
+def _battery(sheet: Sheet, loc: Loc) -> tuple[BatteryState, ...]:
+    if sheet.node(loc) is None or sheet.read(loc, BatteryShape) is None:
+        return ()
+    at = (*loc, "states")
+    if not sheet.keys(at):
+        sheet.fail(
+            at, Fault("at least one state is wanted", wanted="{fresh: {open_circuit: …, resistance: …}}")
+        )
+    states = []
+    for name, state_at in sheet.entries(at):
+        shape = sheet.read(state_at, BatteryStateShape)
+        if shape is not None:
+            states.append(BatteryState(name, shape.open_circuit, shape.resistance, sheet.line(state_at)))
+    return tuple(states)
+
+
+def _rail(sheet: Sheet, name: str, loc: Loc) -> Rail | None:
+    shape = sheet.read(loc, RailShape)
+    if shape is None:
+        return None
+    limit = shape.current_limit if shape.current_limit is not None else math.inf
+    return Rail(name, shape.voltage, limit, shape.regulator, shape.dropout, sheet.line(loc))
+
+
+def _motor(sheet: Sheet, name: str, loc: Loc) -> Motor | None:
+    shape = sheet.read(loc, MotorShape)
+    if shape is None:
+        return None
+    if shape.stall_torque is None and shape.stall_current is None:
+        sheet.fail(
+            loc,
+            Fault(
+                "of stall_torque and stall_current one may be left out, not both",
+                name,
+                "stall_torque: 19 kgf*cm or stall_current: 9 A",
+            ),
+            of_key=True,
+        )
+    if shape.free_current and shape.stall_current and shape.free_current >= shape.stall_current:
+        sheet.fail(
+            (*loc, "free_current"),
+            Fault(
+                "not below the stall current",
+                shape.free_current.text,
+                f"less than {shape.stall_current.text}",
+            ),
+        )
+    _note_reading(sheet, (*loc, "stall_torque"), "torque")
+    return Motor(
+        name=name, line=sheet.line(loc), **{key: getattr(shape, key) for key in MotorShape.model_fields}
+    )
+
+
+def _note_reading(sheet: Sheet, loc: Loc, dimension: str) -> None:
+    text = sheet.text(loc)
+    note = read_as(text, dimension) if text else ""
+    if note:
+        sheet.remark(loc, "assumed", note)
+
+
+def _mechanism(
+    sheet: Sheet, name: str, loc: Loc, kinds: Kinds, draft: RobotDraft, names: list[str]
+) -> MechanismSpec | None:
+    node = sheet.node(loc)
+    if node is None or not isinstance(node.value, dict):
+        sheet.not_a_mapping(loc, wanted="kind, and those of the kind")
+        return None
+    word = sheet.text((*loc, "kind"))
+    kind = kinds.get(word or "")
+    if kind is None:
+        where = (*loc, "kind")
+        sheet.fail(
+            where,
+            Fault(
+                "there is no such kind of mechanism",
+                word or "nothing",
+                listed(kinds),
+                nearest(word or "", kinds),
+            ),
+        )
+        return None
+    draft.roles[name] = role(kind)
+    problems = len(sheet.desk.problems)
+    values = _values(sheet, loc, kind)
+    if values is None:
+        return None
+    _check_names(sheet, loc, values, draft, names)
+    if draft.roles[name] != "measured":
+        _complete_control(sheet, loc, kind, values)
+    if len(sheet.desk.problems) > problems:
+        return None
+    lines = {key: sheet.line((*loc, key)) for key in sheet.keys(loc)}
+    return MechanismSpec(name, kind.NAME, kind.COORDINATE, values, sheet.line(loc), lines)
+
+
+def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
+    """All keys of the kind's parameters: read, or their defaults."""
+    own = Parameter("kind", "word", "its kind", required=True)
+    shape = shape_of((own, *kind.PARAMETERS), kind.COORDINATE, kind.NAME)
+    scale = read_counts_and_range(sheet, loc, kind)
+    given = sheet.read(loc, shape, scale)
+    blocks = {
+        parameter.key: _block(sheet, (*loc, parameter.key), parameter, kind, scale)
+        for parameter in kind.PARAMETERS
+        if parameter.dimension == "block" and sheet.node((*loc, parameter.key)) is not None
+    }
+    stages = {
+        parameter.key: _stages(sheet, (*loc, parameter.key))
+        for parameter in kind.PARAMETERS
+        if parameter.dimension == "stages"
+    }
+    if given is None or None in blocks.values() or None in stages.values():
+        return None
+    values: dict[str, Any] = _filled(sheet, loc, kind.PARAMETERS, kind, given)
+    values.update(blocks)
+    values.update(stages)
+    _check_travel(sheet, loc, values)
+    if isinstance(values.get("motors"), tuple):
+        values["motors"] = MotorUse(*values["motors"])
+    if "named" in values:
+        values["named"] = Positions.read_named(sheet, loc, values, kind.COORDINATE)
+    return values
+
+
+def _filled(
+    sheet: Sheet, loc: Loc, parameters: tuple[Parameter, ...], kind: Kind, given: Shape
+) -> dict[str, Any]:
+    values: dict[str, Any] = {}
+    for parameter in parameters:
+        value = getattr(given, parameter.key)
+        if value is None:
+            value = default_of(parameter)
+            if parameter.reason and parameter.dimension not in NOT_NUMBERS:
+                sheet.desk.remarks.append(_assumption(sheet, loc, parameter, kind))
+        elif parameter.dimension == "torque" or parameter.dimension == "coordinate_friction":
+            _note_reading(sheet, (*loc, parameter.key), "torque" if kind.COORDINATE == "angle" else "force")
+        values[parameter.key] = value
+    return values
+
+
+def _assumption(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind) -> Any:
+    from simbot.scenario.echo import shown
+    from simbot.scenario.model import Remark
+    from simbot.scenario.unit_table import resolved
+
+    value = default_of(parameter)
+    text = shown(value, resolved(parameter.dimension, kind.COORDINATE))
+    key = ".".join(str(part) for part in (*loc, parameter.key))
+    return Remark("assumed", sheet.file(loc), sheet.line(loc), key, f"{text} ({parameter.reason})")
+
+
+def _block(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind, scale: Scale) -> dict[str, Any] | None:
+    shape = shape_of(parameter.block, kind.COORDINATE, parameter.key)
+    given = sheet.read(loc, shape, scale)
+    if given is None:
+        return None
+    return {inner.key: _block_value(inner, getattr(given, inner.key)) for inner in parameter.block}
+
+
+def _block_value(parameter: Parameter, value: Any) -> Any:
+    if value is not None:
+        return value
+    # the loop of a control is completed from what else is stated
+    return None if parameter.key == "loop" else default_of(parameter)
+
+
+def _stages(sheet: Sheet, loc: Loc) -> tuple[GearStage, ...] | None:
+    stages = []
+    items = sheet.items(loc)
+    for at in items:
+        shape = sheet.read(at, StageShape)
+        if shape is not None:
+            stages.append(
+                GearStage(shape.ratio, shape.efficiency, shape.back_efficiency, shape.inertia, sheet.line(at))
+            )
+    return tuple(stages) if len(stages) == len(items) else None
+
+
+def _check_travel(sheet: Sheet, loc: Loc, values: dict[str, Any]) -> None:
+    travel = values.get("travel")
+    if travel is not None and not travel[0] < travel[1]:
+        sheet.fail(
+            (*loc, "travel"),
+            Fault("the lowest position is not below the highest", f"[{travel[0].text}, {travel[1].text}]"),
+        )
+    masses, stages = values.get("moving_mass"), values.get("stages")
+    if stages is not None and masses is not None:
+        stated = len(masses) if isinstance(masses, tuple) else 1
+        if stated != int(stages):
+            sheet.fail(
+                (*loc, "moving_mass"),
+                Fault(
+                    f"{stated} mass(es) for {int(stages)} stage(s)",
+                    wanted="one mass for each stage, bottom first",
+                ),
+            )
+
+
+def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDraft, names: list[str]) -> None:
+    motors = values.get("motors")
+    if motors is not None and motors.motor not in draft.motors:
+        sheet.unknown((*loc, "motors"), "motor", motors.motor, draft.motors)
+    rail = values.get("rail")
+    if rail is not None and rail not in draft.rails:
+        sheet.unknown((*loc, "rail"), "rail", rail, draft.rails)
+    carrier = values.get("on")
+    if carrier is not None and (carrier not in names or carrier == loc[-1]):
+        sheet.unknown((*loc, "on"), "mechanism", carrier, [name for name in names if name != loc[-1]])
+
+
+def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> None:
+    """Fill in what a control leaves open; every such value is listed as an assumption."""
+    block = next((parameter for parameter in kind.PARAMETERS if parameter.key == "control"), None)
+    if block is None:
+        return
+    stated = values["control"] is not None
+    control = values["control"] or {inner.key: _block_value(inner, None) for inner in block.block}
+    values["control"] = control
+    at = (*loc, "control")
+    if not stated and role(kind) == "drive":
+        for key, value in DRIVE_CONTROL.items():
+            control[key] = Quantity(value, text="no control stated", assumed=True)
+        control["loop"] = "position"
+        sheet.remark(
+            at,
+            "assumed",
+            "no control stated: a position loop with p 5 /m, d 0.5 s/m, window 25 mm, "
+            "slower than 60 mm/s (common practice, no source)",
+        )
+    if control["loop"] is None:
+        control["loop"] = "position" if control["p"] is not None else "full_effort"
+        sheet.remark(at, "assumed", f"no loop stated: {control['loop']}")
+    if control["window"] is None and role(kind) != "free":
+        control["window"] = _default_window(sheet, at, kind, values)
+    for key, loops in (("p", ("position",)), ("speed", ("profile",)), ("acceleration", ("profile",))):
+        if control[key] is None and control["loop"] in loops:
+            sheet.fail(
+                at,
+                Fault(
+                    f"the key `{key}` is missing: a {control['loop']} control needs it",
+                    wanted=next(inner.meaning for inner in block.block if inner.key == key),
+                ),
+            )
+
+
+def _default_window(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> Quantity:
+    from simbot.scenario.echo import shown
+
+    dimension = "angle" if kind.COORDINATE == "angle" else "length"
+    if values.get("travel"):
+        low, high = values["travel"]
+        window, reason = WINDOW_SHARE * (high - low), "2 % of the travel"
+    else:
+        window, reason = DRIVE_CONTROL["window"], "common practice, no source"
+    sheet.remark(
+        (*loc, "window"), "assumed", f"no window stated: {shown(Quantity(window), dimension)} ({reason})"
+    )
+    return Quantity(window, text=reason, assumed=True)
+
+
+def _order(sheet: Sheet, loc: Loc, draft: RobotDraft) -> list[OrderRule]:
+    """`{mechanism: arm, may_move_when: {lift: above 0.30 m}}`."""
+    shape = sheet.read(loc, OrderShape)
+    if shape is None:
+        return []
+    if shape.mechanism not in draft.mechanisms:
+        sheet.unknown((*loc, "mechanism"), "mechanism", shape.mechanism, draft.mechanisms)
+    conditions = []
+    for name, text in shape.may_move_when.items():
+        at = (*loc, "may_move_when", name)
+        if name not in draft.mechanisms:
+            sheet.unknown(at, "mechanism", name, draft.mechanisms, of_key=True)
+            continue
+        side, _, position = read_word(text).partition(" ")
+        if side not in ("above", "below") or not position:
+            sheet.fail(
+                at,
+                Fault(
+                    "a condition begins with above or below",
+                    text,
+                    "above 0.30 m",
+                    nearest(side, ("above", "below")),
+                ),
+            )
+            continue
+        positions = draft.positions(sheet, name)
+        if positions is None or positions.is_word:
+            if positions is not None:
+                sheet.fail(at, Fault("a measured mechanism has no height to be above", text))
+            continue
+        target = positions.read(at, position)
+        if isinstance(target, float):
+            conditions.append((name, side, target))
+    return [OrderRule(shape.mechanism, tuple(conditions), sheet.line(loc))]

@@ -1,0 +1,237 @@
+"""Shapes of the mappings in game, robot and plan files; those of mechanisms are made from their kinds."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import Field
+
+from simbot.scenario.fields import (
+    Count,
+    Duration,
+    Length,
+    PoseShape,
+    Shape,
+    Share,
+    Size,
+    Time,
+    Word,
+    choice,
+    quantity,
+    read_after,
+    read_points,
+    read_refill,
+    read_times,
+    reader,
+)
+from simbot.scenario.parameters import Quantity
+
+# Values typed Any are mappings or lists that are read piece by piece, so that every mistake is found.
+
+# --- game ---------------------------------------------------------------------------------------------
+
+
+class GameShape(Shape):
+    name: Word = Field(description="a name")
+    field: Any = Field(description="the field's size, such as {length: 4.5 m, width: 3.2 m}")
+    periods: Any = Field(description="periods and their lengths, such as {autonomous: 20 s}")
+    endgame: Duration | None = None
+    elements: Any = None
+    stations: Any = None
+    places: Any = None
+    obstacles: Any = None
+
+
+class FieldShape(Shape):
+    length: Size = Field(description="a length along x")
+    width: Size = Field(description="a length along y")
+
+
+class ElementShape(Shape):
+    mass: Annotated[Quantity, quantity("mass", low=0.0, high=100)] = Quantity(0.0, text="none stated")
+
+
+class StationShape(Shape):
+    pose: PoseShape = Field(description="x, y and heading of the robot's centre, such as [1 m, 1 m, 90 deg]")
+    gives: Word = Field(description="an element's name")
+    stock: Count | None = None
+    refill: Annotated[Any, reader(read_refill)] = None
+
+
+class PlaceShape(Shape):
+    pose: PoseShape = Field(description="x, y and heading of the robot's centre, such as [1 m, 1 m, 90 deg]")
+    takes: Word = Field(description="an element's name")
+    room: Annotated[Quantity, quantity("count", low=1, high=100000)] | None = None
+    points: Annotated[Any, reader(read_points)] = Field(description="a number, or one for each period")
+    points_when_full: Annotated[Quantity, quantity("number")] = Quantity(0.0)
+    clearing: Time | None = None
+
+
+class ObstacleShape(Shape):
+    polygon: list[tuple[Length, Length]] = Field(min_length=3, description="corners, such as [[1 m, 1 m], …]")
+
+
+# --- robot --------------------------------------------------------------------------------------------
+
+
+class RobotShape(Shape):
+    name: Word = Field(description="a name")
+    mass: Annotated[Quantity, quantity("mass", low=0.0, high=1000, open_low=True)] = Field(
+        description="a mass such as 12 kg"
+    )
+    size: tuple[Size, Size] = Field(
+        description="lengths along and across its heading, such as [430 mm, 420 mm]"
+    )
+    loop: Annotated[Quantity, quantity("time", low=1e-4, high=1.0)] = Field(
+        description="the period of its control loop, such as 20 ms"
+    )
+    battery: Any = Field(description="the battery's states")
+    rails: Any = None
+    motors: Any = None
+    mechanisms: Any = Field(description="mechanisms by their names")
+    order: Any = None
+
+
+class BatteryShape(Shape):
+    states: Any = Field(description="states by name, strongest first")
+
+
+class BatteryStateShape(Shape):
+    open_circuit: Annotated[Quantity, quantity("voltage", low=0.0, high=100, open_low=True)] = Field(
+        description="volts without load, such as 13.2 V"
+    )
+    resistance: Annotated[Quantity, quantity("resistance", low=0.0, high=10)] = Field(
+        description="a resistance such as 0.15 ohm"
+    )
+
+
+class RailShape(Shape):
+    voltage: Annotated[Quantity, quantity("voltage", low=0.0, high=100, open_low=True)] = Field(
+        description="volts such as 6 V"
+    )
+    current_limit: Annotated[Quantity, quantity("current", low=0.0, open_low=True)] | None = None
+    regulator: Annotated[str, choice("switching", "linear")] = "switching"
+    dropout: Annotated[Quantity, quantity("voltage", low=0.0, high=20)] = Quantity(0.0)
+
+
+class MotorShape(Shape):
+    voltage: Annotated[Quantity, quantity("voltage", low=0.0, high=100, open_low=True)] = Field(
+        description="the sheet's volts, such as 12 V"
+    )
+    free_speed: Annotated[Quantity, quantity("angular_speed", low=0.0, high=20000, open_low=True)] = Field(
+        description="the speed without load, such as 5800 rpm"
+    )
+    free_current: Annotated[Quantity, quantity("current", low=0.0, high=1000)] | None = None
+    stall_torque: Annotated[Quantity, quantity("torque", low=0.0, high=1e4, open_low=True)] | None = None
+    stall_current: Annotated[Quantity, quantity("current", low=0.0, high=1e4, open_low=True)] | None = None
+    rotor_inertia: Annotated[Quantity, quantity("inertia", low=0.0, high=1.0)] | None = None
+    internal_ratio: Annotated[Quantity, quantity("ratio", low=0.0, high=1e5, open_low=True)] | None = None
+    stall_torque_is: Annotated[str, choice("after_friction", "before_friction")] = "after_friction"
+    source: Word = ""
+
+
+class StageShape(Shape):
+    ratio: Annotated[Quantity, quantity("ratio", low=1e-3, high=1e4)] = Field(
+        description="driver turns : driven turns, such as 3:1"
+    )
+    efficiency: Annotated[Quantity, quantity("share", low=0.0, high=1.0, open_low=True)] | None = None
+    back_efficiency: Annotated[Quantity, quantity("share", low=-10.0, high=1.0)] | None = None
+    inertia: Annotated[Quantity, quantity("inertia", low=0.0, high=10.0)] = Quantity(0.0)
+
+
+class OrderShape(Shape):
+    mechanism: Word = Field(description="the mechanism that has to wait")
+    may_move_when: dict[str, Word] = Field(description="such as {lift: above 0.30 m}")
+
+
+# --- plan ---------------------------------------------------------------------------------------------
+
+
+class PlanShape(Shape):
+    name: Word = Field(description="a name")
+    game: Word = Field(description="the game's file")
+    robot: Word = Field(description="the robot's file")
+    change: Any = None
+    guard: Time = Quantity(0.05, text="50 ms")
+    start: Any = Field(
+        description="where everything stands at first, such as {pose: [1 m, 1 m, 0 deg], lift: 0 m}"
+    )
+    routines: Any = None
+    endgame: Any = None
+
+
+class EndgameShape(Shape):
+    begin: Word = Field(description="an instant such as 22 s before_end")
+    steps: Any = Field(description="a list of steps")
+
+
+class MoveShape(Shape):
+    move: dict[str, Word] = Field(min_length=1)
+
+
+class DriveShape(Shape):
+    drive: Any
+    allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
+
+
+class EffortShape(Shape):
+    effort: Any
+
+
+class EffortKeys(Shape):
+    toward: Word = Field(description="the position it is meant to reach")
+    duration: Duration = Field(alias="for", description="a time such as 500 ms")
+    after: Annotated[Any, reader(read_after)] = None
+
+
+class SpinShape(Shape):
+    spin: dict[str, Annotated[Quantity, quantity("share", low=-1.0, high=1.0)]] = Field(min_length=1)
+
+
+class WaitShape(Shape):
+    wait: Word = Field(description="a time, `arrival` or `until` an instant")
+    at_most: Duration | None = None
+    purpose: Annotated[str, choice("settling", "driver", "stagger")] | None = Field(default=None, alias="for")
+    allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
+    measured: Annotated[Any, reader(read_times)] = ()
+
+
+class ActShape(Shape):
+    by: Any = Field(description="the command it gives, such as {gripper: open}")
+    needs: Any = None
+    otherwise: Annotated[str, choice("dropped", "missed", "left", "stuck")] | None = Field(
+        default=None, alias="else"
+    )
+    succeeds: Share = Quantity(1.0)
+    tries: Annotated[Quantity, quantity("count", low=1, high=100)] = Quantity(1.0)
+    each: Duration | None = None
+    measured: Annotated[Any, reader(read_times)] = ()
+
+
+class PickShape(ActShape):
+    element: Word = Field(description="what it takes")
+    station: Word = Field(alias="from", description="the station it takes it from")
+
+
+class PlaceStepShape(ActShape):
+    into: Word = Field(description="the place it goes into")
+    count: Annotated[Quantity, quantity("count", low=1, high=100)] | None = None
+
+
+class HandOverShape(ActShape):
+    giver: Word = Field(alias="from", description="the mechanism that gives")
+
+
+class OuterShape(Shape):
+    """The step around a pick, a place, a hand over, together or run: one key."""
+
+    pick: Any = None
+    place: Any = None
+    hand_over: Any = None
+    together: Any = None
+    run: Any = None
+
+
+class RepeatShape(Shape):
+    repeat: Word = Field(description="`until period_end` or a number")
+    steps: Any = Field(description="a list of steps")

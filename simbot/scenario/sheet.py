@@ -1,0 +1,284 @@
+"""One file as a tree with places: what the readers ask for values, and tell about mistakes.
+
+A location is a tuple of keys and indices from the root. Mistakes are collected in a `Desk` that the files of
+a set share, so that all of them are reported together. Pydantic checks the shape of one flat mapping at a
+time; its error locations are turned into places here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from simbot.scenario.errors import Fault, Problem, ScenarioError, ValueFault, nearest
+from simbot.scenario.model import Remark
+from simbot.scenario.units import NO_SCALE, Scale
+from simbot.scenario.yaml_reader import Node, Place, parse_yaml, read_text
+
+Loc = tuple[str | int, ...]
+Shape = TypeVar("Shape", bound=BaseModel)
+Result = TypeVar("Result")
+KINDS_OF_FILE = ("game", "robot", "plan")
+
+
+class Desk:
+    """Problems and remarks of a set of files."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+        self.remarks: list[Remark] = []
+
+    def close(self) -> None:
+        """Raise everything that went wrong, if anything did."""
+        if self.problems:
+            raise ScenarioError(self.problems)
+
+
+class Sheet:
+    """The tree of one file."""
+
+    def __init__(self, path: Path, root: Node, desk: Desk, lines: tuple[str, ...] = ()) -> None:
+        self.path = path
+        self.root = root
+        self.desk = desk
+        self.lines = lines
+
+    # --- looking ---------------------------------------------------------------------------------------
+
+    def node(self, loc: Loc) -> Node | None:
+        """The node at a location; None where there is none."""
+        node: Node | None = self.root
+        for part in loc:
+            if node is None:
+                return None
+            if isinstance(node.value, dict) and isinstance(part, str):
+                node = node.value.get(part)
+            elif isinstance(node.value, list) and isinstance(part, int) and part < len(node.value):
+                node = node.value[part]
+            else:
+                return None
+        return node
+
+    def text(self, loc: Loc) -> str | None:
+        """The scalar at a location; None where there is none."""
+        node = self.node(loc)
+        return node.value if node is not None and isinstance(node.value, str) else None
+
+    def line(self, loc: Loc) -> int:
+        return self._place(loc, of_key=False).line
+
+    def file(self, loc: Loc) -> str:
+        return self._place(loc, of_key=False).file
+
+    def keys(self, loc: Loc) -> list[str]:
+        node = self.node(loc)
+        return list(node.value) if node is not None and isinstance(node.value, dict) else []
+
+    def _place(self, loc: Loc, of_key: bool) -> Place:
+        """Where it stands, or the nearest that stands around it."""
+        while loc:
+            node = self.node(loc)
+            if node is not None:
+                return node.key_place if of_key and node.key_place else node.place
+            loc, of_key = loc[:-1], True
+        return self.root.place
+
+    # --- telling ---------------------------------------------------------------------------------------
+
+    def fail(self, loc: Loc, fault: Fault | str, of_key: bool = False) -> None:
+        """Note a mistake at a location (at its key where `of_key`)."""
+        if isinstance(fault, str):
+            fault = Fault(fault)
+        place = self._place(loc, of_key)
+        key = ".".join(str(part) for part in loc)
+        self.desk.problems.append(
+            Problem(
+                place.file,
+                place.line,
+                place.column,
+                key,
+                fault.given,
+                fault.wanted,
+                fault.nearest,
+                fault.text,
+            )
+        )
+
+    def unknown(self, loc: Loc, what: str, given: str, known: Iterable[str], of_key: bool = False) -> None:
+        """Note a name that stands for nothing."""
+        names = list(known)
+        wanted = listed(names) if names else f"none: no {what} is declared"
+        self.fail(loc, Fault(f"there is no such {what}", given, wanted, nearest(given, names)), of_key)
+
+    def remark(self, loc: Loc, kind: str, text: str) -> None:
+        place = self._place(loc, of_key=True)
+        key = ".".join(str(part) for part in loc)
+        self.desk.remarks.append(Remark(kind, place.file, place.line, key, text))
+
+    # --- reading ---------------------------------------------------------------------------------------
+
+    def attempt(self, loc: Loc, read: Callable[..., Result], *args: Any, **kwargs: Any) -> Result | None:
+        """The result of a reader; its fault is noted at the location and gives None."""
+        try:
+            return read(*args, **kwargs)
+        except ValueFault as error:
+            self.fail(loc, error.fault)
+            return None
+
+    def read(
+        self, loc: Loc, shape: type[Shape], scale: Scale = NO_SCALE, own: Collection[str] = ()
+    ) -> Shape | None:
+        """The mapping at a location in its declared shape; None, and its mistakes noted, where it has any.
+
+        Keys in `own` are the user's own names that stand among the shape's keys; they are left aside.
+        """
+        node = self.node(loc)
+        if node is None or not isinstance(node.value, dict):
+            self.not_a_mapping(loc, wanted=listed(shape_keys(shape)))
+            return None
+        try:
+            data = {key: value for key, value in node.plain().items() if key not in own}
+            return shape.model_validate(data, context=scale)
+        except ValidationError as error:
+            for entry in error.errors(include_url=False):
+                self._pydantic(loc, shape, entry, own)
+            return None
+
+    def entries(self, loc: Loc) -> Iterator[tuple[str, Loc]]:
+        """Names of a mapping of the user's own names, with their locations; nothing where it is absent."""
+        node = self.node(loc)
+        if node is None:
+            return
+        if not isinstance(node.value, dict):
+            self.not_a_mapping(loc, wanted="names, each with its own keys")
+            return
+        for name in node.value:
+            if not name or any(sign in name for sign in " .:\t\n"):
+                text = "a name is one word without spaces, points and colons"
+                self.fail((*loc, name), Fault(text, name), of_key=True)
+            yield name, (*loc, name)
+
+    def items(self, loc: Loc) -> list[Loc]:
+        """Locations of a list's items; nothing where it is absent."""
+        node = self.node(loc)
+        if node is None:
+            return []
+        if not isinstance(node.value, list):
+            self.fail(loc, Fault("a list is wanted", _shown(node)))
+            return []
+        return [(*loc, index) for index in range(len(node.value))]
+
+    def not_a_mapping(self, loc: Loc, wanted: str) -> None:
+        node = self.node(loc)
+        self.fail(loc, Fault("a mapping is wanted", _shown(node), f"keys {wanted}" if wanted else ""))
+
+    def _pydantic(
+        self, loc: Loc, shape: type[BaseModel], entry: Mapping[str, Any], own: Collection[str]
+    ) -> None:
+        inner: Loc = (*loc, *entry["loc"])
+        context = entry.get("ctx") or {}
+        kind = entry["type"]
+        if kind == "fault":
+            fault = context["fault"]
+            self.fail(inner, fault)
+        elif kind == "extra_forbidden":
+            key = str(entry["loc"][-1])
+            known = [*shape_keys(shape), *own]
+            if key.replace(" ", "").split("%")[0].isdigit():
+                self.fail(
+                    inner, Fault("a number as a key: is it behind a decimal comma?", key, listed(known)), True
+                )
+            else:
+                self.fail(inner, Fault("unknown key", key, listed(known), nearest(key, known)), of_key=True)
+        elif kind == "missing" and isinstance(entry["loc"][-1], str):
+            field = shape_field(shape, entry["loc"][-1])
+            self.fail(inner, Fault(f"the key `{entry['loc'][-1]}` is missing", wanted=field))
+        else:
+            text, wanted = _SHAPES.get(kind, (str(entry["msg"]), ""))
+            given = entry.get("input")
+            self.fail(
+                inner, Fault(text, given if isinstance(given, str) else _shown(self.node(inner)), wanted)
+            )
+
+
+_SHAPES = {
+    "missing": ("a value is missing in this list", ""),
+    "too_long": ("too many values in this list", "fewer; a decimal comma splits a number in two"),
+    "too_short": ("too few values in this list", "more"),
+    "tuple_type": ("a list is wanted", ""),
+    "list_type": ("a list is wanted", ""),
+    "string_type": ("a word is wanted", ""),
+}
+
+
+def shape_keys(shape: type[BaseModel]) -> list[str]:
+    """The keys a mapping of this shape may have, as written in a file."""
+    return [field.alias or name for name, field in shape.model_fields.items()]
+
+
+def shape_field(shape: type[BaseModel], key: str) -> str:
+    """What is said of a key where it is missing."""
+    for name, field in shape.model_fields.items():
+        if (field.alias or name) == key:
+            return field.description or ""
+    return ""
+
+
+def listed(words: Iterable[str], limit: int = 24) -> str:
+    names = list(words)
+    return ", ".join(names[:limit]) + (", …" if len(names) > limit else "")
+
+
+def _shown(node: Node | None) -> str:
+    if node is None or node.value is None:
+        return "nothing"
+    if isinstance(node.value, str):
+        return node.value
+    return "a list" if isinstance(node.value, list) else "a mapping"
+
+
+def open_sheet(path: Path, kind: str, desk: Desk) -> Sheet | None:
+    """Read a file of one kind; None, and the mistake noted, where that cannot be."""
+    try:
+        text = read_text(path)
+        root = parse_yaml(text, str(path))
+    except ScenarioError as error:
+        desk.problems.extend(error.problems)
+        return None
+    sheet = Sheet(path, root, desk, tuple(text.splitlines()))
+    return sheet if _is_kind(sheet, kind) else None
+
+
+def _is_kind(sheet: Sheet, kind: str) -> bool:
+    if not isinstance(sheet.root.value, dict):
+        sheet.fail((), Fault("a mapping is wanted", _shown(sheet.root), f"keys simbot, {kind}"))
+        return False
+    keys = sheet.keys(())
+    others = [other for other in KINDS_OF_FILE if other in keys]
+    if kind not in keys:
+        if others:
+            sheet.fail(
+                (others[0],), Fault(f"this is a {others[0]} file", wanted=f"a {kind} file"), of_key=True
+            )
+        else:
+            near = nearest(kind, keys)
+            sheet.fail(
+                (near,) if near else (), Fault(f"the key `{kind}` is missing", near, f"a {kind} file"), True
+            )
+        return False
+    for key in keys:
+        if key not in ("simbot", kind):
+            sheet.fail(
+                (key,), Fault("unknown key", key, f"simbot, {kind}", nearest(key, ["simbot", kind])), True
+            )
+    if sheet.text(("simbot",)) != "1":
+        sheet.fail(
+            ("simbot",), Fault("the format's number", sheet.text(("simbot",)) or "nothing", "simbot: 1")
+        )
+    if not isinstance(sheet.root.value[kind].value, dict):
+        sheet.not_a_mapping((kind,), "")
+        return False
+    return True
