@@ -6,7 +6,13 @@ Geometry: the coordinate is the arm's angle from the horizontal, up positive [ra
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
 from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.tables import GRAVITY, Reduced, tabulate
 from simbot.scenario.parameters import Parameter
 
 NAME = "arm"
@@ -24,3 +30,21 @@ PARAMETERS = (
     STATIC,
     DAMPING,
 )
+
+
+def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
+    """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = m g l cos(q)."""
+    mass, centre = float(p["moving_mass"]), float(p["centre"])
+    reach = centre if p["length"] is None else float(p["length"])
+    own = mass * centre**2 / 3.0 if p["inertia"] is None else float(p["inertia"])
+    inertia = own + mass * centre**2 + payload * reach**2
+    moment = GRAVITY * (mass * centre + payload * reach)
+    low, high = (float(end) for end in p["travel"])
+    segment = tabulate(
+        low,
+        high,
+        lambda q: (np.full_like(q, inertia), np.zeros_like(q), np.zeros_like(q)),
+        lambda q: (moment * np.cos(q), -moment * np.sin(q)),
+    )
+    friction = float(p["friction"])
+    return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))

@@ -5,7 +5,11 @@ Geometry: the coordinate is the roller's angle [rad]; `spin` sets its effort.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from simbot.physics.kinds.common import DAMPING, DRIVEN, STATIC
+from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
 NAME = "roller"
@@ -20,3 +24,12 @@ PARAMETERS = (
     STATIC,
     DAMPING,
 )
+
+ANY_ANGLE = 1e9  # rad: a roller has no stops
+
+
+def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
+    """Tables of a roller: its inertia, and no load (an element inside is not felt)."""
+    friction = float(p["friction"])
+    segment = Segment(-ANY_ANGLE, ANY_ANGLE, float(p["inertia"]), 0.0)
+    return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))

@@ -5,9 +5,14 @@ Geometry: the coordinate is the horn's angle [rad].
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import radians
+from typing import Any
+
+import numpy as np
 
 from simbot.physics.kinds.common import TRAVEL
+from simbot.physics.tables import GRAVITY, Reduced, Segment, tabulate
 from simbot.scenario.parameters import Parameter
 
 NAME = "servo"
@@ -40,9 +45,24 @@ PARAMETERS = (
     Parameter("load_angle", "angle", "angle of that mass from the horizontal when the servo stands at 0; "
               "none: the axle stands upright and gravity does nothing"),
     Parameter("load_inertia", "inertia", "inertia that turns with it, besides `load_mass`", default=0.0, low=0.0),
-    Parameter("gearing", "stages", "gear stages from the servo on; the coordinate stays the servo's own angle"),
-    Parameter("holding_brake", "flag", "a brake holds it wherever it stops", default=False),
     Parameter("on", "word", "the mechanism that carries what this one holds"),
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "counts per unit of travel, so that targets can be counts"),
 )
+
+
+def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
+    """Tables of a servo: what turns with it, and its weight where `load_angle` is given (payload at `load_at`)."""
+    mass, reach = float(p["load_mass"]) + payload, float(p["load_at"])
+    inertia = float(p["load_inertia"]) + mass * reach**2
+    low, high = (float(end) for end in p["travel"])
+    if p["load_angle"] is None or mass * reach == 0.0:
+        return Reduced((Segment(low, high, inertia, 0.0),), 1.0, 0.0, 0.0)
+    moment, zero = GRAVITY * mass * reach, float(p["load_angle"])
+    segment = tabulate(
+        low,
+        high,
+        lambda q: (np.full_like(q, inertia), np.zeros_like(q), np.zeros_like(q)),
+        lambda q: (moment * np.cos(q + zero), -moment * np.sin(q + zero)),
+    )
+    return Reduced((segment,), 1.0, 0.0, 0.0)

@@ -6,9 +6,12 @@ the horizontal. With the cord's travel s = tip/n for a cascade of n stages, stag
 
 from __future__ import annotations
 
-from math import pi
+from collections.abc import Iterator, Mapping
+from math import inf, pi, sin
+from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
 NAME = "slide"
@@ -31,3 +34,48 @@ PARAMETERS = (
     STATIC,
     DAMPING,
 )
+
+
+def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
+    """Tables of a slide with `payload` [kg] at its tip.
+
+    Cascade of n stages: stage i moves i times as far as the cord, so M = sum(i² m_i)/n² and
+    Q = g sin(incline) sum(i m_i)/n at the tip, and the cord's friction is felt there as a n-th part.
+    Continuous: the joint that costs least tension moves, the topmost first; each stop reached picks the
+    next stage up.
+    """
+    masses = [float(mass) for mass in p["moving_mass"]]
+    n = max(int(p["stages"]), len(masses))
+    slope = GRAVITY * sin(p["incline"])
+    low, high = (float(end) for end in p["travel"])
+    lever = 2.0 / p["drum_diameter"]
+    least = 0.0 if p["cord"] == "pulls" else -inf
+    friction = float(p["friction"])
+    if p["rigging"] == "cascade":
+        if len(masses) == 1:
+            masses = [masses[0] / n] * n
+        mass = sum((i + 1) ** 2 * m for i, m in enumerate(masses)) / n**2 + payload
+        load = slope * (sum((i + 1) * m for i, m in enumerate(masses)) / n + payload)
+        segments: tuple[Segment, ...] = (Segment(low, high, mass, load),)
+        share = 1.0 / n
+    else:
+        share = 1.0
+        segments = tuple(_continuous(masses, payload, slope, low, high))
+    return Reduced(
+        segments,
+        lever * share,
+        friction * share,
+        friction * share * float(p["static_friction"]),
+        float(p["damping"]),
+        least,
+    )
+
+
+def _continuous(masses: list[float], payload: float, slope: float, low: float, high: float) -> Iterator[Segment]:
+    """Equal stretches of the travel, the topmost stage first; each adds the mass of the stage below."""
+    moving = payload
+    step = (high - low) / len(masses)
+    for number, mass in enumerate(reversed(masses)):
+        moving += mass
+        end = high if number + 1 == len(masses) else low + (number + 1) * step
+        yield Segment(low + number * step, end, moving, slope * moving)

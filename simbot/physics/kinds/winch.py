@@ -5,7 +5,11 @@ Geometry: the coordinate is the cord wound in [m]; the load pulls it out.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
 NAME = "winch"
@@ -25,3 +29,19 @@ PARAMETERS = (
     STATIC,
     DAMPING,
 )
+
+
+def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
+    """Tables of a winch; a `payload` [kg] hangs on the cord."""
+    hanging = float(p["load_mass"]) + payload
+    low, high = (float(end) for end in p["travel"])
+    segment = Segment(low, high, hanging + float(p["moving_mass"]), float(p["load"]) + GRAVITY * hanging)
+    friction = float(p["friction"])
+    return Reduced(
+        (segment,),
+        2.0 / p["drum_diameter"],
+        friction,
+        friction * float(p["static_friction"]),
+        float(p["damping"]),
+        0.0,  # a cord pulls; it does not push
+    )

@@ -1,0 +1,79 @@
+"""The one home of numba: turns plain functions of floats into machine code, cached for good.
+
+The cache lies in the user's own cache folder, so that a read-only installation is cached too, under a name
+made from the text of every kernel source and the versions below it: an edited source can never be answered
+from a stale cache.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+import sys
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, TypeVar
+
+from platformdirs import user_cache_path
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+SOURCES = ("layout.py", "forces.py", "bus.py", "control.py", "stepper.py", "record.py", "compiled.py")
+
+
+def cache_folder() -> Path:
+    """Folder of the compiled code that belongs to these very sources."""
+    here = Path(__file__).parent
+    digest = hashlib.sha256()
+    for name in SOURCES:
+        digest.update(name.encode())
+        digest.update((here / name).read_bytes())
+    for part in (version("numba"), version("numpy"), sys.version, platform.machine(), platform.processor()):
+        digest.update(part.encode())
+    base = os.environ.get("SIMBOT_CACHE_DIR")
+    root = Path(base) if base else user_cache_path("simbot", appauthor=False)
+    return root / "kernel" / digest.hexdigest()[:20]
+
+
+def needs_compiling() -> bool:
+    """True where the next simulation compiles the kernel first (once, about a quarter of a minute)."""
+    folder = cache_folder()
+    return not (folder / "complete").exists()
+
+
+def mark_complete() -> None:
+    """Note that everything a run needs has been compiled and cached."""
+    try:
+        folder = cache_folder()
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "complete").touch()
+    except OSError:
+        return  # an unwritable cache costs time, never an answer
+
+
+def _set_up() -> Any:
+    folder = cache_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        pass
+    import numba
+    from numba.core import config
+
+    config.CACHE_DIR = str(folder)
+    return numba
+
+
+_numba = _set_up()
+
+
+def inner(function: F) -> F:
+    """Compile a function that only other compiled functions call."""
+    return _numba.njit(error_model="numpy", nogil=True)(function)  # type: ignore[no-any-return]
+
+
+def entry(function: F) -> F:
+    """Compile a function that Python calls, and keep the machine code."""
+    return _numba.njit(error_model="numpy", nogil=True, cache=True)(function)  # type: ignore[no-any-return]

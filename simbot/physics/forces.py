@@ -1,0 +1,244 @@
+"""Motor, gears, friction and load of one mechanism: which modes hold, and how it accelerates.
+
+Core law, rotor and load on either side of the gears (f: 1/efficiency where power flows to the load, the
+back-driving efficiency where it comes back):
+
+    load   M a + M' v²/2 + Q + F = T          motor   G (x - J (G a + G' v²)) = f T
+
+with x = n (k i - friction) the torque of the group's motors. Several groups on one mechanism add their T.
+Textbook mechanics; the torque-speed line is the data sheet's.
+"""
+
+from __future__ import annotations
+
+import math
+
+from simbot.physics import layout as L
+from simbot.physics.compiled import inner
+
+HUGE = 1e300
+
+
+@inner
+def look_up(w, tab, m, q):
+    """Inertia M, its slope M', load Q, common factor g of the ratios and its slope at q.
+
+    Cubic Hermite on uniform knots with exact slopes; constant where the segment has no table.
+    """
+    n = w[m + L.TAB_N]
+    if n == 0.0:
+        return w[m + L.MASS_NOW], 0.0, w[m + L.LOAD_NOW], 1.0, 0.0
+    per = w[m + L.TAB_PER]
+    x = (q - w[m + L.TAB_Q0]) * per
+    cell = math.floor(x)
+    if cell < 0.0:
+        cell = 0.0
+    if cell > n - 1.0:
+        cell = n - 1.0
+    u = x - cell
+    row = int(w[m + L.TAB_ROW] + cell)
+    h = 1.0 / per
+    a = u * u * (3.0 - 2.0 * u)
+    b = u * (1.0 - u) * (1.0 - u) * h
+    c = u * u * (u - 1.0) * h
+    mass = tab[row, L.TAB_M] * (1.0 - a) + tab[row + 1, L.TAB_M] * a
+    mass += tab[row, L.TAB_DM] * b + tab[row + 1, L.TAB_DM] * c
+    load = tab[row, L.TAB_Q] * (1.0 - a) + tab[row + 1, L.TAB_Q] * a
+    load += tab[row, L.TAB_DQ] * b + tab[row + 1, L.TAB_DQ] * c
+    factor = tab[row, L.TAB_G] * (1.0 - a) + tab[row + 1, L.TAB_G] * a
+    factor += tab[row, L.TAB_DG] * b + tab[row + 1, L.TAB_DG] * c
+    dmass = tab[row, L.TAB_DM] * (1.0 - a) + tab[row + 1, L.TAB_DM] * a
+    dmass += tab[row, L.TAB_DDM] * b + tab[row + 1, L.TAB_DDM] * c
+    dfactor = tab[row, L.TAB_DG] * (1.0 - a) + tab[row + 1, L.TAB_DG] * a
+    dfactor += tab[row, L.TAB_DDG] * b + tab[row + 1, L.TAB_DDG] * c
+    return mass, dmass, load, factor, dfactor
+
+
+@inner
+def supply(w, g):
+    """Voltage that feeds a group now: its rail's or the bus's [V]."""
+    rail = w[g + L.G_RAIL]
+    if rail < 0.0:
+        return w[L.V]
+    return w[L.RAILS + int(rail) * L.RAIL_SIZE + L.RAIL_V]
+
+
+@inner
+def group_current(w, m, g, volts, speed):
+    """Current of one motor of a group [A] under its present limit mode; speed of the motor in rad/s."""
+    emf = w[g + L.G_K] * speed
+    mode = w[g + L.G_LIM]
+    if w[m + L.OPEN] == 1.0:
+        if mode == 2.0:
+            return (volts - emf) / w[g + L.G_R]
+        if mode == -2.0:
+            return (-volts - emf) / w[g + L.G_R]
+        return 0.0
+    if mode == 1.0:
+        return w[g + L.G_LIMIT]
+    if mode == -1.0:
+        return -w[g + L.G_LIMIT]
+    if mode == 2.0:
+        return (volts - emf) / w[g + L.G_R]
+    if mode == -2.0:
+        return (-volts - emf) / w[g + L.G_R]
+    if mode == 3.0 or mode == -3.0:
+        sign = 1.0 if mode > 0.0 else -1.0
+        root = math.sqrt(emf * emf + 4.0 * volts * w[g + L.G_R] * w[g + L.G_LIMIT_B])
+        return sign * 2.0 * w[g + L.G_LIMIT_B] * volts / (root + sign * emf)
+    return (w[m + L.DUTY] * w[g + L.G_SHARE] * volts - emf) / w[g + L.G_R]
+
+
+@inner
+def accelerate(w, tab, m, q, v):
+    """Acceleration of a moving mechanism with its present modes; leaves i, x and T of each group behind."""
+    mass, dmass, load, factor, dfactor = look_up(w, tab, m, q)
+    s = w[m + L.S]
+    total = 0.5 * dmass * v * v + load + s * w[m + L.FC] + w[m + L.DAMP] * v
+    top = -total
+    bottom = mass
+    n = int(w[m + L.N_GRP])
+    g = int(w[m + L.GRP])
+    for _ in range(n):
+        ratio = w[g + L.G_RATIO] * factor
+        spin = s if ratio > 0.0 else -s
+        volts = supply(w, g)
+        emf = w[g + L.G_K] * ratio * v
+        i = group_current(w, m, g, volts, ratio * v)
+        w[g + L.G_I] = i
+        if w[m + L.OPEN] == 1.0:
+            w[g + L.G_IFREE] = abs(emf)
+        else:
+            w[g + L.G_IFREE] = (w[m + L.DUTY] * w[g + L.G_SHARE] * volts - emf) / w[g + L.G_R]
+        x = w[g + L.G_N] * (w[g + L.G_K] * i - w[g + L.G_TF] * spin)
+        w[g + L.G_X] = x * spin
+        x = x * w[g + L.G_RF] if w[g + L.G_BARE] == 0.0 else x / w[g + L.G_RB]
+        f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
+        inertia = w[g + L.G_N] * w[g + L.G_J]
+        force = ratio * (x - inertia * w[g + L.G_RATIO] * dfactor * v * v) / f
+        w[g + L.G_TFREE] = force
+        cap = w[g + L.G_CAP]
+        if cap == 0.0:
+            top += force
+            bottom += ratio * ratio * inertia / f
+        else:
+            top += w[g + L.G_HI] if cap > 0.0 else w[g + L.G_LO]
+        g += L.GROUP_SIZE
+    a = top / bottom
+    g = int(w[m + L.GRP])
+    for _ in range(n):
+        ratio = w[g + L.G_RATIO] * factor
+        f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
+        free = w[g + L.G_TFREE] - ratio * ratio * w[g + L.G_N] * w[g + L.G_J] * a / f
+        w[g + L.G_TFREE] = free
+        cap = w[g + L.G_CAP]
+        if cap != 0.0:
+            free = w[g + L.G_HI] if cap > 0.0 else w[g + L.G_LO]
+        elif n == 1:
+            free = mass * a + total
+        w[g + L.G_T] = free
+        g += L.GROUP_SIZE
+    w[m + L.MASS_AT] = mass
+    w[m + L.LOAD_AT] = total
+    return a
+
+
+@inner
+def find_branches(w, tab, m, q, v):
+    """Set the loss modes of a moving mechanism so that they agree with the flow of power; its acceleration.
+
+    Every group is tried as driving first; where the force it would pass on disagrees, as driven back. The
+    choice is unique while G²J + f M stays positive.
+    """
+    n = int(w[m + L.N_GRP])
+    g0 = int(w[m + L.GRP])
+    s = w[m + L.S]
+    g = g0
+    for _ in range(n):
+        w[g + L.G_GEAR] = 0.0
+        w[g + L.G_CAP] = 0.0
+        w[g + L.G_BARE] = 0.0
+        g += L.GROUP_SIZE
+    a = accelerate(w, tab, m, q, v)
+    g = g0
+    changed = False
+    for _ in range(n):
+        if w[g + L.G_X] < 0.0 and w[g + L.G_RF] != w[g + L.G_RB]:
+            w[g + L.G_BARE] = 1.0
+            changed = True
+        g += L.GROUP_SIZE
+    if changed:
+        a = accelerate(w, tab, m, q, v)
+    for _ in range(4):
+        changed = False
+        g = g0
+        for _ in range(n):
+            if w[g + L.G_GEAR] == 0.0 and s * w[g + L.G_T] < 0.0 and w[g + L.G_CAP] == 0.0:
+                w[g + L.G_GEAR] = 1.0
+                changed = True
+            g += L.GROUP_SIZE
+        if changed:
+            a = accelerate(w, tab, m, q, v)
+        g = g0
+        capped = False
+        for _ in range(n):
+            if w[g + L.G_CAP] == 0.0:
+                if w[g + L.G_T] > w[g + L.G_HI]:
+                    w[g + L.G_CAP] = 1.0
+                    capped = True
+                elif w[g + L.G_T] < w[g + L.G_LO]:
+                    w[g + L.G_CAP] = -1.0
+                    capped = True
+            g += L.GROUP_SIZE
+        if capped:
+            a = accelerate(w, tab, m, q, v)
+        if not changed and not capped:
+            break
+    return a
+
+
+@inner
+def rest_margin(w, tab, m, q):
+    """How far a mechanism at rest is from moving: (margin up, margin down) [N, N m]; both >= 0: stuck.
+
+    At rest the gears pass any force between what the motors push through them and what they hold back, and
+    static friction takes any force up to its own: stuck where the two ranges meet. At a stop the stop takes
+    what pushes into it; a brake takes everything.
+    """
+    _, _, load, factor, _ = look_up(w, tab, m, q)
+    low = 0.0
+    high = 0.0
+    n = int(w[m + L.N_GRP])
+    g = int(w[m + L.GRP])
+    for _ in range(n):
+        ratio = w[g + L.G_RATIO] * factor
+        i = group_current(w, m, g, supply(w, g), 0.0)
+        w[g + L.G_I] = i
+        w[g + L.G_IFREE] = 0.0 if w[m + L.OPEN] == 1.0 else w[m + L.DUTY] * w[g + L.G_SHARE] * supply(w, g) / w[g + L.G_R]
+        push = ratio * w[g + L.G_N] * w[g + L.G_K] * i
+        rub = abs(ratio) * w[g + L.G_N] * w[g + L.G_TF]
+        forward = w[g + L.G_RF] / w[g + L.G_FWD]
+        back = w[g + L.G_RB] * w[g + L.G_BACK_TRUE]
+        locks = w[g + L.G_LOCKS] == 1.0 or back <= 0.0
+        a = push - rub
+        b = push + rub
+        if a >= 0.0:
+            least = a * forward
+        else:
+            least = -HUGE if locks else a / back
+        if b >= 0.0:
+            most = HUGE if locks else b / back
+        else:
+            most = b * forward
+        low += min(max(least, w[g + L.G_LO]), w[g + L.G_HI])
+        high += max(min(most, w[g + L.G_HI]), w[g + L.G_LO])
+        g += L.GROUP_SIZE
+    up = load + w[m + L.FS] - low
+    down = high - (load - w[m + L.FS])
+    if w[m + L.LOCK] == 1.0 and w[m + L.BRAKE] == 1.0:
+        return HUGE, HUGE
+    if q >= w[m + L.Q_HI]:
+        up = HUGE
+    if q <= w[m + L.Q_LO]:
+        down = HUGE
+    return up, down

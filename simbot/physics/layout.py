@@ -1,0 +1,184 @@
+"""Where each number stands in a run's flat state array.
+
+One float64 array holds the whole plant: a header, the rails, the mechanisms, their motor groups and the
+segments of their travel. A copy of it is a copy of the plant. All values SI; modes are small integers
+stored as floats.
+"""
+
+from __future__ import annotations
+
+# --- header -------------------------------------------------------------------------------------------
+T = 0  # time [s]
+E = 1  # open-circuit voltage [V]
+R0 = 2  # battery resistance, leads included [ohm]
+TOL = 3  # relative tolerance of one step
+V = 4  # bus voltage now [V]
+I = 5  # battery current now [A]  # noqa: E741
+CHARGE = 6  # charge taken so far [C]
+ENERGY = 7  # energy taken from the terminals so far [J]
+V_MIN = 8
+V_MIN_AT = 9
+I_MAX = 10
+N_MECH = 11
+N_RAIL = 12
+LOOP = 13  # control period [s]
+TICK = 14  # number of the last tick that has been handled
+H = 15  # step to try next [s]
+COLLAPSED_AT = 16  # first instant without an operating point of the bus [s], negative: never
+STEPS = 17
+EVALS = 18
+DIRTY = 19  # 1: modes and first accelerations must be found anew
+N_LIVE = 20
+WATCHING = 21  # 1: stop at the first tick at which all watched mechanisms are seen inside
+LOOP_US = 22
+REJECTED = 23
+HEADER = 24
+LIVE = HEADER  # indices of the moving mechanisms
+MAX_MECH = 24
+RAILS = LIVE + MAX_MECH
+
+# --- rail ---------------------------------------------------------------------------------------------
+RAIL_SET = 0  # regulated voltage [V]
+RAIL_LIMIT = 1  # current limit [A]
+RAIL_DROP = 2  # least difference between bus and rail [V]
+RAIL_EFF = 3  # efficiency of a switching regulator; 0: linear
+RAIL_MODE = 4
+RAIL_V = 5  # rail voltage now [V]
+RAIL_A = 6  # current it is asked for = A V - B
+RAIL_B = 7
+RAIL_SIZE = 8
+REGULATED, DROPOUT, LIMITED, IDLE = 0.0, 1.0, 2.0, 3.0
+
+# --- mechanism ----------------------------------------------------------------------------------------
+Q = 0  # position [m, rad]
+SPEED = 1
+ACC = 2
+Q_LO = 3
+Q_HI = 4
+S = 5  # state of motion: -1, 0 (at rest, stuck), +1
+FC = 6  # sliding friction [N, N m]
+FS = 7  # static friction
+DAMP = 8  # [N s/m, N m s/rad]
+N_SEG = 9
+SEG = 10  # offset of the first segment record
+SEG_NOW = 11
+N_GRP = 12
+GRP = 13  # offset of the first motor group
+DUTY = 14  # effort that acts now, -1..1
+OPEN = 15  # 1: the motor's leads are open
+LOCK = 16  # 1: a brake holds it while it is at rest
+BRAKE = 17  # 1: it has a holding brake
+CONTROL = 18
+TARGET = 19
+WINDOW = 20
+SLOW = 21  # speed limit of the target set, inf: none
+TOUCH = 22  # 0: no; -1, +1: the target is that end of the travel, reached by touching
+TOUCHED = 23
+EFFORT = 24  # most effort
+KP = 25
+KI = 26
+KD = 27
+INTEGRAL = 28
+AFTER = 29  # code: 0 brake, 1 coast, 2 an effort that presses on
+AFTER_EFFORT = 30
+LATENCY = 31
+DIRECTION = 32  # +1, -1: towards the target at the command
+T_COMMAND = 33
+T_OFF = 34  # open-loop effort ends at the first tick at or after
+BAND = 35  # servo
+DEAD = 36
+ZONE = 37  # servo: 0 dead, +-1 in the band, +-2 full
+T_PENDING = 38  # a servo's new target comes into force, inf: none
+TARGET_PENDING = 39
+WATCH = 40
+Q_SCALE = 41  # what an error of position is measured by
+V_SCALE = 42
+OTHERS_BACK = 43  # most current that all others together gave back to the bus since the command [A]
+N_PENDING = 44  # outputs under way (latency): times and values
+PENDING = 45  # (time, duty, open) x MAX_PENDING
+MAX_PENDING = 16
+SENT = PENDING + 3 * MAX_PENDING  # last output decided
+SENT_OPEN = SENT + 1
+PINNED = SENT + 2  # servo resting at the edge of its dead band
+PROFILE_N = SENT + 3
+PROFILE = SENT + 4  # (t, q, v, a, jerk) x MAX_PROFILE: start of each piece
+MAX_PROFILE = 9
+LAG_MAX = PROFILE + 5 * MAX_PROFILE
+MASS_NOW = LAG_MAX + 1  # of the present segment where it has no table
+LOAD_NOW = MASS_NOW + 1
+TAB_N = MASS_NOW + 2
+TAB_ROW = MASS_NOW + 3
+TAB_Q0 = MASS_NOW + 4
+TAB_PER = MASS_NOW + 5  # cells per unit of travel
+SEG_LO = MASS_NOW + 6
+SEG_HI = MASS_NOW + 7
+VOLTS_NOMINAL = MASS_NOW + 8
+CURRENT = MASS_NOW + 9  # what it takes from the bus now [A]
+Q_NEXT = MASS_NOW + 10
+V_NEXT = MASS_NOW + 11
+A_NEXT = MASS_NOW + 12
+MASS_AT = MASS_NOW + 13  # effective inertia at the last evaluation
+LOAD_AT = MASS_NOW + 14  # load, friction and inertia's slope at the last evaluation
+STAGE_V = MASS_NOW + 15  # speeds and accelerations of the 7 stages
+STAGE_A = STAGE_V + 7
+OPTIMAL = STAGE_A + 7  # floor: strongest effort, +1 or -1
+Q_END = OPTIMAL + 1  # state at the end of the step under trial
+V_END = OPTIMAL + 2
+A_END = OPTIMAL + 3
+MECH_SIZE = OPTIMAL + 4
+
+NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0
+
+# --- motor group: n equal motors on one shaft -----------------------------------------------------------
+G_N = 0
+G_RATIO = 1  # motor angle per unit of travel [rad/m, rad/rad]
+G_R = 2  # ohm
+G_K = 3  # V s/rad = N m/A
+G_TF = 4  # motor's own friction torque [N m]
+G_J = 5  # rotor inertia [kg m²]
+G_FWD = 6  # 1/efficiency, driving
+G_BACK = 7  # back-driving efficiency (1e-12 where the gears lock and inertia would not be positive)
+G_RF = 8  # bare motor: share of the torque that leaves it, driving
+G_RB = 9  # bare motor: divisor when it brakes
+G_SHARE = 10  # its duty as a share of the mechanism's
+G_LIMIT = 11  # motor-side current limit [A]
+G_LIMIT_B = 12  # battery-side current limit [A]
+G_CURRENT = 13  # supply current per model current (a servo's catalogue current), 1 for motors
+G_RAIL = 14  # index of its rail, -1: battery
+G_LO = 15  # least force that can leave it (grip, a cord that only pulls)
+G_HI = 16
+G_LOCKS = 17  # 1: never driven back
+G_GEAR = 18  # mode: 0 driving, 1 driven
+G_BARE = 19  # mode: 0 driving, 1 braking
+G_LIM = 20  # mode: 0 free, +-1 motor limit, +-2 duty pinned at +-1, +-3 battery limit
+G_CAP = 21  # mode: 0 free, -1 least force, +1 greatest
+G_I = 22  # current of one motor at the last evaluation
+G_T = 23  # force that leaves the group
+G_TFREE = 24  # force that would leave it without caps
+G_X = 25  # torque of the group before the gears
+G_IFREE = 26
+G_BACK_TRUE = 27  # back-driving efficiency as the stages give it, for rest
+GROUP_SIZE = 28
+
+# --- segment of the travel ------------------------------------------------------------------------------
+SEG_FROM = 0
+SEG_TO = 1
+SEG_MASS = 2
+SEG_LOAD = 3
+SEG_CELLS = 4  # 0: constant
+SEG_ROW = 5
+SEG_SIZE = 6
+
+# --- table row (one knot) -------------------------------------------------------------------------------
+TAB_M, TAB_DM, TAB_DDM, TAB_Q, TAB_DQ, TAB_G, TAB_DG, TAB_DDG = 0, 1, 2, 3, 4, 5, 6, 7
+TAB_COLUMNS = 8
+
+# --- log row --------------------------------------------------------------------------------------------
+LOG_T = 0
+LOG_H = 1
+LOG_V0 = 2
+LOG_V1 = 3
+LOG_I0 = 4
+LOG_I1 = 5
+LOG_MECH = 6  # then (q0, v0, a0, q1, v1, a1) a mechanism
+LOG_PER_MECH = 6
