@@ -152,7 +152,7 @@ def schema(
 
 def _load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Remark]]:
     from simbot.physics.kinds import KINDS
-    from simbot.scenario.loader import load_plan
+    from simbot.scenario.load import load_plan
 
     changes: dict[str, str] = {}
     for setting in settings or ():

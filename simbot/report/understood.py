@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass
+from pathlib import PurePath
 from typing import IO, Any
 
 from simbot.physics.kinds import KINDS
@@ -22,7 +23,7 @@ from simbot.scenario.model import (
     Step,
 )
 from simbot.scenario.parameters import Parameter, Quantity
-from simbot.scenario.units import resolved
+from simbot.scenario.unit_table import resolved
 
 WIDTH = 80
 
@@ -59,7 +60,8 @@ def _remarks(remarks: Sequence[Remark], kind: str, title: str) -> Iterator[str]:
     chosen = [remark for remark in remarks if remark.kind == kind]
     yield f"{title}: {len(chosen) or 'nothing'}"
     for remark in chosen:
-        place = f"{remark.file}:{remark.line}" if remark.line else remark.file
+        file = PurePath(remark.file).name
+        place = f"{file}:{remark.line}" if remark.line else file
         text = f"{place} {remark.key}: {remark.text}"
         yield from textwrap.wrap(
             text, WIDTH, initial_indent=" - ", subsequent_indent="   ", break_on_hyphens=False
@@ -118,14 +120,14 @@ def _motor(motor: Motor) -> str:
 def _values(spec: MechanismSpec) -> Iterator[str]:
     for parameter in KINDS[spec.kind].PARAMETERS:
         text = _value(spec.values.get(parameter.key), parameter, spec.coordinate)
-        if text:
+        if text and parameter.key in spec.lines:
             yield f"{parameter.key} {text}"
 
 
 def _value(value: Any, parameter: Parameter, coordinate: str) -> str:
     """One value and its other unit; empty where the file does not give it."""
-    if value is None or value is False or (isinstance(value, Quantity) and value.assumed):
-        return ""
+    if value is None or isinstance(value, bool):
+        return "yes" if value else ""
     if isinstance(value, MotorUse):
         return f"{value.count} x {value.motor}"
     if isinstance(value, GearStage):
@@ -134,7 +136,8 @@ def _value(value: Any, parameter: Parameter, coordinate: str) -> str:
     if isinstance(value, dict):
         return f"({', '.join(_inner(value, parameter, coordinate))})" if value else ""
     if isinstance(value, float):
-        return shown(_quantity(value), resolved(parameter.dimension, coordinate))
+        text = shown(_quantity(value), resolved(parameter.dimension, coordinate))
+        return f"{_quantity(value).text} = {text}" if parameter.dimension == "servo_speed" else text
     if isinstance(value, tuple):
         return ", ".join(_value(one, parameter, coordinate) for one in value)
     return str(value)
@@ -147,5 +150,5 @@ def _inner(values: dict[str, Any], parameter: Parameter, coordinate: str) -> Ite
             yield f"{word} {shown(_quantity(value), coordinate)}"
     for inner in parameter.block:
         text = _value(values.get(inner.key), inner, coordinate)
-        if text:
+        if text and (inner.key == "loop" or values.get(inner.key) != inner.default):
             yield f"{inner.key} {text}"

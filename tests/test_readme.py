@@ -1,0 +1,56 @@
+"""The README's commands run, and print what stands below them; reports/ is what the demo produces."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+import readme
+
+ROOT = Path(__file__).parent.parent
+TEXT = readme.README.read_text(encoding="utf-8")
+RUN = [line for line in readme.commands(TEXT) if line.startswith("simbot")]
+
+
+def close(one, two, path=""):
+    """Equal, numbers to 20 in the last digit written: rounding differs between processors."""
+    if isinstance(one, dict):
+        assert list(one) == list(two), path
+        for key in one:
+            close(one[key], two[key], f"{path}/{key}")
+    elif isinstance(one, list):
+        assert len(one) == len(two), path
+        for index, pair in enumerate(zip(one, two, strict=True)):
+            close(*pair, f"{path}/{index}")
+    elif isinstance(one, float) or isinstance(two, float):
+        assert one == pytest.approx(two, abs=2e-5, rel=1e-6), path
+    else:
+        assert one == two, path
+
+
+def test_there_is_a_command_to_run_and_one_to_test():
+    assert RUN and any(line.startswith("pytest") for line in readme.commands(TEXT))
+
+
+@pytest.mark.parametrize("command", RUN)
+def test_command_runs(command, tmp_path):
+    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
+    readme.run(command, cwd=tmp_path)
+
+
+@pytest.mark.parametrize(("command", "printed"), readme.answered(TEXT))
+def test_command_prints_what_the_readme_shows(command, printed):
+    assert readme.run(command) == printed, (
+        "python tests/readme.py refresh writes it anew; read it before you commit"
+    )
+
+
+@pytest.mark.parametrize("plan", readme.PLANS)
+def test_reports_are_what_the_demo_produces(plan, tmp_path):
+    new = tmp_path / "new.json"
+    printed = readme.run(f"simbot run scenarios/night-market/{plan}.yaml", "--json", new)
+    assert printed == (readme.REPORTS / f"{plan}.txt").read_text(encoding="utf-8")
+    old = json.loads((readme.REPORTS / f"{plan}.json").read_text(encoding="utf-8"))
+    close(json.loads(new.read_text(encoding="utf-8")), old)
