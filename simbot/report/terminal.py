@@ -168,8 +168,8 @@ def _bars(
         here = group.in_state(drawn.name)
         if here and group.key in lettered:
             lines.append(_link(lettered[group.key], group, drawn.name))
-    lines += [Text(f"  {line}", style=QUIET) for line in bars.LEGEND]
-    return lines
+    lines += _spares(moves)
+    return lines + [Text(f"  {line}", style=QUIET) for line in bars.LEGEND]
 
 
 def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
@@ -187,6 +187,18 @@ def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
         style = ALARM if breaks(move) else ""
         line.append(f"{margin:>6} {_verdict(move)}{' ' + letter if letter else ''}", style)
     return line
+
+
+def _spares(moves: list[MoveResult]) -> Lines:
+    """Why the waits that are too short and harmless are harmless."""
+    parts = []
+    for move in moves:
+        if move.consequence == "harmless":
+            spare = "no stated need follows"
+            if move.need_margin_us is not None:
+                spare = f"{_ms(move.need_margin_us)} ms to spare at the next need"
+            parts.append(f"line {move.line} {move.mechanism}, {spare}")
+    return _wrapped("; ".join(parts) + ".", "   ok ") if parts else []
 
 
 def _verdict(move: MoveResult) -> str:

@@ -63,6 +63,11 @@ def test_letters_link_a_wait_to_what_it_breaks(run_result):
     assert any(line.startswith(" a  Line 27 waits 450 ms") for line in lines)
 
 
+def test_harmless_waits_say_why(run_result):
+    text = " ".join(printed(run_result).split())
+    assert "ok line 33 lift, 1380 ms to spare at the next need; line 41 wrist, no stated need follows" in text
+
+
 def test_repeats_are_folded_into_the_worst(run_result):
     text = printed(run_result)
     rows = [line for line in text.splitlines() if "lift to 0.42 m" in line]
