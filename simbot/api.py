@@ -1,10 +1,11 @@
 """The Python door: run a plan that has been loaded, and get its numbers.
 
+>>> from pathlib import Path
 >>> from simbot.api import run
 >>> from simbot.physics.kinds import KINDS
 >>> from simbot.scenario.load import load_plan
->>> result = run(load_plan("plan.yaml", KINDS))        # doctest: +SKIP
->>> result.states[0].cycle_time_s                      # doctest: +SKIP
+>>> plan, remarks = load_plan(Path("plan.yaml"), KINDS)  # doctest: +SKIP
+>>> run(plan).states[0].cycle_time_s  # doctest: +SKIP
 4.18
 """
 

@@ -79,7 +79,9 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links) -> str:
     wait = links.timed_by.get(record.cause)
     if wait is None or wait.ended_us > record.at_us:
         gone = record.at_us - move.start_us
-        return f"step {cause.step} was only {ms(gone)} ago, no wait after it, and the {mechanism} needs {ms(took)}"
+        return (
+            f"step {cause.step} was only {ms(gone)} ago, with no wait since; the {mechanism} needs {ms(took)}"
+        )
     return _wait_against(wait, move.start_us, mechanism, took)
 
 

@@ -125,10 +125,11 @@ class _Run:
         at_us = 0
         endgame = self.plan.endgame
         for period in self.plan.game.periods:
-            if at_us:
-                self._boundary(at_us, period.name, self.plan.periods.get(period.name))
-            else:
-                self._begin(period.name, self.plan.periods.get(period.name))
+            steps = self.plan.periods.get(period.name)
+            if at_us == 0:
+                self._begin(period.name, steps)
+            elif endgame is None or at_us < endgame.begin_us:  # the endgame's routine goes on to the end
+                self._boundary(at_us, period.name, steps)
             at_us += period.duration_us
         if endgame is not None:
             self._boundary(endgame.begin_us, "endgame", endgame.steps)
@@ -146,9 +147,6 @@ class _Run:
 
     def _boundary(self, at_us: int, period: str, steps: SequenceStep | None) -> None:
         """At this instant a period (or the endgame) takes over from the routine that is under way."""
-        endgame = self.plan.endgame
-        if endgame is not None and at_us >= endgame.begin_us:
-            return  # the endgame's routine goes on to the end
 
         def take_over(_: simpy.Event) -> None:
             self._cut()

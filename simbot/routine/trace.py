@@ -7,13 +7,13 @@ into `Trace.moves`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from simbot.physics.plant import Move
 from simbot.scenario.model import ActStep, Need, Step
 
 
-@dataclass(frozen=True, slots=True)
-class MoveRecord:
+class MoveRecord(NamedTuple):
     """One command that was given."""
 
     step: int
@@ -26,8 +26,7 @@ class MoveRecord:
     by: ActStep | None  # the acting step that gave it
 
 
-@dataclass(frozen=True, slots=True)
-class WaitRecord:
+class WaitRecord(NamedTuple):
     """One wait, and the moves it times."""
 
     step: int
@@ -44,8 +43,7 @@ class WaitRecord:
     measured_s: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class NeedRecord:
+class NeedRecord(NamedTuple):
     """One need at the instant its acting step began."""
 
     step: int
@@ -61,8 +59,7 @@ class NeedRecord:
     margin_us: int | None  # since when it was met, or (negative) until when not; None: never
 
 
-@dataclass(frozen=True, slots=True)
-class PickRecord:
+class PickRecord(NamedTuple):
     """A pick or a hand over: held at an instant, lost at one, or undecided when the match ended."""
 
     step: int
@@ -77,23 +74,21 @@ class PickRecord:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Delivery:
+class Delivery(NamedTuple):
     """A completed place."""
 
     step: int
     line: int
     at_us: int
     place: str
-    count: int
+    number: int
     points: float
     bonus: float
     period: str
     endgame: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Mishap:
+class Mishap(NamedTuple):
     """A place from an empty hand or into a full place: kind `nothing_held` or `place_full`."""
 
     kind: str
@@ -105,8 +100,7 @@ class Mishap:
     outcome: str
 
 
-@dataclass(frozen=True, slots=True)
-class QueueRecord:
+class QueueRecord(NamedTuple):
     """Time spent at an empty station or at a place that was being cleared."""
 
     step: int
@@ -116,8 +110,7 @@ class QueueRecord:
     to_us: int
 
 
-@dataclass(frozen=True, slots=True)
-class Cut:
+class Cut(NamedTuple):
     """A routine that was still going when its period ended or the endgame began."""
 
     period: str
