@@ -121,6 +121,8 @@ def run(
         raise SimbotError(
             f"--battery {battery}: the robot has no such battery state; it has {', '.join(names)}"
         )
+    if json_file not in (None, "-") and not Path(json_file).parent.is_dir():
+        raise SimbotError(f"--json {json_file}: there is no such folder")
     result = _simulate(loaded)
     if json_file is not None:
         _write_json(run_document(result), json_file)
@@ -165,9 +167,9 @@ def _load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Re
 
 def _simulate(plan: Plan) -> RunResult:
     with _sign_of_life():
-        from simbot.analysis.run import run_plan
+        from simbot import api
 
-        return run_plan(plan)
+        return api.run(plan)
 
 
 def _state_to_draw(result: RunResult, wanted: str | None) -> StateResult:

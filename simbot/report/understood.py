@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import fields, is_dataclass
 from pathlib import PurePath
 from typing import IO, Any
 
@@ -20,9 +19,9 @@ from simbot.scenario.model import (
     Plan,
     Remark,
     Robot,
-    Step,
 )
 from simbot.scenario.parameters import Parameter, Quantity
+from simbot.scenario.plan_file import all_steps
 from simbot.scenario.unit_table import resolved
 
 WIDTH = 80
@@ -69,20 +68,9 @@ def _remarks(remarks: Sequence[Remark], kind: str, title: str) -> Iterator[str]:
 
 
 def _steps(plan: Plan) -> str:
-    trees = [*plan.routines.values(), *plan.periods.values(), *([plan.endgame.steps] if plan.endgame else [])]
-    acting = [step for tree in trees for step in _walk(tree) if isinstance(step, ActStep)]
+    acting = [step for step in all_steps(plan) if isinstance(step, ActStep)]
     without = sum(not step.needs for step in acting)
     return f"{len(acting)} picks, places and hand-overs written, {without} of them without needs"
-
-
-def _walk(step: Step) -> Iterator[Step]:
-    """A step and every step written inside it."""
-    yield step
-    for field in fields(step) if is_dataclass(step) else ():
-        value = getattr(step, field.name)
-        for inner in value if isinstance(value, tuple) else (value,):
-            if isinstance(inner, Step):
-                yield from _walk(inner)
 
 
 def _game(game: Game) -> str:
