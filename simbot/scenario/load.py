@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from simbot.scenario import changes as laid_over
+from simbot.scenario.check import plan_doubts, robot_doubts
 from simbot.scenario.game_file import GameDraft, read_game
 from simbot.scenario.model import Game, Plan, Remark, Robot
 from simbot.scenario.parameters import Kinds
@@ -19,7 +20,7 @@ NO_CHANGES: Mapping[str, str] = {}
 def load_plan(
     path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
 ) -> tuple[Plan, list[Remark]]:
-    """A plan with its game and robot, and what is assumed in them.
+    """A plan with its game and robot, and what is assumed or doubtful in them.
 
     Parameters
     ----------
@@ -51,19 +52,19 @@ def load_plan(
         plan = read_plan(sheet, robot, game)
     desk.close()
     assert plan is not None, "no plan, and no mistake noted"
-    return plan, desk.remarks
+    return plan, [*desk.remarks, *robot_doubts(plan.robot), *plan_doubts(plan)]
 
 
 def load_robot(
     path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
 ) -> tuple[Robot, list[Remark]]:
-    """A robot alone, and what is assumed in it."""
+    """A robot alone, and what is assumed or doubtful in it."""
     desk = Desk()
     sheet = _open_changed(Path(path), "robot", desk, overrides)
     draft = read_robot(sheet, kinds) if sheet is not None else None
     desk.close()
     assert draft is not None and draft.robot is not None, "no robot, and no mistake noted"
-    return draft.robot, desk.remarks
+    return draft.robot, [*desk.remarks, *robot_doubts(draft.robot)]
 
 
 def load_game(path: Path, overrides: Mapping[str, str] = NO_CHANGES) -> Game:

@@ -33,6 +33,7 @@ from simbot.scenario.sheet import Loc, Sheet, listed, shape_keys
 from simbot.scenario.steps import StepReader
 
 PLAN: Loc = ("plan",)
+MAX_STEPS = 20_000
 
 
 def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) -> Plan | None:
@@ -48,7 +49,9 @@ def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) ->
     periods = {name: reader.sequence((*PLAN, name)) for name in names if name in stated}
     endgame = _endgame(sheet, reader, (*PLAN, "endgame"))
     looping = _routines_that_call_themselves(sheet, reader)
-    if looping or head is None or start is None or robot is None or game is None:
+    if not looping:
+        _check_size(sheet, [*routines.values(), *periods.values()], routines)
+    if sheet.desk.problems or head is None or start is None or robot is None or game is None:
         return None
     if robot.robot is None or game.game is None:
         return None
@@ -183,6 +186,30 @@ def all_steps(plan: Plan) -> Iterator[Step]:
         roots.append(plan.endgame.steps)
     for root in roots:
         yield from inner_steps(root, plan)
+
+
+def _check_size(sheet: Sheet, roots: list[SequenceStep], routines: dict[str, SequenceStep]) -> None:
+    """Routines that run routines multiply: the steps of a plan are bounded with all of them written out."""
+    sizes: dict[str, int] = {}
+
+    def size(step: Step) -> int:
+        if isinstance(step, RunStep):
+            if step.routine not in sizes:
+                sizes[step.routine] = size(routines[step.routine])
+            return sizes[step.routine]
+        if isinstance(step, RepeatStep):
+            return 2 * size(step.steps)
+        inside = step.steps if isinstance(step, SequenceStep) else ()
+        inside = step.branches if isinstance(step, TogetherStep) else inside
+        return 1 + sum(size(inner) for inner in inside)
+
+    written_out = sum(size(root) for root in roots)
+    if written_out > MAX_STEPS:
+        sheet.fail(
+            PLAN,
+            Fault("too many steps, routines written out", str(written_out), f"at most {MAX_STEPS}"),
+            True,
+        )
 
 
 def _fail_at_line(sheet: Sheet, step: Step, key: str, fault: Fault) -> None:

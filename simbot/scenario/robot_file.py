@@ -31,7 +31,7 @@ from simbot.scenario.schema import (
     RobotShape,
     StageShape,
 )
-from simbot.scenario.sheet import Loc, Sheet, listed
+from simbot.scenario.sheet import Desk, Loc, Sheet, listed
 from simbot.scenario.units import Scale, read_as
 
 RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
@@ -48,6 +48,8 @@ class RobotDraft:
     roles: dict[str, str] = field(default_factory=dict)
     rails: dict[str, Rail | None] = field(default_factory=dict)
     motors: dict[str, Motor | None] = field(default_factory=dict)
+    # of a mechanism with mistakes: what positions need of it, so that those of the plan are found too
+    loose: dict[str, MechanismSpec] = field(default_factory=dict)
 
     @property
     def drive(self) -> str | None:
@@ -55,8 +57,8 @@ class RobotDraft:
         return next((name for name, kind in self.roles.items() if kind == "drive"), None)
 
     def positions(self, sheet: Sheet, name: str) -> Positions | None:
-        """How positions of a mechanism are read; None where it is unknown or has mistakes of its own."""
-        spec = self.mechanisms.get(name)
+        """How positions of a mechanism are read; None where that is unknown."""
+        spec = self.mechanisms.get(name) or self.loose.get(name)
         return Positions(sheet, spec) if spec is not None else None
 
 
@@ -187,15 +189,35 @@ def _mechanism(
     draft.roles[name] = role(kind)
     problems = len(sheet.desk.problems)
     values = _values(sheet, loc, kind)
-    if values is None:
-        return None
-    _check_names(sheet, loc, values, draft, names)
-    if draft.roles[name] != "measured":
-        _complete_control(sheet, loc, kind, values)
-    if len(sheet.desk.problems) > problems:
+    if values is not None:
+        _check_names(sheet, loc, values, draft, names)
+        if draft.roles[name] != "measured":
+            _complete_control(sheet, loc, kind, values)
+    if values is None or len(sheet.desk.problems) > problems:
+        loose = _loose(sheet, loc, kind)
+        if loose is not None:
+            draft.loose[name] = loose
         return None
     lines = {key: sheet.line((*loc, key)) for key in sheet.keys(loc)}
     return MechanismSpec(name, kind.NAME, kind.COORDINATE, values, sheet.line(loc), lines)
+
+
+def _loose(sheet: Sheet, loc: Loc, kind: Kind) -> MechanismSpec | None:
+    """What positions need of a mechanism with mistakes elsewhere; its mistakes are told already."""
+    keys = ("travel", "counts", "range", "named")
+    parameters = tuple(parameter for parameter in kind.PARAMETERS if parameter.key in keys)
+    silent = Sheet(sheet.path, sheet.root, Desk())
+    others = [key for key in sheet.keys(loc) if key not in keys]
+    shape = shape_of(parameters, kind.COORDINATE, "loose")
+    given = silent.read(loc, shape, read_counts_and_range(sheet, loc, kind), own=others)
+    if given is None:
+        return None
+    values: dict[str, Any] = {parameter.key: getattr(given, parameter.key) for parameter in parameters}
+    values["window"] = Quantity(1.0)
+    values["control"] = {"window": Quantity(1.0)}
+    if "named" in values:
+        values["named"] = Positions.read_named(silent, loc, values, kind.COORDINATE)
+    return MechanismSpec(str(loc[-1]), kind.NAME, kind.COORDINATE, values, sheet.line(loc))
 
 
 def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
@@ -334,7 +356,8 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
         )
     if control["loop"] is None:
         control["loop"] = "position" if control["p"] is not None else "full_effort"
-        sheet.remark(at, "assumed", f"no loop stated: {control['loop']}")
+        if role(kind) != "free":
+            sheet.remark(at, "assumed", f"no loop stated: {control['loop']}")
     if control["window"] is None and role(kind) != "free":
         control["window"] = _default_window(sheet, at, kind, values)
     for key, loops in (("p", ("position",)), ("speed", ("profile",)), ("acceleration", ("profile",))):

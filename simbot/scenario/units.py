@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 
 from simbot.scenario.errors import Fault, ValueFault, nearest
 from simbot.scenario.parameters import Quantity
@@ -131,6 +132,11 @@ def number(text: str, given: str, wanted: str) -> tuple[float, str]:
     return value, rest
 
 
+def _times(value: float, factor: float) -> float:
+    """The decimal product: 34 mm is 0.034 m to the last bit, and 12 in are 0.3048 m."""
+    return float(Decimal(repr(value)) * Decimal(repr(factor)))
+
+
 def _factor(unit: str, dimension: Dimension, given: str, scale: Scale) -> float:
     """Factor from the unit to SI, where it measures what is wanted."""
     if not unit:
@@ -214,8 +220,8 @@ def read_quantity(
     else:
         value, rest = number(main, text, kind.wanted)
         factor = _factor(rest, kind, text, scale)
-        si_spread = _spread(spreads, value * factor, kind, text, scale, points=rest == "%")
-        value *= factor
+        value = _times(value, factor)
+        si_spread = _spread(spreads, value, kind, text, scale, points=rest == "%")
     _within_bounds(value, text, kind, low, high, open_low)
     return Quantity(value, si_spread, text.strip())
 
@@ -238,7 +244,7 @@ def _spread(
         return abs(value) * size / 100
     if not unit:
         raise fail("a spread without its unit", text, wanted)
-    return abs(size * _factor(unit, kind, text, scale))
+    return abs(_times(size, _factor(unit, kind, text, scale)))
 
 
 def _servo_speed(match: re.Match[str], spreads: list[str], text: str, kind: Dimension) -> tuple[float, float]:

@@ -1,0 +1,244 @@
+"""What is well formed and yet looks wrong: gearing, data sheets, waits that time nothing, no needs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from math import pi, prod
+
+from simbot.scenario.echo import shown
+from simbot.scenario.model import (
+    ActStep,
+    DriveStep,
+    EffortStep,
+    MechanismSpec,
+    Motor,
+    MoveStep,
+    Plan,
+    Remark,
+    RepeatStep,
+    Robot,
+    RunStep,
+    SequenceStep,
+    Step,
+    TogetherStep,
+    WaitStep,
+)
+from simbot.scenario.parameters import Quantity
+from simbot.scenario.plan_file import all_steps
+
+GRAVITY = 9.80665
+# common practice, no source: beyond these a no-load speed is a slip of the pen, not a mechanism
+FASTEST_SLIDE = 6.0  # m/s
+FASTEST_DRIVE = 9.0  # m/s
+FASTEST_ARM = 8 * pi  # rad/s
+SLOWEST_TRAVEL = 60.0  # s over the whole travel
+SHEET_TOLERANCE = 0.05
+SLIPS = {
+    GRAVITY: "N*m where kgf*m was meant, or a forgotten g",
+    1 / GRAVITY: "kgf*m taken for N*m, or a forgotten g",
+    100.0: "cm taken for m",
+    0.01: "m taken for cm",
+    100 / GRAVITY: "N*m where kgf*cm was meant",
+    GRAVITY / 100: "kgf*cm where N*m was meant",
+}
+
+
+def robot_doubts(robot: Robot) -> list[Remark]:
+    """What looks wrong in a robot that is well formed."""
+    file = str(robot.path)
+    remarks = [
+        Remark("doubt", file, motor.line, f"robot.motors.{motor.name}", text)
+        for motor in robot.motors.values()
+        for text in _sheet(motor)
+    ]
+    for spec in robot.mechanisms.values():
+        for key, text in (*_gearing(spec, robot), *_range(spec)):
+            line = spec.lines.get(key, spec.line)
+            remarks.append(Remark("doubt", file, line, f"robot.mechanisms.{spec.name}.{key}", text))
+    return remarks
+
+
+def plan_doubts(plan: Plan) -> list[Remark]:
+    """What looks wrong in a plan that is well formed."""
+    file = str(plan.path)
+    found = [*_unused_routines(plan), *_waits(plan), *_without_needs(plan)]
+    return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]
+
+
+# --- robot --------------------------------------------------------------------------------------------
+
+
+def sheet_ratio(motor: Motor) -> float | None:
+    """Stall torque of a sheet over what its stall current makes, with the constant from its free speed."""
+    if motor.stall_torque is None or motor.stall_current is None:
+        return None
+    free_current = motor.free_current or 0.0
+    constant = motor.voltage * (1 - free_current / motor.stall_current) / motor.free_speed
+    through = motor.stall_current - (free_current if motor.stall_torque_is == "after_friction" else 0.0)
+    return motor.stall_torque / (constant * through)
+
+
+def _sheet(motor: Motor) -> Iterator[str]:
+    ratio = sheet_ratio(motor)
+    if ratio is None or motor.stall_torque is None:
+        return
+    for factor, slip in SLIPS.items():
+        if abs(ratio / factor - 1) < 0.15:
+            yield (
+                f"the stall torque {_text(motor.stall_torque, 'torque')} is {ratio:.3g} times "
+                f"what the stall current and the free speed make: {slip}?"
+            )
+            return
+    geared = motor.internal_ratio is not None and motor.internal_ratio > 1
+    if ratio > 1 + SHEET_TOLERANCE:
+        yield (
+            f"the stall torque is {100 * (ratio - 1):.0f} % more than the stall current can make; "
+            "torque and speed are kept, the stall current is replaced"
+        )
+    elif ratio < (0.4 if geared else 1 - SHEET_TOLERANCE):
+        lost = "lost in its gears" if geared else "lost inside the motor"
+        yield (
+            f"the stall torque is {100 * (1 - ratio):.0f} % less than the stall current makes; "
+            f"that is taken as {lost}"
+        )
+
+
+def _gearing(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str]]:
+    use, stages = spec.values.get("motors"), spec.values.get("gearing")
+    if use is None or use.motor not in robot.motors:
+        return
+    ratio = prod(stage.ratio for stage in stages or ())
+    if ratio < 1:
+        yield (
+            "gearing",
+            (
+                f"{ratio:.3g}:1 makes it turn {1 / ratio:.3g} times as fast as the motor; "
+                f"is {1 / ratio:.3g}:1 meant?"
+            ),
+        )
+        return
+    speed = robot.motors[use.motor].free_speed / ratio
+    key = "gearing" if stages else "motors"
+    if spec.coordinate == "angle" and "travel" in spec.values:
+        yield from _speed(spec, key, speed, FASTEST_ARM, "angular_speed")
+    elif "wheel_diameter" in spec.values:
+        yield from _speed(spec, key, speed * spec.values["wheel_diameter"] / 2, FASTEST_DRIVE, "speed")
+    elif spec.values.get("drum_diameter") is not None:
+        stages_moved = spec.values.get("stages", 1) if spec.values.get("rigging") == "cascade" else 1
+        tip = speed * spec.values["drum_diameter"] / 2 * stages_moved
+        yield from _speed(spec, key, tip, FASTEST_SLIDE, "speed")
+
+
+def _speed(
+    spec: MechanismSpec, key: str, speed: float, fastest: float, dimension: str
+) -> Iterator[tuple[str, str]]:
+    text = f"without load it moves at {shown(Quantity(speed), dimension)}"
+    if speed > fastest:
+        yield key, f"{text}: is a stage missing, or a ratio inverted?"
+    travel = spec.values.get("travel")
+    if travel is not None and (travel[1] - travel[0]) / speed > SLOWEST_TRAVEL:
+        seconds = (travel[1] - travel[0]) / speed
+        yield key, f"{text}, {seconds:.0f} s from end to end: is a ratio there twice?"
+
+
+def _range(spec: MechanismSpec) -> Iterator[tuple[str, str]]:
+    reach, travel = spec.values.get("range"), spec.values.get("travel")
+    if (
+        reach is not None
+        and travel is not None
+        and not (travel[0] >= -1e-9 and travel[1] <= reach * (1 + 1e-9))
+    ):
+        yield (
+            "travel",
+            (
+                f"{_text(travel[0], 'angle')} to {_text(travel[1], 'angle')} lies outside the servo's range, "
+                f"0 to {_text(reach, 'angle')}"
+            ),
+        )
+
+
+def _text(value: float, dimension: str) -> str:
+    written = getattr(value, "text", "")
+    return written or shown(Quantity(value), dimension)
+
+
+# --- plan ---------------------------------------------------------------------------------------------
+
+
+def _unused_routines(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    run = {step.routine for step in all_steps(plan) if isinstance(step, RunStep)}
+    for name, routine in plan.routines.items():
+        if name not in run:
+            yield routine.line, f"plan.routines.{name}", "no step runs this routine"
+
+
+def _without_needs(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    acting = [step for step in all_steps(plan) if isinstance(step, ActStep)]
+    bare = sorted({step.line for step in acting if not step.needs})
+    if bare:
+        lines = ", ".join(str(line) for line in bare)
+        yield (
+            bare[0],
+            "needs",
+            f"{len(bare)} of {len(acting)} acting steps state no needs (line {lines}): "
+            "a wait can only be harmless to needs that are stated",
+        )
+
+
+@dataclass
+class _Timing:
+    """Which waits time something, and which commands some wait times."""
+
+    plan: Plan
+    waits: dict[int, bool] = field(default_factory=dict)  # line -> whether it ever timed a command
+    commands: dict[int, bool] = field(default_factory=dict)  # line -> whether a wait ever timed it
+
+    def walk(self, step: Step, pending: frozenset[int]) -> frozenset[int]:
+        """Lines of the commands that wait to be timed after this step."""
+        if isinstance(step, SequenceStep):
+            for inner in step.steps:
+                pending = self.walk(inner, pending)
+        elif isinstance(step, RunStep):
+            pending = self.walk(self.plan.routines[step.routine], pending)
+        elif isinstance(step, RepeatStep):
+            for _ in range(2 if step.times != 1 else 1):
+                pending = self.walk(step.steps, pending)
+        elif isinstance(step, TogetherStep):
+            left = [self.walk(branch, frozenset()) for branch in step.branches]
+            pending = pending.union(*left)
+        elif isinstance(step, MoveStep | DriveStep | EffortStep | ActStep):
+            self.commands.setdefault(step.line, False)
+            pending |= {step.line}
+        elif isinstance(step, WaitStep):
+            pending = self._wait(step, pending)
+        else:  # a spin: it arrives nowhere, but a wait after it lets it work
+            pending |= {-step.line}
+        return pending
+
+    def _wait(self, step: WaitStep, pending: frozenset[int]) -> frozenset[int]:
+        if step.purpose is not None:
+            return pending
+        if step.until_us is None:
+            self.waits[step.line] = self.waits.get(step.line, False) or bool(pending)
+        for line in pending:
+            if line > 0:
+                self.commands[line] = True
+        return frozenset()
+
+
+def _waits(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    timing = _Timing(plan)
+    roots = [*plan.periods.values(), *([plan.endgame.steps] if plan.endgame else [])]
+    for root in roots:
+        timing.walk(root, frozenset())
+    for line, useful in timing.waits.items():
+        if not useful:
+            yield (
+                line,
+                "wait",
+                "it follows no command and times nothing: given away, unless it is marked `for:`",
+            )
+    for line, timed in timing.commands.items():
+        if not timed:
+            yield line, "steps", "no wait times this command: it has no timer and no verdict"
