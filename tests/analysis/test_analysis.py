@@ -45,7 +45,8 @@ def result(given: Plan, **tracks: object) -> StateResult:
     ("timer", "floor", "arrival", "word"),
     [
         (99, 100, 200, "impossible"), (100, 100, 200, "short"), (199, 100, 200, "short"),
-        (200, 100, 200, "snug"), (250, 100, 200, "snug"), (251, 100, 200, "slack"), (0, None, 1, "short"), (0, 0, 0, "snug"),
+        (200, 100, 200, "snug"), (250, 100, 200, "snug"), (251, 100, 200, "slack"),
+        (0, None, 1, "short"), (0, 0, 0, "snug"),
         (50, 100, None, "never"), (500, 100, None, "never"),
     ],
 )  # fmt: skip
