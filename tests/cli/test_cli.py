@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -198,3 +200,29 @@ def test_strict_minds_only_states_that_fail(monkeypatch):
         result = SimpleNamespace(states=(state,), failing_states=failing)
         monkeypatch.setattr(cli, "_simulate", lambda _, result=result: result)
         assert cli.status(["run", "plan.yaml", *(["--strict"] if strict else [])]) == expected
+
+
+class Screen(io.StringIO):
+    def isatty(self):
+        return True
+
+
+@pytest.mark.parametrize(("screen", "seconds_shown"), [(Screen(), True), (io.StringIO(), False)])
+def test_compiling_shows_a_sign_of_life(monkeypatch, screen, seconds_shown):
+    monkeypatch.setattr("simbot.physics.compiled.needs_compiling", lambda: True)
+    monkeypatch.setattr(sys, "stderr", screen)
+    with cli._sign_of_life():
+        time.sleep(1.2)
+    said = screen.getvalue()
+    assert "compiling the physics once" in said
+    assert (": 1 s" in said) == seconds_shown
+    assert said.endswith("\r" if seconds_shown else "\n")
+
+
+def test_nothing_is_said_where_nothing_is_compiled(monkeypatch):
+    screen = Screen()
+    monkeypatch.setattr("simbot.physics.compiled.needs_compiling", lambda: False)
+    monkeypatch.setattr(sys, "stderr", screen)
+    with cli._sign_of_life():
+        pass
+    assert screen.getvalue() == ""
