@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from simbot.analysis.results import MoveResult, NeedResult, PickResult
 from simbot.physics.plant import Plant, Spin
+from simbot.routine.acting import kept_needs
 from simbot.routine.trace import MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 
 UNFINISHED = "unfinished"
@@ -170,6 +171,6 @@ def _left_after(pick: PickRecord, horizon_us: int, plant: Plant) -> int | None:
         plant.leaves_at(
             need.mechanism, need.target, need.within, pick.held_us or 0, horizon_us, need.heading_within
         )
-        for need in pick.acting.needs
+        for need in kept_needs(pick.acting)
     ]
     return min((left for left in lefts if left is not None), default=None)

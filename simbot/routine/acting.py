@@ -229,7 +229,7 @@ class Actor:
     def _first_left(self, grip: Grip, now_us: int) -> tuple[int, str] | None:
         """Instant before now at which the first of its needs was left, and which."""
         first: tuple[int, str] | None = None
-        for need in grip.step.needs:
+        for need in kept_needs(grip.step):
             left = self.plant.leaves_at(
                 need.mechanism, need.target, need.within, grip.begins_us, now_us, need.heading_within
             )
@@ -287,6 +287,11 @@ class Actor:
                 self.plant.set_payload(carrier, mass)
                 self.changed = True
         self._loads = loads
+
+
+def kept_needs(step: ActStep) -> tuple[Need, ...]:
+    """Needs that must stay met until a pick holds: all but the hand's own, which its closing leaves."""
+    return tuple(need for need in step.needs if need.mechanism != step.by.mechanism)
 
 
 def _carriers(plan: Plan) -> dict[str, tuple[str, ...]]:

@@ -142,12 +142,17 @@ class StopwatchPlant(Plant):
     def _turns(self, mechanism: str, target: object, within: float, from_us: int, to_us: int) -> list[int]:
         """Every instant at which inside becomes outside or the other way round, by bisection."""
         marks = self._changes(mechanism, from_us, to_us)
-        fine = sorted(
-            {low + (high - low) * part // 64 for low, high in pairwise(marks) for part in range(65)}
-            | set(marks)
-        )
+        fine = set(marks)
+        if not self.tracks[
+            mechanism
+        ].words:  # the nearest point of a pass parts its entering from its leaving
+            goal = target.x if isinstance(target, Pose) else target
+            for low, high in pairwise(marks):
+                begin, end = self.position(mechanism, low), self.position(mechanism, high)
+                if min(begin, end) < goal < max(begin, end):
+                    fine.add(low + round((high - low) * (goal - begin) / (end - begin)))
         turns = []
-        for low, high in pairwise(fine):
+        for low, high in pairwise(sorted(fine)):
             was = self._inside(mechanism, target, within, low)
             if self._inside(mechanism, target, within, high) != was:
                 while high - low > 1:
@@ -200,7 +205,7 @@ def plant_for(plan: Plan, **tracks: Track) -> StopwatchPlant:
 
 def words(time_s: float) -> Track:
     """A mechanism with a stopwatch time."""
-    return Track(time_us=round(time_s * 1e6), words=True)
+    return Track(time_us=round(time_s * 1e6), words=True, start="")
 
 
 def straight(speed: float, window: float = 0.01) -> Track:

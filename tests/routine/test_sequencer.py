@@ -330,6 +330,13 @@ def test_a_pick_whose_needs_are_unmet_takes_nothing_though_the_hand_closes() -> 
     assert (trace.picks[0].refused, trace.picks[0].outcome) == (True, "missed")
 
 
+def test_a_need_of_the_hand_itself_is_checked_at_the_begin_alone() -> None:
+    trace, _ = carried_out(plan(pick(need("hand", "open")), wait(0.3)), hand=words(0.2))
+    assert trace.picks[0].refused
+    trace, _ = carried_out(plan(pick(need("hand", "open")), wait(0.3), positions={"hand": "open"}))
+    assert (trace.picks[0].held_us, trace.needs[0].met) == (200_000, True)
+
+
 def test_a_hand_that_opens_before_it_has_closed_loses_the_pick() -> None:
     trace, _ = carried_out(plan(pick(), wait(0.1), place()))
     assert trace.picks[0].lost_us == 100_000
