@@ -42,6 +42,7 @@ def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) ->
     stated = [key for key in sheet.keys(PLAN) if key not in own_keys]
     names = [period.name for period in game.periods] if game and game.periods else stated
     head = sheet.read(PLAN, PlanShape, own=names)
+    stated = [key for key in sheet.keys(PLAN) if key not in own_keys]
     end_us = sum(period.duration_us for period in game.periods) if game else 0
     reader = StepReader(sheet, robot, game, end_us)
     start = _start(sheet, reader, (*PLAN, "start")) if sheet.node((*PLAN, "start")) is not None else None

@@ -213,6 +213,8 @@ def _loose(sheet: Sheet, loc: Loc, kind: Kind) -> MechanismSpec | None:
     if given is None:
         return None
     values: dict[str, Any] = {parameter.key: getattr(given, parameter.key) for parameter in parameters}
+    if values.get("travel") and not values["travel"][0] < values["travel"][1]:
+        return None
     values["window"] = Quantity(1.0)
     values["control"] = {"window": Quantity(1.0)}
     if "named" in values:

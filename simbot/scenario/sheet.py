@@ -139,13 +139,30 @@ class Sheet:
         if node is None or not isinstance(node.value, dict):
             self.not_a_mapping(loc, wanted=listed(shape_keys(shape)))
             return None
+        self._mend_keys(loc, node.value, [*shape_keys(shape), *own])
+        wanted = set(shape_keys(shape))
+        data = {key: value.plain() for key, value in node.value.items() if key in wanted}
         try:
-            data = {key: value for key, value in node.plain().items() if key not in own}
             return shape.model_validate(data, context=scale)
         except ValidationError as error:
             for entry in error.errors(include_url=False):
-                self._pydantic(loc, shape, entry, own)
+                self._pydantic(loc, shape, entry)
             return None
+
+    def _mend_keys(self, loc: Loc, mapping: dict[str, Node], known: list[str]) -> None:
+        """Note unknown keys; one that looks like a key that is absent is read as that one from here on.
+
+        So a slip in a key is one mistake, and not also a missing key and all that follows from it.
+        """
+        for key in [key for key in mapping if key not in known]:
+            near = nearest(key, known)
+            if key.replace(" ", "").split("%")[0].isdigit():
+                text = "a number as a key: is it behind a decimal comma?"
+                self.fail((*loc, key), Fault(text, key, listed(known)), of_key=True)
+                continue
+            self.fail((*loc, key), Fault("unknown key", key, listed(known), near), of_key=True)
+            if near is not None and near not in mapping:
+                mapping[near] = mapping.pop(key)
 
     def entries(self, loc: Loc) -> Iterator[tuple[str, Loc]]:
         """Names of a mapping of the user's own names, with their locations; nothing where it is absent."""
@@ -175,24 +192,13 @@ class Sheet:
         node = self.node(loc)
         self.fail(loc, Fault("a mapping is wanted", _shown(node), f"keys {wanted}" if wanted else ""))
 
-    def _pydantic(
-        self, loc: Loc, shape: type[BaseModel], entry: Mapping[str, Any], own: Collection[str]
-    ) -> None:
+    def _pydantic(self, loc: Loc, shape: type[BaseModel], entry: Mapping[str, Any]) -> None:
         inner: Loc = (*loc, *entry["loc"])
         context = entry.get("ctx") or {}
         kind = entry["type"]
         if kind == "fault":
             fault = context["fault"]
             self.fail(inner, fault)
-        elif kind == "extra_forbidden":
-            key = str(entry["loc"][-1])
-            known = [*shape_keys(shape), *own]
-            if key.replace(" ", "").split("%")[0].isdigit():
-                self.fail(
-                    inner, Fault("a number as a key: is it behind a decimal comma?", key, listed(known)), True
-                )
-            else:
-                self.fail(inner, Fault("unknown key", key, listed(known), nearest(key, known)), of_key=True)
         elif kind == "missing" and isinstance(entry["loc"][-1], str):
             field = shape_field(shape, entry["loc"][-1])
             self.fail(inner, Fault(f"the key `{entry['loc'][-1]}` is missing", wanted=field))

@@ -197,7 +197,7 @@ class StepReader(CommandReader):
                 self.sheet.unknown((*at, "from"), "station", shape.station, self.game.stations)
             if shape.element not in self.game.elements:
                 self.sheet.unknown((*at, "element"), "element", shape.element, self.game.elements)
-            elif station is not None and station.gives != shape.element:
+            elif station is not None and shape.element != station.gives in self.game.elements:
                 self.sheet.fail(
                     (*at, "element"),
                     Fault(f"{shape.station} gives something else", shape.element, station.gives),
