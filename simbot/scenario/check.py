@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from math import pi, prod
+from math import log, pi, prod
 
 from simbot.scenario.echo import shown
 from simbot.scenario.model import (
@@ -83,14 +83,14 @@ def _sheet(motor: Motor) -> Iterator[str]:
     ratio = sheet_ratio(motor)
     if ratio is None or motor.stall_torque is None:
         return
-    for factor, slip in SLIPS.items():
-        if abs(ratio / factor - 1) < 0.15:
-            yield (
-                f"the stall torque {_text(motor.stall_torque, 'torque')} is {ratio:.3g} times "
-                f"what the stall current and the free speed make: {slip}?"
-            )
-            return
     geared = motor.internal_ratio is not None and motor.internal_ratio > 1
+    slip = _slip(ratio, geared)
+    if slip:
+        yield (
+            f"the stall torque {_text(motor.stall_torque, 'torque')} is {ratio:.3g} times "
+            f"what the stall current and the free speed make: {slip}?"
+        )
+        return
     if ratio > 1 + SHEET_TOLERANCE:
         yield (
             f"the stall torque is {100 * (ratio - 1):.0f} % more than the stall current can make; "
@@ -102,6 +102,13 @@ def _sheet(motor: Motor) -> Iterator[str]:
             f"the stall torque is {100 * (1 - ratio):.0f} % less than the stall current makes; "
             f"that is taken as {lost}"
         )
+
+
+def _slip(ratio: float, geared: bool) -> str:
+    """Which slip of units explains a torque so far off; empty where none does."""
+    expected, band = (0.8, 1.6) if geared else (1.0, 1.15)  # a gearmotor's sheet stands after its gears' loss
+    off = {abs(log(ratio / (factor * expected))): slip for factor, slip in SLIPS.items()}
+    return off[min(off)] if min(off) < log(band) else ""
 
 
 def _gearing(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str]]:

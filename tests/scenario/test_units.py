@@ -1,0 +1,189 @@
+"""Units: every listed spelling against pint, spreads, and what must not be taken for a unit."""
+
+from __future__ import annotations
+
+import math
+
+import pint
+import pytest
+
+from simbot.scenario.errors import ValueFault
+from simbot.scenario.unit_table import ANGLE, DIMENSIONS, JOINED, WORDS
+from simbot.scenario.units import Scale, parse_unit, read_as, read_quantity
+
+REGISTRY = pint.UnitRegistry()
+# spellings of ours for which pint has another name
+PINT_NAMES = {
+    "kgf": "kilogram_force", "gf": "gram_force", "lbf": "pound_force", "ozf": "ounce_force", "%": "percent",
+    "sec": "second", "secs": "second", "kilo": "kilogram", "kilos": "kilogram", "mohm": "milliohm",
+    "us": "microsecond", "um": "micrometer", "tick": "count", "ticks": "count", "rps": "revolution/second",
+    "min": "minute", "rev": "revolution", "in": "inch", "amp": "ampere", "amps": "ampere", "lbs": "pound",
+}  # fmt: skip
+BASES = ("meter", "kilogram", "second", "ampere", "radian", "count")
+
+
+@pytest.mark.parametrize("word", WORDS)
+def test_every_listed_word_agrees_with_pint(word):
+    factor, powers = WORDS[word]
+    base = REGISTRY.Quantity(1.0, REGISTRY.parse_units(PINT_NAMES.get(word, word))).to_base_units()
+    assert factor == pytest.approx(base.magnitude, rel=1e-12)
+    assert dict(base.unit_items()) == {
+        name: power for name, power in zip(BASES, powers, strict=True) if power
+    }
+
+
+@pytest.mark.parametrize("word", JOINED)
+def test_words_written_together_are_their_product(word):
+    factor, powers = parse_unit(word)
+    parts = [WORDS[part] for part in JOINED[word].replace("/", "*").split("*")]
+    expected = parts[0][0] * parts[1][0] if "*" in JOINED[word] else parts[0][0] / parts[1][0]
+    assert factor == pytest.approx(expected, rel=1e-15)
+    assert any(powers)
+
+
+@pytest.mark.parametrize("name", [name for name, dimension in DIMENSIONS.items() if name != "servo_speed"])
+def test_every_unit_that_a_message_suggests_can_be_read(name):
+    scale = Scale(counts=1000.0)
+    for unit in DIMENSIONS[name].units:
+        assert read_quantity(f"1 {unit}", name, scale) > 0
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "value"),
+    [
+        # exact by definition: inch (1959), pound (1959), standard gravity (1901)
+        ("12 in", "length", 0.3048),
+        ("1ft", "length", 0.3048),
+        ("34 mm", "length", 0.034),
+        ("95 %", "share", 0.95),
+        ("1 lbf", "force", 4.4482216152605),
+        ("19 kgf*cm", "torque", 19 * 9.80665 / 100),
+        ("19 kg*cm", "torque", 19 * 9.80665 / 100),
+        ("19 kg·cm", "torque", 19 * 9.80665 / 100),
+        ("19 kgcm", "torque", 19 * 9.80665 / 100),
+        ("19 KG-CM", "torque", 19 * 9.80665 / 100),
+        ("100 oz*in", "torque", 100 / 16 * 4.4482216152605 * 0.0254),
+        ("100 oz-in", "torque", 100 / 16 * 4.4482216152605 * 0.0254),
+        ("10 in-lb", "torque", 10 * 4.4482216152605 * 0.0254),
+        ("1.2 Nm", "torque", 1.2),
+        ("1.2 N m", "torque", 1.2),
+        ("120 mN·m", "torque", 0.12),
+        ("0.15 Ω", "resistance", 0.15),
+        ("0.15 OHM", "resistance", 0.15),
+        ("12 v", "voltage", 12.0),
+        ("0.3 a", "current", 0.3),
+        ("400 RPM", "angular_speed", 400 * math.pi / 30),
+        ("400 1/min", "angular_speed", 400 * math.pi / 30),
+        ("400 /min", "angular_speed", 400 * math.pi / 30),
+        ("90°", "angle", math.pi / 2),
+        ("−90 deg", "angle", -math.pi / 2),
+        ("0.12 s/60deg", "servo_speed", math.pi / 3 / 0.12),
+        ("0.12s/60°", "servo_speed", math.pi / 3 / 0.12),
+        ("500 deg/s", "servo_speed", math.radians(500)),
+        ("9e-6 kg*m^2", "inertia", 9e-6),
+        ("9e-6 kg·m²", "inertia", 9e-6),
+        ("90 g*cm^2", "inertia", 9e-6),
+        ("20 /m", "length_gain", 20.0),
+        ("20 1/m", "length_gain", 20.0),
+        ("0.02 /deg", "turn_proportional_gain", 0.02 * 180 / math.pi),
+        ("0.5 s/m", "length_derivative_gain", 0.5),
+        ("2.9 counts/mm", "length_counts_scale", 2900.0),
+        ("28 counts/rev", "angle_counts_scale", 28 / (2 * math.pi)),
+        ("3 N*m*s/rad", "angular_damping", 3.0),
+        ("3 kilonewtons", "force", 3000.0),
+        ("2:1", "ratio", 2.0),
+        ("3:5", "ratio", 0.6),
+        ("4", "count", 4.0),
+    ],
+)
+def test_value(text, dimension, value):
+    assert read_quantity(text, dimension) == pytest.approx(value, rel=1e-15, abs=0)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "value", "spread"),
+    [
+        ("6 N ± 20 %", "force", 6.0, 1.2),
+        ("6 N +/- 20 %", "force", 6.0, 1.2),
+        ("0.35 s ± 0.05 s", "time", 0.35, 0.05),
+        ("0.35 s +/- 50 ms", "time", 0.35, 0.05),
+        ("92 % ± 4 %", "share", 0.92, 0.04),  # percentage points
+        ("-5 N ± 20 %", "force", -5.0, 1.0),
+        ("0.8 ± 10 %", "number", 0.8, 0.08),
+        ("0.8 ± 0.1", "number", 0.8, 0.1),
+        ("0.12 s/60deg ± 10 %", "servo_speed", math.pi / 3 / 0.12, math.pi / 3 / 1.2),
+        ("0.12 s/60deg ± 0.012 s/60deg", "servo_speed", math.pi / 3 / 0.12, math.pi / 3 / 1.2),
+    ],
+)
+def test_spread(text, dimension, value, spread):
+    quantity = read_quantity(text, dimension)
+    assert (float(quantity), quantity.spread) == pytest.approx((value, spread), rel=1e-12)
+    assert quantity.text == text and not quantity.assumed
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "words"),
+    [
+        ("12,5 mm", "length", ["'12,5 mm'", "point", "'12.5 mm'"]),
+        ("12", "length", ["'12'", "mm, cm, m, in or ft"]),
+        ("12 kg", "length", ["'12 kg'", "a mass"]),
+        ('12 "', "length", ["'12 \"'", "'in'"]),
+        ("3 seccond", "time", ["'3 seccond'", "'second'"]),
+        ("400 rmp", "angular_speed", ["'400 rmp'", "'rpm'"]),
+        ("1 MN*m", "torque", ["'1 MN*m'"]),  # mega is not milli
+        ("90 as", "time", ["'90 as'"]),  # no attoseconds
+        ("1e400 m", "length", ["'1e400 m'", "too large"]),
+        ("1e308 km", "length", ["'1e308 km'", "too large"]),
+        ("inf m", "length", ["'inf m'", "finite"]),
+        ("nan m", "length", ["'nan m'", "finite"]),
+        ("1.2.3 m", "length", ["'1.2.3 m'"]),
+        ("m", "length", ["'m'", "number"]),
+        ("", "length", ["mm"]),
+        ("0.9", "share", ["'0.9'", "%"]),
+        ("6 N ± 1", "force", ["'6 N ± 1'", "unit"]),
+        ("6 N ± 1 kg", "force", ["'6 N ± 1 kg'", "mass"]),
+        ("6 N ± 1 N ± 2 N", "force", ["more than one"]),
+        ("6 N ± -1 N", "force", ["below zero"]),
+        ("100 counts", "length", ["'100 counts'", "counts/mm"]),
+        ("0.4 of range", "angle", ["'0.4 of range'", "300 deg"]),
+        ("2:0", "ratio", ["'2:0'", "zero"]),
+        ("4.5", "count", ["'4.5'", "whole"]),
+        ("0 s/60deg", "servo_speed", ["'0 s/60deg'", "above zero"]),
+        ("20 degC", "time", ["'20 degC'"]),
+        ("20 celsius", "time", ["'20 celsius'"]),
+        ("3 m^99", "length", ["'3 m^99'"]),
+    ],
+)
+def test_what_cannot_be_read_is_explained(text, dimension, words):
+    with pytest.raises(ValueFault) as caught:
+        read_quantity(text, dimension)
+    for word in words:
+        assert word in str(caught.value)
+
+
+def test_counts_and_range_follow_the_mechanism():
+    scale = Scale(counts=2900.0, range=math.radians(300))
+    assert read_quantity("1450 counts", "length", scale) == pytest.approx(0.5, rel=1e-15)
+    assert read_quantity("0.0069 /counts", "length_gain", scale) == pytest.approx(0.0069 * 2900, rel=1e-12)
+    assert read_quantity("0.4 of range", "angle", scale) == pytest.approx(math.radians(120), rel=1e-15)
+    assert read_quantity("40 % of range", "angle", scale) == pytest.approx(math.radians(120), rel=1e-15)
+
+
+def test_a_weight_at_a_lever_is_told():
+    assert "19 kg*cm" in read_as("19 kg*cm", "torque")
+    assert read_as("19 kgf*cm", "torque") == ""
+    assert ANGLE  # an angle is no ratio:
+    with pytest.raises(ValueFault, match="an angle"):
+        read_quantity("3 deg", "length")
+
+
+def test_unwritable_cache_folder_is_no_obstacle(tmp_path, monkeypatch):
+    from simbot.scenario import pint_words
+
+    (tmp_path / "file").write_text("in the way", encoding="utf-8")
+    monkeypatch.setattr("platformdirs.user_cache_path", lambda name: tmp_path / "file" / name)
+    pint_words.registry.cache_clear()
+    try:
+        assert pint_words.look_up("kilonewton") == (1000.0, (1, 1, -2, 0, 0, 0))
+    finally:
+        pint_words.registry.cache_clear()
