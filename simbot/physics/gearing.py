@@ -8,9 +8,10 @@ below zero locks, and so does the whole. Backward efficiency is the product over
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from simbot.scenario.model import GearStage
+from simbot.scenario.parameters import Quantity
 
 WHOLE_LIFT = 0.375  # of a team-built lift, arm or winch from motor to load: 25 to 50 %
 WHOLE_LIFT_SPREAD = 0.125
@@ -37,7 +38,6 @@ class Chain:
         Of shafts before the last, felt at the motor's shaft [kg m²].
     downstream_inertia : float
         Of the last shaft [kg m²].
-    assumed : tuple of (quantity, value, spread, reason)
     """
 
     ratio: float
@@ -46,7 +46,6 @@ class Chain:
     locks: bool
     upstream_inertia: float
     downstream_inertia: float
-    assumed: tuple[tuple[str, float, float, str], ...]
 
 
 def back_efficiency(forward: float) -> float:
@@ -54,38 +53,53 @@ def back_efficiency(forward: float) -> float:
     return 2.0 - 1.0 / forward
 
 
-def chain(stages: Sequence[GearStage], whole_default: bool) -> Chain:
-    """Combine gear stages, from the motor on.
+def completed_stages(
+    stages: Sequence[GearStage], whole: bool
+) -> tuple[tuple[GearStage, ...], tuple[tuple[str, float, float, str], ...]]:
+    """Fill in the efficiencies that are not stated.
 
     Parameters
     ----------
     stages : sequence of GearStage
-    whole_default : bool
-        Where no stage states an efficiency: take that of a whole team-built mechanism, rather than a good
-        one for each stage. A whole so guessed is never taken to lock.
+    whole : bool
+        Where no stage states an efficiency: share out that of a whole team-built mechanism, rather than take
+        a good one for each stage. A whole so guessed is never taken to lock: it returns as much as it passes.
+
+    Returns
+    -------
+    (stages, assumed) : assumed is a tuple of (key, value, spread, reason)
     """
+    if whole and stages and all(stage.efficiency is None for stage in stages):
+        n = len(stages)
+        each = WHOLE_LIFT ** (1.0 / n)
+        spread = each * WHOLE_LIFT_SPREAD / WHOLE_LIFT / n
+        guess = Quantity(each, spread, "assumed", True)
+        filled = tuple(replace(stage, efficiency=guess, back_efficiency=guess) for stage in stages)
+        return filled, (("gearing: efficiency of the whole", WHOLE_LIFT, WHOLE_LIFT_SPREAD, WHOLE_REASON),)
+    out: list[GearStage] = []
+    assumed: list[tuple[str, float, float, str]] = []
+    for number, stage in enumerate(stages):
+        if stage.efficiency is None:
+            stage = replace(stage, efficiency=Quantity(STAGE, STAGE_SPREAD, "assumed", True))
+            assumed.append((f"gearing, stage {number + 1}: efficiency", STAGE, STAGE_SPREAD, STAGE_REASON))
+        out.append(stage)
+    return tuple(out), tuple(assumed)
+
+
+def chain(stages: Sequence[GearStage]) -> Chain:
+    """Combine gear stages, from the motor on; every stage has its efficiency (see completed_stages)."""
     ratio, forward, back, upstream, downstream = 1.0, 1.0, 1.0, 0.0, 0.0
     locks = False
-    assumed: list[tuple[str, float, float, str]] = []
-    none_stated = bool(stages) and all(stage.efficiency is None for stage in stages)
     for number, stage in enumerate(stages):
         ratio *= stage.ratio
         if number + 1 < len(stages):
             upstream += stage.inertia / ratio**2
         else:
-            downstream = stage.inertia
-        if none_stated and whole_default:
-            continue
-        if stage.efficiency is None:
-            efficiency = STAGE
-            assumed.append((f"gearing[{number}].efficiency", STAGE, STAGE_SPREAD, STAGE_REASON))
-        else:
-            efficiency = float(stage.efficiency)
+            downstream = float(stage.inertia)
+        assert stage.efficiency is not None
+        efficiency = float(stage.efficiency)
         stage_back = back_efficiency(efficiency) if stage.back_efficiency is None else float(stage.back_efficiency)
         forward *= efficiency
         locks = locks or stage_back <= 0.0
         back *= abs(stage_back)
-    if none_stated and whole_default:
-        forward = back = WHOLE_LIFT
-        assumed.append(("gearing efficiency", WHOLE_LIFT, WHOLE_LIFT_SPREAD, WHOLE_REASON))
-    return Chain(ratio, forward, -back if locks else back, locks, upstream, downstream, tuple(assumed))
+    return Chain(ratio, forward, -back if locks else back, locks, upstream, downstream)

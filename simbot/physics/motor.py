@@ -11,10 +11,14 @@ asks for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi, sqrt
 
 from simbot.scenario.model import Motor
+from simbot.scenario.parameters import Quantity
+
+ROTOR_SPEED = 6000.0 * pi / 30.0
+GEARED_BELOW = 0.35  # of that speed: a motor so slow has gears inside
 
 
 @dataclass(frozen=True)
@@ -41,8 +45,6 @@ class MotorModel:
         r as the sheet has it, above 1 where the sheet is impossible.
     stall_current_replaced_by : float or None
         [A]
-    assumed : tuple of (quantity, value, spread, reason)
-        Defaults that stand in for what the sheet leaves out.
     """
 
     voltage: float
@@ -54,7 +56,6 @@ class MotorModel:
     geared: bool
     sheet_r: float
     stall_current_replaced_by: float | None
-    assumed: tuple[tuple[str, float, float, str], ...]
 
 
 def resistance_from_torque(
@@ -71,13 +72,41 @@ def resistance_from_torque(
     return 2.0 * voltage**2 / (b + sqrt(b * b - 4.0 * (free_current * voltage) ** 2))
 
 
+def completed_sheet(sheet: Motor) -> tuple[Motor, tuple[tuple[str, float, float, str], ...]]:
+    """Fill in what a sheet leaves out, by the motor's rating.
+
+    From memory: rotors of small motors (stall below 30 A on 12 V) have 5e-6 to 2e-5 kg m², of large ones 5e-5
+    to 1.5e-4; the rotor inside a small gearmotor runs at about 6000 rpm.
+
+    Returns
+    -------
+    (sheet, assumed) : assumed is a tuple of (key, value, spread, reason)
+    """
+    assumed: list[tuple[str, float, float, str]] = []
+    stall = stall_current_of(sheet)
+    if sheet.free_current is None:
+        guess = Quantity(0.04 * stall, 0.03 * stall, "assumed", True)
+        sheet = replace(sheet, free_current=guess)
+        assumed.append(("free_current", guess, guess.spread, "4 % of stall current, common practice, no source"))
+    if sheet.internal_ratio is None and sheet.free_speed < GEARED_BELOW * ROTOR_SPEED:
+        ratio = Quantity(ROTOR_SPEED / sheet.free_speed, 0.4 * ROTOR_SPEED / sheet.free_speed, "assumed", True)
+        sheet = replace(sheet, internal_ratio=ratio)
+        assumed.append(("internal_ratio", ratio, ratio.spread, "its rotor is taken to run at 6000 rpm, from memory"))
+    if sheet.rotor_inertia is None:
+        small = stall < 30.0 * 12.0 / sheet.voltage
+        inertia = Quantity(1.0e-5, 0.7e-5, "assumed", True) if small else Quantity(8.0e-5, 5.0e-5, "assumed", True)
+        sheet = replace(sheet, rotor_inertia=inertia)
+        assumed.append(("rotor_inertia", inertia, inertia.spread, "by its rating, from memory"))
+    return sheet, tuple(assumed)
+
+
 def motor_model(sheet: Motor) -> MotorModel:
     """Model of a motor from its data sheet.
 
     Parameters
     ----------
     sheet : Motor
-        At least one of stall torque and stall current is given.
+        At least one of stall torque and stall current is given; the rest filled in (completed_sheet).
 
     Returns
     -------
@@ -90,41 +119,34 @@ def motor_model(sheet: Motor) -> MotorModel:
     >>> round(motor_model(coil).constant, 8)
     0.0179849
     """
-    assumed: list[tuple[str, float, float, str]] = []
-    v, w0 = float(sheet.voltage), float(sheet.free_speed)
-    i0 = sheet.free_current
-    if i0 is None:
-        i0 = 0.04 * stall_current_of(sheet)
-        assumed.append(("free_current", i0, 0.5 * i0, "4 % of stall current, common practice, no source"))
+    v, w0, i0 = float(sheet.voltage), float(sheet.free_speed), float(sheet.free_current or 0.0)
     after = sheet.stall_torque_is != "before_friction"
     replaced = None
     sheet_r = 1.0
     if sheet.stall_current is None:
         assert sheet.stall_torque is not None
-        resistance = resistance_from_torque(v, w0, i0, sheet.stall_torque, after)
+        resistance = resistance_from_torque(v, w0, i0, float(sheet.stall_torque), after)
     else:
-        resistance = v / sheet.stall_current
+        resistance = v / float(sheet.stall_current)
         if sheet.stall_torque is not None:
             k = (v - i0 * resistance) / w0
-            torque = sheet.stall_torque - (0.0 if after else k * i0)
-            sheet_r = torque / (k * (sheet.stall_current - i0))
+            torque = float(sheet.stall_torque) - (0.0 if after else k * i0)
+            sheet_r = torque / (k * (float(sheet.stall_current) - i0))
             if sheet_r > 1.0:
-                resistance = resistance_from_torque(v, w0, i0, sheet.stall_torque, after)
+                resistance = resistance_from_torque(v, w0, i0, float(sheet.stall_torque), after)
                 replaced = v / resistance
     k = (v - i0 * resistance) / w0
-    inertia, ratio, more = rotor(sheet, v / resistance)
-    assumed += more
+    ratio = float(sheet.internal_ratio or 1.0)
     return MotorModel(
         voltage=v,
         resistance=resistance,
         constant=k,
         friction=k * i0,
-        rotor_inertia=inertia * ratio**2,
+        rotor_inertia=float(sheet.rotor_inertia or 0.0) * ratio**2,
         r=min(1.0, sheet_r),
         geared=ratio > 1.0,
         sheet_r=sheet_r,
         stall_current_replaced_by=replaced,
-        assumed=tuple(assumed),
     )
 
 
@@ -134,27 +156,3 @@ def stall_current_of(sheet: Motor) -> float:
         return float(sheet.stall_current)
     assert sheet.stall_torque is not None
     return float(sheet.stall_torque * sheet.free_speed / sheet.voltage)
-
-
-def rotor(sheet: Motor, stall_current: float) -> tuple[float, float, list[tuple[str, float, float, str]]]:
-    """Rotor inertia [kg m²], internal ratio, and what of it is assumed, by the motor's rating.
-
-    From memory: rotors of small motors (stall below 30 A on 12 V) 5e-6 to 2e-5 kg m², of large ones 5e-5 to
-    1.5e-4; small gearmotors have rotors that run at about 6000 rpm.
-    """
-    assumed = []
-    ratio = sheet.internal_ratio
-    if ratio is None:
-        ratio = 1.0
-        rotor_speed = 6000.0 * pi / 30.0
-        if sheet.free_speed < 0.35 * rotor_speed:
-            ratio = rotor_speed / sheet.free_speed
-            assumed.append(
-                ("internal_ratio", ratio, 0.4 * ratio, "a gearmotor whose rotor runs at 6000 rpm, from memory")
-            )
-    inertia = sheet.rotor_inertia
-    if inertia is None:
-        small = stall_current < 30.0 * 12.0 / sheet.voltage
-        inertia, spread = (1.0e-5, 0.7e-5) if small else (8.0e-5, 5.0e-5)
-        assumed.append(("rotor_inertia", inertia, spread, "by its rating, from memory"))
-    return inertia, ratio, assumed

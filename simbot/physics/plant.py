@@ -9,8 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import ceil, cos, inf, isinf, nextafter
+from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
+from simbot.physics import layout as L
+from simbot.physics.build import DRIVES, Arrays, Built, Models, physical
+from simbot.physics.orders import control_of, give, hold, order_for, push, spin
+from simbot.physics.record import first_time, inside_since, state_at, touched_at
+from simbot.physics.route import Leg, Route
+from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
+
+Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -47,6 +60,26 @@ class Spin:
 Command = GoTo | DriveTo | PushFor | Spin
 
 
+FIRST_ROWS = 4096
+CHUNK_S = 0.25
+ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
+
+
+def microseconds(t: float) -> int:
+    """Round an instant up to the next microsecond."""
+    return ceil(t * 1e6 - ON_TIME)
+
+
+@dataclass(frozen=True)
+class Stopwatch:
+    """A move of a `measured` mechanism: where it was, where it goes, when it is there."""
+
+    start_us: int
+    before: str
+    word: str
+    there_us: int
+
+
 class Move:
     """One command given to one mechanism, and what became of it. Made by `Plant.command` only.
 
@@ -64,16 +97,29 @@ class Move:
     cut_us : int | None              the instant a later command took the mechanism over
     """
 
-    mechanism: str
-    command: Command
-    start_us: int
-    start_position: float | str
-    start_speed: float
-    target: float | str
-    window: float
-    slower_than: float
-    touch: bool
-    cut_us: int | None
+    __slots__ = (
+        "_floor", "_payload", "_plant", "_route", "_state", "_tail", "command", "cut_us", "mechanism", "slower_than",
+        "start_position", "start_speed", "start_us", "stopwatch", "target", "touch", "window",
+    )
+
+    def __init__(self, plant: Plant, mechanism: str, command: Command) -> None:
+        self._plant = plant
+        self.mechanism = mechanism
+        self.command = command
+        self.start_us = plant.now_us
+        self.cut_us: int | None = None
+        self.start_position: float | str = 0.0
+        self.start_speed = 0.0
+        self.target: float | str = 0.0
+        self.window = 0.0
+        self.slower_than = inf
+        self.touch = False
+        self.stopwatch: Stopwatch | None = None
+        self._tail: Plant | None = None
+        self._state: Array | None = None  # the plant right after the command
+        self._route: Route | None = None
+        self._payload = 0.0
+        self._floor: tuple[float | None] | None = None
 
     def arrival_us(self) -> int | None:
         """Instant at which it is inside its target set and stays: until the later command, else for good.
@@ -81,27 +127,69 @@ class Move:
         Taken over before that, it is what would have come if nothing more were commanded. None: never.
         May be asked at any time: before the end of the run it is what will come if nothing more is commanded.
         """
-        raise NotImplementedError
+        if self.stopwatch is not None:
+            return self.stopwatch.there_us
+        if isinstance(self.command, Spin):
+            return self.start_us
+        plant = self._plant
+        if self.cut_us is not None:
+            since = plant._set_since(self, self.cut_us)
+            return since if since is not None else self._ahead()._set_since(self, plant.horizon_us)
+        plant._settle(self)
+        return plant._set_since(self, plant._covered_us())
 
     def arrived_for_real(self) -> bool:
         """False where the mechanism was taken over before it had arrived (the arrival is a prediction: `cut`)."""
-        raise NotImplementedError
+        if self.cut_us is None:
+            return True
+        if self.stopwatch is not None:
+            return self.stopwatch.there_us <= self.cut_us
+        return isinstance(self.command, Spin) or self._plant._set_since(self, self.cut_us) is not None
 
     def first_inside_us(self) -> int | None:
         """First instant inside the target set, whether it stayed or not."""
-        raise NotImplementedError
+        if self.stopwatch is not None or isinstance(self.command, Spin):
+            return self.arrival_us()
+        plant = self._plant
+        if self.cut_us is None:
+            plant._settle(self)
+            return plant._first_in_set(self, self.start_us, plant._covered_us())
+        seen = plant._first_in_set(self, self.start_us, self.cut_us)
+        return seen if seen is not None else self._ahead()._first_in_set(self, self.cut_us, plant.horizon_us)
 
     def ends_at(self) -> float | str:
         """Where it rests, or was when it was taken over (or would be at the end)."""
-        raise NotImplementedError
+        if self.stopwatch is not None:
+            return self.stopwatch.word
+        plant = self._plant
+        if self.cut_us is not None and self.arrived_for_real():
+            return plant.position(self.mechanism, self.cut_us)
+        last = plant if self.cut_us is None else self._ahead()
+        last._reach(plant.horizon_us)
+        return last._position_at(self.mechanism, plant.horizon_us / 1e6)
 
     def reason(self) -> str:
         """For a move that never arrives: where it ends and what holds it there, as a clause."""
-        raise NotImplementedError
+        plant = self._plant
+        last = plant if self.cut_us is None else self._ahead()
+        last._reach(plant.horizon_us)
+        return last._why(self)
 
     def floor_s(self) -> float | None:
         """Least time any control could take into the same set [s]; None for `measured` or where there is none."""
-        raise NotImplementedError
+        if self.stopwatch is not None or isinstance(self.command, Spin):
+            return None
+        if self._floor is None:
+            from simbot.physics.floor import floor_of
+
+            self._floor = (floor_of(self._plant, self),)
+        return self._floor[0]
+
+    def _ahead(self) -> Plant:
+        """The plant as it would have gone on from the takeover if nothing more had been commanded."""
+        assert self._tail is not None
+        self._tail._reach(self._plant.horizon_us)
+        return self._tail
 
 
 class Plant:
@@ -117,46 +205,480 @@ class Plant:
         End of the last period: "for good" means until then.
     tolerance : float
         Relative tolerance of the integrator.
+    models : Models, optional
+        Built mechanisms to share between plants of the same robot.
     """
 
     def __init__(
-        self, robot: Robot, battery: BatteryState, start: Start, horizon_us: int, tolerance: float = 1e-7
+        self,
+        robot: Robot,
+        battery: BatteryState,
+        start: Start,
+        horizon_us: int,
+        tolerance: float = 1e-7,
+        models: Models | None = None,
     ) -> None:
-        raise NotImplementedError
+        self.models = models or Models(robot)
+        self.robot = robot = self.models.robot
+        self.battery = battery
+        self.horizon_us = horizon_us
+        self.now_us = 0
+        self.names = physical(robot)
+        self.arrays = Arrays(self.models, self.names, battery, tolerance)
+        self._log: Array = np.empty((FIRST_ROWS, L.LOG_MECH + L.LOG_PER_MECH * len(self.names)))
+        self._rows = 0
+        self._payload = dict.fromkeys(robot.mechanisms, 0.0)
+        self._moves: list[Move] = []
+        self._current: dict[str, Move] = {}
+        self._watch: dict[str, list[Stopwatch]] = {}
+        self._saved: tuple[Any, ...] | None = None
+        self._route: Route | None = None
+        self._drive: str | None = None
+        self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
+        self._put_at_start(start)
 
-    now_us: int
+    # --- starting ---------------------------------------------------------------------------------
+
+    def _put_at_start(self, start: Start) -> None:
+        for name, spec in self.robot.mechanisms.items():
+            if spec.kind == "measured":
+                word = str(start.positions.get(name, ""))
+                self._watch[name] = [Stopwatch(0, word, word, 0)]
+                continue
+            w, m = self.arrays.w, self.arrays.at[name]
+            if spec.kind in DRIVES:
+                pose = start.pose or Pose(0.0, 0.0, 0.0)
+                self._drive = name
+                self._route = Route.at_rest(spec.kind == "mecanum", pose)
+            else:
+                low = w[m + L.Q_LO]
+                w[m + L.Q] = float(start.positions.get(name, low if low > -1e8 else 0.0))
+                self.arrays.locate(name)
+            if spec.kind == "roller":
+                spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).get("after"))
+            else:
+                hold(self.arrays, name, self._control(name), self._built(name))
+                if spec.kind == "servo":
+                    w[m + L.TARGET] = w[m + L.Q]
+
+    def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
+        key = (name, turning)
+        if key not in self._controls:
+            self._controls[key] = control_of(self.robot.mechanisms[name], turning)
+        return self._controls[key]
+
+    def _built(self, name: str) -> Built:
+        if name == self._drive and self._route is not None:
+            leg = self._route.now
+            return self.models.get(name, self._payload[name], None if leg.turning else leg.direction)
+        return self.models.get(name, self._payload[name])
+
+    # --- time -------------------------------------------------------------------------------------
 
     def tick_at_or_after(self, at_us: int) -> int:
         """First control tick at or after an instant; ticks count from the start of the match."""
-        raise NotImplementedError
+        loop = self.robot.loop_us
+        return -(-at_us // loop) * loop
 
     def advance(self, to_us: int) -> None:
         """Carry everything to an instant with the present commands (to_us >= now_us)."""
-        raise NotImplementedError
+        self._reach(to_us)
+        self.now_us = to_us
+
+    def _covered_us(self) -> int:
+        return round(self.arrays.w[L.T] * 1e6)
+
+    def _reach(self, to_us: int) -> None:
+        """Make the log cover an instant; what lies beyond `now` is what comes if nothing more is commanded."""
+        if self._covered_us() < to_us:
+            self._save()
+            self._run(to_us / 1e6, ())
+
+    def _save(self) -> None:
+        """Remember the last state that is settled fact, before the plant runs ahead of `now`."""
+        if self._covered_us() <= self.now_us:
+            route = self._route.copy() if self._route is not None else None
+            self._saved = (self.arrays.w.copy(), self._rows, route)
+
+    def _return_to_now(self) -> None:
+        """Forget what was computed beyond `now`."""
+        now = self.now_us / 1e6
+        if self.arrays.w[L.T] > now:
+            assert self._saved is not None
+            w, self._rows, route = self._saved
+            self.arrays.w[:] = w
+            self._route = route.copy() if route is not None else None
+        if self.arrays.w[L.T] < now:
+            self._run(now, ())
+
+    def _run(self, t_end: float, watched: tuple[str, ...]) -> bool:
+        """Run the kernel to t_end [s]; True where it stopped because all that is watched was seen inside."""
+        w = self.arrays.w
+        while True:
+            legs = self._route is not None and bool(self._route.ahead)
+            watching = (self._drive,) if legs else watched
+            for name, m in self.arrays.at.items():
+                w[m + L.WATCH] = 1.0 if name in watching else 0.0
+            w[L.WATCHING] = 1.0 if watching else 0.0
+            code, self._rows = advance(w, self.arrays.tab, self._log, self._rows, t_end)
+            if code == LOG_FULL:
+                self._log = np.concatenate((self._log, np.empty_like(self._log)))
+            elif code == SEEN and legs:
+                self._next_leg()
+            else:
+                w[L.WATCHING] = 0.0
+                return bool(code == SEEN)
+
+    # --- commands ---------------------------------------------------------------------------------
 
     def command(self, mechanism: str, command: Command) -> Move:
         """Give a command now. It starts from where the mechanism is and as fast as it is."""
-        raise NotImplementedError
+        self._return_to_now()
+        self._saved = None
+        self._cut(mechanism)
+        move = Move(self, mechanism, command)
+        if mechanism in self._watch:
+            assert isinstance(command, GoTo)
+            self._start_stopwatch(move, str(command.target))
+        else:
+            move.start_position = self.position(mechanism)
+            move.start_speed = self.speed(mechanism)
+            self._order(move, command)
+            move._state = self.arrays.w.copy()
+            move._payload = self._payload[mechanism]
+            move._route = self._route.copy() if self._route is not None else None
+        self._moves.append(move)
+        self._current[mechanism] = move
+        return move
+
+    def _cut(self, mechanism: str) -> None:
+        old = self._current.get(mechanism)
+        if old is None:
+            return
+        old.cut_us = self.now_us
+        if old.stopwatch is None and not isinstance(old.command, Spin):
+            old._tail = self._clone()
+
+    def _clone(self) -> Plant:
+        """A plant that goes on from here by itself, with a log of its own."""
+        twin = object.__new__(Plant)
+        twin.__dict__.update(self.__dict__)
+        twin.arrays = object.__new__(Arrays)
+        twin.arrays.__dict__.update(self.arrays.__dict__)
+        twin.arrays.w = self.arrays.w.copy()
+        twin._log = np.empty((0, self._log.shape[1]))
+        twin._rows = 0
+        twin._route = self._route.copy() if self._route is not None else None
+        twin._saved = None
+        return twin
+
+    def _start_stopwatch(self, move: Move, word: str) -> None:
+        history = self._watch[move.mechanism]
+        spec = self.robot.mechanisms[move.mechanism]
+        last = history[-1]
+        here = last.word if last.there_us <= self.now_us else ""
+        takes = 0 if here == word else round(float(spec.values["time"]) * 1e6)
+        there = self.now_us + takes
+        if last.word == word and last.there_us > self.now_us:
+            there = last.there_us  # already on its way there
+        move.start_position, move.target = here, word
+        move.stopwatch = Stopwatch(self.now_us, here, word, there)
+        history.append(move.stopwatch)
+
+    def _order(self, move: Move, command: Command) -> None:
+        name = move.mechanism
+        if isinstance(command, DriveTo):
+            self._plan_drive(command.pose)
+            self._start_leg()
+        elif isinstance(command, Spin):
+            after = self._control(name).get("after")
+            spin(self.arrays, name, command.effort, self._built(name), after)
+            move.target = command.effort
+            return
+        elif isinstance(command, PushFor):
+            control = self._control(name)
+            order = order_for(self.arrays, name, control, command.toward, open_loop=True)
+            end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
+            push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
+        else:
+            control = self._control(name)
+            order = order_for(self.arrays, name, control, float(command.target))
+            spec = self.robot.mechanisms[name]
+            frame = 0.5 * float(spec.values["frame"]) if spec.kind == "servo" else 0.0
+            give(self.arrays, name, order, self._built(name), frame)
+        w, m = self.arrays.w, self.arrays.at[name]
+        move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
+        move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])
+        move.touch = w[m + L.TOUCH] != 0.0
+
+    # --- drive ------------------------------------------------------------------------------------
+
+    def _plan_drive(self, goal: Pose) -> None:
+        assert self._route is not None and self._drive is not None
+        t = self.arrays.w[L.T]
+        window = float(self._control(self._drive, True)["window"])
+        self._route.ahead = self._route.plan(self._pose_at(t), self._odometer_at(t), goal, window)
+
+    def _start_leg(self) -> None:
+        """Begin the next leg; speed along a straight line is kept where the new one goes on from it."""
+        route, name = self._route, self._drive
+        assert route is not None and name is not None
+        w, m = self.arrays.w, self.arrays.at[name]
+        old, leg = route.now, route.ahead.pop(0)
+        speed = 0.0
+        if not old.turning and not leg.turning:
+            speed = w[m + L.SPEED] * cos(leg.way - old.way)
+            speed = 0.0 if abs(speed) < 1e-12 else float(speed)
+        elif old.turning and leg.turning:
+            speed = float(w[m + L.SPEED])
+        route.legs.append((float(w[L.T]), leg))
+        w[m + L.Q], w[m + L.SPEED] = leg.at, speed
+        self.arrays.write(name, self._built(name))
+        control = self._control(name, leg.turning)
+        give(self.arrays, name, order_for(self.arrays, name, control, leg.to), self._built(name))
+
+    def _next_leg(self) -> None:
+        self._start_leg()
+
+    def _odometer_goal(self) -> float:
+        """Coordinate along the straight lines at which the drive's present command ends."""
+        assert self._route is not None
+        straight = [leg for leg in (self._route.now, *self._route.ahead) if not leg.turning]
+        return straight[-1].to if straight else self._odometer_at(float(self.arrays.w[L.T]))
+
+    def _odometer_at(self, t: float) -> float:
+        """Distance along all straight lines at an instant."""
+        assert self._route is not None
+        for begin, leg in reversed(self._route.legs):
+            if begin <= t:
+                if not leg.turning:
+                    return self._raw(self._drive or "", t)[0]
+                t = min(t, nextafter(begin, -inf))
+        return self._route.legs[0][1].at
+
+    def _pose_at(self, t: float) -> Pose:
+        assert self._route is not None and self._drive is not None
+        leg = self._route.at(t)
+        return leg.pose(self._raw(self._drive, t)[0])
+
+    # --- state ------------------------------------------------------------------------------------
+
+    def _raw(self, name: str, t: float) -> tuple[float, float]:
+        """Coordinate and speed of the kernel at an instant it has covered."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        if t >= w[L.T] or self._rows == 0:
+            return float(w[m + L.Q]), float(w[m + L.SPEED])
+        return state_at(self._log, self._rows, self.arrays.number[name], t)  # type: ignore[no-any-return]
+
+    def _position_at(self, name: str, t: float) -> float:
+        return self._odometer_at(t) if name == self._drive else self._raw(name, t)[0]
+
+    def position(self, mechanism: str, at_us: int | None = None) -> float | str:
+        """Where it is (now or at an earlier instant) [m, rad or word]; of a drive: along its lines."""
+        at_us = self.now_us if at_us is None else at_us
+        if mechanism in self._watch:
+            return self._word_at(mechanism, at_us)
+        return self._position_at(mechanism, at_us / 1e6)
+
+    def speed(self, mechanism: str, at_us: int | None = None) -> float:
+        """Speed [m/s, rad/s]; of a drive: along its line, 0 in a turn."""
+        at_us = self.now_us if at_us is None else at_us
+        if mechanism in self._watch:
+            return 0.0
+        if mechanism == self._drive and self._route is not None and self._route.at(at_us / 1e6).turning:
+            return 0.0
+        return self._raw(mechanism, at_us / 1e6)[1]
+
+    def pose(self, at_us: int | None = None) -> Pose:
+        """The robot's centre and heading."""
+        if self._route is None:
+            return Pose(0.0, 0.0, 0.0)
+        return self._pose_at((self.now_us if at_us is None else at_us) / 1e6)
+
+    def _word_at(self, mechanism: str, at_us: int) -> str:
+        """Place of a measured mechanism: where it was until it is there."""
+        for watch in reversed(self._watch[mechanism]):
+            if watch.there_us <= at_us and watch.start_us <= at_us:
+                return watch.word
+        return self._watch[mechanism][0].word
 
     def set_payload(self, mechanism: str, mass: float) -> None:
         """Mass [kg] that `mechanism` carries from now on: momentum is kept when it grows, speed when it falls."""
-        raise NotImplementedError
+        if mechanism in self._watch or mass == self._payload[mechanism]:
+            return
+        self._return_to_now()
+        self._saved = None
+        before = self._inertia(mechanism)
+        grows = mass > self._payload[mechanism]
+        self._payload[mechanism] = mass
+        self.arrays.write(mechanism, self._built(mechanism))
+        w, m = self.arrays.w, self.arrays.at[mechanism]
+        if grows and w[m + L.SPEED] != 0.0:
+            w[m + L.SPEED] *= before / self._inertia(mechanism)
+        w[L.DIRTY] = 1.0
+
+    def _inertia(self, mechanism: str) -> float:
+        """Inertia that takes part when a mass is picked up: the load's and, through the gears, the rotors'."""
+        w, m = self.arrays.w, self.arrays.at[mechanism]
+        total = float(w[m + L.MASS_NOW])
+        if w[m + L.TAB_N] > 0.0:
+            row, cells = int(w[m + L.TAB_ROW]), int(w[m + L.TAB_N])
+            q = w[m + L.TAB_Q0] + np.arange(cells + 1) / w[m + L.TAB_PER]
+            total = float(np.interp(w[m + L.Q], q, self.arrays.tab[row : row + cells + 1, L.TAB_M]))
+        for k in range(int(w[m + L.N_GRP])):
+            group = w[int(w[m + L.GRP]) + k * L.GROUP_SIZE :]
+            total += group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J] / group[L.G_FWD]
+        return total
+
+    # --- what is seen, and sets of states ------------------------------------------------------------
 
     def first_seen_us(self, moves: Iterable[Move], limit_us: int) -> int | None:
         """First tick >= now at which code would SEE all these moves inside their sets, if nothing more is
         commanded; None if not before or at limit_us."""
-        raise NotImplementedError
+        begin = self.now_us
+        names = []
+        for move in moves:
+            if move.stopwatch is not None:
+                begin = max(begin, move.stopwatch.there_us)
+            elif not isinstance(move.command, Spin):
+                names.append(move.mechanism)
+        begin = self.tick_at_or_after(begin)
+        if not names:
+            return begin if begin <= limit_us else None
+        if begin > limit_us:
+            return None
+        self._return_to_now()
+        self._save()
+        self._run(begin / 1e6, ())
+        if self._all_inside(names):
+            return begin
+        return self._covered_us() if self._run(limit_us / 1e6, tuple(names)) else None
 
-    def position(self, mechanism: str, at_us: int | None = None) -> float | str:
-        """Where it is (now or at an earlier instant) [m, rad or word]; of a drive: along its present line."""
-        raise NotImplementedError
+    def _all_inside(self, names: list[str]) -> bool:
+        if self._drive in names and self._route is not None and self._route.ahead:
+            return False
+        w = self.arrays.w
+        for name in names:
+            m = self.arrays.at[name]
+            if w[m + L.TOUCH] != 0.0 and w[m + L.TOUCHED] == 0.0:
+                return False
+            if abs(w[m + L.Q] - w[m + L.TARGET_PENDING]) > w[m + L.WINDOW] + 1e-12:
+                return False
+            if abs(w[m + L.SPEED]) > w[m + L.SLOW] + 1e-12:
+                return False
+        return True
 
-    def speed(self, mechanism: str, at_us: int | None = None) -> float:
-        raise NotImplementedError
+    def _settle(self, move: Move) -> None:
+        """Run ahead until the mechanism of a move is at rest and nothing else moves, or to the horizon."""
+        w = self.arrays.w
+        m = self.arrays.at[move.mechanism]
+        self._save()
+        while self._covered_us() < self.horizon_us:
+            quiet = w[L.N_LIVE] == 0.0 and w[L.DIRTY] == 0.0 and w[m + L.T_PENDING] == inf
+            if quiet and self._covered_us() > max(move.start_us, self.now_us) and not self._route_open(move):
+                return
+            span = max(CHUNK_S, 0.5 * (w[L.T] - move.start_us / 1e6))
+            self._run(min(self.horizon_us / 1e6, w[L.T] + span), ())
 
-    def pose(self, at_us: int | None = None) -> Pose:
-        """The robot's centre and heading."""
-        raise NotImplementedError
+    def _route_open(self, move: Move) -> bool:
+        return move.mechanism == self._drive and self._route is not None and bool(self._route.ahead)
+
+    def _legs_between(self, name: str, start: float, end: float) -> list[tuple[float, float, Leg | None]]:
+        """Stretches of time with one meaning of the coordinate, latest first."""
+        if name != self._drive or self._route is None:
+            return [(start, end, None)]
+        out: list[tuple[float, float, Leg | None]] = []
+        stop = end
+        for begin, leg in reversed(self._route.legs):
+            if begin < stop or (begin == stop and not out):
+                out.append((max(start, begin), stop, leg))
+                stop = max(start, begin)
+            if begin <= start:
+                break
+        return out
+
+    def _set_of(self, move: Move) -> tuple[float, float, float, float, bool]:
+        """(target, window, speed limit, touch, is the last leg under way) of a move in the kernel's coordinate."""
+        state = move._state
+        assert state is not None
+        m = self.arrays.at[move.mechanism]
+        if move.mechanism != self._drive:
+            touch = float(state[m + L.TOUCH])
+            return float(state[m + L.TARGET_PENDING]), move.window, move.slower_than, touch, True
+        assert self._route is not None and move._route is not None
+        last = (move._route.now, *move._route.ahead)[-1]
+        control = self._control(move.mechanism, last.turning)
+        slower = control.get("slower_than")
+        reached = any(leg is last for _, leg in self._route.legs)
+        return last.to, float(control["window"]), inf if slower is None else float(slower), 0.0, reached
+
+    def _set_from(self, move: Move) -> float:
+        """Instant from which the coordinate of a move's set has its meaning [s]."""
+        if move.mechanism != self._drive or move._route is None or self._route is None:
+            return move.start_us / 1e6
+        last = (move._route.now, *move._route.ahead)[-1]
+        return next(begin for begin, leg in self._route.legs if leg is last)
+
+    def _set_since(self, move: Move, at_us: int) -> int | None:
+        """Instant since which a move has been inside its own target set without a break, at at_us."""
+        target, window, slower, touch, reached = self._set_of(move)
+        if not reached:
+            return None
+        number = self.arrays.number[move.mechanism]
+        begin, at = self._set_from(move), at_us / 1e6
+        low = 0.0
+        if touch != 0.0:
+            low = self._touch(move, number, touch, begin)
+            if isinf(low) or low > at:
+                return None
+        if self._rows == 0:
+            w, m = self.arrays.w, self.arrays.at[move.mechanism]
+            inside = abs(w[m + L.Q] - target) <= window + 1e-12 and abs(w[m + L.SPEED]) <= slower + 1e-12
+            return microseconds(begin) if inside else None
+        since = inside_since(self._log, self._rows, number, target, window, slower, begin, at)
+        return None if isinf(since) else microseconds(max(since, low))
+
+    def _touch(self, move: Move, number: int, touch: float, begin: float) -> float:
+        assert move._state is not None
+        m = self.arrays.at[move.mechanism]
+        if move._state[m + L.TOUCHED] == 1.0:
+            return begin
+        limit = float(move._state[m + (L.Q_HI if touch > 0.0 else L.Q_LO)])
+        return float(touched_at(self._log, self._rows, number, limit, begin)) if self._rows else inf
+
+    def _first_in_set(self, move: Move, from_us: int, to_us: int) -> int | None:
+        target, window, slower, touch, reached = self._set_of(move)
+        if not reached or self._rows == 0:
+            return None
+        number = self.arrays.number[move.mechanism]
+        begin = max(self._set_from(move), from_us / 1e6)
+        if touch != 0.0:
+            begin = max(begin, self._touch(move, number, touch, self._set_from(move)))
+            if begin > to_us / 1e6:
+                return None
+        t = first_time(self._log, self._rows, number, target, window, slower, begin, to_us / 1e6, True)
+        return None if isinf(t) else microseconds(t)
+
+    def _tolerances(
+        self, mechanism: str, leg: Leg | None, target: Target | Pose, within: float, slower: float | None,
+        heading_within: float | None,
+    ) -> tuple[float, float, float] | None:
+        """Target, half-width and speed limit in the kernel's coordinate; None where nothing on the leg will do."""
+        limit = inf if slower is None else slower
+        if leg is None:
+            assert not isinstance(target, Pose)
+            return float(target), within, limit
+        if not isinstance(target, Pose):
+            return None if leg.turning else (float(target), within, limit)
+        turning = self._control(mechanism, True)
+        heading = float(turning["window"]) if heading_within is None else heading_within
+        found = leg.coordinate_of(target, within, heading)
+        if found is None:
+            return None
+        if leg.turning and slower is not None:
+            own = turning.get("slower_than")
+            limit = inf if own is None else float(own)
+        return found[0], found[1], limit
 
     def inside_since(
         self, mechanism: str, target: Target | Pose, within: float, slower_than: float | None, at_us: int,
@@ -165,7 +687,49 @@ class Plant:
         """Instant since which the position has been within the tolerance of the target, and no faster than
         `slower_than` (None: any speed), without a break up to at_us (<= now); None if it is not met at at_us.
         0 where it has been so from the start."""
-        raise NotImplementedError
+        if mechanism in self._watch:
+            return self._word_since(mechanism, str(target), at_us)
+        self._reach(at_us)
+        since = self._since(mechanism, target, within, slower_than, 0.0, at_us / 1e6, heading_within)
+        return None if isinf(since) else microseconds(since)
+
+    def _since(
+        self, mechanism: str, target: Target | Pose, within: float, slower: float | None, start: float, at: float,
+        heading_within: float | None,
+    ) -> float:
+        """As inside_since, in seconds, looking back to `start`; inf where it is not met."""
+        best = inf
+        number = self.arrays.number[mechanism]
+        for begin, end, leg in self._legs_between(mechanism, start, at):
+            found = self._tolerances(mechanism, leg, target, within, slower, heading_within)
+            if found is None:
+                return best
+            if self._rows == 0 or end <= begin:
+                since = begin if self._met_now(mechanism, *found) else inf
+            else:
+                since = float(inside_since(self._log, self._rows, number, *found, begin, end))
+            if isinf(since):
+                return best
+            best = since
+            if since > begin:
+                return best
+        return best
+
+    def _met_now(self, mechanism: str, target: float, within: float, slower: float) -> bool:
+        w, m = self.arrays.w, self.arrays.at[mechanism]
+        q, v = float(w[m + L.Q]), float(w[m + L.SPEED])
+        return abs(q - target) <= within + 1e-12 and abs(v) <= slower + 1e-12
+
+    def _word_since(self, mechanism: str, word: str, at_us: int) -> int | None:
+        since = None
+        for watch in self._watch[mechanism]:
+            if watch.start_us > at_us or watch.there_us > at_us:
+                break
+            if watch.word != word:
+                since = None
+            elif since is None:
+                since = watch.there_us
+        return since
 
     def inside_for_good_from(
         self, mechanism: str, target: Target | Pose, within: float, slower_than: float | None, at_us: int,
@@ -173,31 +737,99 @@ class Plant:
     ) -> int | None:
         """Instant (> at_us) from which it would be met for good with the command it has at at_us, if nothing
         more were commanded after that; None: never."""
-        raise NotImplementedError
+        if mechanism in self._watch:
+            last = [watch for watch in self._watch[mechanism] if watch.start_us <= at_us][-1]
+            return last.there_us if last.word == str(target) else None
+        move = self._move_at(mechanism, at_us)
+        at, end = at_us / 1e6, self.horizon_us / 1e6
+        if move is None or move.cut_us is None:
+            self._reach(self.horizon_us)
+            since = self._since(mechanism, target, within, slower_than, at, end, heading_within)
+        else:
+            cut = move.cut_us / 1e6
+            since = move._ahead()._since(mechanism, target, within, slower_than, cut, end, heading_within)
+            if since <= cut:
+                before = self._since(mechanism, target, within, slower_than, at, cut, heading_within)
+                since = min(since, before)
+        return None if isinf(since) else microseconds(since)
+
+    def _move_at(self, mechanism: str, at_us: int) -> Move | None:
+        found = None
+        for move in self._moves:
+            if move.mechanism == mechanism and move.start_us <= at_us:
+                found = move
+        return found
 
     def leaves_at(
         self, mechanism: str, target: Target | Pose, within: float, from_us: int, to_us: int,
         heading_within: float | None = None,
     ) -> int | None:
         """First instant in [from_us, to_us] (<= now) at which its position is outside the tolerance."""
-        raise NotImplementedError
+        if mechanism in self._watch:
+            return self._word_left(mechanism, str(target), from_us, to_us)
+        number = self.arrays.number[mechanism]
+        for begin, end, leg in reversed(self._legs_between(mechanism, from_us / 1e6, to_us / 1e6)):
+            found = self._tolerances(mechanism, leg, target, within, None, heading_within)
+            if found is None:
+                return microseconds(begin)
+            if self._rows == 0:
+                return None
+            t = float(first_time(self._log, self._rows, number, *found, begin, end, False))
+            if not isinf(t):
+                return microseconds(t)
+        return None
+
+    def _word_left(self, mechanism: str, word: str, from_us: int, to_us: int) -> int | None:
+        if self._word_at(mechanism, from_us) != word:
+            return from_us
+        for watch in self._watch[mechanism]:
+            if from_us < watch.there_us <= to_us and watch.word != word:
+                return watch.there_us
+        return None
 
     def slower_than(self, mechanism: str) -> float | None:
         """The speed limit of the mechanism's own target set, None where it states none."""
-        raise NotImplementedError
+        if mechanism in self._watch:
+            return None
+        value = self._control(mechanism).get("slower_than")
+        return None if value is None else float(value)
+
+    # --- totals -----------------------------------------------------------------------------------
 
     def moves(self) -> list[Move]:
         """All moves so far, in the order in which they were commanded."""
-        raise NotImplementedError
+        return self._moves
 
     def lowest_bus(self) -> tuple[float, int]:
         """Lowest bus voltage so far [V] and its instant."""
-        raise NotImplementedError
+        w = self.arrays.w
+        return float(w[L.V_MIN]), microseconds(float(w[L.V_MIN_AT]))
 
     def currents(self) -> tuple[float, float]:
         """Peak and mean battery current so far [A]."""
-        raise NotImplementedError
+        w = self.arrays.w
+        return float(w[L.I_MAX]), float(w[L.CHARGE] / w[L.T]) if w[L.T] > 0.0 else 0.0
 
     def energy(self) -> float:
         """Energy that has left the battery's terminals so far [J]."""
-        raise NotImplementedError
+        return float(self.arrays.w[L.ENERGY])
+
+    def collapsed_at(self) -> float | None:
+        """First instant at which the battery could not feed what hangs on it [s]; None: never."""
+        at = float(self.arrays.w[L.COLLAPSED_AT])
+        return None if at < 0.0 else at
+
+    def _why(self, move: Move) -> str:
+        """What holds a mechanism where it ends."""
+        w, m = self.arrays.w, self.arrays.at[move.mechanism]
+        q = float(w[m + L.Q])
+        if w[m + L.S] != 0.0:
+            slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
+            return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"
+        if q >= w[m + L.Q_HI] or q <= w[m + L.Q_LO]:
+            return "blocked by the end of its travel"
+        if w[m + L.DUTY] == 0.0:
+            return "it rests outside its window without effort"
+        if abs(w[m + L.DUTY]) >= 0.999 * max(w[m + L.EFFORT], 1e-9) or w[m + L.CONTROL] == L.SERVO:
+            return "stalled: its effort does not overcome load and friction"
+        return f"its control holds it there with {abs(w[m + L.DUTY]):.0%} effort"

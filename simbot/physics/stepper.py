@@ -688,6 +688,7 @@ def commit(w, tab, log, row, t_new, h, energy, charge):
         log[row, column + 3] = w[m + L.Q]
         log[row, column + 4] = w[m + L.SPEED]
         log[row, column + 5] = w[m + L.ACC] if moving else 0.0
+        log[row, column + 6] = w[m + L.OTHERS_BACK]
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
     w[L.T] = t_new
@@ -713,6 +714,19 @@ def at_tick(w, tab):
     return w[L.WATCHING] == 1.0 and all_seen(w, 1.0, 0.0)
 
 
+@inner
+def first_acts(w, tab):
+    """The command's own tick is the first at which its control acts."""
+    m = first_mech(w)
+    for _ in range(int(w[L.N_MECH])):
+        if w[m + L.NEW] == 1.0:
+            w[m + L.NEW] = 0.0
+            act(w, tab, m, w[L.T])
+        m += L.MECH_SIZE
+    w[L.FRESH] = 0.0
+    w[L.DIRTY] = 1.0
+
+
 @entry
 def advance(w, tab, log, row, t_end):
     """Carry the plant to t_end, or to the first tick at which all that is watched is seen inside.
@@ -732,6 +746,8 @@ def advance(w, tab, log, row, t_end):
     -------
     (code, row) : REACHED, LOG_FULL (give a longer log and call again) or SEEN; next free row.
     """
+    if w[L.FRESH] == 1.0:
+        first_acts(w, tab)
     while True:
         if take_pending(w):
             w[L.DIRTY] = 1.0

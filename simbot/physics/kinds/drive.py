@@ -7,7 +7,12 @@ its goal, drives, and turns to the heading asked for.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
 from simbot.physics.kinds.common import DAMPING, DRIVEN
+from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
 COORDINATE = "length"
@@ -33,3 +38,48 @@ PARAMETERS = (
         Parameter("slower_than", "angular_speed", "inside also means no faster than this", low=0.0, open_low=True),
     )),
 )
+
+
+@dataclass(frozen=True)
+class WheelGroup:
+    """Wheels that turn alike: how many motors, their shaft's angle per unit of travel, their share of the effort."""
+
+    motors: int
+    per_travel: float
+    share: float
+    most: float  # greatest force or torque on the robot that its grip allows
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A drivetrain on one straight line or in one turn, reduced to its coordinate."""
+
+    reduced: Reduced
+    groups: tuple[WheelGroup, ...]
+
+
+ENDLESS = 1e6  # m, rad: a leg has no stops of its own
+
+
+def leg(
+    p: Mapping[str, Any], mass: float, friction: float, extra: float, groups: tuple[WheelGroup, ...]
+) -> Leg:
+    """Assemble a leg: inertia with its wheels', rolling friction, what comes on top of it (scrub)."""
+    wheels = max(4, sum(group.motors for group in groups))
+    share = wheels / sum(group.motors for group in groups)
+    turning = sum(group.motors * share * group.per_travel**2 for group in groups) * p["wheel_inertia"]
+    reduced = Reduced(
+        (Segment(-ENDLESS, ENDLESS, mass + turning, 0.0),),
+        1.0,
+        friction + extra,
+        friction * float(p["static_friction"]) + extra,
+        float(p["damping"]),
+    )
+    return Leg(reduced, groups)
+
+
+def turning_inertia(p: Mapping[str, Any], mass: float, size: tuple[float, float]) -> float:
+    """Inertia about the centre [kg m²]: as given, or that of an even plate of the robot's size."""
+    if p["turning_inertia"] is not None:
+        return float(p["turning_inertia"])
+    return mass * (size[0] ** 2 + size[1] ** 2) / 12.0

@@ -1,9 +1,39 @@
-"""Mecanum drivetrain: moves in any direction at a fixed heading. See `drive` for geometry and keys."""
+"""Mecanum drivetrain: moves in any direction at a fixed heading. See `drive` for geometry and keys.
+
+Rollers at 45 degrees; all weight evenly on the four wheels. In a direction phi from the heading, wheels turn
+with cos(phi) +- sin(phi) over their radius, and the grip along the roller axes allows
+mu W/(sqrt(2) (|cos phi| + |sin phi|)): 0.7071 of mu W straight ahead, 0.5 diagonally.
+"""
 
 from __future__ import annotations
 
-from simbot.physics.kinds.drive import COORDINATE, PARAMETERS
+from collections.abc import Mapping
+from math import cos, sin, sqrt
+from typing import Any
+
+from simbot.physics.kinds.drive import COORDINATE, PARAMETERS, Leg, WheelGroup, leg, turning_inertia
+from simbot.physics.tables import GRAVITY
 
 NAME = "mecanum"
 SUMMARY = "mecanum drivetrain"
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY"]
+__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "straight", "turn"]
+
+
+def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
+    """A straight line in a direction from the heading [rad]."""
+    radius = p["wheel_diameter"] / 2.0
+    first, second = abs(cos(direction) + sin(direction)), abs(cos(direction) - sin(direction))
+    big, small = max(first, second), min(first, second)
+    grip = p["grip"] * mass * GRAVITY / sqrt(2.0) / 2.0
+    groups = [WheelGroup(motors - motors // 2, big / radius, 1.0, grip * big)]
+    if small > 1e-6 and motors > 1:
+        groups.append(WheelGroup(motors // 2, small / radius, small / big, grip * small * small / big))
+    return leg(p, mass, float(p["friction"]), 0.0, tuple(groups))
+
+
+def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, float]) -> Leg:
+    """A turn in place: every wheel's lever is half the sum of wheelbase and track."""
+    lever = (p["wheelbase"] + p["track"]) / 2.0
+    grip = p["grip"] * mass * GRAVITY / sqrt(2.0) * lever
+    groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
+    return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)

@@ -44,7 +44,8 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     Continuous: the joint that costs least tension moves, the topmost first; each stop reached picks the
     next stage up.
     """
-    masses = [float(mass) for mass in p["moving_mass"]]
+    given = p["moving_mass"]
+    masses = [float(mass) for mass in (given if isinstance(given, tuple) else (given,))]
     n = max(int(p["stages"]), len(masses))
     slope = GRAVITY * sin(p["incline"])
     low, high = (float(end) for end in p["travel"])

@@ -1,0 +1,306 @@
+"""From a robot's description to the flat arrays of the kernel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from simbot.physics import layout as L
+from simbot.physics.gearing import chain, completed_stages
+from simbot.physics.kinds import KINDS
+from simbot.physics.motor import MotorModel, completed_sheet, motor_model
+from simbot.physics.tables import Reduced
+from simbot.scenario.model import BatteryState, MechanismSpec, Robot
+from simbot.scenario.parameters import Quantity
+
+Array = npt.NDArray[np.float64]
+WHOLE_BUILT = ("slide", "arm", "winch")  # a missing efficiency is that of the whole, not of good stages
+SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
+SWITCHING_EFFICIENCY = 0.9
+LEAST_BACK = 1e-12
+
+
+@dataclass(frozen=True)
+class Built:
+    """One mechanism (or leg of a drive) ready to be written into the kernel's arrays.
+
+    Parameters
+    ----------
+    reduced : Reduced
+    groups : ndarray, shape (groups, layout.GROUP_SIZE)
+    volts : float
+        Nominal voltage of its motors [V].
+    free_speed : float
+        Of the mechanism at its nominal voltage, unloaded [m/s, rad/s].
+    """
+
+    reduced: Reduced
+    groups: Array
+    volts: float
+    free_speed: float
+
+
+def group_row(
+    reduced: Reduced, motor: MotorModel, motors: int, ratio: float, forward: float, back: float, locks: bool,
+    upstream: float = 0.0, share: float = 1.0, limit: float = inf, battery_limit: float = inf, most: float = inf,
+) -> Array:
+    """Row of a motor group (see layout); ratio: motor's shaft per unit of travel.
+
+    The loss r of a gearmotor lies in its gears, after its rotor; that of a bare motor before its rotor.
+    """
+    row = np.zeros(L.GROUP_SIZE)
+    bare = 1.0 if motor.geared else motor.r
+    if motor.geared:
+        forward *= motor.r
+        inner_back = 2.0 - 1.0 / motor.r
+        locks = locks or inner_back <= 0.0
+        back = -abs(back * inner_back) if locks else back * inner_back
+    inertia = motor.rotor_inertia + upstream
+    least_mass = min(segment.mass for segment in reduced.segments)
+    moving_back = back
+    if back == 0.0 or ratio**2 * inertia * motors + back * least_mass <= 0.0:
+        moving_back = LEAST_BACK
+    row[L.G_N], row[L.G_RATIO], row[L.G_R] = motors, ratio, motor.resistance
+    row[L.G_K], row[L.G_TF], row[L.G_J] = motor.constant, motor.friction, inertia
+    row[L.G_FWD], row[L.G_BACK], row[L.G_BACK_TRUE] = 1.0 / forward, moving_back, back
+    row[L.G_RF], row[L.G_RB] = bare, max(2.0 - 1.0 / bare, 1e-6)
+    row[L.G_SHARE], row[L.G_LIMIT], row[L.G_LIMIT_B] = share, limit, battery_limit
+    row[L.G_CURRENT], row[L.G_RAIL] = 1.0, -1.0
+    row[L.G_LO] = max(reduced.least_force, -most)
+    row[L.G_HI] = min(reduced.greatest_force, most)
+    row[L.G_LOCKS] = float(locks)
+    return row
+
+
+def limits(values: Mapping[str, Any]) -> tuple[float, float]:
+    motor, battery = values.get("current_limit"), values.get("battery_current_limit")
+    return (inf if motor is None else float(motor)), (inf if battery is None else float(battery))
+
+
+def build_driven(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
+    """Slide, arm, winch or roller."""
+    values = spec.values
+    reduced = KINDS[spec.kind].reduce(values, payload)
+    motor = motor_model(robot.motors[values["motors"].motor])
+    gears = chain(values["gearing"] or ())
+    count = values["motors"].count
+    if gears.downstream_inertia:
+        reduced = with_extra_mass(reduced, gears.downstream_inertia * reduced.per_travel**2)
+    ratio = reduced.per_travel * gears.ratio
+    limit, battery_limit = limits(values)
+    row = group_row(
+        reduced, motor, count, ratio, gears.forward, gears.back, gears.locks, gears.upstream_inertia,
+        limit=limit, battery_limit=battery_limit,
+    )
+    return Built(reduced, row[None, :], motor.voltage, motor.voltage / (motor.constant * ratio))
+
+
+def with_extra_mass(reduced: Reduced, mass: float) -> Reduced:
+    """The same mechanism with a constant inertia added along the whole travel."""
+    segments = []
+    for segment in reduced.segments:
+        knots = segment.knots
+        if knots is not None:
+            knots = knots.copy()
+            knots[:, L.TAB_M] += mass
+        segments.append(replace(segment, mass=segment.mass + mass, knots=knots))
+    return replace(reduced, segments=tuple(segments))
+
+
+def build_servo(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
+    """Hobby servo: torque Ts d V/Vr - (Ts/w0) w, less its friction; rotor inertia rotor_time Ts/w0."""
+    values = spec.values
+    reduced = KINDS[spec.kind].reduce(values, payload)
+    speed, torque, volts = float(values["speed"]), float(values["stall_torque"]), float(values["at"])
+    constant = volts / speed
+    resistance = constant * volts / torque
+    motor = MotorModel(
+        volts, resistance, constant, float(values["friction"]) * torque, float(values["rotor_time"]) * torque / speed,
+        1.0, False, 1.0, None,
+    )
+    row = group_row(reduced, motor, int(values["count"]), 1.0, 1.0, 1.0, False)
+    row[L.G_CURRENT] = float(values["stall_current"]) / (volts / resistance)
+    if values["rail"] is not None:
+        row[L.G_RAIL] = list(robot.rails).index(values["rail"])
+    return Built(reduced, row[None, :], volts, speed)
+
+
+def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: float | None) -> Built:
+    """A drive on a straight line in a direction from its heading [rad], or in a turn (None)."""
+    values = spec.values
+    kind = KINDS[spec.kind]
+    use = values["motors"]
+    mass = float(robot.mass) + carried
+    if direction is None:
+        leg = kind.turn(values, mass, use.count, (float(robot.length), float(robot.width)))
+    else:
+        leg = kind.straight(values, mass, use.count, direction)
+    motor = motor_model(robot.motors[use.motor])
+    gears = chain(values["gearing"] or ())
+    limit, battery_limit = limits(values)
+    rows = [
+        group_row(
+            leg.reduced, motor, group.motors, group.per_travel * gears.ratio, gears.forward, gears.back, gears.locks,
+            gears.upstream_inertia, group.share, limit, battery_limit, group.most,
+        )
+        for group in leg.groups
+    ]
+    ratio = leg.groups[0].per_travel * gears.ratio
+    return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
+
+
+DRIVES = ("mecanum", "tank")
+Assumption = tuple[str, int, str, float, float, str]
+
+
+def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
+    """Fill in everything the physics needs and the file leaves out.
+
+    Returns
+    -------
+    (robot, assumed) : assumed is a tuple of (owner, line, key, value in SI, spread, reason)
+    """
+    assumed: list[Assumption] = []
+    motors = {}
+    for name, sheet in robot.motors.items():
+        motors[name], more = completed_sheet(sheet)
+        assumed += [(f"motors.{name}", sheet.line, *each) for each in more]
+    mechanisms = {}
+    for name, spec in robot.mechanisms.items():
+        values = dict(spec.values)
+        if values.get("gearing"):
+            values["gearing"], more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
+            assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
+        if spec.kind == "servo" and values["stall_current"] is None:
+            values["stall_current"] = guess = servo_stall_current(values)
+            reason = "its electronics and gears pass on 50 to 70 % at stall, common practice, no source"
+            assumed.append((f"mechanisms.{name}", spec.line, "stall_current", guess, guess.spread, reason))
+        mechanisms[name] = replace(spec, values=values)
+    return replace(robot, motors=motors, mechanisms=mechanisms), tuple(assumed)
+
+
+def servo_stall_current(values: Mapping[str, Any]) -> Quantity:
+    """Stall current of a servo whose sheet states none: Ts w0/(V efficiency) [A]."""
+    current = float(values["stall_torque"] * values["speed"] / values["at"]) / SERVO_EFFICIENCY
+    return Quantity(current, current / 6.0, "assumed", True)
+
+
+class Models:
+    """All mechanisms of a robot, built on first use and kept."""
+
+    def __init__(self, robot: Robot) -> None:
+        self.robot = completed(robot)[0]
+        self.variants: dict[Any, Any] = {}  # the same robot with quantities at an end of their spread
+        self._built: dict[tuple[str, float, float | None], Built] = {}
+
+    def get(self, name: str, payload: float = 0.0, direction: float | None = 0.0) -> Built:
+        """A mechanism with a payload [kg]; of a drive: a leg in a direction from its heading, None: a turn."""
+        key = (name, payload, direction)
+        if key not in self._built:
+            spec = self.robot.mechanisms[name]
+            if spec.kind in DRIVES:
+                built = build_leg(spec, self.robot, payload, direction)
+            elif spec.kind == "servo":
+                built = build_servo(spec, self.robot, payload)
+            else:
+                built = build_driven(spec, self.robot, payload)
+            self._built[key] = built
+        return self._built[key]
+
+
+class Arrays:
+    """The kernel's arrays of one plant: state `w`, tables `tab`, and where each mechanism stands in `w`."""
+
+    def __init__(self, models: Models, names: Sequence[str], battery: BatteryState, tolerance: float) -> None:
+        robot = models.robot
+        first = [models.get(name) for name in names]
+        room = [2 if robot.mechanisms[name].kind in DRIVES else 1 for name in names]
+        mechanisms = L.RAILS + len(robot.rails) * L.RAIL_SIZE
+        groups = mechanisms + len(names) * L.MECH_SIZE
+        segments = groups + sum(room) * L.GROUP_SIZE
+        size = segments + sum(len(built.reduced.segments) for built in first) * L.SEG_SIZE
+        self.w: Array = np.zeros(size)
+        self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
+        self._rows: dict[int, int] = {}
+        self._knots: list[Array] = []
+        self.at = {name: mechanisms + i * L.MECH_SIZE for i, name in enumerate(names)}
+        self.number = {name: i for i, name in enumerate(names)}
+        w = self.w
+        w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
+        w[L.N_MECH], w[L.N_RAIL] = len(names), len(robot.rails)
+        w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us
+        w[L.V] = w[L.V_MIN] = battery.open_circuit
+        w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
+        self._write_rails(robot)
+        for name, built, count in zip(names, first, room, strict=True):
+            m = self.at[name]
+            w[m + L.GRP], w[m + L.SEG] = groups, segments
+            groups += count * L.GROUP_SIZE
+            segments += len(built.reduced.segments) * L.SEG_SIZE
+            w[m + L.T_PENDING] = inf
+            w[m + L.SLOW] = inf
+            self.write(name, built)
+
+    def _write_rails(self, robot: Robot) -> None:
+        for k, rail in enumerate(robot.rails.values()):
+            r = L.RAILS + k * L.RAIL_SIZE
+            self.w[r + L.RAIL_SET], self.w[r + L.RAIL_LIMIT] = rail.voltage, rail.current_limit
+            self.w[r + L.RAIL_DROP] = rail.dropout
+            self.w[r + L.RAIL_EFF] = SWITCHING_EFFICIENCY if rail.regulator == "switching" else 0.0
+            self.w[r + L.RAIL_V] = rail.voltage
+            self.w[r + L.RAIL_MODE] = L.IDLE
+
+    def write(self, name: str, built: Built) -> None:
+        """Write (or write again) what does not depend on the command; position and speed stay."""
+        w, m = self.w, self.at[name]
+        reduced = built.reduced
+        w[m + L.Q_LO], w[m + L.Q_HI] = reduced.low, reduced.high
+        w[m + L.FC], w[m + L.FS], w[m + L.DAMP] = reduced.friction, reduced.static, reduced.damping
+        w[m + L.VOLTS_NOMINAL] = built.volts
+        w[m + L.N_GRP] = len(built.groups)
+        g = int(w[m + L.GRP])
+        w[g : g + built.groups.size] = built.groups.ravel()
+        w[m + L.N_SEG] = len(reduced.segments)
+        s = int(w[m + L.SEG])
+        for segment in reduced.segments:
+            cells, row = 0, 0
+            if segment.knots is not None:
+                cells, row = len(segment.knots) - 1, self._row_of(segment.knots)
+            w[s : s + L.SEG_SIZE] = (segment.low, segment.high, segment.mass, segment.load, cells, row)
+            s += L.SEG_SIZE
+        self.locate(name)
+
+    def _row_of(self, knots: Array) -> int:
+        key = id(knots)
+        if key not in self._rows:
+            self._rows[key] = sum(len(each) for each in self._knots)
+            self._knots.append(knots)
+            self.tab = np.concatenate(self._knots)
+        return self._rows[key]
+
+    def locate(self, name: str) -> None:
+        """Make the segment in which the mechanism stands its present one."""
+        w, m = self.w, self.at[name]
+        count = int(w[m + L.N_SEG])
+        base = int(w[m + L.SEG])
+        now = count - 1
+        for k in range(count):
+            if w[m + L.Q] < w[base + k * L.SEG_SIZE + L.SEG_TO]:
+                now = k
+                break
+        s = base + now * L.SEG_SIZE
+        low, high, mass, load, cells, row = w[s : s + L.SEG_SIZE]
+        w[m + L.SEG_NOW] = now
+        w[m + L.SEG_LO], w[m + L.SEG_HI], w[m + L.MASS_NOW], w[m + L.LOAD_NOW] = low, high, mass, load
+        w[m + L.TAB_N], w[m + L.TAB_ROW], w[m + L.TAB_Q0] = cells, row, low
+        w[m + L.TAB_PER] = cells / (high - low)
+
+
+def physical(robot: Robot) -> list[str]:
+    """Names of the mechanisms that have physics (all but the measured ones), in file order."""
+    return [name for name, spec in robot.mechanisms.items() if spec.kind != "measured"]

@@ -1,0 +1,289 @@
+"""The floor: the least time in which any control could bring a mechanism into its target set.
+
+In the phase plane the fastest way is the strongest effort forward followed by the strongest effort backward
+(Bobrow, Dubowsky and Gibson, Int. J. Robotics Research 4(3), 1985). Both halves are integrated forward in
+time by the same kernel as the run; the instant of the switch is the earliest from which braking still ends
+inside the set, found by bracketing. Special cases: a set without a speed limit is only touched; a start
+that is too fast overshoots and comes back; a brake that is weaker than the load ends nowhere.
+Taken at the favourable end of every spread, with the mechanism's own sag alone, plus what others gave back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf, isinf
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from simbot.physics import layout as L
+from simbot.physics.build import DRIVES, Arrays, Models
+from simbot.physics.orders import Order, scale
+from simbot.physics.record import first_time, state_at
+from simbot.physics.spreads import Path, at_ends, spread_paths
+from simbot.physics.stepper import LOG_FULL, advance
+from simbot.scenario.model import BatteryState
+
+if TYPE_CHECKING:
+    from simbot.physics.plant import Move, Plant
+
+LONGEST = 120.0  # s: a move that takes longer has no floor
+TIGHT = 1e-9  # s: accuracy of the switching instant
+
+
+class Stretch:
+    """One coordinate to be covered as fast as possible: from a state into a target set.
+
+    Parameters
+    ----------
+    models : Models
+    battery : BatteryState
+        Its open-circuit voltage already raised by what others gave back.
+    name : str
+    payload : float
+        [kg]
+    direction : float or None
+        Of a drive's straight line from its heading [rad]; None: a turn.
+    start, speed, target, window, slower_than : float
+        As of the move.
+    touch : float
+        -1, +1: the target is a hard stop.
+    tolerance : float
+    """
+
+    def __init__(
+        self,
+        models: Models,
+        battery: BatteryState,
+        name: str,
+        payload: float,
+        direction: float | None,
+        start: float,
+        speed: float,
+        target: float,
+        window: float,
+        slower_than: float,
+        touch: float,
+        tolerance: float,
+    ) -> None:
+        self.built = models.get(name, payload, direction)
+        self.arrays = Arrays(models, [name], battery, tolerance)
+        self.name = name
+        self.m = self.arrays.at[name]
+        self.arrays.w[self.m + L.Q] = start
+        self.arrays.write(name, self.built)
+        self.start, self.speed = start, speed
+        self.low, self.high = target - window, target + window
+        self.slower = slower_than
+        self.touch, self.target = touch, target
+        order = Order(target, window, slower_than, 0.0, {})
+        scale(self.arrays, name, abs(target - start), order, self.built)
+        self.base = self.arrays.w.copy()
+        self.log = np.empty((512, L.LOG_MECH + L.LOG_PER_MECH))
+
+    def time(self) -> float:
+        """Least time [s]; inf where no effort gets there."""
+        if self.touch != 0.0:
+            edge = self.target
+            if self.start == edge:
+                return 0.0
+            return self.reach(self.touch, edge)
+        inside = self.low - 1e-12 <= self.start <= self.high + 1e-12
+        if inside and abs(self.speed) <= self.slower:
+            return 0.0
+        if inside:
+            way = 1.0 if self.speed > 0.0 else -1.0
+        else:
+            way = 1.0 if self.start < self.low else -1.0
+        best = self.one_way(way)
+        if isinf(best) and self.speed != 0.0:
+            best = self.one_way(-way)
+        return best
+
+    def one_way(self, way: float) -> float:
+        """Forward then backward with `way` the direction in which the set is entered; inf where it is missed."""
+        near, far = (self.low, self.high) if way > 0.0 else (self.high, self.low)
+        past = way * (self.start - near) >= 0.0 and way * self.speed > 0.0
+        if isinf(self.slower):
+            return self.reach(way, near)
+        touch = inf
+        if not past:
+            touch = self.reach(way, near)
+            if isinf(touch):
+                return inf
+            _, v = state_at(self.log, self.rows, 0, touch)
+            if abs(v) <= self.slower * (1.0 + 1e-9):
+                return touch
+        forward, rows = self.log.copy(), self.rows if not past else 0
+        return self.switched(way, near, far, forward, rows, touch)
+
+    def switched(self, way: float, near: float, far: float, forward: np.ndarray, rows: int, touch: float) -> float:
+        """Earliest switch after which braking has become slow enough at the near edge or beyond it."""
+
+        def brake_from(at: float) -> tuple[float, float]:
+            q, v = (self.start, self.speed) if at <= 0.0 else state_at(forward, rows, 0, at)
+            return self.brake(way, q, v)
+
+        spent, end = brake_from(0.0)
+        over = way * (end - near)
+        moving_in = way * self.speed > self.slower
+        if moving_in and over >= -1e-15:
+            return spent if way * (far - end) >= -1e-15 else inf
+        low, high = 0.0, touch
+        if not moving_in:
+            over = way * (self.start - near)
+        f_low, f_high = over, inf
+        best = inf
+        guess = 0.9 * touch
+        side = 0
+        for _ in range(100):
+            spent, end = brake_from(guess)
+            f = way * (end - near)
+            if f >= 0.0:
+                if f < inf and way * (far - end) >= 0.0:
+                    best = guess + spent
+                high, f_high = guess, f
+                f_low = 0.5 * f_low if side == 1 else f_low
+                side = 1
+            else:
+                low, f_low = guess, f
+                f_high = 0.5 * f_high if side == -1 else f_high
+                side = -1
+            if high - low < TIGHT:
+                break
+            guess = 0.5 * (low + high)
+            if not isinf(f_high) and not isinf(f_low):
+                step = low - f_low * (high - low) / (f_high - f_low)
+                guess = min(max(step, low + 1e-3 * (high - low)), high - 1e-3 * (high - low))
+        return best
+
+    def run(self, q: float, v: float, optimal: float) -> None:
+        """Set the state and the strongest effort in a direction; time begins at 0."""
+        w, m = self.arrays.w, self.m
+        w[:] = self.base
+        w[m + L.Q], w[m + L.SPEED] = q, v
+        w[m + L.CONTROL], w[m + L.OPTIMAL] = L.STRONGEST, optimal
+        w[L.TICK] = 1e12
+        w[L.DIRTY] = 1.0
+        self.arrays.locate(self.name)
+        self.rows = 0
+
+    def go(self, to: float) -> bool:
+        """Integrate to an instant [s]; False where the mechanism has come to rest for good."""
+        w = self.arrays.w
+        while True:
+            code, self.rows = advance(w, self.arrays.tab, self.log, self.rows, to)
+            if code != LOG_FULL:
+                return bool(w[L.N_LIVE] > 0.0)
+            self.log = np.concatenate((self.log, np.empty_like(self.log)))
+
+    def reach(self, way: float, edge: float) -> float:
+        """Time of the strongest effort until the edge is passed; inf where it is not."""
+        self.run(self.start, self.speed, way)
+        w, m = self.arrays.w, self.m
+        span = 4.0 * (self.base[m + L.Q_SCALE] / self.built.free_speed + 1e-3)
+        at = 0.0
+        while at < LONGEST:
+            at += span
+            alive = self.go(at)
+            if way * (w[m + L.Q] - edge) >= 0.0:
+                half = 0.5e9
+                t = first_time(self.log, self.rows, 0, edge + way * half, half, inf, 0.0, at, True)
+                return float(t)
+            if not alive:
+                return inf
+            span *= 2.0
+        return inf
+
+    def brake(self, way: float, q: float, v: float) -> tuple[float, float]:
+        """Time and place at which the strongest effort against the motion has made it slow enough."""
+        if way * v <= self.slower:
+            return 0.0, q
+        self.run(q, v, -way)
+        w, m = self.arrays.w, self.m
+        lag = 0.2 * self.base[L.H] * 20.0
+        at = 0.0
+        while at < LONGEST:
+            at += lag
+            alive = self.go(at)
+            if way * w[m + L.SPEED] <= self.slower:
+                t = float(first_time(self.log, self.rows, 0, 0.0, 1e12, self.slower, 0.0, at, True))
+                if isinf(t):
+                    return inf, way * inf
+                place, _ = state_at(self.log, self.rows, 0, t)
+                hit = place >= w[m + L.Q_HI] or place <= w[m + L.Q_LO]
+                return (inf, way * inf) if hit and abs(place - self.target) > 1e-9 else (t, place)
+            if not alive:
+                return inf, way * inf
+            lag *= 2.0
+        return inf, way * inf
+
+
+def floor_of(plant: Plant, move: Move) -> float | None:
+    """Floor of a move [s], at the favourable end of every spread; None where no effort gets there."""
+    name = move.mechanism
+    back = _given_back(plant, move)
+    paths = spread_paths(plant.robot, plant.battery, name, name == plant._drive)
+    best = _time(plant, move, plant.models, plant.battery, back)
+    chosen: list[tuple[Path, float]] = []
+    for path in paths:
+        kept = chosen
+        for sign in (-1.0, 1.0):
+            trial = [*chosen, (path, sign)]
+            time = _time(plant, move, *_variant(plant, name, trial), back)
+            if time < best:
+                best, kept = time, trial
+        chosen = kept
+    return None if isinf(best) else best
+
+
+def _variant(plant: Plant, name: str, ends: list[tuple[Path, float]]) -> tuple[Models, BatteryState]:
+    """The robot with some quantities at an end of their spread, built once for all moves."""
+    key = (name, plant.battery.name, tuple(ends))
+    if key not in plant.models.variants:
+        plant.models.variants[key] = at_ends(plant.robot, plant.battery, name, ends)
+    return plant.models.variants[key]
+
+
+def _given_back(plant: Plant, move: Move) -> float:
+    """Most current that all others together gave back at one instant of the move [A]."""
+    arrival = move.arrival_us()
+    end = plant.horizon_us if arrival is None else arrival
+    if move.cut_us is not None:
+        end = min(end, move.cut_us)
+    if plant._rows == 0 or end <= move.start_us:
+        return 0.0
+    log = plant._log[: plant._rows]
+    row = int(np.searchsorted(log[:, L.LOG_T], end / 1e6, side="left")) - 1
+    column = L.LOG_MECH + L.LOG_PER_MECH * plant.arrays.number[move.mechanism] + 6
+    return float(log[max(row, 0), column])
+
+
+def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back: float) -> float:
+    """Floor of a move for one choice of all quantities [s]; of a drive: the sum over its legs."""
+    raised = replace(battery, open_circuit=battery.open_circuit + back * battery.resistance)
+    tolerance = float(plant.arrays.w[L.TOL])
+    name = move.mechanism
+    assert move._state is not None
+    m = plant.arrays.at[name]
+    q, v = float(move._state[m + L.Q]), float(move._state[m + L.SPEED])
+    if plant.robot.mechanisms[name].kind not in DRIVES:
+        touch = float(move._state[m + L.TOUCH])
+        if touch != 0.0 and move._state[m + L.TOUCHED] == 1.0:
+            return 0.0
+        return Stretch(
+            models, raised, name, move._payload, 0.0, q, v, float(move.target), move.window, move.slower_than, touch,
+            tolerance,
+        ).time()
+    assert move._route is not None
+    total = 0.0
+    for number, leg in enumerate((move._route.now, *move._route.ahead)):
+        control = plant._control(name, leg.turning)
+        slower = inf if control.get("slower_than") is None else float(control["slower_than"])
+        direction = None if leg.turning else leg.direction
+        start, speed = (q, v) if number == 0 else (leg.at, 0.0)
+        total += Stretch(
+            models, raised, name, move._payload, direction, start, speed, leg.to, float(control["window"]), slower, 0.0,
+            tolerance,
+        ).time()
+    return total

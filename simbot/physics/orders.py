@@ -1,0 +1,194 @@
+"""How a command is put into the kernel's array: control, target set, scales, profile."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import copysign, inf, radians
+from typing import Any
+
+import numpy as np
+
+from simbot.physics import layout as L
+from simbot.physics.build import DRIVES, Arrays, Built
+from simbot.physics.profile import profile
+from simbot.scenario.model import MechanismSpec
+
+HEADING_WINDOW = radians(2.0)  # of a turn in place whose control states none
+DRIVE_WINDOW = 0.02
+LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED}
+AFTER = {"brake": 0.0, "coast": 1.0}
+
+
+@dataclass(frozen=True)
+class Order:
+    """A target set and how it is to be reached.
+
+    Parameters
+    ----------
+    target, window, slower_than : float
+        The set; slower_than inf: any speed.
+    touch : float
+        -1, +1: the target is that end of the travel, arrived when touched; 0: a window.
+    values : mapping
+        The control's keys in the coordinate of this mechanism (or leg).
+    """
+
+    target: float
+    window: float
+    slower_than: float
+    touch: float
+    values: Mapping[str, Any]
+
+
+def control_of(spec: MechanismSpec, turning: bool = False) -> dict[str, Any]:
+    """The control's keys in SI; of a turn in place: in radians, derived from the line's where not given."""
+    values = spec.values
+    if spec.kind == "servo":
+        return {"loop": "servo", "window": float(values["window"]), "slower_than": None}
+    given = dict(values.get("control") or {})
+    if given.get("window") is None:
+        given["window"] = DRIVE_WINDOW if spec.kind in DRIVES else default_window(values)
+    if not turning:
+        return given
+    turn = dict(values.get("turn") or {})
+    lever = (values.get("track") or 0.3) / 2.0
+    for key in ("p", "i", "d"):
+        if turn.get(key) is None and given.get(key) is not None:
+            turn[key] = given[key] * lever
+    for key in ("slower_than", "speed", "acceleration", "jerk"):
+        if turn.get(key) is None and given.get(key) is not None:
+            turn[key] = given[key] / lever
+    if turn.get("window") is None:
+        turn["window"] = HEADING_WINDOW
+    return {**given, **turn}
+
+
+def default_window(values: Mapping[str, Any]) -> float:
+    """2 % of the travel where a control states no window."""
+    travel = values.get("travel")
+    return 0.02 * abs(travel[1] - travel[0]) if travel else 0.02
+
+
+def order_for(arrays: Arrays, name: str, control: Mapping[str, Any], target: float, open_loop: bool = False) -> Order:
+    """Target set of a command: a hard stop is reached by touching where effort is what drives it."""
+    w, m = arrays.w, arrays.at[name]
+    slower = control.get("slower_than")
+    touch = 0.0
+    if open_loop or control["loop"] == "full_effort":
+        if target >= w[m + L.Q_HI]:
+            touch = 1.0
+        elif target <= w[m + L.Q_LO]:
+            touch = -1.0
+    return Order(target, float(control["window"]), inf if slower is None else float(slower), touch, control)
+
+
+def set_target(arrays: Arrays, name: str, order: Order, built: Built) -> None:
+    """The set, the direction, and what errors are measured by."""
+    w, m = arrays.w, arrays.at[name]
+    q = w[m + L.Q]
+    w[m + L.TARGET_PENDING] = order.target
+    w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = order.window, order.slower_than, order.touch
+    at_stop = q >= w[m + L.Q_HI] if order.touch > 0.0 else q <= w[m + L.Q_LO]
+    w[m + L.TOUCHED] = 1.0 if order.touch != 0.0 and at_stop and w[m + L.SPEED] == 0.0 else 0.0
+    w[m + L.DIRECTION] = copysign(1.0, order.target - q)
+    w[m + L.T_COMMAND] = w[L.T]
+    w[m + L.OTHERS_BACK] = 0.0
+    w[m + L.INTEGRAL] = 0.0
+    w[m + L.PINNED] = w[m + L.LOCK] = 0.0
+    scale(arrays, name, abs(order.target - q), order, built)
+
+
+def scale(arrays: Arrays, name: str, distance: float, order: Order, built: Built) -> None:
+    """Error scales: the way to go, and a speed that such a way lets it reach (not far below its speed limit)."""
+    w, m = arrays.w, arrays.at[name]
+    free = built.free_speed
+    group = built.groups[0]
+    inertia = built.reduced.segments[0].mass + group[L.G_N] * group[L.G_J] * group[L.G_RATIO] ** 2
+    drag = group[L.G_N] * (group[L.G_K] * group[L.G_RATIO]) ** 2 / group[L.G_R]
+    lag = inertia / drag
+    distance = max(distance, order.window, 1e-3 * free * lag)
+    speed = free * distance / (distance + free * lag)
+    if order.slower_than < inf:
+        speed = min(speed, max(5.0 * order.slower_than, 0.02 * free))
+    w[m + L.Q_SCALE], w[m + L.V_SCALE] = distance, speed
+    w[L.H] = min(w[L.H], 0.05 * lag)
+
+
+def give(arrays: Arrays, name: str, order: Order, built: Built, frame: float = 0.0) -> None:
+    """Command a mechanism to a target under its own control; its first tick is now."""
+    set_target(arrays, name, order, built)
+    w, m = arrays.w, arrays.at[name]
+    control = order.values
+    loop = control["loop"]
+    if loop == "servo":
+        w[m + L.CONTROL] = L.SERVO
+        w[m + L.T_PENDING] = w[L.T] + frame
+    else:
+        w[m + L.CONTROL] = LOOPS[loop]
+        w[m + L.TARGET] = order.target
+        w[m + L.NEW] = w[L.FRESH] = 1.0
+        _gains(w, m, control)
+    if loop == "profile":
+        pieces = profile(
+            w[m + L.Q], w[m + L.SPEED], order.target, control["speed"], control["acceleration"], control["jerk"]
+        )
+        _store(w, m, pieces)
+    w[L.DIRTY] = 1.0
+
+
+def _store(w: Any, m: int, pieces: list[tuple[float, float, float, float, float]]) -> None:
+    w[m + L.PROFILE_N] = len(pieces)
+    w[m + L.PROFILE : m + L.PROFILE + 5 * len(pieces)] = np.ravel(pieces)
+    w[m + L.LAG_MAX] = 0.0
+
+
+def _gains(w: Any, m: int, control: Mapping[str, Any]) -> None:
+    w[m + L.EFFORT] = 1.0 if control.get("effort") is None else control["effort"]
+    w[m + L.KP], w[m + L.KI], w[m + L.KD] = (control.get(key) or 0.0 for key in ("p", "i", "d"))
+    w[m + L.LATENCY] = control.get("latency") or 0.0
+    set_after(w, m, control.get("after"))
+
+
+def set_after(w: Any, m: int, after: str | float | None) -> None:
+    if isinstance(after, str) or after is None:
+        w[m + L.AFTER], w[m + L.AFTER_EFFORT] = AFTER[after or "brake"], 0.0
+    else:
+        w[m + L.AFTER], w[m + L.AFTER_EFFORT] = 2.0, float(after)
+
+
+def push(arrays: Arrays, name: str, order: Order, built: Built, effort: float, end: float,
+         after: str | float | None) -> None:
+    """Open-loop effort towards the target until a time [s] of the match."""
+    set_target(arrays, name, order, built)
+    w, m = arrays.w, arrays.at[name]
+    _gains(w, m, order.values)
+    if after is not None:
+        set_after(w, m, after)
+    w[m + L.CONTROL], w[m + L.TARGET] = L.TIMED, order.target
+    w[m + L.EFFORT], w[m + L.T_OFF] = effort, end
+    w[m + L.NEW] = w[L.FRESH] = w[L.DIRTY] = 1.0
+
+
+def spin(arrays: Arrays, name: str, effort: float, built: Built, after: str | float | None) -> None:
+    """Constant effort from now on; 0: what the control does afterwards."""
+    w, m = arrays.w, arrays.at[name]
+    set_after(w, m, after)
+    w[m + L.CONTROL] = L.SPIN
+    w[m + L.DUTY] = w[m + L.SENT] = effort
+    w[m + L.OPEN] = w[m + L.SENT_OPEN] = 1.0 if effort == 0.0 and w[m + L.AFTER] == 1.0 else 0.0
+    w[m + L.T_COMMAND], w[m + L.OTHERS_BACK], w[m + L.LOCK] = w[L.T], 0.0, 0.0
+    w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = inf, inf, 0.0
+    w[m + L.Q_SCALE], w[m + L.V_SCALE] = built.free_speed, built.free_speed
+    w[L.DIRTY] = 1.0
+
+
+def hold(arrays: Arrays, name: str, control: Mapping[str, Any], built: Built) -> None:
+    """At the start: the position it has counts as its last target."""
+    w, m = arrays.w, arrays.at[name]
+    order = Order(float(w[m + L.Q]), float(control["window"]), inf, 0.0, control)
+    if control["loop"] == "profile":
+        control = {**control, "speed": control["speed"] or 1.0, "acceleration": control["acceleration"] or 1.0}
+        order = Order(order.target, order.window, inf, 0.0, control)
+    give(arrays, name, order, built)
+    w[m + L.DIRECTION] = 1.0

@@ -1,0 +1,145 @@
+"""A drive move as straight lines and turns in place, and where the robot stands on the field meanwhile."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from math import atan2, cos, hypot, pi, remainder, sin
+
+from simbot.scenario.model import Pose
+
+TINY = 1e-9
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One straight line or one turn.
+
+    Parameters
+    ----------
+    turning : bool
+        True: the coordinate is the heading [rad]; False: the distance along the line [m].
+    origin : Pose
+        Where the robot stands when the coordinate is `at`.
+    at : float
+        Coordinate at the origin.
+    to : float
+        Coordinate of the leg's end.
+    way : float
+        Field angle in which a straight line's coordinate grows [rad].
+    direction : float
+        That angle seen from the heading [rad].
+    """
+
+    turning: bool
+    origin: Pose
+    at: float
+    to: float
+    way: float = 0.0
+    direction: float = 0.0
+
+    def pose(self, q: float) -> Pose:
+        """The robot's pose at a coordinate."""
+        if self.turning:
+            return Pose(self.origin.x, self.origin.y, self.origin.heading + (q - self.at))
+        s = q - self.at
+        return Pose(self.origin.x + s * cos(self.way), self.origin.y + s * sin(self.way), self.origin.heading)
+
+    def coordinate_of(self, goal: Pose, within: float, heading_within: float) -> tuple[float, float] | None:
+        """Coordinate and half-width in which the pose is within the tolerances of a goal; None: nowhere."""
+        dx, dy = goal.x - self.origin.x, goal.y - self.origin.y
+        turn = remainder(goal.heading - self.origin.heading, 2.0 * pi)
+        if self.turning:
+            return (self.at + turn, heading_within) if hypot(dx, dy) <= within + TINY else None
+        if abs(turn) > heading_within + TINY:
+            return None
+        across = -dx * sin(self.way) + dy * cos(self.way)
+        left = within**2 - across**2
+        if left < -TINY:
+            return None
+        along = dx * cos(self.way) + dy * sin(self.way)
+        return self.at + along, max(left, 0.0) ** 0.5 if abs(across) > TINY else within
+
+
+@dataclass
+class Route:
+    """Legs driven so far and still to drive; distances along all straight lines add up in one coordinate.
+
+    Parameters
+    ----------
+    holonomic : bool
+        Moves in any direction at a fixed heading.
+    legs : list of (instant [s], Leg)
+        From each instant on.
+    ahead : list of Leg
+        What follows once the present leg has been seen at its end.
+    """
+
+    holonomic: bool
+    legs: list[tuple[float, Leg]]
+    ahead: list[Leg] = field(default_factory=list)
+
+    @classmethod
+    def at_rest(cls, holonomic: bool, pose: Pose) -> Route:
+        return cls(holonomic, [(0.0, Leg(False, pose, 0.0, 0.0, pose.heading))])
+
+    def copy(self) -> Route:
+        return replace(self, legs=list(self.legs), ahead=list(self.ahead))
+
+    @property
+    def now(self) -> Leg:
+        return self.legs[-1][1]
+
+    def at(self, t: float) -> Leg:
+        """The leg at an instant (the later one at a joint)."""
+        for begin, leg in reversed(self.legs):
+            if begin <= t:
+                return leg
+        return self.legs[0][1]
+
+    def plan(self, pose: Pose, odometer: float, goal: Pose, heading_window: float) -> list[Leg]:
+        """Legs from a pose to a goal: one straight line and the turns it takes."""
+        dx, dy = goal.x - pose.x, goal.y - pose.y
+        distance = hypot(dx, dy)
+        if self.holonomic:
+            return self._sideways(pose, odometer, goal, distance, atan2(dy, dx), heading_window)
+        return self._ahead(pose, odometer, goal, distance, atan2(dy, dx), heading_window)
+
+    def _sideways(
+        self, pose: Pose, odometer: float, goal: Pose, distance: float, way: float, heading_window: float
+    ) -> list[Leg]:
+        turn = remainder(goal.heading - pose.heading, 2.0 * pi)
+        legs: list[Leg] = []
+        if abs(turn) <= heading_window or distance > TINY:
+            if distance <= TINY:
+                way = pose.heading
+            legs.append(Leg(False, pose, odometer, odometer + distance, way, remainder(way - pose.heading, 2 * pi)))
+        if abs(turn) > heading_window:
+            there = Pose(goal.x, goal.y, pose.heading)
+            legs.append(Leg(True, there, pose.heading, pose.heading + turn))
+        return legs
+
+    def _ahead(
+        self, pose: Pose, odometer: float, goal: Pose, distance: float, bearing: float, heading_window: float
+    ) -> list[Leg]:
+        legs: list[Leg] = []
+        heading = pose.heading
+        turn_at_goal = remainder(goal.heading - heading, 2.0 * pi)
+        if distance > TINY:
+            off = remainder(bearing - heading, 2.0 * pi)
+            backwards = abs(off) > pi / 2.0
+            if backwards:
+                off = remainder(off + pi, 2.0 * pi)
+            if abs(off) > heading_window:
+                legs.append(Leg(True, pose, heading, heading + off))
+            heading += off
+            turn_at_goal = remainder(goal.heading - heading, 2.0 * pi)
+            length = -distance if backwards else distance
+            start = Pose(pose.x, pose.y, heading)
+            legs.append(Leg(False, start, odometer, odometer + length, heading, 0.0))
+        if abs(turn_at_goal) > heading_window or not legs:
+            there = Pose(goal.x, goal.y, heading)
+            if not legs and abs(turn_at_goal) <= heading_window:
+                legs.append(Leg(False, pose, odometer, odometer, pose.heading, 0.0))
+            else:
+                legs.append(Leg(True, there, heading, heading + turn_at_goal))
+        return legs
