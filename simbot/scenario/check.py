@@ -26,8 +26,8 @@ from simbot.scenario.model import (
 )
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps
+from simbot.scenario.unit_table import GRAVITY
 
-GRAVITY = 9.80665
 # common practice, no source: beyond these a no-load speed is a slip of the pen, not a mechanism
 FASTEST_SLIDE = 6.0  # m/s
 FASTEST_DRIVE = 9.0  # m/s

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, PlainValidator, ValidationInfo
 from pydantic_core import PydanticCustomError
 
-from simbot.scenario.errors import Fault, ValueFault, nearest, quoted
+from simbot.scenario.errors import ValueFault, nearest
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.units import NO_SCALE, Scale, fail, read_quantity
 
@@ -134,14 +134,6 @@ def read_instant(text: str) -> Instant:
 
 def microseconds(seconds: float) -> int:
     return round(seconds * 1_000_000)
-
-
-def fault_of(error: ValueFault, given: str) -> Fault:
-    """The same fault, telling what the whole value was."""
-    fault = error.fault
-    if fault.given is None or fault.given == given:
-        return fault
-    return Fault(f"{fault.text} ({quoted(fault.given)})", given, fault.wanted, fault.nearest)
 
 
 Length = Annotated[Quantity, quantity("length", low=-1000, high=1000)]

@@ -20,6 +20,7 @@ from simbot.scenario.fields import (
 )
 from simbot.scenario.parameters import Kind, Parameter, Quantity
 from simbot.scenario.unit_table import DIMENSIONS, resolved
+from simbot.scenario.units import Scale, fail, read_quantity
 
 NOT_NUMBERS = ("choice", "flag", "word", "block", "stages", "motors", "names")
 
@@ -68,9 +69,7 @@ def _reader_of(parameter: Parameter, coordinate: str) -> Any:
     return quantity(dimension, parameter.low, parameter.high, parameter.open_low)
 
 
-def _one_or_list(value: Any, scale: Any, parameter: Parameter, coordinate: str) -> Any:
-    from simbot.scenario.units import fail, read_quantity
-
+def _one_or_list(value: Any, scale: Scale, parameter: Parameter, coordinate: str) -> Any:
     dimension = resolved(parameter.dimension, coordinate)
     values = value if isinstance(value, list) else [value]
     if not values:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from math import cos, isclose, pi, sin
 from pathlib import Path
 
-from simbot.scenario.errors import Fault
+from simbot.scenario.errors import Fault, Problem
 from simbot.scenario.fields import microseconds
 from simbot.scenario.game_file import GameDraft
 from simbot.scenario.model import (
@@ -215,8 +215,6 @@ def _check_size(sheet: Sheet, roots: list[SequenceStep], routines: dict[str, Seq
 
 def _fail_at_line(sheet: Sheet, step: Step, key: str, fault: Fault) -> None:
     """Note a mistake at a step that is known by its line alone."""
-    from simbot.scenario.errors import Problem
-
     text = sheet.lines[step.line - 1] if 0 < step.line <= len(sheet.lines) else ""
     column = len(text) - len(text.lstrip(" -")) + 1
     sheet.desk.problems.append(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
 from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
@@ -18,6 +19,7 @@ from simbot.scenario.model import (
     MotorUse,
     OrderRule,
     Rail,
+    Remark,
     Robot,
 )
 from simbot.scenario.parameters import Kind, Kinds, Parameter, Quantity
@@ -32,6 +34,7 @@ from simbot.scenario.schema import (
     StageShape,
 )
 from simbot.scenario.sheet import Desk, Loc, Sheet, listed
+from simbot.scenario.unit_table import resolved
 from simbot.scenario.units import Scale, read_as
 
 RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
@@ -267,11 +270,7 @@ def _filled(
     return values
 
 
-def _assumption(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind) -> Any:
-    from simbot.scenario.echo import shown
-    from simbot.scenario.model import Remark
-    from simbot.scenario.unit_table import resolved
-
+def _assumption(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind) -> Remark:
     value = default_of(parameter)
     text = shown(value, resolved(parameter.dimension, kind.COORDINATE))
     key = ".".join(str(part) for part in (*loc, parameter.key))
@@ -374,8 +373,6 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
 
 
 def _default_window(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> Quantity:
-    from simbot.scenario.echo import shown
-
     dimension = "angle" if kind.COORDINATE == "angle" else "length"
     if values.get("travel"):
         low, high = values["travel"]
