@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from math import degrees
+
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
-from simbot.physics.plant import Plant
+from simbot.physics.plant import Move, Plant
 from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
+
+Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
 
 AT_REST = 1e-6  # m/s or rad/s: slower than this it is going nowhere
 PAST_TENSE = {"open": "opened", "shut": "shut", "close": "closed", "closed": "closed"}
@@ -15,14 +19,16 @@ PAST_TENSE = {"open": "opened", "shut": "shut", "close": "closed", "closed": "cl
 
 def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding, ...]:
     """All findings of a run, the first cause first."""
-    found = [_need_unmet(need, trace, links) for need in trace.needs if not need.met]
-    found += [_pick_lost(pick, trace, links) for pick in links.lost.values()]
-    found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
+    coordinates = {name: spec.coordinate for name, spec in plan.robot.mechanisms.items()}
+    found: list[Finding] = []
     for wait in trace.waits:
         if wait.missing and not wait.cut:
-            found.append(_limit_ran_out(wait, trace, links))
+            found.append(_limit_ran_out(wait, trace))
         elif wait.missing:
-            found += _never_arrived(wait, trace, plant)
+            found += _never_arrived(wait, trace, plant, coordinates)
+    found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
+    found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
+    found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
     found += order_findings(plan.robot.order, trace, plant)
     return tuple(sorted(found, key=lambda one: one.at_us))
 
@@ -38,7 +44,7 @@ def clock(at_us: int) -> str:
     return f"{at_us * 1e-6:.3f} s"
 
 
-def _need_unmet(record: NeedRecord, trace: Trace, links: Links) -> Finding:
+def _need_unmet(record: NeedRecord, trace: Trace, links: Links, coordinates: Coordinates) -> Finding:
     need, by = record.need, record.acting.by
     cause = None if record.cause is None else trace.moves[record.cause]
     late = None if record.margin_us is None else -record.margin_us
@@ -46,7 +52,7 @@ def _need_unmet(record: NeedRecord, trace: Trace, links: Links) -> Finding:
         text = f"{_acted(by)} although the {need.mechanism} was not at {need.text} and never gets there"
     else:
         text = f"{_acted(by)} {ms(late)} before the {need.mechanism} was at {need.text}"
-    text += f", because {_because(record, cause, links)}: {record.acting.otherwise}"
+    text += f", because {_because(record, cause, links, coordinates)}: {record.acting.otherwise}"
     return Finding(
         kind="need_unmet",
         step=record.step,
@@ -62,7 +68,7 @@ def _need_unmet(record: NeedRecord, trace: Trace, links: Links) -> Finding:
     )
 
 
-def _because(record: NeedRecord, cause: MoveRecord | None, links: Links) -> str:
+def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordinates: Coordinates) -> str:
     """Why a mechanism was not where a need wanted it."""
     mechanism = record.need.mechanism
     if cause is None or record.cause is None:
@@ -70,11 +76,11 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links) -> str:
     move = cause.move
     arrival = move.arrival_us()
     if arrival is None:
-        return f"the {mechanism} ends at {_place(move.ends_at())} after step {cause.step} ({move.reason()})"
+        return f"the {mechanism} of step {cause.step} {_stays(move, coordinates)}"
     took = arrival - move.start_us
     if arrival <= record.at_us:
         if record.margin_us is None:
-            return f"step {cause.step} sent the {mechanism} to {_place(move.target)}"
+            return f"step {cause.step} sent the {mechanism} elsewhere ({cause.label})"
         return f"the need is tighter than the {mechanism}'s own window, which it had reached after {ms(took)}"
     wait = links.timed_by.get(record.cause)
     if wait is None or wait.ended_us > record.at_us:
@@ -95,7 +101,7 @@ def _wait_against(wait: WaitRecord, start_us: int, mechanism: str, took_us: int)
     return f"step {wait.step} waits {ms(wait.ended_us - start_us)} and the {mechanism} needs {ms(took_us)}"
 
 
-def _pick_lost(pick: PickRecord, trace: Trace, links: Links) -> Finding:
+def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordinates) -> Finding:
     record = trace.moves[pick.move]
     move = record.move
     mechanism = move.mechanism
@@ -104,7 +110,7 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links) -> Finding:
     late = late_us(pick, trace)
     if pick.lost_us is None:
         at = pick.begins_us if wait is None else wait.ended_us
-        text = f"the {mechanism} never closes: it ends at {_place(move.ends_at())} ({move.reason()})"
+        text = f"the {mechanism} never closes: it {_stays(move, coordinates)}"
     else:
         at = pick.lost_us
         text = pick.why
@@ -159,7 +165,7 @@ def _failed_pick(mishap: Mishap, trace: Trace, links: Links) -> PickRecord | Non
     return None
 
 
-def _limit_ran_out(wait: WaitRecord, trace: Trace, links: Links) -> Finding:
+def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:
     names = " and ".join(f"the {name}" for name in wait.missing)
     limit = ms(wait.ended_us - wait.began_us)
     text = f"the limit of step {wait.step} ran out after {limit} before {names} had arrived"
@@ -187,7 +193,7 @@ def _limit_ran_out(wait: WaitRecord, trace: Trace, links: Links) -> Finding:
     )
 
 
-def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant) -> list[Finding]:
+def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant, coordinates: Coordinates) -> list[Finding]:
     """A wait without a limit that would have gone on for ever: what it waited for is at rest elsewhere."""
     found = []
     for index in wait.moves:
@@ -210,7 +216,7 @@ def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant) -> list[Finding
                 outcome=None,
                 text=(
                     f"step {wait.step} waited to the end of its period for the {move.mechanism}, "
-                    f"which ends at {_place(move.ends_at())} ({move.reason()})"
+                    f"which {_stays(move, coordinates)}"
                 ),
                 fails=False,
             )
@@ -223,5 +229,11 @@ def _acted(by: Goal) -> str:
     return f"the {by.mechanism} {done}" if done else f"the {by.mechanism} went to {by.text}"
 
 
-def _place(position: float | str) -> str:
-    return position if isinstance(position, str) else f"{position:.4g}"
+def _stays(move: Move, coordinates: Coordinates) -> str:
+    """Where a move that never arrives ends: `ends 23.1 mm from its goal (...)`."""
+    ends, target = move.ends_at(), move.target
+    if isinstance(ends, str) or isinstance(target, str):
+        return f"ends at {ends} ({move.reason()})"
+    gap = abs(ends - target)
+    off = f"{degrees(gap):.1f} deg" if coordinates[move.mechanism] == "angle" else f"{gap * 1000:.1f} mm"
+    return f"ends {off} from its goal ({move.reason()})"
