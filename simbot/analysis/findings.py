@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from math import degrees
-
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
-from simbot.physics.plant import Move, Plant
+from simbot.analysis.words import clock, extent, ms
+from simbot.physics.plant import DriveTo, Move, Plant
 from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
 
@@ -29,19 +28,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
-    found += order_findings(plan.robot.order, trace, plant)
+    found += order_findings(plan.robot, trace, plant)
     return tuple(sorted(found, key=lambda one: one.at_us))
-
-
-def ms(time_us: int) -> str:
-    """A duration as a person reads it: `130 ms`, `2.61 ms`."""
-    value = time_us / 1000
-    return f"{value:.0f} ms" if abs(value) >= 9.5 else f"{value:.2g} ms"
-
-
-def clock(at_us: int) -> str:
-    """An instant of the match: `12.34 s`."""
-    return f"{at_us * 1e-6:.3f} s"
 
 
 def _need_unmet(record: NeedRecord, trace: Trace, links: Links, coordinates: Coordinates) -> Finding:
@@ -230,10 +218,9 @@ def _acted(by: Goal) -> str:
 
 
 def _stays(move: Move, coordinates: Coordinates) -> str:
-    """Where a move that never arrives ends: `ends 23.1 mm from its goal (...)`."""
-    ends, target = move.ends_at(), move.target
-    if isinstance(ends, str) or isinstance(target, str):
-        return f"ends at {ends} ({move.reason()})"
-    gap = abs(ends - target)
-    off = f"{degrees(gap):.1f} deg" if coordinates[move.mechanism] == "angle" else f"{gap * 1000:.1f} mm"
-    return f"ends {off} from its goal ({move.reason()})"
+    """Where a move that never arrives ends: `ends at 0.2642 m, not 0.25 m (...)`."""
+    if isinstance(move.command, DriveTo):
+        return f"does not get there ({move.reason()})"
+    coordinate = coordinates[move.mechanism]
+    ends, target = extent(move.ends_at(), coordinate), extent(move.target, coordinate)
+    return f"ends at {ends}, not {target} ({move.reason()})"

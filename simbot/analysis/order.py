@@ -3,24 +3,28 @@
 from __future__ import annotations
 
 from simbot.analysis.results import Finding
+from simbot.analysis.words import clock, extent, ms
 from simbot.physics.plant import Plant, Spin
 from simbot.routine.trace import MoveRecord, Trace
-from simbot.scenario.model import OrderRule
+from simbot.scenario.model import OrderRule, Robot
 
 FAR = 1e3  # m or rad: a half-line is an interval that reaches this far
 
 
-def order_findings(rules: tuple[OrderRule, ...], trace: Trace, plant: Plant) -> list[Finding]:
+def order_findings(robot: Robot, trace: Trace, plant: Plant) -> list[Finding]:
     """One finding for every move during which a rule was broken."""
+    coordinates = {name: spec.coordinate for name, spec in robot.mechanisms.items()}
     found = []
-    for rule in rules:
+    for rule in robot.order:
         for record in trace.moves:
             if record.move.mechanism == rule.mechanism:
-                found += _broken(rule, record, trace, plant)
+                found += _broken(rule, record, trace, plant, coordinates)
     return found
 
 
-def _broken(rule: OrderRule, record: MoveRecord, trace: Trace, plant: Plant) -> list[Finding]:
+def _broken(
+    rule: OrderRule, record: MoveRecord, trace: Trace, plant: Plant, coordinates: dict[str, str]
+) -> list[Finding]:
     begin, end = record.move.start_us, _ends(record, trace)
     found = []
     for other, side, bound in rule.may_move_when:
@@ -38,7 +42,9 @@ def _broken(rule: OrderRule, record: MoveRecord, trace: Trace, plant: Plant) -> 
             overlap += until - out
             at = max(until, at + 1)
         if first is not None and overlap > 0:
-            found.append(_finding(record, other, side, bound, first, overlap, plant))
+            bounded = f"{other} was not {side} {extent(bound, coordinates[other])}"
+            stood = extent(plant.position(other, first), coordinates[other])
+            found.append(_finding(record, bounded, stood, first, overlap))
     return found
 
 
@@ -50,12 +56,8 @@ def _ends(record: MoveRecord, trace: Trace) -> int:
     return until if arrival is None else min(arrival, until)
 
 
-def _finding(
-    record: MoveRecord, other: str, side: str, bound: float, at_us: int, overlap_us: int, plant: Plant
-) -> Finding:
+def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_us: int) -> Finding:
     mechanism = record.move.mechanism
-    was = plant.position(other, at_us)
-    stood = was if isinstance(was, str) else f"{was:.4g}"
     return Finding(
         kind="order_broken",
         step=record.step,
@@ -67,8 +69,8 @@ def _finding(
         late_us=overlap_us,
         outcome=None,
         text=(
-            f"the {mechanism} moved for {overlap_us / 1000:.0f} ms with the {other} not {side} {bound:g}: "
-            f"it was at {stood} when step {record.step} had it moving at {at_us * 1e-6:.3f} s"
+            f"step {record.step} had the {mechanism} moving for {ms(overlap_us)} while the {bounded}: "
+            f"at {clock(at_us)} it was at {stood}"
         ),
         fails=False,
     )

@@ -183,5 +183,5 @@ def test_states_side_by_side(example: str, plan: str) -> None:
 
 
 def test_same_files_same_results() -> None:
-    first, second = (run(load_plan(DATA / "10_measured_only" / "plan.yaml", KINDS)[0]) for _ in range(2))
+    first, second = (run(load_plan(DATA / "03_short_wait" / "plan.yaml", KINDS)[0]) for _ in range(2))
     assert first == second

@@ -1,0 +1,23 @@
+"""Numbers as the sentences of findings say them."""
+
+from __future__ import annotations
+
+from math import degrees
+
+
+def ms(time_us: int) -> str:
+    """A duration: `130 ms`, `2.6 ms`."""
+    value = time_us / 1000
+    return f"{value:.0f} ms" if abs(value) >= 9.5 else f"{value:.2g} ms"
+
+
+def clock(at_us: int) -> str:
+    """An instant of the match: `12.340 s`."""
+    return f"{at_us * 1e-6:.3f} s"
+
+
+def extent(value: float | str, coordinate: str) -> str:
+    """A position, or a way from one to another: `0.42 m`, `61.3 deg`; a word is itself."""
+    if isinstance(value, str):
+        return value
+    return f"{degrees(value):.1f} deg" if coordinate == "angle" else f"{value:.4g} m"
