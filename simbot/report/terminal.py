@@ -126,14 +126,14 @@ def _head(run: RunResult) -> Lines:
         "2 to 4 times longer until those are in it.",
     )
     for state in run.states:
-        line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm  ")
+        line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm ")
+        line.append(f"{state.points.get('total') or 0:>4g} points  ")
         failing = [found for found in state.findings if found.fails]
         if state.passes:
             line.append("passes")
         else:
             first = f", first at {_seconds(failing[0].at_us)}, line {failing[0].line}" if failing else ""
-            count = f": {len(failing)} failure{'s' if len(failing) > 1 else ''}" if failing else ""
-            line.append(f"MISSES{count}{first}", ALARM)
+            line.append(f"MISSES {len(failing)}{first}", ALARM)
         lines.append(line)
     return lines + _weakest(run)
 
@@ -313,7 +313,9 @@ def _rows(run: RunResult, title: str, rows: Iterable[tuple[str, Callable[[StateR
     names = "".join(f"{state.name[:11]:>12}" for state in run.states)
     lines = [_heading(f"{title:<34}{names}")]
     for label, value in rows:
-        lines.append(Text(f" {label:<33}" + "".join(f"{value(state):>12}" for state in run.states)))
+        values = [value(state) for state in run.states]
+        if any(text != "-" for text in values):
+            lines.append(Text(f" {label:<33}" + "".join(f"{text:>12}" for text in values)))
     return lines
 
 

@@ -45,8 +45,8 @@ def test_piped_output_has_no_escape_codes_and_says_the_same_as_the_coloured_one(
 def test_head_says_nominal_and_which_state_misses(run_result):
     head = printed(run_result).split("\n\n")[0]
     assert "NOMINAL" in head and "2 to 4 times" in head
-    assert "fresh       13.8 V, 0.110 ohm  passes" in head
-    assert "MISSES: 2 failures, first at 2.35 s, line 28" in head
+    assert "fresh       13.8 V, 0.110 ohm   85 points  passes" in head
+    assert "MISSES 2, first at 2.35 s, line 28" in head
     assert "still passes: fresh" in head
 
 
