@@ -260,6 +260,7 @@ class Plant:
                 hold(self.arrays, name, self._control(name), self._built(name))
                 if spec.kind == "servo":
                     w[m + L.TARGET] = w[m + L.Q]
+                    w[m + L.BAND], w[m + L.DEAD] = spec.values["band"], spec.values["dead_band"]
 
     def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
         key = (name, turning)
@@ -366,7 +367,7 @@ class Plant:
         twin.arrays = object.__new__(Arrays)
         twin.arrays.__dict__.update(self.arrays.__dict__)
         twin.arrays.w = self.arrays.w.copy()
-        twin._log = np.empty((0, self._log.shape[1]))
+        twin._log = np.empty((FIRST_ROWS, self._log.shape[1]))
         twin._rows = 0
         twin._route = self._route.copy() if self._route is not None else None
         twin._saved = None
