@@ -60,7 +60,9 @@ def breaks(move: MoveResult) -> bool:
 def badness(move: MoveResult) -> tuple[int, float]:
     """Sort key: the larger, the worse."""
     rank = {"never": 3, "impossible": 2, "short": 1}.get(move.verdict or "", 0)
-    margin = move.margin_us if move.margin_us is not None else float("inf")
+    margin: float = move.margin_us if move.margin_us is not None else float("inf")
+    if waits_for_arrival(move):  # no timer to judge: the longest of them
+        margin = -(move.arrival_us or 0)
     return (rank + (3 if rank and breaks(move) else 0), -margin)
 
 

@@ -301,8 +301,7 @@ def _advice(run: RunResult, advice: list[TimerAdvice]) -> Lines:
         if one.breaks:
             why = f"{labels}: too short, breaks what follows"
         else:
-            gain = f", {_seconds(-change * one.times)} in all" if one.times > 1 else ""
-            why = f"{labels}: gives it away {_times(one.times)}{gain}"
+            why = f"{labels}: slack, {_times(one.times)}: {_seconds(-change * one.times)}"
         text = f" {one.line:>4} {_ms(one.written_us):>6} {_ms(one.suggested_us):>7} {_ms(change, True):>8}  "
         lines.append(Text((text + why)[:WIDTH], style=ALARM if one.breaks else ""))
     lines += _wrapped("A longer timer moves all that follows; run the plan again after each change.")
@@ -396,7 +395,7 @@ def _cautions(run: RunResult, drawn: StateResult, advice: list[TimerAdvice]) -> 
     lines = [_heading("Before the robot moves")]
     without, acting = drawn.acting_steps_without_needs, drawn.acting_steps
     if acting:
-        text = f"{acting} picks, places and hand-overs were executed, {without} of them state no needs"
+        text = f"{acting} acting steps (picks, places, hand-overs), {without} of them state no needs"
         text += "; a timer is called harmless only to the needs stated." if without else "."
         lines += _wrapped(text, " - ")
     if advice:
