@@ -71,7 +71,7 @@ _numba = _set_up()
 
 def inner(function: F) -> F:
     """Compile a function that only other compiled functions call."""
-    return _numba.njit(error_model="numpy", nogil=True)(function)  # type: ignore[no-any-return]
+    return _numba.njit(error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)(function)  # type: ignore[no-any-return]
 
 
 def entry(function: F) -> F:

@@ -41,9 +41,9 @@ def speed_at(r, c, h, x):
 
 @inner
 def crossing(r, c, h, fast, level, x0, x1):
-    """Share at which position (or speed, fast) passes a level between x0 and x1; -1 where it does not."""
-    f0 = (speed_at(r, c, h, x0) if fast else position_at(r, c, h, x0)) - level
-    f1 = (speed_at(r, c, h, x1) if fast else position_at(r, c, h, x1)) - level
+    """Share at which position (or speed, fast = 1) passes a level between x0 and x1; -1 where it does not."""
+    f0 = (speed_at(r, c, h, x0) if fast == 1.0 else position_at(r, c, h, x0)) - level
+    f1 = (speed_at(r, c, h, x1) if fast == 1.0 else position_at(r, c, h, x1)) - level
     if f0 * f1 >= 0.0:
         return -1.0
     side = 0
@@ -53,7 +53,7 @@ def crossing(r, c, h, fast, level, x0, x1):
         x = 0.5 * (x0 + x1) if count % 4 == 3 else x0 - f0 * (x1 - x0) / (f1 - f0)
         if x <= x0 or x >= x1:
             x = 0.5 * (x0 + x1)
-        f = (speed_at(r, c, h, x) if fast else position_at(r, c, h, x)) - level
+        f = (speed_at(r, c, h, x) if fast == 1.0 else position_at(r, c, h, x)) - level
         if f == 0.0:
             return x
         if f * f1 > 0.0:
@@ -78,7 +78,7 @@ def edges(r, c, target, within, slow, out):
     out[0] = 0.0
     n = 1
     for level in (target - within, target + within):
-        x = crossing(r, c, h, False, level, 0.0, 1.0)
+        x = crossing(r, c, h, 0.0, level, 0.0, 1.0)
         if x > 0.0:
             out[n] = x
             n += 1
@@ -88,12 +88,12 @@ def edges(r, c, target, within, slow, out):
         if a0 * a1 < 0.0:
             middle = extreme_of_speed(r, c, h)
         level = slow if r[c + 1] + r[c + 4] >= 0.0 else -slow
-        x = crossing(r, c, h, True, level, 0.0, middle)
+        x = crossing(r, c, h, 1.0, level, 0.0, middle)
         if x > 0.0:
             out[n] = x
             n += 1
         if middle < 1.0:
-            x = crossing(r, c, h, True, level, middle, 1.0)
+            x = crossing(r, c, h, 1.0, level, middle, 1.0)
             if x > 0.0:
                 out[n] = x
                 n += 1

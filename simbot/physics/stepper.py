@@ -31,7 +31,9 @@ REACHED, LOG_FULL, SEEN = 0, 1, 2
 LEAST = 1e-13  # s: no step is shorter
 
 # kinds of event
-NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR, BARE, LIMIT, CAP, BREAK_AWAY, RAIL = range(10)
+# (floats, as the flags below: a literal integer would make the compiler write a function once for each value)
+NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
+BARE, LIMIT, CAP, BREAK_AWAY, RAIL = 5.0, 6.0, 7.0, 8.0, 9.0
 
 
 @inner
@@ -271,8 +273,8 @@ def find_violation(w, tab):
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
         if w[m + L.S] == 0.0 and w[m + L.DUTY] != 0.0 and w[m + L.PINNED] == 0.0:
-            if margin_of(w, tab, BREAK_AWAY, m, 0) < 0.0:
-                return BREAK_AWAY, m, 0
+            if margin_of(w, tab, BREAK_AWAY, m, m) < 0.0:
+                return BREAK_AWAY, m, int(w[m + L.GRP])
             g = int(w[m + L.GRP])
             for _ in range(int(w[m + L.N_GRP])):
                 if group_margin(w, m, g, LIMIT) < 0.0:
@@ -337,10 +339,10 @@ def first_event(w, tab, h):
 
 
 @inner
-def enter_segment(w, m, up):
+def enter_segment(w, m, way):
     """Cross into the next segment of the travel: a mass picked up keeps momentum, one set down keeps speed."""
     before = w[m + L.MASS_NOW]
-    now = int(w[m + L.SEG_NOW]) + (1 if up else -1)
+    now = int(w[m + L.SEG_NOW] + way)
     w[m + L.SEG_NOW] = now
     load_segment(w, m)
     after = w[m + L.MASS_NOW]
@@ -392,7 +394,7 @@ def change_mode(w, tab, kind, m, g):
             stop_at(w, m, w[m + L.Q_LO])
         else:
             w[m + L.Q] = w[m + L.SEG_HI] if up else w[m + L.SEG_LO]
-            enter_segment(w, m, up)
+            enter_segment(w, m, 1.0 if up else -1.0)
     elif kind == ZONE_EDGE:
         error = w[m + L.TARGET] - w[m + L.Q]
         zone = w[m + L.ZONE]
@@ -410,7 +412,7 @@ def change_mode(w, tab, kind, m, g):
 @inner
 def zone_of(w, m, keep):
     """A servo's zone at its position; at an edge the present one is kept if asked for."""
-    if keep and zone_margin(w, m, w[m + L.Q]) >= -1e-10:
+    if keep == 1.0 and zone_margin(w, m, w[m + L.Q]) >= -1e-10:
         return w[m + L.ZONE]
     error = w[m + L.TARGET] - w[m + L.Q]
     size = abs(error)
@@ -462,7 +464,7 @@ def resolve(w, tab):
         w[m + L.Q_NEXT] = w[m + L.Q]
         w[m + L.V_NEXT] = w[m + L.SPEED]
         if w[m + L.CONTROL] == L.SERVO and w[m + L.PINNED] == 0.0:
-            w[m + L.ZONE] = zone_of(w, m, True)
+            w[m + L.ZONE] = zone_of(w, m, 1.0)
             w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q])
         elif w[m + L.CONTROL] == L.STRONGEST:
             w[m + L.DUTY] = strongest_duty(w, tab, m, w[m + L.Q], w[m + L.SPEED])
@@ -507,9 +509,9 @@ def settle_at_rest(w, tab, m):
         return
     w[m + L.S] = direction
     if direction > 0.0 and w[m + L.Q] >= w[m + L.SEG_HI] and w[m + L.SEG_HI] < w[m + L.Q_HI]:
-        enter_segment(w, m, True)
+        enter_segment(w, m, 1.0)
     elif direction < 0.0 and w[m + L.Q] <= w[m + L.SEG_LO] and w[m + L.SEG_LO] > w[m + L.Q_LO]:
-        enter_segment(w, m, False)
+        enter_segment(w, m, -1.0)
 
 
 @inner
@@ -639,7 +641,7 @@ def take_pending(w):
             w[m + L.TARGET] = w[m + L.TARGET_PENDING]
             w[m + L.T_PENDING] = math.inf
             w[m + L.PINNED] = 0.0
-            w[m + L.ZONE] = zone_of(w, m, False)
+            w[m + L.ZONE] = zone_of(w, m, 0.0)
             changed = True
         while w[m + L.N_PENDING] > 0.0 and w[m + L.PENDING] <= w[L.T]:
             w[m + L.DUTY] = w[m + L.PENDING + 1]
