@@ -1,4 +1,4 @@
-"""Robots and plans written as files and read back, so that a check covers the way from a file to an arrival."""
+"""Robots and plans written as files and read back, so that checks cover the way from a file to an arrival."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ Words = dict[str, Any]
 def winding(
     resistance: float, constant: float, inertia: float, volts: float = 12.0, friction: float = 0.0
 ) -> Words:
-    """Sheet of a motor with this winding: free current and free speed follow from its friction torque [N m]."""
+    """Sheet of a motor with this winding; free current and speed follow from its friction torque [N m]."""
     free_current = friction / constant
     return {
         "voltage": f"{volts} V",
@@ -118,6 +118,6 @@ def a_sheet(
     """A motor's data sheet; speeds in rad/s."""
     is_after = "after_friction" if after_friction else "before_friction"
     return Motor(
-        "coil", volts, free_speed, free_current, stall_torque, stall_current, inertia, internal_ratio, is_after,
-        "illustrative", 0,
+        "coil", volts, free_speed, free_current, stall_torque, stall_current, inertia, internal_ratio,
+        is_after, "illustrative", 0,
     )  # fmt: skip

@@ -129,14 +129,15 @@ def small_lift(travel: float, battery: tuple[float, float] = (13.2, 0.15), **mor
     """One small motor, 20:1 at 80 %, drum 38 mm, 3.2 kg, friction 8 N."""
     lift = {
         "kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": 20, "efficiency": "80 %"}],
-        "drum_diameter": "38 mm", "moving_mass": "3.2 kg", "friction": "8 N", "travel": ["0 m", f"{travel} m"],
+        "drum_diameter": "38 mm", "moving_mass": "3.2 kg", "friction": "8 N",
+        "travel": ["0 m", f"{travel} m"],
         "control": {"loop": "full_effort", "window": "1 mm"}, **more,
     }  # fmt: skip
     return a_robot({"lift": lift}, {"coil": SMALL}, battery)
 
 
 def small_lift_line(volts: float = 13.2, ohms: float = 0.15) -> Line:
-    """Load side eta (G tau - G² J a) = M a + Q + F, with the battery's resistance in series with the winding."""
+    """eta (G tau - G² J a) = M a + Q + F on the load's side; the battery's resistance adds to the winding's."""
     r = 12.0 / 9.2
     k = (12.0 - 0.25 * r) / (5800.0 * pi / 30.0)
     g = 20.0 / 0.019
@@ -164,14 +165,30 @@ def test_lift_depends_on_the_battery(battery: tuple[float, float]) -> None:
     assert got == pytest.approx(right, abs=1.2e-6)
 
 
+@pytest.mark.xfail(strict=True, reason="the brake is never put on")
 def test_holding_brake() -> None:
     """At rest under a brake nothing moves: a lift at its upper stop has arrived with the touch."""
-    move = a_move(a_plant(small_lift(0.75, holding_brake=True)), "lift", 0.75)
+    plant = a_plant(small_lift(0.75, holding_brake=True))
+    move = a_move(plant, "lift", 0.75)
+    plant.advance(5_000_000)
+    assert plant.position("lift") == 0.75
     assert move.arrival_us() == move.first_inside_us()
 
 
+@pytest.mark.xfail(
+    strict=True, reason="at rest between the touch and the tick that sees it is taken as for good"
+)
+def test_arrival_does_not_depend_on_when_it_is_asked() -> None:
+    """A lift that sinks out of its window once its stop has been seen has not arrived with the touch."""
+    plant = a_plant(small_lift(0.75))
+    move = a_move(plant, "lift", 0.75)
+    at_once = move.arrival_us()
+    plant.advance(5_000_000)
+    assert move.arrival_us() == at_once
+
+
 def test_lowering_with_the_motor_shorted() -> None:
-    """Driven back, the gears return 2 - 1/0.8 = 0.75 of the torque: G²J a + 0.75 M a = 0.75 (mg - F) - G k i - G tf."""
+    """Driven back, gears return 2 - 1/0.8 = 0.75 of the torque: (G²J + 0.75 M) a = 0.75 (mg - F) - G (k i + tf)."""
     r = 12.0 / 9.2
     k = (12.0 - 0.25 * r) / (5800.0 * pi / 30.0)
     g, back = 20.0 / 0.019, 0.75
@@ -188,7 +205,7 @@ def test_lowering_with_the_motor_shorted() -> None:
 
 
 def test_heat_of_a_spun_up_inertia() -> None:
-    """A pure inertia brought to free speed on a stiff supply has cost as much heat as it holds, for any winding."""
+    """A pure inertia brought to free speed on a stiff supply cost as much heat as it holds, whatever the winding."""
     for resistance in (0.3, 1.5):
         motor = winding(resistance, 0.02, 0.0)
         roller = {"kind": "roller", "motors": "1 x coil", "inertia": "1e-4 kg*m^2", "friction": "0 N*m"}
