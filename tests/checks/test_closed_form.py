@@ -137,7 +137,7 @@ def small_lift(travel: float, battery: tuple[float, float] = (13.2, 0.15), **mor
 
 
 def small_lift_line(volts: float = 13.2, ohms: float = 0.15) -> Line:
-    """eta (G tau - G² J a) = M a + Q + F on the load's side; the battery's resistance adds to the winding's."""
+    """eta (G tau - G² J a) = M a + Q + F at the load; the battery's resistance adds to the winding's."""
     r = 12.0 / 9.2
     k = (12.0 - 0.25 * r) / (5800.0 * pi / 30.0)
     g = 20.0 / 0.019
@@ -188,7 +188,7 @@ def test_arrival_does_not_depend_on_when_it_is_asked() -> None:
 
 
 def test_lowering_with_the_motor_shorted() -> None:
-    """Driven back, gears return 2 - 1/0.8 = 0.75 of the torque: (G²J + 0.75 M) a = 0.75 (mg - F) - G (k i + tf)."""
+    """Driven back, gears return 2 - 1/0.8 = 0.75: (G²J + 0.75 M) a = 0.75 (mg - F) - G (k i + tf)."""
     r = 12.0 / 9.2
     k = (12.0 - 0.25 * r) / (5800.0 * pi / 30.0)
     g, back = 20.0 / 0.019, 0.75
@@ -205,7 +205,7 @@ def test_lowering_with_the_motor_shorted() -> None:
 
 
 def test_heat_of_a_spun_up_inertia() -> None:
-    """A pure inertia brought to free speed on a stiff supply cost as much heat as it holds, whatever the winding."""
+    """A pure inertia brought to free speed costs as much heat as it holds, whatever the winding."""
     for resistance in (0.3, 1.5):
         motor = winding(resistance, 0.02, 0.0)
         roller = {"kind": "roller", "motors": "1 x coil", "inertia": "1e-4 kg*m^2", "friction": "0 N*m"}
