@@ -196,7 +196,7 @@ def _write_json(document: Document, target: str) -> None:
 @contextmanager
 def _sign_of_life() -> Iterator[None]:
     """Say on stderr that the physics is being compiled, with the seconds on a terminal."""
-    from simbot.physics.compiled import needs_compiling
+    from simbot.physics.compiled import mark_complete, needs_compiling
 
     if not needs_compiling():
         yield
@@ -206,6 +206,7 @@ def _sign_of_life() -> Iterator[None]:
     if not sys.stderr.isatty():
         typer.echo(f"{message} ...", err=True)
         yield
+        mark_complete()
         return
 
     def tick() -> None:
@@ -217,6 +218,7 @@ def _sign_of_life() -> Iterator[None]:
     ticking.start()
     try:
         yield
+        mark_complete()
     finally:
         done.set()
         ticking.join()

@@ -12,7 +12,34 @@ from collections.abc import Iterable
 from simbot.analysis.results import MoveResult
 from simbot.report.summary import breaks, waits_for_arrival
 
-SCALES_MS = (1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000)
+SCALES_MS = (
+    1,
+    2,
+    3,
+    4,
+    5,
+    6,
+    8,
+    10,
+    12,
+    15,
+    20,
+    25,
+    30,
+    40,
+    50,
+    60,
+    80,
+    100,
+    120,
+    150,
+    200,
+    250,
+    300,
+    400,
+    500,
+    1000,
+)
 LEGEND = (
     "# floor, nothing is faster  - still moving  o arrival  > the timer's flag",
     "! flag that breaks  ) flag too early, harmless  / missing  . given away",
@@ -25,13 +52,19 @@ def extent_us(move: MoveResult) -> int:
 
 
 def choose_scale(moves: Iterable[MoveResult], width: int) -> int:
-    """Microseconds a column: what breaks fits whole, and so do three bars of four."""
+    """Microseconds a column: what breaks fits whole, and so do three timers of four, or all if they are alike.
+
+    Waits for the arrival, long drives mostly, have nothing to be judged and may run out of the scale.
+    """
     drawn = list(moves)
+    drawn = [move for move in drawn if not waits_for_arrival(move)] or drawn
     extents = sorted(extent_us(move) for move in drawn)
     if not extents:
         return SCALES_MS[0] * 1000
-    breaking = [extent_us(move) for move in drawn if breaks(move)]
-    longest = max([extents[(3 * len(extents) - 1) // 4], *breaking])
+    most = extents[(3 * len(extents) - 1) // 4]
+    if extents[-1] <= 1.5 * most:
+        most = extents[-1]
+    longest = max([most, *(extent_us(move) for move in drawn if breaks(move))])
     return next((ms * 1000 for ms in SCALES_MS if longest <= ms * 1000 * (width - 4)), SCALES_MS[-1] * 1000)
 
 

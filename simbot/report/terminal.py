@@ -167,7 +167,7 @@ def _bars(
     for group in findings:
         here = group.in_state(drawn.name)
         if here and group.key in lettered:
-            lines.append(_link(lettered[group.key], group, drawn.name))
+            lines += _link(lettered[group.key], group, drawn.name)
     lines += _spares(moves)
     return lines + [Text(f"  {line}", style=QUIET) for line in bars.LEGEND]
 
@@ -207,7 +207,7 @@ def _verdict(move: MoveResult) -> str:
     return f"{move.verdict} ok" if move.consequence == "harmless" else move.verdict
 
 
-def _link(letter: str, group: FoldedFinding, state: str) -> Text:
+def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
     found, times = group.in_state(state) or (group.worst, 1)
     what = {
         "need_unmet": f"needs {found.mechanism}",
@@ -218,8 +218,8 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Text:
     late = f", {_ms(found.late_us)} ms too early" if found.late_us is not None else ""
     outcome = f": {found.outcome}" if found.outcome else ""
     often = f", {_times(times)}" if times > 1 else ""
-    text = f"  {letter:>3} step {found.step}, line {found.line}: {what}{late}{outcome}{often}"
-    return Text(text[:WIDTH], style=ALARM)
+    text = f"step {found.step}, line {found.line}: {what}{late}{outcome}{often}"
+    return _wrapped(text, f"  {letter:>3} ", ALARM)
 
 
 def _table(
@@ -259,7 +259,8 @@ def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set
         notes.add("a b the letter of the finding below: what the wait breaks")
     elif move.consequence == "harmless":
         notes.add("ok  too short, but nothing that states its needs suffers")
-    text = _verdict(move) + (f" {letter}" if letter and breaks(move) else "")
+    verdict = "waits" if waits_for_arrival(move) else _verdict(move)
+    text = verdict + (f" {letter}" if letter and breaks(move) else "")
     line.append(text, ALARM if breaks(move) else "")
     return line
 
