@@ -150,6 +150,9 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
         )
         for group in leg.groups
     ]
+    if len(rows) > 1:  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
+        for row in rows:
+            row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
     ratio = leg.groups[0].per_travel * gears.ratio
     return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
 

@@ -79,6 +79,7 @@ class Stretch:
         order = Order(target, window, slower_than, 0.0, {})
         scale(self.arrays, name, abs(target - start), order, self.built)
         self.base = self.arrays.w.copy()
+        self.braking = 4.0 * float(self.base[L.H])
         self.log = np.empty((512, L.LOG_MECH + L.LOG_PER_MECH))
 
     def time(self) -> float:
@@ -201,8 +202,8 @@ class Stretch:
             return 0.0, q
         self.run(q, v, -way)
         w, m = self.arrays.w, self.m
-        lag = 0.2 * self.base[L.H] * 20.0
         at = 0.0
+        lag = self.braking  # the last one's time is a good guess of the next one's
         while at < LONGEST:
             at += lag
             alive = self.go(at)
@@ -210,6 +211,7 @@ class Stretch:
                 t = float(first_time(self.log, self.rows, 0, 0.0, 1e12, self.slower, 0.0, at, True))
                 if isinf(t):
                     return inf, way * inf
+                self.braking = 1.02 * t + 1e-6
                 place, _ = state_at(self.log, self.rows, 0, t)
                 hit = place >= w[m + L.Q_HI] or place <= w[m + L.Q_LO]
                 return (inf, way * inf) if hit and abs(place - self.target) > 1e-9 else (t, place)

@@ -144,11 +144,35 @@ def accelerate(w, tab, m, q, v):
 
 
 @inner
+def revise(w, m, g, n):
+    """Set loss mode and cap of a group by the force it would pass on at the present acceleration; True: changed.
+
+    Each group's force falls as the acceleration rises, so a few rounds find the only fit. A single group is
+    tried as driving first and stays driven back once it is (a locking gear turns the sign around).
+    """
+    free = w[g + L.G_TFREE]
+    cap = 0.0
+    if free > w[g + L.G_HI]:
+        cap = 1.0
+    elif free < w[g + L.G_LO]:
+        cap = -1.0
+    gear = w[g + L.G_GEAR]
+    if w[m + L.S] * free < 0.0 and (n > 1 or gear == 0.0):
+        gear = 1.0
+    elif n > 1:
+        gear = 0.0
+    if gear == w[g + L.G_GEAR] and cap == w[g + L.G_CAP]:
+        return False
+    w[g + L.G_GEAR] = gear
+    w[g + L.G_CAP] = cap
+    return True
+
+
+@inner
 def find_branches(w, tab, m, q, v):
     """Set the loss modes of a moving mechanism so that they agree with the flow of power; its acceleration.
 
-    Every group is tried as driving first; where the force it would pass on disagrees, as driven back. The
-    choice is unique while G²J + f M stays positive.
+    The choice is unique while G²J + f M stays positive.
     """
     n = int(w[m + L.N_GRP])
     g0 = int(w[m + L.GRP])
@@ -169,31 +193,15 @@ def find_branches(w, tab, m, q, v):
         g += L.GROUP_SIZE
     if changed:
         a = accelerate(w, tab, m, q, v)
-    for _ in range(4):
+    for _ in range(8):
         changed = False
         g = g0
         for _ in range(n):
-            if w[g + L.G_GEAR] == 0.0 and s * w[g + L.G_T] < 0.0 and w[g + L.G_CAP] == 0.0:
-                w[g + L.G_GEAR] = 1.0
-                changed = True
+            changed = revise(w, m, g, n) or changed
             g += L.GROUP_SIZE
-        if changed:
-            a = accelerate(w, tab, m, q, v)
-        g = g0
-        capped = False
-        for _ in range(n):
-            if w[g + L.G_CAP] == 0.0:
-                if w[g + L.G_T] > w[g + L.G_HI]:
-                    w[g + L.G_CAP] = 1.0
-                    capped = True
-                elif w[g + L.G_T] < w[g + L.G_LO]:
-                    w[g + L.G_CAP] = -1.0
-                    capped = True
-            g += L.GROUP_SIZE
-        if capped:
-            a = accelerate(w, tab, m, q, v)
-        if not changed and not capped:
+        if not changed:
             break
+        a = accelerate(w, tab, m, q, v)
     return a
 
 

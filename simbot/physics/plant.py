@@ -26,6 +26,10 @@ from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
 Array = npt.NDArray[np.float64]
 
 
+class EndlessSteps(RuntimeError):
+    """The integrator makes no headway: a fault of the program, never of a file."""
+
+
 @dataclass(frozen=True)
 class GoTo:
     """Go to a position under the mechanism's own control (a word for a `measured` one)."""
@@ -61,6 +65,7 @@ Command = GoTo | DriveTo | PushFor | Spin
 
 
 FIRST_ROWS = 4096
+MOST_ROWS = 2_000_000
 CHUNK_S = 0.25
 ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
 
@@ -257,6 +262,7 @@ class Plant:
             if spec.kind == "roller":
                 spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).get("after"))
             else:
+                w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
                 if spec.kind == "servo":
                     w[m + L.TARGET] = w[m + L.Q]
@@ -323,6 +329,10 @@ class Plant:
             w[L.WATCHING] = 1.0 if watching else 0.0
             code, self._rows = advance(w, self.arrays.tab, self._log, self._rows, t_end)
             if code == LOG_FULL:
+                if len(self._log) > MOST_ROWS:
+                    raise EndlessSteps(
+                        f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
+                    )
                 self._log = np.concatenate((self._log, np.empty_like(self._log)))
             elif code == SEEN and legs:
                 self._next_leg()
@@ -574,9 +584,11 @@ class Plant:
         w = self.arrays.w
         m = self.arrays.at[move.mechanism]
         self._save()
+        still = 0  # chunks in a row in which nothing moved: whatever a later tick changes has had its time
         while self._covered_us() < self.horizon_us:
             quiet = w[L.N_LIVE] == 0.0 and w[L.DIRTY] == 0.0 and w[m + L.T_PENDING] == inf
-            if quiet and self._covered_us() > max(move.start_us, self.now_us) and not self._route_open(move):
+            still = still + 1 if quiet and not self._route_open(move) else 0
+            if still > 1 and self._covered_us() > max(move.start_us, self.now_us):
                 return
             span = max(CHUNK_S, 0.5 * (w[L.T] - move.start_us / 1e6))
             self._run(min(self.horizon_us / 1e6, w[L.T] + span), ())

@@ -103,7 +103,7 @@ def _to_rest(u: float, d: float, top: float, a: float, jerk: float | None) -> li
         if jerk is None:
             peak = sqrt(a * d + 0.5 * u * u)
         else:
-            low, high = 0.0, max(top, u)
+            low, high = min(u, top), max(top, u)  # its own stop fits: a slower peak is never wanted
             for _ in range(200):
                 peak = 0.5 * (low + high)
                 low, high = (peak, high) if ramps(peak) <= d else (low, peak)

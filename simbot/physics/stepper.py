@@ -845,6 +845,9 @@ def advance(w, tab, log, row, t_end):
 @inner
 def change(w, tab, kind, m, g):
     """Apply an event: flip its mode, then find what else follows from it."""
+    if kind == GEAR and w[m + L.N_GRP] > 1.0:
+        w[L.DIRTY] = 1.0
+        return
     if kind == GEAR:
         w[g + L.G_GEAR] = 1.0 - w[g + L.G_GEAR]
     elif kind == BARE:
