@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf, sqrt
 from random import Random
+from typing import Any
 
 import numpy as np
 import pytest
@@ -45,16 +46,14 @@ class Device:
     limit: float = inf
     battery_limit: float = inf
 
-    def takes(self, volts: float) -> float:
+    def takes(self, volts: Any) -> Any:
+        i = (self.duty * volts - self.emf) / self.resistance
         d = self.duty
-        if abs((d * volts - self.emf) / self.resistance) > self.limit:
-            side = self.limit if d * volts > self.emf else -self.limit
-            d = (side * self.resistance + self.emf) / volts
-            d = min(1.0, max(-1.0, d))  # more than all of the bus it cannot set against the back-EMF
-        i = (d * volts - self.emf) / self.resistance
-        if d * i > self.battery_limit:
-            return self.battery_limit
-        return d * i
+        if self.limit < inf:
+            held = (np.sign(i) * self.limit * self.resistance + self.emf) / volts
+            held = np.clip(held, -1.0, 1.0)  # it cannot set more than all of the bus against the back-EMF
+            d = np.where(np.abs(i) > self.limit, held, self.duty)
+        return np.minimum(d * (d * volts - self.emf) / self.resistance, self.battery_limit)
 
 
 @dataclass
@@ -65,9 +64,9 @@ class Supply:
     limit: float
     ohms: float
 
-    def takes(self, volts: float) -> float:
-        out = min(self.voltage, volts)
-        current = min(out / self.ohms, self.limit)
+    def takes(self, volts: Any) -> Any:
+        out = np.minimum(self.voltage, volts)
+        current = np.minimum(out / self.ohms, self.limit)
         return current * current * self.ohms / 0.9 / volts
 
 
@@ -106,18 +105,16 @@ def volts(emf: float, ohms: float, devices: list[Device], supply: Supply | None 
     return float(w[L.V]) if w[L.COLLAPSED_AT] < 0.0 else 0.0
 
 
-def highest_root(emf: float, ohms: float, takes: Callable[[float], float]) -> float | None:
+def highest_root(emf: float, ohms: float, takes: Callable[[Any], Any]) -> float | None:
     """Highest root of V + R0 sum I(V) = E by a scan from the top and Brent's method."""
 
-    def lack(v: float) -> float:
+    def lack(v: Any) -> Any:
         return v + ohms * takes(v) - emf
 
     grid = np.linspace(200.0, 0.05, 8001)
-    values = [lack(v) for v in grid]
-    for high, low, f, f_low in zip(grid, grid[1:], values, values[1:], strict=False):
-        if f == 0.0 or f * f_low < 0.0:
-            return float(brentq(lack, low, high, xtol=1e-13))
-    return None
+    values = np.asarray(lack(grid))
+    change = np.flatnonzero(values[:-1] * values[1:] <= 0.0)
+    return float(brentq(lack, grid[change[0] + 1], grid[change[0]], xtol=1e-13)) if len(change) else None
 
 
 @pytest.mark.parametrize(
@@ -206,7 +203,7 @@ def test_regenerating_motor_and_a_constant_power_load() -> None:
     motor = Device(SMALL_R, 23.0, 1.0)
     stalled = Device(1e-3, 0.0, 1.0, sqrt(185.0 / 1e-3))  # 185 W whatever the voltage
 
-    def lack(v: float) -> float:
+    def lack(v: Any) -> Any:
         return v + 0.35 * (motor.takes(v) + stalled.takes(v)) - 12.0
 
     assert brentq(lack, 7.2, 9.0, xtol=1e-13) == pytest.approx(7.679279, abs=6e-7)
@@ -235,7 +232,7 @@ def test_random_systems(kind: str) -> None:
         if kind == "with a regulator":
             supply = Supply(6.0, random.uniform(1.0, 8.0), random.uniform(0.7, 6.0))
 
-        def takes(v: float, devices: list[Device] = devices, supply: Supply | None = supply) -> float:
+        def takes(v: Any, devices: list[Device] = devices, supply: Supply | None = supply) -> Any:
             return sum(device.takes(v) for device in devices) + (supply.takes(v) if supply else 0.0)
 
         right = highest_root(emf, ohms, takes)
