@@ -52,7 +52,7 @@ def extent_us(move: MoveResult) -> int:
 
 
 def choose_scale(moves: Iterable[MoveResult], width: int) -> int:
-    """Microseconds a column: what breaks fits whole, and so do three timers of four, or all if they are alike.
+    """Microseconds a column: what breaks fits whole, and three timers of four, or all if they are alike.
 
     Waits for the arrival, long drives mostly, have nothing to be judged and may run out of the scale.
     """

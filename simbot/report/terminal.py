@@ -225,7 +225,7 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
 def _table(
     run: RunResult, folded: dict[str, dict[MoveKey, FoldedMove]], lettered: dict[FindingKey, str]
 ) -> Lines:
-    keys = sorted({key for moves in folded.values() for key in moves}, key=lambda key: key[:2])
+    keys = sorted(dict.fromkeys(key for moves in folded.values() for key in moves), key=lambda key: key[:2])
     if not keys:
         return []
     lines = [
