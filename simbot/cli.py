@@ -202,7 +202,7 @@ def _sign_of_life() -> Iterator[None]:
         yield
         return
     begun, done = time.monotonic(), threading.Event()
-    message = "compiling the physics once for this machine, some seconds"
+    message = "compiling the physics once for this machine, half a minute or so"
     if not sys.stderr.isatty():
         typer.echo(f"{message} ...", err=True)
         yield
