@@ -155,7 +155,7 @@ def test_unloaded_half_turn(slow: float, fast: float, volts: float, right: float
 def test_half_turn_with_a_weight(load_angle: float, slowly: float) -> None:
     """15 kgf cm, 0.13 s/60 degrees, 0.5 kg at 20 cm, from hanging to standing, or level over the top.
 
-    Torque and speed alone, common practice, no source, give 0.77 s and 0.52 s: the load must follow the angle.
+    Torque and speed alone give 0.77 s and 0.52 s (common practice, no source): the load follows the angle.
     The weight's inertia makes it longer; the time itself is integrated here.
     """
     free, stall, weight, reach = pi / 3.0 / 0.13, 15.0 * 0.0980665, 0.5, 0.2
@@ -171,8 +171,8 @@ def test_half_turn_with_a_weight(load_angle: float, slowly: float) -> None:
     there.terminal = True  # type: ignore[attr-defined]
     own = float(solve_ivp(slope, (0.0, 5.0), [0.0, 0.0], rtol=1e-10, atol=1e-11, events=there).t_events[0][0])
     arm = servo(speed="0.13 s/60deg", stall_torque="15 kgf*cm", rotor_time="20 ms", band="2 deg",
-                window="2 deg", load_mass="500 g", load_at="200 mm", load_angle=f"{load_angle} deg", frame="0 s",
-                travel=["0 deg", "200 deg"], range="200 deg")  # fmt: skip
+                window="2 deg", load_mass="500 g", load_at="200 mm", load_angle=f"{load_angle} deg",
+                frame="0 s", travel=["0 deg", "200 deg"], range="200 deg")  # fmt: skip
     plant = a_plant(a_robot({"wrist": arm}, {"coil": SMALL}, BATTERY, rails=rail(6.0)))
     got = seconds(a_move(plant, "wrist", pi).first_inside_us())
     assert got == pytest.approx(own, abs=5e-6)
