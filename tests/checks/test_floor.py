@@ -10,7 +10,7 @@ from math import cos, exp, log, pi, radians, sin
 
 import numpy as np
 import pytest
-from builders import RPM, G, Words, a_move, a_plant, a_robot, winding
+from builders import RPM, SMALL, G, Words, a_move, a_plant, a_robot, winding
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.special import lambertw

@@ -7,7 +7,7 @@ order: the engine's default integrator is 1 % out on a short move.
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import radians
+from math import log, radians
 from typing import Any
 
 import pytest
@@ -99,7 +99,8 @@ def test_arm_against_gravity(need_engine: Callable[[str], None]) -> None:
     right = passes(model, radians(75.0), 1e-4, start=radians(-60.0))
     arm = {
         "kind": "arm", "motors": "1 x coil", "gearing": [{"ratio": 60, "efficiency": "100 %"}],
-        "centre": "350 mm", "moving_mass": "1.2 kg", "inertia": "0.01 kg*m^2", "damping": "0.02 N*m*s/rad", "friction": "0 N*m",
+        "centre": "350 mm", "moving_mass": "1.2 kg",
+        "inertia": "0.01 kg*m^2", "damping": "0.02 N*m*s/rad", "friction": "0 N*m",
         "travel": ["-60 deg", "75 deg"], "control": {"loop": "full_effort", "window": "1 deg"},
     }  # fmt: skip
     robot = a_robot({"arm": arm}, {"coil": winding(0.45, 0.0185, 2.4e-5)})
@@ -200,5 +201,8 @@ def test_friction_and_rest(need_engine: Callable[[str], None]) -> None:
     plant.command("reach", PushFor(1.0, 3.0, 500_000))
     plant.advance(5_000_000)
     assert plant.position("reach", 500_000) == pytest.approx(pushed, rel=1e-6)
-    assert plant.position("reach") == pytest.approx(float(data.qpos[0]), rel=1e-4)
+    assert plant.position("reach") == pytest.approx(float(data.qpos[0]), rel=5e-4)  # soft friction
+    v, drag = plant.speed("reach", 500_000), (50.0 * k) ** 2 / ohms
+    stop = 2.0 / drag * (v - 5.0 / drag * log(1.0 + drag * v / 5.0))  # M v' = -F - b v
+    assert float(plant.position("reach")) - pushed == pytest.approx(stop, rel=1e-5)
     assert plant.speed("reach") == 0.0
