@@ -46,8 +46,18 @@ class Built:
 
 
 def group_row(
-    reduced: Reduced, motor: MotorModel, motors: int, ratio: float, forward: float, back: float, locks: bool,
-    upstream: float = 0.0, share: float = 1.0, limit: float = inf, battery_limit: float = inf, most: float = inf,
+    reduced: Reduced,
+    motor: MotorModel,
+    motors: int,
+    ratio: float,
+    forward: float,
+    back: float,
+    locks: bool,
+    upstream: float = 0.0,
+    share: float = 1.0,
+    limit: float = inf,
+    battery_limit: float = inf,
+    most: float = inf,
 ) -> Array:
     """Row of a motor group (see layout); ratio: motor's shaft per unit of travel.
 
@@ -94,8 +104,16 @@ def build_driven(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
     ratio = reduced.per_travel * gears.ratio
     limit, battery_limit = limits(values)
     row = group_row(
-        reduced, motor, count, ratio, gears.forward, gears.back, gears.locks, gears.upstream_inertia,
-        limit=limit, battery_limit=battery_limit,
+        reduced,
+        motor,
+        count,
+        ratio,
+        gears.forward,
+        gears.back,
+        gears.locks,
+        gears.upstream_inertia,
+        limit=limit,
+        battery_limit=battery_limit,
     )
     return Built(reduced, row[None, :], motor.voltage, motor.voltage / (motor.constant * ratio))
 
@@ -120,8 +138,15 @@ def build_servo(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
     constant = volts / speed
     resistance = constant * volts / torque
     motor = MotorModel(
-        volts, resistance, constant, float(values["friction"]) * torque, float(values["rotor_time"]) * torque / speed,
-        1.0, False, 1.0, None,
+        volts,
+        resistance,
+        constant,
+        float(values["friction"]) * torque,
+        float(values["rotor_time"]) * torque / speed,
+        1.0,
+        False,
+        1.0,
+        None,
     )
     row = group_row(reduced, motor, int(values["count"]), 1.0, 1.0, 1.0, False)
     row[L.G_CURRENT] = float(values["stall_current"]) / (volts / resistance)
@@ -145,12 +170,26 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
     limit, battery_limit = limits(values)
     rows = [
         group_row(
-            leg.reduced, motor, group.motors, group.per_travel * gears.ratio, gears.forward, gears.back, gears.locks,
-            gears.upstream_inertia, group.share, limit, battery_limit, group.most,
+            leg.reduced,
+            motor,
+            group.motors,
+            group.per_travel * gears.ratio,
+            gears.forward,
+            gears.back,
+            gears.locks,
+            gears.upstream_inertia,
+            group.share,
+            limit,
+            battery_limit,
+            group.most,
         )
         for group in leg.groups
     ]
-    if len(rows) > 1:  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
+    for row, group in zip(rows, leg.groups, strict=True):
+        row[L.G_WHEEL] = group.inertia
+    if (
+        len(rows) > 1
+    ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
         for row in rows:
             row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
     ratio = leg.groups[0].per_travel * gears.ratio
@@ -198,7 +237,9 @@ class Models:
 
     def __init__(self, robot: Robot) -> None:
         self.robot = completed(robot)[0]
-        self.variants: dict[Any, Any] = {}  # the same robot with quantities at an end of their spread
+        self.variants: dict[
+            Any, tuple[Models, BatteryState]
+        ] = {}  # the same robot with quantities at an end of their spread
         self._built: dict[tuple[str, float, float | None], Built] = {}
 
     def get(self, name: str, payload: float = 0.0, direction: float | None = 0.0) -> Built:

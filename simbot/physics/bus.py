@@ -9,14 +9,15 @@ as the voltage rises and several roots may exist: the operating point is the hig
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.compiled import inner
+from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import accelerate
 
 
 @inner
-def factor_at(w, tab, m, q):
+def factor_at(w: Array, tab: Array, m: int, q: float) -> Any:
     """Common factor of the ratios at a position (1 where the travel has no table)."""
     n = w[m + L.TAB_N]
     if n == 0.0:
@@ -32,7 +33,7 @@ def factor_at(w, tab, m, q):
 
 
 @inner
-def servo_duty(w, m, q):
+def servo_duty(w: Array, m: int, q: float) -> Any:
     """A servo's own loop: full effort beyond its band, none within its dead band."""
     zone = w[m + L.ZONE]
     if zone == 0.0:
@@ -45,7 +46,7 @@ def servo_duty(w, m, q):
 
 
 @inner
-def strongest_duty(w, tab, m, q, v):
+def strongest_duty(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     """The effort that gives the greatest force forward (OPTIMAL = 1) or backward (-1), own sag counted.
 
     i(d) = (d E - k w)/(R + n R0 d²) has its extremes at d = (k w +- sqrt(k² w² + E² R/(n R0)))/E: on a weak
@@ -81,7 +82,7 @@ def strongest_duty(w, tab, m, q, v):
 
 
 @inner
-def limit_mode(w, m, g, volts, emf):
+def limit_mode(w: Array, m: int, g: int, volts: float, emf: float) -> Any:
     """Which limit rules one motor of a group at this voltage (see layout: G_LIM)."""
     r = w[g + L.G_R]
     if w[m + L.OPEN] == 1.0:
@@ -107,7 +108,7 @@ def limit_mode(w, m, g, volts, emf):
 
 
 @inner
-def add_up(w, tab, probe):
+def add_up(w: Array, tab: Array, probe: float) -> Any:
     """Sum what all groups ask of bus and rails: (A, B, P). With probe > 0 the modes are set for that voltage."""
     a = 0.0
     b = 0.0
@@ -190,7 +191,7 @@ def add_up(w, tab, probe):
 
 
 @inner
-def rail_mode(w, rail, volts):
+def rail_mode(w: Array, rail: int, volts: float) -> Any:
     """Which of its states a regulator is in at this bus voltage."""
     ra = w[rail + L.RAIL_A]
     rb = w[rail + L.RAIL_B]
@@ -206,7 +207,7 @@ def rail_mode(w, rail, volts):
 
 
 @inner
-def set_rails(w):
+def set_rails(w: Array) -> Any:
     """Rail voltages that go with the present bus voltage and modes."""
     for k in range(int(w[L.N_RAIL])):
         rail = L.RAILS + k * L.RAIL_SIZE
@@ -218,14 +219,14 @@ def set_rails(w):
 
 
 @inner
-def collapse(w, alpha, beta):
+def collapse(w: Array, alpha: float, beta: float) -> Any:
     if w[L.COLLAPSED_AT] < 0.0:
         w[L.COLLAPSED_AT] = w[L.T]
     return max(-0.5 * beta / alpha, 1e-3)
 
 
 @inner
-def solve_bus(w, tab):
+def solve_bus(w: Array, tab: Array) -> Any:
     """Bus voltage with the present modes; leaves V, I and the rails behind."""
     a, b, p = add_up(w, tab, 0.0)
     alpha = 1.0 + w[L.R0] * a
@@ -244,7 +245,7 @@ def solve_bus(w, tab):
 
 
 @inner
-def next_break(w, tab, below):
+def next_break(w: Array, tab: Array, below: float) -> Any:
     """Highest voltage below `below` at which some device changes its piece."""
     best = 1e-9
     n_rail = int(w[L.N_RAIL])
@@ -300,7 +301,7 @@ def next_break(w, tab, below):
 
 
 @inner
-def has_pieces(w):
+def has_pieces(w: Array) -> Any:
     """True where some device changes its law with the voltage (limits, regulators, open leads)."""
     if w[L.N_RAIL] > 0.0:
         return True
@@ -318,7 +319,7 @@ def has_pieces(w):
 
 
 @inner
-def solve_from_top(w, tab):
+def solve_from_top(w: Array, tab: Array) -> Any:
     """Set all limit and rail modes so that the bus stands at its highest operating point."""
     if not has_pieces(w):
         m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
@@ -359,7 +360,7 @@ def solve_from_top(w, tab):
 
 
 @inner
-def evaluate(w, tab):
+def evaluate(w: Array, tab: Array) -> Any:
     """Accelerations of all moving mechanisms at their trial state (Q_NEXT, V_NEXT), modes unchanged."""
     solve_bus(w, tab)
     for k in range(int(w[L.N_LIVE])):
@@ -369,7 +370,7 @@ def evaluate(w, tab):
 
 
 @inner
-def take_currents(w, tab):
+def take_currents(w: Array, tab: Array) -> Any:
     """What each mechanism takes from the battery now [A]; remembers the most that others gave back to it."""
     back = 0.0
     first = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE

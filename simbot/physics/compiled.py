@@ -12,12 +12,16 @@ import os
 import platform
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
+import numpy.typing as npt
 from platformdirs import user_cache_path
 
+Array = npt.NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
 
 SOURCES = ("layout.py", "forces.py", "bus.py", "control.py", "stepper.py", "record.py", "compiled.py")
@@ -55,14 +59,12 @@ def mark_complete() -> None:
 
 def _set_up() -> Any:
     folder = cache_folder()
-    try:
+    with suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        pass
     import numba
     from numba.core import config
 
-    config.CACHE_DIR = str(folder)
+    config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]  # numba's settings are made at run time
     return numba
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from simbot.physics import layout as L
-from simbot.physics.compiled import inner
+from simbot.physics.compiled import Array, inner
 
 FUZZ = 1e-12
 
 
 @inner
-def set_point(w, m, t):
+def set_point(w: Array, m: int, t: float) -> Any:
     """Position, speed and acceleration of a profile at a time since its start [s]."""
     n = int(w[m + L.PROFILE_N])
     p = m + L.PROFILE
@@ -26,7 +28,7 @@ def set_point(w, m, t):
 
 
 @inner
-def inside(w, m, q, v):
+def inside(w: Array, m: int, q: float, v: float) -> Any:
     """Inside the target set: near enough, slow enough if a speed is stated, touched if it is a hard stop."""
     if w[m + L.TOUCH] != 0.0 and w[m + L.TOUCHED] == 0.0:
         return False
@@ -36,7 +38,7 @@ def inside(w, m, q, v):
 
 
 @inner
-def afterwards(w, m):
+def afterwards(w: Array, m: int) -> Any:
     """Effort and open leads once it has arrived (or its time is over)."""
     code = w[m + L.AFTER]
     if code == 1.0:
@@ -47,7 +49,18 @@ def afterwards(w, m):
 
 
 @inner
-def needed_effort(w, m, q, v, a, mass, dmass, load, factor, dfactor):
+def needed_effort(
+    w: Array,
+    m: int,
+    q: float,
+    v: float,
+    a: float,
+    mass: float,
+    dmass: float,
+    load: float,
+    factor: float,
+    dfactor: float,
+) -> Any:
     """Effort that the mechanism's own model asks for at a set point on its nominal voltage (first group)."""
     g = int(w[m + L.GRP])
     s = 1.0 if v > 0.0 else (-1.0 if v < 0.0 else 0.0)
@@ -70,7 +83,7 @@ def needed_effort(w, m, q, v, a, mass, dmass, load, factor, dfactor):
 
 
 @inner
-def output(w, m, t, q, v, feed):
+def output(w: Array, m: int, t: float, q: float, v: float, feed: float) -> Any:
     """Effort and open leads that the code decides at a tick from what it sees; feed: a profile's own share."""
     control = w[m + L.CONTROL]
     if control == L.FULL:

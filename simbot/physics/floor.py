@@ -118,7 +118,9 @@ class Stretch:
         forward, rows = self.log.copy(), self.rows if not past else 0
         return self.switched(way, near, far, forward, rows, touch)
 
-    def switched(self, way: float, near: float, far: float, forward: np.ndarray, rows: int, touch: float) -> float:
+    def switched(
+        self, way: float, near: float, far: float, forward: np.ndarray, rows: int, touch: float
+    ) -> float:
         """Earliest switch after which braking has become slow enough at the near edge or beyond it."""
 
         def brake_from(at: float) -> tuple[float, float]:
@@ -274,7 +276,17 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         if touch != 0.0 and move._state[m + L.TOUCHED] == 1.0:
             return 0.0
         return Stretch(
-            models, raised, name, move._payload, 0.0, q, v, float(move.target), move.window, move.slower_than, touch,
+            models,
+            raised,
+            name,
+            move._payload,
+            0.0,
+            q,
+            v,
+            float(move.target),
+            move.window,
+            move.slower_than,
+            touch,
             tolerance,
         ).time()
     assert move._route is not None
@@ -285,7 +297,17 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         direction = None if leg.turning else leg.direction
         start, speed = (q, v) if number == 0 else (leg.at, 0.0)
         total += Stretch(
-            models, raised, name, move._payload, direction, start, speed, leg.to, float(control["window"]), slower, 0.0,
+            models,
+            raised,
+            name,
+            move._payload,
+            direction,
+            start,
+            speed,
+            leg.to,
+            float(control["window"]),
+            slower,
+            0.0,
             tolerance,
         ).time()
     return total

@@ -12,15 +12,16 @@ Textbook mechanics; the torque-speed line is the data sheet's.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.compiled import inner
+from simbot.physics.compiled import Array, inner
 
 HUGE = 1e300
 
 
 @inner
-def look_up(w, tab, m, q):
+def look_up(w: Array, tab: Array, m: int, q: float) -> Any:
     """Inertia M, its slope M', load Q, common factor g of the ratios and its slope at q.
 
     Cubic Hermite on uniform knots with exact slopes; constant where the segment has no table.
@@ -55,7 +56,7 @@ def look_up(w, tab, m, q):
 
 
 @inner
-def supply(w, g):
+def supply(w: Array, g: int) -> Any:
     """Voltage that feeds a group now: its rail's or the bus's [V]."""
     rail = w[g + L.G_RAIL]
     if rail < 0.0:
@@ -64,7 +65,7 @@ def supply(w, g):
 
 
 @inner
-def group_current(w, m, g, volts, speed):
+def group_current(w: Array, m: int, g: int, volts: float, speed: float) -> Any:
     """Current of one motor of a group [A] under its present limit mode; speed of the motor in rad/s."""
     emf = w[g + L.G_K] * speed
     mode = w[g + L.G_LIM]
@@ -90,7 +91,7 @@ def group_current(w, m, g, volts, speed):
 
 
 @inner
-def accelerate(w, tab, m, q, v):
+def accelerate(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     """Acceleration of a moving mechanism with its present modes; leaves i, x and T of each group behind."""
     mass, dmass, load, factor, dfactor = look_up(w, tab, m, q)
     s = w[m + L.S]
@@ -120,7 +121,7 @@ def accelerate(w, tab, m, q, v):
         cap = w[g + L.G_CAP]
         if cap == 0.0:
             top += force
-            bottom += ratio * ratio * inertia / f
+            bottom += ratio * ratio * inertia / f + w[g + L.G_WHEEL]
         else:
             top += w[g + L.G_HI] if cap > 0.0 else w[g + L.G_LO]
         g += L.GROUP_SIZE
@@ -129,14 +130,12 @@ def accelerate(w, tab, m, q, v):
     for _ in range(n):
         ratio = w[g + L.G_RATIO] * factor
         f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
-        free = w[g + L.G_TFREE] - ratio * ratio * w[g + L.G_N] * w[g + L.G_J] * a / f
-        w[g + L.G_TFREE] = free
-        cap = w[g + L.G_CAP]
-        if cap != 0.0:
-            free = w[g + L.G_HI] if cap > 0.0 else w[g + L.G_LO]
-        elif n == 1:
-            free = mass * a + total
-        w[g + L.G_T] = free
+        gears = w[g + L.G_TFREE] - ratio * ratio * w[g + L.G_N] * w[g + L.G_J] * a / f
+        wheels = w[g + L.G_WHEEL] * a
+        if n == 1 and w[g + L.G_CAP] == 0.0:
+            gears = mass * a + total + wheels
+        w[g + L.G_T] = gears
+        w[g + L.G_TFREE] = gears - wheels
         g += L.GROUP_SIZE
     w[m + L.MASS_AT] = mass
     w[m + L.LOAD_AT] = total
@@ -144,7 +143,7 @@ def accelerate(w, tab, m, q, v):
 
 
 @inner
-def revise(w, m, g, n):
+def revise(w: Array, m: int, g: int, n: int) -> Any:
     """Set loss mode and cap of a group by the force it would pass on at the present acceleration; True: changed.
 
     Each group's force falls as the acceleration rises, so a few rounds find the only fit. A single group is
@@ -152,12 +151,13 @@ def revise(w, m, g, n):
     """
     free = w[g + L.G_TFREE]
     cap = 0.0
+    gears = w[g + L.G_T]
     if free > w[g + L.G_HI]:
         cap = 1.0
     elif free < w[g + L.G_LO]:
         cap = -1.0
     gear = w[g + L.G_GEAR]
-    if w[m + L.S] * free < 0.0 and (n > 1 or gear == 0.0):
+    if w[m + L.S] * gears < 0.0 and (n > 1 or gear == 0.0):
         gear = 1.0
     elif n > 1:
         gear = 0.0
@@ -169,14 +169,13 @@ def revise(w, m, g, n):
 
 
 @inner
-def find_branches(w, tab, m, q, v):
+def find_branches(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     """Set the loss modes of a moving mechanism so that they agree with the flow of power; its acceleration.
 
     The choice is unique while G²J + f M stays positive.
     """
     n = int(w[m + L.N_GRP])
     g0 = int(w[m + L.GRP])
-    s = w[m + L.S]
     g = g0
     for _ in range(n):
         w[g + L.G_GEAR] = 0.0
@@ -206,7 +205,7 @@ def find_branches(w, tab, m, q, v):
 
 
 @inner
-def rest_margin(w, tab, m, q):
+def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
     """How far a mechanism at rest is from moving: (margin up, margin down) [N, N m]; both >= 0: stuck.
 
     At rest the gears pass any force between what the motors push through them and what they hold back, and
@@ -222,7 +221,9 @@ def rest_margin(w, tab, m, q):
         ratio = w[g + L.G_RATIO] * factor
         i = group_current(w, m, g, supply(w, g), 0.0)
         w[g + L.G_I] = i
-        w[g + L.G_IFREE] = 0.0 if w[m + L.OPEN] == 1.0 else w[m + L.DUTY] * w[g + L.G_SHARE] * supply(w, g) / w[g + L.G_R]
+        w[g + L.G_IFREE] = (
+            0.0 if w[m + L.OPEN] == 1.0 else w[m + L.DUTY] * w[g + L.G_SHARE] * supply(w, g) / w[g + L.G_R]
+        )
         push = ratio * w[g + L.G_N] * w[g + L.G_K] * i
         rub = abs(ratio) * w[g + L.G_N] * w[g + L.G_TF]
         forward = w[g + L.G_RF] / w[g + L.G_FWD]

@@ -98,7 +98,9 @@ def chain(stages: Sequence[GearStage]) -> Chain:
             downstream = float(stage.inertia)
         assert stage.efficiency is not None
         efficiency = float(stage.efficiency)
-        stage_back = back_efficiency(efficiency) if stage.back_efficiency is None else float(stage.back_efficiency)
+        stage_back = (
+            back_efficiency(efficiency) if stage.back_efficiency is None else float(stage.back_efficiency)
+        )
         forward *= efficiency
         locks = locks or stage_back <= 0.0
         back *= abs(stage_back)

@@ -155,12 +155,13 @@ G_BARE = 19  # mode: 0 driving, 1 braking
 G_LIM = 20  # mode: 0 free, +-1 motor limit, +-2 duty pinned at +-1, +-3 battery limit
 G_CAP = 21  # mode: 0 free, -1 least force, +1 greatest
 G_I = 22  # current of one motor at the last evaluation
-G_T = 23  # force that leaves the group
-G_TFREE = 24  # force that would leave it without caps
+G_T = 23  # force that leaves its gears
+G_TFREE = 24  # force that would reach the load without caps
 G_X = 25  # torque of the group before the gears
 G_IFREE = 26
 G_BACK_TRUE = 27  # back-driving efficiency as the stages give it, for rest
-GROUP_SIZE = 28
+G_WHEEL = 28  # inertia of its wheels, between the gears and what the floor gives [kg, kg m²]
+GROUP_SIZE = 29
 
 # --- segment of the travel ------------------------------------------------------------------------------
 SEG_FROM = 0

@@ -87,14 +87,22 @@ def completed_sheet(sheet: Motor) -> tuple[Motor, tuple[tuple[str, float, float,
     if sheet.free_current is None:
         guess = Quantity(0.04 * stall, 0.03 * stall, "assumed", True)
         sheet = replace(sheet, free_current=guess)
-        assumed.append(("free_current", guess, guess.spread, "4 % of stall current, common practice, no source"))
+        assumed.append(
+            ("free_current", guess, guess.spread, "4 % of stall current, common practice, no source")
+        )
     if sheet.internal_ratio is None and sheet.free_speed < GEARED_BELOW * ROTOR_SPEED:
-        ratio = Quantity(ROTOR_SPEED / sheet.free_speed, 0.4 * ROTOR_SPEED / sheet.free_speed, "assumed", True)
+        ratio = Quantity(
+            ROTOR_SPEED / sheet.free_speed, 0.4 * ROTOR_SPEED / sheet.free_speed, "assumed", True
+        )
         sheet = replace(sheet, internal_ratio=ratio)
-        assumed.append(("internal_ratio", ratio, ratio.spread, "its rotor is taken to run at 6000 rpm, from memory"))
+        assumed.append(
+            ("internal_ratio", ratio, ratio.spread, "its rotor is taken to run at 6000 rpm, from memory")
+        )
     if sheet.rotor_inertia is None:
         small = stall < 30.0 * 12.0 / sheet.voltage
-        inertia = Quantity(1.0e-5, 0.7e-5, "assumed", True) if small else Quantity(8.0e-5, 5.0e-5, "assumed", True)
+        inertia = (
+            Quantity(1.0e-5, 0.7e-5, "assumed", True) if small else Quantity(8.0e-5, 5.0e-5, "assumed", True)
+        )
         sheet = replace(sheet, rotor_inertia=inertia)
         assumed.append(("rotor_inertia", inertia, inertia.spread, "by its rating, from memory"))
     return sheet, tuple(assumed)

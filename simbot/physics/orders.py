@@ -70,7 +70,9 @@ def default_window(values: Mapping[str, Any]) -> float:
     return 0.02 * abs(travel[1] - travel[0]) if travel else 0.02
 
 
-def order_for(arrays: Arrays, name: str, control: Mapping[str, Any], target: float, open_loop: bool = False) -> Order:
+def order_for(
+    arrays: Arrays, name: str, control: Mapping[str, Any], target: float, open_loop: bool = False
+) -> Order:
     """Target set of a command: a hard stop is reached by touching where effort is what drives it."""
     w, m = arrays.w, arrays.at[name]
     slower = control.get("slower_than")
@@ -131,7 +133,12 @@ def give(arrays: Arrays, name: str, order: Order, built: Built, frame: float = 0
         _gains(w, m, control)
     if loop == "profile":
         pieces = profile(
-            w[m + L.Q], w[m + L.SPEED], order.target, control["speed"], control["acceleration"], control["jerk"]
+            w[m + L.Q],
+            w[m + L.SPEED],
+            order.target,
+            control["speed"],
+            control["acceleration"],
+            control["jerk"],
         )
         _store(w, m, pieces)
     w[L.DIRTY] = 1.0
@@ -157,8 +164,15 @@ def set_after(w: Any, m: int, after: str | float | None) -> None:
         w[m + L.AFTER], w[m + L.AFTER_EFFORT] = 2.0, float(after)
 
 
-def push(arrays: Arrays, name: str, order: Order, built: Built, effort: float, end: float,
-         after: str | float | None) -> None:
+def push(
+    arrays: Arrays,
+    name: str,
+    order: Order,
+    built: Built,
+    effort: float,
+    end: float,
+    after: str | float | None,
+) -> None:
     """Open-loop effort towards the target until a time [s] of the match."""
     set_target(arrays, name, order, built)
     w, m = arrays.w, arrays.at[name]
@@ -188,7 +202,11 @@ def hold(arrays: Arrays, name: str, control: Mapping[str, Any], built: Built) ->
     w, m = arrays.w, arrays.at[name]
     order = Order(float(w[m + L.Q]), float(control["window"]), inf, 0.0, control)
     if control["loop"] == "profile":
-        control = {**control, "speed": control["speed"] or 1.0, "acceleration": control["acceleration"] or 1.0}
+        control = {
+            **control,
+            "speed": control["speed"] or 1.0,
+            "acceleration": control["acceleration"] or 1.0,
+        }
         order = Order(order.target, order.window, inf, 0.0, control)
     give(arrays, name, order, built)
     w[m + L.DIRECTION] = 1.0

@@ -103,8 +103,23 @@ class Move:
     """
 
     __slots__ = (
-        "_floor", "_payload", "_plant", "_route", "_state", "_tail", "command", "cut_us", "mechanism", "slower_than",
-        "start_position", "start_speed", "start_us", "stopwatch", "target", "touch", "window",
+        "_floor",
+        "_payload",
+        "_plant",
+        "_route",
+        "_state",
+        "_tail",
+        "command",
+        "cut_us",
+        "mechanism",
+        "slower_than",
+        "start_position",
+        "start_speed",
+        "start_us",
+        "stopwatch",
+        "target",
+        "touch",
+        "window",
     )
 
     def __init__(self, plant: Plant, mechanism: str, command: Command) -> None:
@@ -293,7 +308,7 @@ class Plant:
         self.now_us = to_us
 
     def _covered_us(self) -> int:
-        return round(self.arrays.w[L.T] * 1e6)
+        return round(float(self.arrays.w[L.T]) * 1e6)
 
     def _reach(self, to_us: int) -> None:
         """Make the log cover an instant; what lies beyond `now` is what comes if nothing more is commanded."""
@@ -673,7 +688,12 @@ class Plant:
         return None if isinf(t) else microseconds(t)
 
     def _tolerances(
-        self, mechanism: str, leg: Leg | None, target: Target | Pose, within: float, slower: float | None,
+        self,
+        mechanism: str,
+        leg: Leg | None,
+        target: Target | Pose,
+        within: float,
+        slower: float | None,
         heading_within: float | None,
     ) -> tuple[float, float, float] | None:
         """Target, half-width and speed limit in the kernel's coordinate; None where nothing on the leg will do."""
@@ -694,7 +714,12 @@ class Plant:
         return found[0], found[1], limit
 
     def inside_since(
-        self, mechanism: str, target: Target | Pose, within: float, slower_than: float | None, at_us: int,
+        self,
+        mechanism: str,
+        target: Target | Pose,
+        within: float,
+        slower_than: float | None,
+        at_us: int,
         heading_within: float | None = None,
     ) -> int | None:
         """Instant since which the position has been within the tolerance of the target, and no faster than
@@ -707,7 +732,13 @@ class Plant:
         return None if isinf(since) else microseconds(since)
 
     def _since(
-        self, mechanism: str, target: Target | Pose, within: float, slower: float | None, start: float, at: float,
+        self,
+        mechanism: str,
+        target: Target | Pose,
+        within: float,
+        slower: float | None,
+        start: float,
+        at: float,
         heading_within: float | None,
     ) -> float:
         """As inside_since, in seconds, looking back to `start`; inf where it is not met."""
@@ -745,7 +776,12 @@ class Plant:
         return since
 
     def inside_for_good_from(
-        self, mechanism: str, target: Target | Pose, within: float, slower_than: float | None, at_us: int,
+        self,
+        mechanism: str,
+        target: Target | Pose,
+        within: float,
+        slower_than: float | None,
+        at_us: int,
         heading_within: float | None = None,
     ) -> int | None:
         """Instant (> at_us) from which it would be met for good with the command it has at at_us, if nothing
@@ -774,7 +810,12 @@ class Plant:
         return found
 
     def leaves_at(
-        self, mechanism: str, target: Target | Pose, within: float, from_us: int, to_us: int,
+        self,
+        mechanism: str,
+        target: Target | Pose,
+        within: float,
+        from_us: int,
+        to_us: int,
         heading_within: float | None = None,
     ) -> int | None:
         """First instant in [from_us, to_us] (<= now) at which its position is outside the tolerance."""

@@ -7,17 +7,18 @@ every crossing is found, never stepped over.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
 from simbot.physics import layout as L
-from simbot.physics.compiled import entry, inner
+from simbot.physics.compiled import Array, entry, inner
 
 FUZZ = 1e-12
 
 
 @inner
-def position_at(r, c, h, x):
+def position_at(r: Array, c: int, h: float, x: float) -> Any:
     q0, v0, a0 = r[c], r[c + 1], r[c + 2]
     dq = r[c + 3] - q0 - h * (v0 + 0.5 * h * a0)
     dv = h * (r[c + 4] - v0 - h * a0)
@@ -29,7 +30,7 @@ def position_at(r, c, h, x):
 
 
 @inner
-def speed_at(r, c, h, x):
+def speed_at(r: Array, c: int, h: float, x: float) -> Any:
     q0, v0, a0, q1, v1, a1 = r[c], r[c + 1], r[c + 2], r[c + 3], r[c + 4], r[c + 5]
     y = 1.0 - x
     v = v0 * y * y * (1.0 + 2.0 * x) + v1 * x * x * (3.0 - 2.0 * x) + h * x * y * (a0 * y - a1 * x)
@@ -40,7 +41,7 @@ def speed_at(r, c, h, x):
 
 
 @inner
-def crossing(r, c, h, fast, level, x0, x1):
+def crossing(r: Array, c: int, h: float, fast: float, level: float, x0: float, x1: float) -> Any:
     """Share at which position (or speed, fast = 1) passes a level between x0 and x1; -1 where it does not."""
     f0 = (speed_at(r, c, h, x0) if fast == 1.0 else position_at(r, c, h, x0)) - level
     f1 = (speed_at(r, c, h, x1) if fast == 1.0 else position_at(r, c, h, x1)) - level
@@ -72,7 +73,7 @@ def crossing(r, c, h, fast, level, x0, x1):
 
 
 @inner
-def edges(r, c, target, within, slow, out):
+def edges(r: Array, c: int, target: float, within: float, slow: float, out: Array) -> Any:
     """Shares of a step at which its state may enter or leave the set, in order; how many."""
     h = r[L.LOG_H]
     out[0] = 0.0
@@ -110,7 +111,7 @@ def edges(r, c, target, within, slow, out):
 
 
 @inner
-def extreme_of_speed(r, c, h):
+def extreme_of_speed(r: Array, c: int, h: float) -> Any:
     """Share at which the speed of a step has its extreme (golden section on a single hump)."""
     sign = 1.0 if r[c + 2] > 0.0 else -1.0
     x0, x1 = 0.0, 1.0
@@ -136,7 +137,7 @@ def extreme_of_speed(r, c, h):
 
 
 @inner
-def holds(r, c, target, within, slow, x):
+def holds(r: Array, c: int, target: float, within: float, slow: float, x: float) -> Any:
     h = r[L.LOG_H]
     if abs(position_at(r, c, h, x) - target) > within + FUZZ:
         return False
@@ -144,7 +145,7 @@ def holds(r, c, target, within, slow, x):
 
 
 @inner
-def row_of(log, rows, t):
+def row_of(log: Array, rows: int, t: float) -> Any:
     """Row of the step that contains t (the earlier one at a joint)."""
     low = 0
     high = rows - 1
@@ -158,7 +159,9 @@ def row_of(log, rows, t):
 
 
 @entry
-def inside_since(log, rows, mech, target, within, slow, t_from, t_at):
+def inside_since(
+    log: Array, rows: int, mech: int, target: float, within: float, slow: float, t_from: float, t_at: float
+) -> Any:
     """Instant since which the state has been in the set up to t_at [s]; inf where it is not in it then.
 
     Looks back no further than t_from, and returns t_from where it was inside all the time.
@@ -194,7 +197,17 @@ def inside_since(log, rows, mech, target, within, slow, t_from, t_at):
 
 
 @entry
-def first_time(log, rows, mech, target, within, slow, t_from, t_to, wanted):
+def first_time(
+    log: Array,
+    rows: int,
+    mech: int,
+    target: float,
+    within: float,
+    slow: float,
+    t_from: float,
+    t_to: float,
+    wanted: bool,
+) -> Any:
     """First instant in [t_from, t_to] at which the state is in the set (wanted) or outside it; inf: never."""
     out = np.empty(8)
     c = L.LOG_MECH + L.LOG_PER_MECH * mech
@@ -221,7 +234,7 @@ def first_time(log, rows, mech, target, within, slow, t_from, t_to, wanted):
 
 
 @entry
-def touched_at(log, rows, mech, limit, t_from):
+def touched_at(log: Array, rows: int, mech: int, limit: float, t_from: float) -> Any:
     """First instant from t_from on at which the position is exactly at an end of the travel; inf: never."""
     c = L.LOG_MECH + L.LOG_PER_MECH * mech
     for k in range(row_of(log, rows, t_from), rows):
@@ -236,7 +249,7 @@ def touched_at(log, rows, mech, limit, t_from):
 
 
 @entry
-def state_at(log, rows, mech, t):
+def state_at(log: Array, rows: int, mech: int, t: float) -> Any:
     """Position and speed at an instant [s] (after whatever happened at that instant)."""
     c = L.LOG_MECH + L.LOG_PER_MECH * mech
     k = row_of(log, rows, t)

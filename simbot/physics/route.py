@@ -112,7 +112,9 @@ class Route:
         if abs(turn) <= heading_window or distance > TINY:
             if distance <= TINY:
                 way = pose.heading
-            legs.append(Leg(False, pose, odometer, odometer + distance, way, remainder(way - pose.heading, 2 * pi)))
+            legs.append(
+                Leg(False, pose, odometer, odometer + distance, way, remainder(way - pose.heading, 2 * pi))
+            )
         if abs(turn) > heading_window:
             there = Pose(goal.x, goal.y, pose.heading)
             legs.append(Leg(True, there, pose.heading, pose.heading + turn))

@@ -10,10 +10,11 @@ Positions between the ends of a step follow the quintic that meets position, spe
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.bus import evaluate, servo_duty, solve_from_top, strongest_duty, take_currents
-from simbot.physics.compiled import entry, inner
+from simbot.physics.compiled import Array, entry, inner
 from simbot.physics.control import inside, needed_effort, output, set_point
 from simbot.physics.forces import find_branches, look_up, rest_margin
 
@@ -37,12 +38,12 @@ BARE, LIMIT, CAP, BREAK_AWAY, RAIL = 5.0, 6.0, 7.0, 8.0, 9.0
 
 
 @inner
-def first_mech(w):
+def first_mech(w: Array) -> Any:
     return L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
 
 
 @inner
-def trial_step(w, tab, h, volts, current):
+def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> Any:
     """Take a step of h from the present state; its end in Q_END, V_END, A_END; the error in units of TOL.
 
     volts, current: of the bus at its beginning. Also returns the energy [J] and charge [C] of the step.
@@ -105,14 +106,28 @@ def trial_step(w, tab, h, volts, current):
         w[m + L.Q_END] = w[m + L.Q_NEXT]
         w[m + L.V_END] = w[m + L.V_NEXT]
         w[m + L.A_END] = w[m + L.A_NEXT]
-        eq = E1 * w[sv] + E3 * w[sv + 2] + E4 * w[sv + 3] + E5 * w[sv + 4] + E6 * w[sv + 5] + E7 * w[m + L.V_END]
-        ev = E1 * w[sa] + E3 * w[sa + 2] + E4 * w[sa + 3] + E5 * w[sa + 4] + E6 * w[sa + 5] + E7 * w[m + L.A_END]
+        eq = (
+            E1 * w[sv]
+            + E3 * w[sv + 2]
+            + E4 * w[sv + 3]
+            + E5 * w[sv + 4]
+            + E6 * w[sv + 5]
+            + E7 * w[m + L.V_END]
+        )
+        ev = (
+            E1 * w[sa]
+            + E3 * w[sa + 2]
+            + E4 * w[sa + 3]
+            + E5 * w[sa + 4]
+            + E6 * w[sa + 5]
+            + E7 * w[m + L.A_END]
+        )
         worst = max(worst, abs(h * eq) / w[m + L.Q_SCALE], abs(h * ev) / w[m + L.V_SCALE])
     return worst / w[L.TOL], h * energy, h * charge
 
 
 @inner
-def between(w, m, x, h):
+def between(w: Array, m: int, x: float, h: float) -> Any:
     """Position and speed at the share x of the step under trial."""
     q0 = w[m + L.Q]
     v0 = w[m + L.SPEED]
@@ -128,7 +143,7 @@ def between(w, m, x, h):
 
 
 @inner
-def speed_between(w, m, x, h):
+def speed_between(w: Array, m: int, x: float, h: float) -> Any:
     v0 = w[m + L.SPEED]
     v1 = w[m + L.V_END]
     a0 = w[m + L.ACC]
@@ -142,7 +157,7 @@ def speed_between(w, m, x, h):
 
 
 @inner
-def go_to_share(w, tab, x, h):
+def go_to_share(w: Array, tab: Array, x: float, h: float) -> Any:
     """Put every moving mechanism at the share x of the step and evaluate there."""
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
@@ -153,7 +168,7 @@ def go_to_share(w, tab, x, h):
 
 
 @inner
-def group_margin(w, m, g, kind):
+def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
     """Validity of one mode of one group at the last evaluation: negative, it no longer holds."""
     s = w[m + L.S]
     if kind == GEAR:
@@ -193,13 +208,13 @@ def group_margin(w, m, g, kind):
     free = w[g + L.G_TFREE]
     if cap == 0.0:
         slack = 1e-11 * (abs(w[m + L.LOAD_AT]) + abs(free))
-        return min(w[g + L.G_T] - low, high - w[g + L.G_T]) + slack
+        return min(free - low, high - free) + slack
     slack = 1e-11 * (abs(w[m + L.LOAD_AT]) + abs(free))
     return (free - high if cap > 0.0 else low - free) + slack
 
 
 @inner
-def zone_margin(w, m, q):
+def zone_margin(w: Array, m: int, q: float) -> Any:
     error = w[m + L.TARGET] - q
     zone = w[m + L.ZONE]
     band = w[m + L.BAND]
@@ -215,7 +230,7 @@ def zone_margin(w, m, q):
 
 
 @inner
-def rail_margin(w, rail):
+def rail_margin(w: Array, rail: int) -> Any:
     mode = w[rail + L.RAIL_MODE]
     out = w[L.V] - w[rail + L.RAIL_DROP]
     top = w[rail + L.RAIL_SET]
@@ -233,7 +248,7 @@ def rail_margin(w, rail):
 
 
 @inner
-def margin_of(w, tab, kind, m, g):
+def margin_of(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
     """Margin of one mode at the last evaluation (trial state in Q_NEXT, V_NEXT)."""
     if kind == STANDSTILL:
         return w[m + L.S] * w[m + L.V_NEXT]
@@ -250,7 +265,7 @@ def margin_of(w, tab, kind, m, g):
 
 
 @inner
-def find_violation(w, tab):
+def find_violation(w: Array, tab: Array) -> Any:
     """First mode that does not hold at the last evaluation: (kind, mechanism or rail, group)."""
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
@@ -285,7 +300,7 @@ def find_violation(w, tab):
 
 
 @inner
-def root_of(w, tab, kind, m, g, top, h):
+def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: float) -> Any:
     """Share of the step at which a mode's margin turns negative: the upper end of a tight bracket below top."""
     low = 0.0
     high = top
@@ -323,7 +338,7 @@ def root_of(w, tab, kind, m, g, top, h):
 
 
 @inner
-def first_event(w, tab, h):
+def first_event(w: Array, tab: Array, h: float) -> Any:
     """Earliest mode that fails within the step under trial: (share, kind, mechanism or rail, group)."""
     share = 1.0
     kind, m, g = find_violation(w, tab)
@@ -339,7 +354,7 @@ def first_event(w, tab, h):
 
 
 @inner
-def enter_segment(w, m, way):
+def enter_segment(w: Array, m: int, way: float) -> Any:
     """Cross into the next segment of the travel: a mass picked up keeps momentum, one set down keeps speed."""
     before = w[m + L.MASS_NOW]
     now = int(w[m + L.SEG_NOW] + way)
@@ -356,7 +371,7 @@ def enter_segment(w, m, way):
 
 
 @inner
-def load_segment(w, m):
+def load_segment(w: Array, m: int) -> Any:
     seg = int(w[m + L.SEG] + w[m + L.SEG_NOW] * L.SEG_SIZE)
     w[m + L.SEG_LO] = w[seg + L.SEG_FROM]
     w[m + L.SEG_HI] = w[seg + L.SEG_TO]
@@ -369,7 +384,7 @@ def load_segment(w, m):
 
 
 @inner
-def stop_at(w, m, q):
+def stop_at(w: Array, m: int, q: float) -> Any:
     """Come to rest against an end of the travel: all its energy is lost there, the rotor's too."""
     w[m + L.Q] = q
     w[m + L.SPEED] = 0.0
@@ -380,7 +395,7 @@ def stop_at(w, m, q):
 
 
 @inner
-def change_mode(w, tab, kind, m, g):
+def change_mode(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
     """Put the mode that has just failed into what follows it."""
     if kind == STANDSTILL:
         w[m + L.SPEED] = 0.0
@@ -410,7 +425,7 @@ def change_mode(w, tab, kind, m, g):
 
 
 @inner
-def zone_of(w, m, keep):
+def zone_of(w: Array, m: int, keep: float) -> Any:
     """A servo's zone at its position; at an edge the present one is kept if asked for."""
     if keep == 1.0 and zone_margin(w, m, w[m + L.Q]) >= -1e-10:
         return w[m + L.ZONE]
@@ -423,7 +438,7 @@ def zone_of(w, m, keep):
 
 
 @inner
-def rest_at_edge(w, tab, m, direction):
+def rest_at_edge(w: Array, tab: Array, m: int, direction: float) -> Any:
     """True where a servo would only chatter at the edge of its dead band: pushed out of it, driven back into it.
 
     The effort that balances the load there is what it takes in the mean.
@@ -456,7 +471,7 @@ def rest_at_edge(w, tab, m, direction):
 
 
 @inner
-def resolve(w, tab):
+def resolve(w: Array, tab: Array) -> Any:
     """Find all modes, efforts that follow the state, and accelerations, at a jump (command, tick, event)."""
     m = first_mech(w)
     n = int(w[L.N_MECH])
@@ -492,7 +507,7 @@ def resolve(w, tab):
 
 
 @inner
-def settle_at_rest(w, tab, m):
+def settle_at_rest(w: Array, tab: Array, m: int) -> Any:
     """A mechanism without speed: stuck, or off to the side on which the forces win."""
     w[m + L.S] = 0.0
     w[m + L.ACC] = 0.0
@@ -515,7 +530,7 @@ def settle_at_rest(w, tab, m):
 
 
 @inner
-def note(w, tab):
+def note(w: Array, tab: Array) -> Any:
     """Extremes of voltage and current, and what others gave back."""
     if w[L.V] < w[L.V_MIN]:
         w[L.V_MIN] = w[L.V]
@@ -526,7 +541,7 @@ def note(w, tab):
 
 
 @inner
-def send(w, m, t, duty, is_open):
+def send(w: Array, m: int, t: float, duty: float, is_open: float) -> Any:
     """Pass a decided output on: now, or after the latency. True where something changes now."""
     if duty == w[m + L.SENT] and is_open == w[m + L.SENT_OPEN]:
         return False
@@ -545,7 +560,7 @@ def send(w, m, t, duty, is_open):
 
 
 @inner
-def feed_forward(w, tab, m, t):
+def feed_forward(w: Array, tab: Array, m: int, t: float) -> Any:
     if w[m + L.CONTROL] != L.PROFILED:
         return 0.0
     q, v, a = set_point(w, m, t - w[m + L.T_COMMAND])
@@ -554,7 +569,7 @@ def feed_forward(w, tab, m, t):
 
 
 @inner
-def act(w, tab, m, t):
+def act(w: Array, tab: Array, m: int, t: float) -> Any:
     """Let one mechanism's control act at a tick on the true state. True where its output changes now."""
     control = w[m + L.CONTROL]
     if control == L.NO_CONTROL or control == L.SERVO or control == L.SPIN or control == L.STRONGEST:
@@ -576,7 +591,7 @@ def act(w, tab, m, t):
 
 
 @inner
-def needs_every_tick(w, tab):
+def needs_every_tick(w: Array, tab: Array) -> Any:
     """True while some output may change at every tick."""
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
@@ -598,7 +613,7 @@ def needs_every_tick(w, tab):
 
 
 @inner
-def tick_would_change(w, t, x, h):
+def tick_would_change(w: Array, t: float, x: float, h: float) -> Any:
     """True where some output would change at a tick that lies inside the step under trial."""
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
@@ -616,7 +631,7 @@ def tick_would_change(w, t, x, h):
 
 
 @inner
-def all_seen(w, x, h):
+def all_seen(w: Array, x: float, h: float) -> Any:
     """True where every watched mechanism is inside its set at the share x of the step (h = 0: now)."""
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
@@ -632,7 +647,7 @@ def all_seen(w, x, h):
 
 
 @inner
-def take_pending(w):
+def take_pending(w: Array) -> Any:
     """Put into force what was under way until now; True where something changed."""
     changed = False
     m = first_mech(w)
@@ -655,7 +670,7 @@ def take_pending(w):
 
 
 @inner
-def next_pending(w):
+def next_pending(w: Array) -> Any:
     best = math.inf
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
@@ -667,12 +682,14 @@ def next_pending(w):
 
 
 @inner
-def tick_time(w, number):
+def tick_time(w: Array, number: float) -> Any:
     return number * w[L.LOOP_US] / 1e6
 
 
 @inner
-def commit(w, tab, log, row, t_new, h, energy, charge):
+def commit(
+    w: Array, tab: Array, log: Array, row: int, t_new: float, h: float, energy: float, charge: float
+) -> Any:
     """Accept the step under trial and write it into the log."""
     log[row, L.LOG_T] = w[L.T]
     log[row, L.LOG_H] = t_new - w[L.T]
@@ -703,7 +720,7 @@ def commit(w, tab, log, row, t_new, h, energy, charge):
 
 
 @inner
-def at_tick(w, tab):
+def at_tick(w: Array, tab: Array) -> Any:
     """Everything that happens at a control tick; True where all that is watched is seen inside."""
     changed = False
     m = first_mech(w)
@@ -717,7 +734,7 @@ def at_tick(w, tab):
 
 
 @inner
-def first_acts(w, tab):
+def first_acts(w: Array, tab: Array) -> Any:
     """The command's own tick is the first at which its control acts."""
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
@@ -730,7 +747,7 @@ def first_acts(w, tab):
 
 
 @entry
-def advance(w, tab, log, row, t_end):
+def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
     """Carry the plant to t_end, or to the first tick at which all that is watched is seen inside.
 
     Parameters
@@ -808,7 +825,11 @@ def advance(w, tab, log, row, t_end):
                 if when > t_new:
                     break
                 x = min(1.0, (when - t) / h) if h > 0.0 else 1.0
-                if when >= t_new or tick_would_change(w, when, x, h) or (w[L.WATCHING] == 1.0 and all_seen(w, x, h)):
+                if (
+                    when >= t_new
+                    or tick_would_change(w, when, x, h)
+                    or (w[L.WATCHING] == 1.0 and all_seen(w, x, h))
+                ):
                     stop_tick = k
                     break
                 k += 1.0
@@ -843,7 +864,7 @@ def advance(w, tab, log, row, t_end):
 
 
 @inner
-def change(w, tab, kind, m, g):
+def change(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
     """Apply an event: flip its mode, then find what else follows from it."""
     if kind == GEAR and w[m + L.N_GRP] > 1.0:
         w[L.DIRTY] = 1.0

@@ -165,7 +165,6 @@ def test_lift_depends_on_the_battery(battery: tuple[float, float]) -> None:
     assert got == pytest.approx(right, abs=1.2e-6)
 
 
-@pytest.mark.xfail(strict=True, reason="the brake is never put on")
 def test_holding_brake() -> None:
     """At rest under a brake nothing moves: a lift at its upper stop has arrived with the touch."""
     plant = a_plant(small_lift(0.75, holding_brake=True))
@@ -175,9 +174,6 @@ def test_holding_brake() -> None:
     assert move.arrival_us() == move.first_inside_us()
 
 
-@pytest.mark.xfail(
-    strict=True, reason="at rest between the touch and the tick that sees it is taken as for good"
-)
 def test_arrival_does_not_depend_on_when_it_is_asked() -> None:
     """A lift that sinks out of its window once its stop has been seen has not arrived with the touch."""
     plant = a_plant(small_lift(0.75))

@@ -58,7 +58,6 @@ def at(pieces: list[Piece], t: float) -> tuple[float, float, float]:
     return q + x * (v + x * (a / 2.0 + x * j / 6.0)), v + x * (a + x * j / 2.0), a + x * j
 
 
-@pytest.mark.xfail(strict=True, reason="slows down in two steps, which takes longer")
 def test_double_s_that_only_just_stops(need_engine: Callable[[str], None]) -> None:
     """With 0.3 mm to spare it goes on for 0.7 ms and brakes: 2 sqrt(v/j) + (d - stop)/v."""
     need_engine("ruckig")

@@ -23,9 +23,16 @@ PARAMETERS = (
     TRAVEL,
     Parameter("moving_mass", "mass", "of all that turns", required=True, low=0.0, open_low=True, high=200.0),
     Parameter("centre", "length", "from the pivot to the mass centre", required=True, low=0.0, high=5.0),
-    Parameter("length", "length", "from the pivot to what it holds; none: the mass centre", low=0.0, high=5.0),
-    Parameter("inertia", "inertia", "about the mass centre; none: a rod whose centre is `centre` from the pivot",
-              low=0.0, high=500.0),
+    Parameter(
+        "length", "length", "from the pivot to what it holds; none: the mass centre", low=0.0, high=5.0
+    ),
+    Parameter(
+        "inertia",
+        "inertia",
+        "about the mass centre; none: a rod whose centre is `centre` from the pivot",
+        low=0.0,
+        high=500.0,
+    ),
     FRICTION,
     STATIC,
     DAMPING,

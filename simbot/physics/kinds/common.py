@@ -30,14 +30,20 @@ CONTROL = Parameter(
         ),
         Parameter("effort", "share", "most effort it may use", default=1.0, low=0.0, high=1.0, open_low=True),
         WINDOW,
-        Parameter("slower_than", "coordinate_speed", "inside also means no faster than this", low=0.0, open_low=True),
+        Parameter(
+            "slower_than", "coordinate_speed", "inside also means no faster than this", low=0.0, open_low=True
+        ),
         Parameter("p", "proportional_gain", "effort per unit of error", low=0.0),
         Parameter("i", "integral_gain", "effort per unit of error and second", default=0.0, low=0.0),
         Parameter("d", "derivative_gain", "effort taken away per unit of speed", default=0.0, low=0.0),
         Parameter("speed", "coordinate_speed", "speed of a profile", low=0.0, open_low=True),
-        Parameter("acceleration", "coordinate_acceleration", "acceleration of a profile", low=0.0, open_low=True),
+        Parameter(
+            "acceleration", "coordinate_acceleration", "acceleration of a profile", low=0.0, open_low=True
+        ),
         Parameter("jerk", "coordinate_jerk", "jerk of a profile; none: a trapezoid", low=0.0, open_low=True),
-        Parameter("latency", "time", "from the tick that measures to the output", default=0.0, low=0.0, high=0.3),
+        Parameter(
+            "latency", "time", "from the tick that measures to the output", default=0.0, low=0.0, high=0.3
+        ),
         Parameter(
             "after",
             "word",
@@ -50,10 +56,15 @@ CONTROL = Parameter(
 DRIVEN = (
     Parameter("motors", "motors", "how many of which motor, as in `2 x wheel`", required=True),
     Parameter("gearing", "stages", "gear stages from the motor on; none: direct"),
-    Parameter("current_limit", "current", "controller's limit on the current of each motor", low=0.0, open_low=True),
     Parameter(
-        "battery_current_limit", "current", "controller's limit on what each motor takes from the battery",
-        low=0.0, open_low=True,
+        "current_limit", "current", "controller's limit on the current of each motor", low=0.0, open_low=True
+    ),
+    Parameter(
+        "battery_current_limit",
+        "current",
+        "controller's limit on what each motor takes from the battery",
+        low=0.0,
+        open_low=True,
     ),
     Parameter("holding_brake", "flag", "a brake holds it wherever it stops", default=False),
     Parameter("on", "word", "the mechanism that carries what this one holds"),
@@ -62,10 +73,18 @@ DRIVEN = (
     CONTROL,
 )
 
-TRAVEL = Parameter("travel", "coordinate", "lowest and highest position, both hard stops", shape="pair", required=True)
+TRAVEL = Parameter(
+    "travel", "coordinate", "lowest and highest position, both hard stops", shape="pair", required=True
+)
 FRICTION = Parameter(
-    "friction", "coordinate_friction", "sliding friction, the same at every speed", default=0.0, low=0.0,
+    "friction",
+    "coordinate_friction",
+    "sliding friction, the same at every speed",
+    default=0.0,
+    low=0.0,
     reason="no friction stated; a real one never has none",
 )
-STATIC = Parameter("static_friction", "ratio", "friction at rest over sliding friction", default=1.0, low=1.0, high=3.0)
+STATIC = Parameter(
+    "static_friction", "ratio", "friction at rest over sliding friction", default=1.0, low=1.0, high=3.0
+)
 DAMPING = Parameter("damping", "coordinate_damping", "friction in proportion to speed", default=0.0, low=0.0)

@@ -8,7 +8,7 @@ its goal, drives, and turns to the heading asked for.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN
@@ -22,21 +22,60 @@ PARAMETERS = (
     Parameter("wheelbase", "length", "between front and rear axles", low=0.02, high=3.0),
     Parameter("track", "length", "between left and right wheels", low=0.02, high=3.0),
     Parameter("grip", "number", "friction coefficient of wheel on floor", required=True, low=0.05, high=3.0),
-    Parameter("friction", "force", "rolling and inner friction, as felt at the floor", default=0.0, low=0.0,
-              reason="no friction stated; a real one never has none"),
-    Parameter("static_friction", "ratio", "friction at rest over sliding friction", default=1.0, low=1.0, high=3.0),
+    Parameter(
+        "friction",
+        "force",
+        "rolling and inner friction, as felt at the floor",
+        default=0.0,
+        low=0.0,
+        reason="no friction stated; a real one never has none",
+    ),
+    Parameter(
+        "static_friction", "ratio", "friction at rest over sliding friction", default=1.0, low=1.0, high=3.0
+    ),
     DAMPING,
     Parameter("wheel_inertia", "inertia", "of each wheel about its axle", default=0.0, low=0.0, high=1.0),
-    Parameter("turning_inertia", "inertia", "of the robot about its centre; none: an even plate of its size",
-              low=0.0, open_low=True, high=200.0),
-    Parameter("scrub", "share", "tank: sideways drag in a turn, as a share of grip x weight x wheelbase / 2",
-              default=0.5, default_spread=0.3, low=0.0, high=1.0, reason="common practice, no source"),
-    Parameter("turn", "block", "control of a turn in place; none: the straight line's, scaled by half the track", block=(
-        Parameter("p", "turn_proportional_gain", "effort per radian of error", low=0.0),
-        Parameter("d", "turn_derivative_gain", "effort taken away per rad/s", default=0.0, low=0.0),
-        Parameter("window", "angle", "inside means no further than this from the heading", low=0.0, open_low=True),
-        Parameter("slower_than", "angular_speed", "inside also means no faster than this", low=0.0, open_low=True),
-    )),
+    Parameter(
+        "turning_inertia",
+        "inertia",
+        "of the robot about its centre; none: an even plate of its size",
+        low=0.0,
+        open_low=True,
+        high=200.0,
+    ),
+    Parameter(
+        "scrub",
+        "share",
+        "tank: sideways drag in a turn, as a share of grip x weight x wheelbase / 2",
+        default=0.5,
+        default_spread=0.3,
+        low=0.0,
+        high=1.0,
+        reason="common practice, no source",
+    ),
+    Parameter(
+        "turn",
+        "block",
+        "control of a turn in place; none: the straight line's, scaled by half the track",
+        block=(
+            Parameter("p", "turn_proportional_gain", "effort per radian of error", low=0.0),
+            Parameter("d", "turn_derivative_gain", "effort taken away per rad/s", default=0.0, low=0.0),
+            Parameter(
+                "window",
+                "angle",
+                "inside means no further than this from the heading",
+                low=0.0,
+                open_low=True,
+            ),
+            Parameter(
+                "slower_than",
+                "angular_speed",
+                "inside also means no faster than this",
+                low=0.0,
+                open_low=True,
+            ),
+        ),
+    ),
 )
 
 
@@ -48,6 +87,7 @@ class WheelGroup:
     per_travel: float
     share: float
     most: float  # greatest force or torque on the robot that its grip allows
+    inertia: float = 0.0  # of its wheels, as felt along the coordinate
 
 
 @dataclass(frozen=True)
@@ -64,18 +104,21 @@ ENDLESS = 1e6  # m, rad: a leg has no stops of its own
 def leg(
     p: Mapping[str, Any], mass: float, friction: float, extra: float, groups: tuple[WheelGroup, ...]
 ) -> Leg:
-    """Assemble a leg: inertia with its wheels', rolling friction, what comes on top of it (scrub)."""
-    wheels = max(4, sum(group.motors for group in groups))
-    share = wheels / sum(group.motors for group in groups)
-    turning = sum(group.motors * share * group.per_travel**2 for group in groups) * p["wheel_inertia"]
+    """Assemble a leg: rolling friction, what comes on top of it (scrub), each group with its wheels' inertia.
+
+    Wheels stand between the gears and the floor: grip bounds what the floor gives, after their inertia.
+    """
+    motors = sum(group.motors for group in groups)
+    each = max(4, motors) / motors * float(p["wheel_inertia"])
+    turning = tuple(replace(group, inertia=group.motors * each * group.per_travel**2) for group in groups)
     reduced = Reduced(
-        (Segment(-ENDLESS, ENDLESS, mass + turning, 0.0),),
+        (Segment(-ENDLESS, ENDLESS, mass, 0.0),),
         1.0,
         friction + extra,
         friction * float(p["static_friction"]) + extra,
         float(p["damping"]),
     )
-    return Leg(reduced, groups)
+    return Leg(reduced, turning)
 
 
 def turning_inertia(p: Mapping[str, Any], mass: float, size: tuple[float, float]) -> float:

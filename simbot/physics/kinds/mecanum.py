@@ -26,7 +26,9 @@ def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -
     big, small = max(first, second), min(first, second)
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) / 2.0
     if big - small < 1e-9:
-        return leg(p, mass, float(p["friction"]), 0.0, (WheelGroup(motors, big / radius, 1.0, 2.0 * grip * big),))
+        return leg(
+            p, mass, float(p["friction"]), 0.0, (WheelGroup(motors, big / radius, 1.0, 2.0 * grip * big),)
+        )
     groups = [WheelGroup(motors - motors // 2, big / radius, 1.0, grip * big)]
     if small > 1e-6 and motors > 1:
         groups.append(WheelGroup(motors // 2, small / radius, small / big, grip * small * small / big))

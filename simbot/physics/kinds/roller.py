@@ -17,8 +17,14 @@ COORDINATE = "angle"
 SUMMARY = "roller intake"
 PARAMETERS = (
     *DRIVEN,
-    Parameter("inertia", "inertia", "of the rollers about their axle, without the motor's rotor", required=True,
-              low=0.0, high=10.0),
+    Parameter(
+        "inertia",
+        "inertia",
+        "of the rollers about their axle, without the motor's rotor",
+        required=True,
+        low=0.0,
+        high=10.0,
+    ),
     Parameter("diameter", "length", "of the roller", low=0.0, open_low=True, high=1.0),
     Parameter("friction", "torque", "sliding friction at the axle", default=0.0, low=0.0),
     STATIC,

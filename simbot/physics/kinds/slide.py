@@ -20,16 +20,42 @@ SUMMARY = "spool slide, continuous or cascade"
 PARAMETERS = (
     *DRIVEN,
     TRAVEL,
-    Parameter("drum_diameter", "length", "diameter of the spool, to the middle of the cord", required=True,
-              low=0.001, high=0.5),
-    Parameter("moving_mass", "mass", "of each moving stage, bottom first; one number is the whole of a single stage",
-              shape="one_or_list", required=True, low=0.0, open_low=True, high=200.0),
-    Parameter("rigging", "choice", "how the cord draws the stages", default="continuous",
-              choices=("continuous", "cascade")),
+    Parameter(
+        "drum_diameter",
+        "length",
+        "diameter of the spool, to the middle of the cord",
+        required=True,
+        low=0.001,
+        high=0.5,
+    ),
+    Parameter(
+        "moving_mass",
+        "mass",
+        "of each moving stage, bottom first; one number is the whole of a single stage",
+        shape="one_or_list",
+        required=True,
+        low=0.0,
+        open_low=True,
+        high=200.0,
+    ),
+    Parameter(
+        "rigging",
+        "choice",
+        "how the cord draws the stages",
+        default="continuous",
+        choices=("continuous", "cascade"),
+    ),
     Parameter("stages", "count", "moving stages", default=1, low=1, high=8),
-    Parameter("incline", "angle", "of the rails from the horizontal", default=pi / 2, low=-pi / 2, high=pi / 2),
-    Parameter("cord", "choice", "pulls: lowered by its weight alone; pulls_both_ways: a loop of cord",
-              default="pulls_both_ways", choices=("pulls_both_ways", "pulls")),
+    Parameter(
+        "incline", "angle", "of the rails from the horizontal", default=pi / 2, low=-pi / 2, high=pi / 2
+    ),
+    Parameter(
+        "cord",
+        "choice",
+        "pulls: lowered by its weight alone; pulls_both_ways: a loop of cord",
+        default="pulls_both_ways",
+        choices=("pulls_both_ways", "pulls"),
+    ),
     FRICTION,
     STATIC,
     DAMPING,
@@ -72,7 +98,9 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     )
 
 
-def _continuous(masses: list[float], payload: float, slope: float, low: float, high: float) -> Iterator[Segment]:
+def _continuous(
+    masses: list[float], payload: float, slope: float, low: float, high: float
+) -> Iterator[Segment]:
     """Equal stretches of the travel, the topmost stage first; each adds the mass of the stage below."""
     moving = payload
     step = (high - low) / len(masses)
