@@ -153,6 +153,7 @@ def schema(
 
 
 def _load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Remark]]:
+    from simbot.physics.assumptions import physics_remarks
     from simbot.physics.kinds import KINDS
     from simbot.scenario.load import load_plan
 
@@ -162,7 +163,8 @@ def _load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Re
         if not (equals and key.strip() and value.strip()):
             raise SimbotError(f"--set {setting}: KEY=VALUE is needed, as in robot.mass='11 kg'")
         changes[key.strip()] = value.strip()
-    return load_plan(path, KINDS, changes)
+    plan, remarks = load_plan(path, KINDS, changes)
+    return plan, [*remarks, *physics_remarks(plan.robot)]
 
 
 def _simulate(plan: Plan) -> RunResult:

@@ -11,11 +11,13 @@ from collections.abc import Mapping
 from math import cos, sin, sqrt
 from typing import Any
 
-from simbot.physics.kinds.drive import COORDINATE, PARAMETERS, Leg, WheelGroup, leg, turning_inertia
+from simbot.physics.kinds import drive
+from simbot.physics.kinds.drive import COORDINATE, Leg, WheelGroup, leg, turning_inertia
 from simbot.physics.tables import GRAVITY
 
 NAME = "mecanum"
 SUMMARY = "mecanum drivetrain"
+PARAMETERS = tuple(each for each in drive.PARAMETERS if each.key != "scrub")  # its rollers do not scrub
 __all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "straight", "turn"]
 
 

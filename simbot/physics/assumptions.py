@@ -1,0 +1,61 @@
+"""What the physics assumes in place of what a robot file leaves out, and what it replaces: for `simbot check`.
+
+Needs no compiled code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, completed
+from simbot.physics.motor import motor_model
+from simbot.scenario.echo import shown
+from simbot.scenario.model import Remark, Robot
+from simbot.scenario.parameters import Quantity
+
+DIMENSIONS = {
+    "free_current": "current",
+    "stall_current": "current",
+    "rotor_inertia": "inertia",
+    "internal_ratio": "ratio",
+}
+
+
+def physics_remarks(robot: Robot) -> list[Remark]:
+    """Assumptions and replacements of the physics, in file order."""
+    filled, assumed = completed(robot)
+    file = str(robot.path)
+    remarks = []
+    for owner, line, key, value, spread, reason in assumed:
+        dimension = DIMENSIONS.get(key, "share")
+        text = f"{shown(Quantity(value, spread), dimension)} ({reason})"
+        remarks.append(Remark("assumed", file, line, f"robot.{owner}.{key}", text))
+    return [*remarks, *_replaced(filled, file), *_general(robot, file)]
+
+
+def _replaced(robot: Robot, file: str) -> Iterator[Remark]:
+    """Data sheets whose stall current cannot belong to their torque."""
+    for name, sheet in robot.motors.items():
+        model = motor_model(sheet)
+        if model.stall_current_replaced_by is None or sheet.stall_current is None:
+            continue
+        text = (
+            f"torque and speed are kept; the stall current of {float(sheet.stall_current):.4g} A would make energy and is "
+            f"replaced by {model.stall_current_replaced_by:.4g} A"
+        )
+        yield Remark("assumed", file, sheet.line, f"robot.motors.{name}.stall_current", text)
+
+
+def _general(robot: Robot, file: str) -> Iterator[Remark]:
+    """Readings that hold for every run and that no key states."""
+    for rail in robot.rails.values():
+        if rail.regulator == "switching":
+            text = f"its regulator passes on {SWITCHING_EFFICIENCY:.0%} (common practice, no source)"
+            yield Remark("assumed", file, rail.line, f"robot.rails.{rail.name}", text)
+    for spec in robot.mechanisms.values():
+        if spec.kind in DRIVES:
+            text = (
+                "wheels at the limit of their grip hold it and do not race; weight even on all wheels; what a turn leaves "
+                "of its heading error is steered out on the next straight line at no cost of time"
+            )
+            yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
