@@ -40,8 +40,8 @@ def _replaced(robot: Robot, file: str) -> Iterator[Remark]:
         if model.stall_current_replaced_by is None or sheet.stall_current is None:
             continue
         text = (
-            f"torque and speed are kept; the stall current of {float(sheet.stall_current):.4g} A would make energy and is "
-            f"replaced by {model.stall_current_replaced_by:.4g} A"
+            f"torque and speed are kept; the stall current of {float(sheet.stall_current):.4g} A would make "
+            f"energy and is replaced by {model.stall_current_replaced_by:.4g} A"
         )
         yield Remark("assumed", file, sheet.line, f"robot.motors.{name}.stall_current", text)
 
@@ -55,7 +55,7 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
     for spec in robot.mechanisms.values():
         if spec.kind in DRIVES:
             text = (
-                "wheels at the limit of their grip hold it and do not race; weight even on all wheels; what a turn leaves "
-                "of its heading error is steered out on the next straight line at no cost of time"
+                "wheels at the limit of their grip hold it and do not race; weight even on all wheels; what a turn "
+                "leaves of its heading error is steered out on the next straight line at no cost of time"
             )
             yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)

@@ -93,7 +93,7 @@ def set_target(arrays: Arrays, name: str, order: Order, built: Built) -> None:
     w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = order.window, order.slower_than, order.touch
     at_stop = q >= w[m + L.Q_HI] if order.touch > 0.0 else q <= w[m + L.Q_LO]
     w[m + L.TOUCHED] = 1.0 if order.touch != 0.0 and at_stop and w[m + L.SPEED] == 0.0 else 0.0
-    w[m + L.DIRECTION] = copysign(1.0, order.target - q)
+    w[m + L.DIRECTION] = order.touch if order.touch != 0.0 else copysign(1.0, order.target - q)
     w[m + L.T_COMMAND] = w[L.T]
     w[m + L.OTHERS_BACK] = 0.0
     w[m + L.INTEGRAL] = 0.0

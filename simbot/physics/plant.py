@@ -880,7 +880,8 @@ class Plant:
         if w[m + L.S] != 0.0:
             slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
             return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"
-        if q >= w[m + L.Q_HI] or q <= w[m + L.Q_LO]:
+        duty = w[m + L.DUTY]
+        if (q >= w[m + L.Q_HI] and duty >= 0.0) or (q <= w[m + L.Q_LO] and duty <= 0.0):
             return "blocked by the end of its travel"
         if w[m + L.DUTY] == 0.0:
             return "it rests outside its window without effort"

@@ -209,7 +209,6 @@ def test_winch_arithmetic(motors: int, efficiency: float, right: float | None) -
     assert got > 12 * INCH / (0.25 * INCH * 100 * RPM)
 
 
-@pytest.mark.xfail(strict=True, reason="the end of the travel that it leaves is taken for what blocks it")
 def test_stalled_at_its_lower_end() -> None:
     winch = driven(
         "winch", "1 x slow", 1, 0.25, drum_diameter="0.5 in", load_mass="20 lb", travel=["0 m", "0.3 m"]

@@ -1,0 +1,150 @@
+"""Random robots, one mechanism each: every kind has an entry here, and a test fails for one that has none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from builders import LARGE, SMALL, Words
+from hypothesis import strategies as st
+
+GEARED = {
+    "voltage": "12 V", "free_speed": "330 rpm", "free_current": "0.35 A", "stall_current": "9.4 A",
+    "rotor_inertia": "8e-6 kg*m^2", "internal_ratio": 18, "source": "illustrative",
+}  # fmt: skip
+MOTORS = {"small": SMALL, "large": LARGE, "geared": GEARED}
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A mechanism called `it`, where it starts and where it is sent [m, rad], both as numbers of its coordinate."""
+
+    mechanism: Words
+    start: float
+    target: float
+    word: str = ""  # of a measured one
+
+
+def number(low: float, high: float) -> st.SearchStrategy[float]:
+    return st.floats(low, high, allow_nan=False).map(lambda value: round(value, 6))
+
+
+def controls(unit: str) -> st.SearchStrategy[Words]:
+    window = number(0.004, 0.03).map(lambda w: f"{w} {unit}")
+    slow = number(0.02, 0.4).map(lambda v: f"{v} {unit}/s")
+    full = st.fixed_dictionaries(
+        {"loop": st.just("full_effort"), "window": window, "after": st.sampled_from(["brake", "coast"])}
+    )
+    position = st.fixed_dictionaries(
+        {
+            "loop": st.just("position"), "window": window, "slower_than": slow,
+            "p": number(2.0, 40.0).map(lambda p: f"{p} /{unit}"),
+            "d": number(0.0, 1.0).map(lambda d: f"{d} s/{unit}"),
+        }
+    )  # fmt: skip
+    profile = st.fixed_dictionaries(
+        {
+            "loop": st.just("profile"), "window": window, "slower_than": slow,
+            "p": number(5.0, 30.0).map(lambda p: f"{p} /{unit}"),
+            "speed": number(0.1, 0.8).map(lambda v: f"{v} {unit}/s"),
+            "acceleration": number(0.5, 4.0).map(lambda a: f"{a} {unit}/s^2"),
+        }
+    )  # fmt: skip
+    return st.one_of(full, position, profile)
+
+
+def gearing(low: float, high: float) -> st.SearchStrategy[list[Words]]:
+    return st.builds(
+        lambda ratio, efficiency: [{"ratio": f"{ratio}:1", "efficiency": f"{efficiency} %"}],
+        number(low, high), number(55.0, 99.0),
+    )  # fmt: skip
+
+
+@st.composite
+def slides(draw: Any) -> Drawn:
+    count = draw(st.integers(1, 3))
+    masses = [f"{draw(number(0.3, 2.0))} kg" for _ in range(count)]
+    mechanism = {
+        "kind": "slide", "motors": f"{draw(st.integers(1, 2))} x small", "gearing": draw(gearing(12.0, 30.0)),
+        "drum_diameter": f"{draw(number(20.0, 50.0))} mm", "moving_mass": masses, "stages": count,
+        "rigging": draw(st.sampled_from(["continuous", "cascade"])),
+        "incline": f"{draw(st.sampled_from([0, 30, 60, 90]))} deg", "friction": f"{draw(number(0.5, 12.0))} N",
+        "travel": ["0 m", "0.8 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    return Drawn(
+        mechanism, draw(number(0.0, 0.8)), draw(st.one_of(number(0.0, 0.8), st.sampled_from([0.0, 0.8])))
+    )
+
+
+@st.composite
+def arms(draw: Any) -> Drawn:
+    mechanism = {
+        "kind": "arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
+        "moving_mass": f"{draw(number(0.3, 2.0))} kg", "centre": f"{draw(number(0.1, 0.4))} m",
+        "friction": f"{draw(number(0.02, 0.5))} N*m", "travel": ["-60 deg", "170 deg"], "control": draw(controls("rad")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(-1.0, 2.9)), draw(number(-1.0, 2.9)))
+
+
+@st.composite
+def servos(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "servo", "speed": f"{draw(number(0.08, 0.25))} s/60deg", "at": "6 V",
+        "stall_torque": f"{draw(number(0.4, 3.0))} N*m", "travel": ["0 deg", "180 deg"],
+        "band": f"{draw(number(3.0, 8.0))} deg", "dead_band": f"{draw(number(0.3, 1.0))} deg",
+        "friction": f"{draw(number(3.0, 10.0))} %", "rotor_time": f"{draw(number(30.0, 60.0))} ms",
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism |= {
+            "load_mass": f"{draw(number(0.05, 0.5))} kg", "load_at": f"{draw(number(0.03, 0.2))} m",
+            "load_angle": f"{draw(number(-90.0, 90.0))} deg",
+        }  # fmt: skip
+    return Drawn(mechanism, draw(number(0.0, 3.14)), draw(number(0.0, 3.14)))
+
+
+@st.composite
+def rollers(draw: Any) -> Drawn:
+    mechanism = {
+        "kind": "roller", "motors": "1 x small", "gearing": draw(gearing(1.0, 8.0)),
+        "inertia": f"{draw(number(1e-4, 3e-3))} kg*m^2", "friction": f"{draw(number(0.0, 0.02))} N*m",
+    }  # fmt: skip
+    return Drawn(mechanism, 0.0, draw(number(0.2, 1.0)))
+
+
+@st.composite
+def winches(draw: Any) -> Drawn:
+    mechanism = {
+        "kind": "winch", "motors": "1 x small", "gearing": draw(gearing(30.0, 80.0)),
+        "drum_diameter": f"{draw(number(15.0, 40.0))} mm", "load": f"{draw(number(0.0, 80.0))} N",
+        "load_mass": f"{draw(number(0.1, 5.0))} kg", "friction": f"{draw(number(0.5, 6.0))} N",
+        "travel": ["0 m", "0.5 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(0.0, 0.4)), draw(st.one_of(number(0.1, 0.5), st.just(0.5))))
+
+
+@st.composite
+def drives(draw: Any, kind: str) -> Drawn:
+    mechanism = {
+        "kind": kind, "motors": "4 x geared", "wheel_diameter": f"{draw(number(70.0, 110.0))} mm",
+        "wheelbase": "300 mm", "track": "360 mm", "grip": draw(number(0.4, 1.2)),
+        "friction": f"{draw(number(2.0, 12.0))} N",
+        "control": {
+            "loop": "position", "p": f"{draw(number(3.0, 10.0))} /m", "d": f"{draw(number(0.2, 1.0))} s/m",
+            "window": "25 mm", "slower_than": "60 mm/s",
+        },
+    }  # fmt: skip
+    return Drawn(mechanism, 0.0, draw(number(0.2, 2.5)))
+
+
+KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
+    "slide": slides,
+    "arm": arms,
+    "servo": servos,
+    "roller": rollers,
+    "winch": winches,
+    "mecanum": lambda: drives("mecanum"),
+    "tank": lambda: drives("tank"),
+    "measured": lambda: st.just(Drawn({"kind": "measured", "time": "0.35 s"}, 0.0, 0.0, "open")),
+}
+BATTERIES = st.tuples(number(11.5, 14.0), number(0.02, 0.35))

@@ -1,0 +1,86 @@
+"""The energy account of one mechanism from a run's log alone: formulas of its own, no code of the kernel's.
+
+Between rows speeds follow the quartic that meets both ends and the way between them; everything is integrated
+by Gauss's rule within each row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(8)
+X = 0.5 * (NODES + 1.0)
+W = 0.5 * WEIGHTS
+
+
+@dataclass
+class Mechanism:
+    """n equal motors of R, k, friction torque tf, rotor J, ratio G, efficiencies; load M(q), Q(q), friction F."""
+
+    n: float
+    resistance: float
+    constant: float
+    motor_friction: float
+    rotor: float
+    ratio: float
+    forward: float
+    back: float
+    mass: Callable[[np.ndarray], np.ndarray]
+    load: Callable[[np.ndarray], np.ndarray]
+    friction: float
+    damping: float = 0.0
+
+
+def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
+            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float]:  # fmt: skip
+    """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, q0, v0, a0, q1, v1, a1.
+
+    What is lost where the speed jumps between rows (a stop) has left the moving mass and is counted as spent.
+    """
+    taken = spent = 0.0
+    for t0, h, q0, v0, a0, q1, v1, a1 in rows:
+        q, v, a = state(h, q0, v0, a0, q1, v1, a1)
+        d = duty(t0 + X * h, q)
+        w = it.ratio * v
+        sag = ohms * it.n / it.resistance
+        volts = (open_circuit + sag * d * it.constant * w) / (1.0 + sag * d**2)
+        i = (d * volts - it.constant * w) / it.resistance
+        s = np.sign(v)
+        moving = s != 0.0
+        total = it.mass(q) * a + it.load(q) + s * it.friction + it.damping * v
+        f = np.where(s * total >= 0.0, 1.0 / it.forward, it.back)
+        heat = it.n * i**2 * it.resistance + it.n * it.motor_friction * abs(w)
+        heat = heat + np.where(moving, (f - 1.0) * total * v + it.friction * abs(v) + it.damping * v**2, 0.0)
+        work = it.load(q) * v
+        taken += h * float(W @ (volts * it.n * d * i))
+        spent += h * float(W @ (heat + work))
+        spent += kinetic(it, q1, v1) - kinetic(it, q0, v0)
+    return taken, spent
+
+
+def kinetic(it: Mechanism, q: float, v: float) -> float:
+    mass = float(it.mass(np.array([q]))[0])
+    return 0.5 * (mass + it.n * it.rotor * it.ratio**2) * v**2
+
+
+def state(h: float, q0: float, v0: float, a0: float, q1: float, v1: float, a1: float):  # type: ignore[no-untyped-def]
+    """Position, speed and acceleration at Gauss's nodes of one row, from both ends."""
+    y = 1.0 - X
+    lack = (q1 - q0) / h - 0.5 * (v0 + v1) - h * (a0 - a1) / 12.0 if h > 1e-5 else 0.0
+    v = (
+        v0 * y**2 * (1 + 2 * X)
+        + v1 * X**2 * (3 - 2 * X)
+        + h * X * y * (a0 * y - a1 * X)
+        + 30 * lack * X**2 * y**2
+    )
+    a = (v1 - v0) / h * 6 * X * y + a0 * (1 - 4 * X + 3 * X**2) + a1 * (3 * X**2 - 2 * X)
+    a = a + 60 * lack * X * y * (y - X) / h
+    dq = q1 - q0 - h * v0 - h**2 * a0 / 2
+    dv = h * (v1 - v0 - h * a0)
+    da = h**2 * (a1 - a0)
+    c3, c4, c5 = 10 * dq - 4 * dv + da / 2, -15 * dq + 7 * dv - da, 6 * dq - 3 * dv + da / 2
+    q = q0 + h * v0 * X + h**2 * a0 / 2 * X**2 + c3 * X**3 + c4 * X**4 + c5 * X**5
+    return q, v, a

@@ -1,0 +1,316 @@
+"""Laws that hold for every kind of mechanism, whatever its numbers."""
+
+from __future__ import annotations
+
+from math import inf, pi, radians
+from typing import Any
+
+import numpy as np
+import pytest
+from builders import SMALL, a_plant, a_robot
+from drawn import BATTERIES, KINDS_DRAWN, MOTORS, Drawn, number
+from energy import Mechanism, account
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from simbot.physics import layout as L
+from simbot.physics.kinds import KINDS
+from simbot.physics.plant import DriveTo, GoTo, Move, Plant, PushFor, Spin
+from simbot.scenario.model import Pose
+
+G = 9.80665  # m/s²
+QUICK = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+WITH_PHYSICS = sorted(set(KINDS_DRAWN) - {"measured"})
+POSE = Pose(1.0, 1.0, 0.0)
+
+
+def test_every_kind_is_drawn() -> None:
+    assert set(KINDS_DRAWN) == set(KINDS)
+
+
+def plant_of(
+    drawn: Drawn, battery: tuple[float, float], lasts: float = 6.0, tolerance: float = 1e-7
+) -> Plant:
+    robot = a_robot({"it": drawn.mechanism}, MOTORS, battery)
+    return a_plant(robot, lasts, tolerance, pose=POSE, it=drawn.start)
+
+
+def send(plant: Plant, drawn: Drawn) -> Move:
+    kind = drawn.mechanism["kind"]
+    if kind in ("mecanum", "tank"):
+        return plant.command("it", DriveTo(Pose(1.0 + drawn.target, 1.0, 0.0)))
+    if kind == "roller":
+        return plant.command("it", Spin(drawn.target))
+    if kind == "measured":
+        return plant.command("it", GoTo(drawn.word))
+    return plant.command("it", GoTo(drawn.target))
+
+
+def columns(plant: Plant) -> np.ndarray:
+    """t, h, q0, v0, a0, q1, v1, a1 of every step of a plant with one mechanism."""
+    log = plant._log[: plant._rows]
+    return log[:, [L.LOG_T, L.LOG_H, *range(L.LOG_MECH, L.LOG_MECH + 6)]]
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS_DRAWN))
+@QUICK
+@given(data=st.data(), battery=BATTERIES)
+def test_no_faster_than_the_floor_and_no_endless_run(
+    kind: str, data: Any, battery: tuple[float, float]
+) -> None:
+    drawn = data.draw(KINDS_DRAWN[kind]())
+    plant = plant_of(drawn, battery)
+    move = send(plant, drawn)
+    plant.advance(6_000_000)
+    arrival, floor = move.arrival_us(), move.floor_s()
+    if kind != "measured":
+        assert np.isfinite(columns(plant)).all()
+        assert plant._rows < 20_000
+        w, m = plant.arrays.w, plant.arrays.at["it"]
+        assert w[m + L.Q_LO] - 1e-12 <= w[m + L.Q] <= w[m + L.Q_HI] + 1e-12
+    if arrival is not None and floor is not None:
+        assert floor <= (arrival - move.start_us) * 1e-6 + 1e-6
+
+
+@pytest.mark.parametrize("kind", WITH_PHYSICS)
+@QUICK
+@given(data=st.data(), battery=BATTERIES, cuts=st.lists(st.integers(1, 3_000_000), max_size=4))
+def test_splitting_a_run_moves_nothing(
+    kind: str, data: Any, battery: tuple[float, float], cuts: list[int]
+) -> None:
+    drawn = data.draw(KINDS_DRAWN[kind]())
+    whole, split = plant_of(drawn, battery, 4.0), plant_of(drawn, battery, 4.0)
+    first, second = send(whole, drawn), send(split, drawn)
+    whole.advance(4_000_000)
+    for at in sorted(cuts):
+        split.advance(at)
+    split.advance(4_000_000)
+    one, two = first.arrival_us(), second.arrival_us()
+    assert (one is None) == (two is None)
+    if one is not None and two is not None:
+        assert abs(one - two) <= 1 + 1e-6 * one
+
+
+@QUICK
+@given(data=st.data(), battery=BATTERIES)
+def test_order_of_mechanisms_in_the_file_moves_nothing(data: Any, battery: tuple[float, float]) -> None:
+    parts = {name: data.draw(KINDS_DRAWN[name]()) for name in ("slide", "arm", "servo")}
+    arrivals = []
+    for names in (list(parts), list(reversed(parts))):
+        robot = a_robot({name: parts[name].mechanism for name in names}, MOTORS, battery)
+        plant = a_plant(robot, 4.0, pose=POSE, **{name: parts[name].start for name in names})
+        moves = {name: plant.command(name, GoTo(parts[name].target)) for name in parts}
+        plant.advance(4_000_000)
+        arrivals.append({name: move.arrival_us() for name, move in moves.items()})
+    for name in parts:
+        one, two = arrivals[0][name], arrivals[1][name]
+        assert (one is None) == (two is None)
+        if one is not None and two is not None:
+            assert abs(one - two) <= 1 + 1e-6 * one
+
+
+def to_touch(kind: str, battery: tuple[float, float], load: float) -> float:
+    """Time of full effort to the far stop against a load that grows with `load` [s]; inf: never."""
+    control = {"loop": "full_effort", "window": "5 mm"}
+    gears = [{"ratio": "24:1", "efficiency": "80 %"}]
+    if kind == "slide":
+        mechanism: dict[str, Any] = {
+            "kind": "slide", "motors": "1 x small", "gearing": gears, "drum_diameter": "36 mm", "friction": "4 N",
+            "moving_mass": f"{1.0 + load} kg", "travel": ["0 m", "0.5 m"], "control": control,
+        }  # fmt: skip
+    elif kind == "winch":
+        mechanism = {
+            "kind": "winch", "motors": "1 x small", "gearing": gears, "drum_diameter": "30 mm", "friction": "2 N",
+            "load": f"{20.0 * load} N", "load_mass": "0.5 kg", "travel": ["0 m", "0.4 m"], "control": control,
+        }  # fmt: skip
+    else:
+        mechanism = {
+            "kind": "arm", "motors": "1 x geared", "gearing": [{"ratio": "4:1", "efficiency": "80 %"}],
+            "moving_mass": f"{0.5 + load} kg", "centre": "0.25 m", "inertia": "0.01 kg*m^2", "friction": "0.1 N*m",
+            "travel": ["-30 deg", "60 deg"], "control": {"loop": "full_effort", "window": "2 deg"},
+        }  # fmt: skip
+    plant = plant_of(Drawn(mechanism, radians(-30.0) if kind == "arm" else 0.0, 0.0), battery)
+    move = plant.command("it", GoTo(radians(60.0) if kind == "arm" else mechanism_end(mechanism)))
+    at = move.first_inside_us()
+    return inf if at is None else at * 1e-6
+
+
+def mechanism_end(mechanism: dict[str, Any]) -> float:
+    return float(mechanism["travel"][1].split()[0])
+
+
+@pytest.mark.parametrize("kind", ["slide", "winch", "arm"])
+@QUICK
+@given(battery=BATTERIES, more=number(0.05, 2.0), load=number(0.0, 2.0), extra=number(0.01, 1.0))
+def test_more_voltage_is_never_slower_and_more_load_never_faster(
+    kind: str, battery: tuple[float, float], more: float, load: float, extra: float
+) -> None:
+    volts, ohms = battery
+    time = to_touch(kind, battery, load)
+    assert to_touch(kind, (volts + more, ohms), load) <= time + 2e-6
+    assert to_touch(kind, battery, load + extra) >= time - 2e-6
+
+
+@QUICK
+@given(data=st.data(), battery=BATTERIES)
+def test_a_move_without_gravity_takes_as_long_when_mirrored(data: Any, battery: tuple[float, float]) -> None:
+    drawn = data.draw(KINDS_DRAWN["slide"]())
+    flat = {**drawn.mechanism, "incline": "0 deg", "rigging": "cascade"}
+    there = Drawn(flat, drawn.start, drawn.target)
+    back = Drawn(flat, round(0.8 - drawn.start, 6), round(0.8 - drawn.target, 6))
+    times = []
+    for each in (there, back):
+        plant = plant_of(each, battery, 4.0)
+        move = send(plant, each)
+        plant.advance(4_000_000)
+        times.append((move.arrival_us(), move.floor_s()))
+    (one, floor), (two, other) = times
+    assert (one is None) == (two is None)
+    if one is not None and two is not None:
+        assert abs(one - two) <= 1 + 1e-6 * one
+    assert floor == pytest.approx(other, rel=1e-6, abs=1e-6)
+
+
+ENERGY_CASES = ("slide", "arm", "winch", "roller", "servo")
+
+
+def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Drawn, Mechanism]:
+    """A drawn mechanism whose numbers are also worked out here, from its sheet alone."""
+    drawn = data.draw(KINDS_DRAWN[kind]())
+    values = drawn.mechanism
+    if kind == "servo":
+        values = {key: value for key, value in values.items() if not key.startswith("load")}
+        drawn = Drawn(values, drawn.start, drawn.target)
+        speed = pi / 3.0 / num(values["speed"])
+        torque, constant = num(values["stall_torque"]), 6.0 / speed
+        values["stall_current"] = f"{torque / constant!r} A"
+        rotor = 1e-3 * num(values["rotor_time"]) * torque / speed
+        it = Mechanism(1, constant * 6.0 / torque, constant, 0.01 * num(values["friction"]) * torque, rotor, 1.0, 1.0,
+                       1.0, np.zeros_like, np.zeros_like, 0.0)  # fmt: skip
+        return drawn, it
+    sheet = MOTORS["geared"] if kind == "arm" else SMALL
+    resistance = 12.0 / num(sheet["stall_current"])
+    constant = (12.0 - num(sheet["free_current"]) * resistance) / (num(sheet["free_speed"]) * pi / 30.0)
+    rotor = num(sheet["rotor_inertia"]) * sheet["internal_ratio"] ** 2
+    stage = values["gearing"][0]
+    forward = 0.01 * num(stage["efficiency"])
+    ratio = float(stage["ratio"].split(":")[0])
+    friction = num(values["friction"])
+    if kind == "slide":
+        values |= {"stages": 1, "moving_mass": values["moving_mass"][:1], "rigging": "continuous"}
+        mass, slope = num(values["moving_mass"][0]), G * np.sin(radians(num(values["incline"])))
+        loads = (lambda q: np.full_like(q, mass), lambda q: np.full_like(q, mass * slope))
+        ratio *= 2000.0 / num(values["drum_diameter"])
+    elif kind == "winch":
+        mass, pull = num(values["load_mass"]), num(values["load"])
+        loads = (lambda q: np.full_like(q, mass), lambda q: np.full_like(q, mass * G + pull))
+        ratio *= 2000.0 / num(values["drum_diameter"])
+    elif kind == "roller":
+        loads = (lambda q: np.full_like(q, num(values["inertia"])), np.zeros_like)
+    else:
+        mass, centre = num(values["moving_mass"]), num(values["centre"])
+        inertia = mass * centre**2 * 4.0 / 3.0
+        loads = (lambda q: np.full_like(q, inertia), lambda q: mass * G * centre * np.cos(q))
+    count = int(values["motors"].split()[0])
+    it = Mechanism(count, resistance, constant, constant * num(sheet["free_current"]), rotor, ratio, forward,
+                   2.0 - 1.0 / forward, *loads, friction)  # fmt: skip
+    return drawn, it
+
+
+def num(text: Any) -> float:
+    return float(str(text).split()[0].split("s/")[0])
+
+
+@pytest.mark.parametrize("kind", ENERGY_CASES)
+@pytest.mark.parametrize(("tolerance", "closes"), [(1e-7, 1e-6), (1e-11, 1e-9)])
+@QUICK
+@given(data=st.data(), battery=BATTERIES, effort=number(0.3, 1.0), toward=st.sampled_from([-1.0, 1.0]))
+def test_energy_closes(
+    kind: str,
+    tolerance: float,
+    closes: float,
+    data: Any,
+    battery: tuple[float, float],
+    effort: float,
+    toward: float,
+) -> None:
+    """Energy from the battery = heat in windings + friction + gear loss + work + what is stored or lost at stops."""
+    drawn, it = energy_case(kind, data, battery)
+    assume(it.ratio**2 * it.rotor + it.back * float(it.mass(np.zeros(1))[0]) > 0.0)
+    plant = plant_of(drawn, battery, 2.0, tolerance)
+    if kind == "servo":
+        plant.command("it", GoTo(drawn.target))
+        band, dead = radians(num(drawn.mechanism["band"])), radians(num(drawn.mechanism["dead_band"]))
+
+        def duty(t: np.ndarray, q: np.ndarray) -> np.ndarray:
+            error = np.where(t < 0.01, drawn.start, drawn.target) - q
+            return np.where(abs(error) <= dead, 0.0, np.clip(error / band, -1.0, 1.0))
+    elif kind == "roller":
+        plant.command("it", Spin(effort))
+
+        def duty(t: np.ndarray, q: np.ndarray) -> np.ndarray:
+            return np.full_like(q, effort)
+    else:
+        end = plant.arrays.w[plant.arrays.at["it"] + (L.Q_HI if toward > 0.0 else L.Q_LO)]
+        plant.command("it", PushFor(effort, float(end), 600_000, "brake"))
+
+        def duty(t: np.ndarray, q: np.ndarray) -> np.ndarray:
+            return np.where(t < 0.6, toward * effort, 0.0)
+
+    plant.advance(1_000_000)
+    taken, spent = account(columns(plant), it, *battery, duty)
+    scale = max(abs(taken), abs(spent), 1e-3)
+    assert plant.energy() == pytest.approx(taken, abs=closes * scale)
+    assert plant.energy() == pytest.approx(spent, abs=closes * scale)
+
+
+@pytest.mark.parametrize("kind", WITH_PHYSICS)
+@settings(QUICK, max_examples=15)
+@given(data=st.data(), battery=BATTERIES)
+def test_a_thousand_times_tighter_changes_nothing(kind: str, data: Any, battery: tuple[float, float]) -> None:
+    drawn = data.draw(KINDS_DRAWN[kind]())
+    times = []
+    for tolerance in (1e-7, 1e-10):
+        plant = plant_of(drawn, battery, 4.0, tolerance)
+        move = send(plant, drawn)
+        plant.advance(4_000_000)
+        times.append(move.first_inside_us())
+    one, two = times
+    if one is not None and two is not None:
+        assert abs(one - two) <= 2 + 1e-6 * two
+
+
+def test_a_limit_on_current_is_kept_and_never_helps() -> None:
+    times = []
+    for limit in (None, 8.0, 6.0, 4.0):
+        mechanism = {
+            "kind": "slide", "motors": "1 x small", "gearing": [{"ratio": "24:1", "efficiency": "80 %"}],
+            "drum_diameter": "36 mm", "moving_mass": "2 kg", "friction": "4 N", "travel": ["0 m", "0.5 m"],
+            "control": {"loop": "full_effort", "window": "5 mm"},
+        }  # fmt: skip
+        if limit is not None:
+            mechanism["current_limit"] = f"{limit} A"
+        plant = plant_of(Drawn(mechanism, 0.0, 0.5), (13.0, 0.1))
+        move = plant.command("it", GoTo(0.5))
+        plant.advance(2_000_000)
+        log = plant._log[: plant._rows]
+        if limit is not None:
+            assert log[:, [L.LOG_I0, L.LOG_I1]].max() <= limit + 1e-9
+        times.append(move.first_inside_us())
+    assert None not in times
+    assert times == sorted(times)  # type: ignore[type-var]
+    assert times[0] < times[-1]  # type: ignore[operator]
+
+
+def test_a_loaded_servo_rests_without_chatter() -> None:
+    """A weight that its friction does not hold, inside its dead band: it rests at the band's edge."""
+    mechanism = {
+        "kind": "servo", "speed": "0.14 s/60deg", "at": "6 V", "stall_torque": "1.2 N*m", "travel": ["0 deg", "180 deg"],
+        "friction": "3 %", "load_mass": "0.1 kg", "load_at": "0.08 m", "load_angle": "0 deg",
+    }  # fmt: skip
+    plant = plant_of(Drawn(mechanism, radians(10.0), 0.0), (6.0, 0.01))
+    move = plant.command("it", GoTo(radians(40.0)))
+    plant.advance(3_000_000)
+    assert plant._rows < 3_000
+    assert move.arrival_us() is not None
+    assert abs(float(plant.position("it")) - radians(40.0)) <= radians(1.0) + 1e-6
