@@ -82,7 +82,8 @@ def arms(draw: Any) -> Drawn:
     mechanism = {
         "kind": "arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
         "moving_mass": f"{draw(number(0.3, 2.0))} kg", "centre": f"{draw(number(0.1, 0.4))} m",
-        "friction": f"{draw(number(0.02, 0.5))} N*m", "travel": ["-60 deg", "170 deg"], "control": draw(controls("rad")),
+        "friction": f"{draw(number(0.02, 0.5))} N*m", "travel": ["-60 deg", "170 deg"],
+        "control": draw(controls("rad")),
     }  # fmt: skip
     return Drawn(mechanism, draw(number(-1.0, 2.9)), draw(number(-1.0, 2.9)))
 
