@@ -306,7 +306,8 @@ def test_a_loaded_servo_rests_without_chatter() -> None:
     """A weight that its friction does not hold, inside its dead band: it rests at the band's edge."""
     mechanism = {
         "kind": "servo", "speed": "0.14 s/60deg", "at": "6 V", "stall_torque": "1.2 N*m",
-        "travel": ["0 deg", "180 deg"], "friction": "3 %", "load_mass": "0.1 kg", "load_at": "0.08 m", "load_angle": "0 deg",
+        "travel": ["0 deg", "180 deg"], "friction": "3 %", "load_mass": "0.1 kg",
+        "load_at": "0.08 m", "load_angle": "0 deg",
     }  # fmt: skip
     plant = plant_of(Drawn(mechanism, radians(10.0), 0.0), (6.0, 0.01))
     move = plant.command("it", GoTo(radians(40.0)))

@@ -1,0 +1,73 @@
+"""The cache of the compiled kernel: never stale, never in the way; and a run under the spawn start method."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from multiprocessing import get_context
+from pathlib import Path
+
+import pytest
+
+from simbot.api import run
+from simbot.physics import compiled
+from simbot.physics.kinds import KINDS
+from simbot.scenario.load import load_plan
+
+ROOT = Path(__file__).parents[2]
+PLAN = ROOT / "tests" / "worked" / "data" / "01_slide_and_one_wait" / "plan.yaml"
+
+
+def arrivals(plan: str) -> list[int | None]:
+    loaded, _ = load_plan(Path(plan), KINDS)
+    return [state.moves[0].arrival_us for state in run(loaded).states]
+
+
+def test_a_spawned_process_gives_the_same() -> None:
+    with get_context("spawn").Pool(1) as pool:
+        there = pool.apply(arrivals, (str(PLAN),))
+    assert there == arrivals(str(PLAN)) == [753630, 794476, 845908]
+
+
+def test_an_edit_of_any_kernel_source_changes_the_cache(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    here = Path(compiled.__file__).parent
+    for name in compiled.SOURCES:
+        shutil.copy(here / name, tmp_path / name)
+    monkeypatch.setattr(compiled, "__file__", str(tmp_path / "compiled.py"))
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path / "cache"))
+    seen = {compiled.cache_folder()}
+    for name in compiled.SOURCES:
+        with (tmp_path / name).open("a", encoding="utf-8") as source:
+            source.write("# edited\n")
+        seen.add(compiled.cache_folder())
+    assert len(seen) == len(compiled.SOURCES) + 1
+    assert compiled.needs_compiling()
+
+
+def test_every_compiled_source_is_in_the_key() -> None:
+    """What takes `inner` or `entry` from compiled is compiled, and so is what such a module computes with."""
+    here = Path(compiled.__file__).parent
+    users = {path.name for path in here.glob("*.py") if "import Array, " in path.read_text(encoding="utf-8")}
+    assert users
+    assert users <= set(compiled.SOURCES)
+
+
+@pytest.mark.skipif(
+    os.name == "nt", reason="a file in the folder's place stands for a folder that cannot be written"
+)
+def test_a_cache_that_cannot_be_written_only_costs_time(tmp_path: Path) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("", encoding="utf-8")
+    code = "from simbot.physics import compiled; compiled.mark_complete(); print(compiled.needs_compiling())"
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "SIMBOT_CACHE_DIR": str(blocked)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.strip() == "True"
