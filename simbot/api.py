@@ -15,6 +15,7 @@ from collections.abc import Sequence
 
 from simbot.analysis.results import RunResult, StateResult
 from simbot.analysis.states import run_result, state_result
+from simbot.physics.build import Models
 from simbot.physics.plant import Plant
 from simbot.routine.sequencer import run as run_plan
 from simbot.scenario.errors import SimbotError, nearest, quoted
@@ -50,17 +51,18 @@ def run(plan: Plan, states: Sequence[str] | None = None, tolerance: float = TOLE
     else:
         named = [_battery(plan, name) for name in states]
         wanted = tuple(battery for battery in plan.robot.battery if battery in named)
-    return run_result(plan, tuple(_run_on(plan, battery, tolerance) for battery in wanted))
+    models = Models(plan.robot)
+    return run_result(plan, tuple(_run_on(plan, battery, tolerance, models) for battery in wanted))
 
 
 def run_state(plan: Plan, state: str, tolerance: float = TOLERANCE) -> StateResult:
     """One nominal run of a plan on one battery state."""
-    return _run_on(plan, _battery(plan, state), tolerance)
+    return _run_on(plan, _battery(plan, state), tolerance, Models(plan.robot))
 
 
-def _run_on(plan: Plan, battery: BatteryState, tolerance: float) -> StateResult:
+def _run_on(plan: Plan, battery: BatteryState, tolerance: float, models: Models) -> StateResult:
     horizon_us = sum(period.duration_us for period in plan.game.periods)
-    plant = Plant(plan.robot, battery, plan.start, horizon_us, tolerance)
+    plant = Plant(plan.robot, battery, plan.start, horizon_us, tolerance, models)
     return state_result(plan, battery, plant, run_plan(plan, plant))
 
 

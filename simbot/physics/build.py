@@ -240,6 +240,7 @@ class Models:
         self.variants: dict[
             Any, tuple[Models, BatteryState]
         ] = {}  # the same robot with quantities at an end of their spread
+        self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
         self._built: dict[tuple[str, float, float | None], Built] = {}
 
     def get(self, name: str, payload: float = 0.0, direction: float | None = 0.0) -> Built:

@@ -225,12 +225,30 @@ class Stretch:
 
 def floor_of(plant: Plant, move: Move) -> float | None:
     """Floor of a move [s], at the favourable end of every spread; None where no effort gets there."""
-    name = move.mechanism
     back = _given_back(plant, move)
-    paths = spread_paths(plant.robot, plant.battery, name, name == plant._drive)
+    key = _alike(plant, move)
+    known = plant.models.favourable
+    if key not in known:
+        known[key] = _favourable(plant, move, back)
+    best = _time(plant, move, *_variant(plant, move.mechanism, known[key]), back)
+    return None if isinf(best) else best
+
+
+def _alike(plant: Plant, move: Move) -> tuple[object, ...]:
+    """What decides which end of a spread is the favourable one: moves that start and end alike share it."""
+    start = move.start_position
+    assert not isinstance(start, str) and not isinstance(move.target, str)
+    turns = 0 if move._route is None else len(move._route.ahead)
+    rounded = (round(start, 2), round(move.start_speed, 1), round(move.target, 2), round(move.target - start, 2))
+    return (move.mechanism, plant.battery.name, move._payload, turns, *rounded, move.window, move.slower_than)
+
+
+def _favourable(plant: Plant, move: Move, back: float) -> list[tuple[Path, float]]:
+    """The end of each spread that makes the move fastest, found by trying both, one spread after the other."""
+    name = move.mechanism
     best = _time(plant, move, plant.models, plant.battery, back)
     chosen: list[tuple[Path, float]] = []
-    for path in paths:
+    for path in spread_paths(plant.robot, plant.battery, name, name == plant._drive):
         kept = chosen
         for sign in (-1.0, 1.0):
             trial = [*chosen, (path, sign)]
@@ -238,11 +256,13 @@ def floor_of(plant: Plant, move: Move) -> float | None:
             if time < best:
                 best, kept = time, trial
         chosen = kept
-    return None if isinf(best) else best
+    return chosen
 
 
 def _variant(plant: Plant, name: str, ends: list[tuple[Path, float]]) -> tuple[Models, BatteryState]:
     """The robot with some quantities at an end of their spread, built once for all moves."""
+    if not ends:
+        return plant.models, plant.battery
     key = (name, plant.battery.name, tuple(ends))
     if key not in plant.models.variants:
         plant.models.variants[key] = at_ends(plant.robot, plant.battery, name, ends)
