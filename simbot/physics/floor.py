@@ -239,7 +239,12 @@ def _alike(plant: Plant, move: Move) -> tuple[object, ...]:
     start = move.start_position
     assert not isinstance(start, str) and not isinstance(move.target, str)
     turns = 0 if move._route is None else len(move._route.ahead)
-    rounded = (round(start, 2), round(move.start_speed, 1), round(move.target, 2), round(move.target - start, 2))
+    rounded = (
+        round(start, 2),
+        round(move.start_speed, 1),
+        round(move.target, 2),
+        round(move.target - start, 2),
+    )
     return (move.mechanism, plant.battery.name, move._payload, turns, *rounded, move.window, move.slower_than)
 
 
