@@ -1,0 +1,29 @@
+"""Commands in fresh processes against one that imports numpy and nothing else."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+from bench_time import Ratio, side_by_side
+
+ROOT = Path(__file__).parents[2]
+PLAN = str(ROOT / "scenarios" / "night-market" / "lanterns.yaml")
+FINDINGS = 3  # the plan is run, and something in it fails
+COMMANDS = {"run": ("run", PLAN), "check": ("check", PLAN), "--help": ("--help",)}
+
+
+def process(*arguments: str) -> None:
+    done = subprocess.run([sys.executable, *arguments], capture_output=True, cwd=ROOT, check=False)
+    assert done.returncode in (0, FINDINGS), done.stderr
+
+
+def measure() -> list[Ratio]:
+    """Medians of five, by turns; a call before them fills the kernel's cache."""
+    calls = [lambda words=words: process("-m", "simbot.cli", *words) for words in COMMANDS.values()]
+    *takes, numpy = side_by_side(
+        [*((call, 5) for call in calls), (lambda: process("-c", "import numpy"), 5)], rounds=1
+    )
+    names = (f"simbot {name}" for name in COMMANDS)
+    return [Ratio(name, took, numpy) for name, took in zip(names, takes, strict=True)]

@@ -1,0 +1,35 @@
+"""Prints all ratios as markdown tables: `python tests/benchmarks/table.py`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "checks"), str(HERE)]
+
+import bench_matches  # noqa: E402
+import bench_moves  # noqa: E402
+import bench_processes  # noqa: E402
+from bench_time import Ratio  # noqa: E402
+
+
+def table(what: str, baseline: str, ratios: Iterable[Ratio]) -> None:
+    print(f"| {what} | simbot | {baseline} | ratio |\n|---|---|---|---|")
+    for ratio in ratios:
+        print(ratio.row())
+    print()
+
+
+def main() -> None:
+    moves = [bench_moves.measure(case) for case in bench_moves.CASES]
+    both = (ratio for one in moves for ratio in (one.equally_accurate, one.as_shipped))
+    table("one move, right to 1e-6", "scipy LSODA", both)
+    matches = [bench_matches.measure(name) for name in bench_matches.PLANS]
+    table("a match", "bare simpy", (ratio for _, *two in matches for ratio in two))
+    table("a fresh process", "import numpy", bench_processes.measure())
+
+
+if __name__ == "__main__":
+    main()

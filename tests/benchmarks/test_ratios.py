@@ -1,0 +1,53 @@
+"""Ratios to named baselines, measured by turns in one process; `-s` prints them.
+
+Bounds are three times what was measured on a busy machine with two cores: they catch a change of kind, not
+a bad afternoon.
+"""
+
+from __future__ import annotations
+
+import bench_matches
+import bench_moves
+import bench_processes
+import pytest
+from bench_time import Ratio
+
+pytestmark = pytest.mark.benchmark_ratio
+
+
+def hold(measured: Ratio, most: float) -> None:
+    print(f"\n{measured.row()}", end="")
+    assert measured.ratio <= most, measured.row()
+
+
+@pytest.mark.parametrize(
+    ("case", "most"),
+    list(zip(bench_moves.CASES, (0.16, 0.17, 0.21, 0.05, 0.19), strict=True)),
+    ids=[case.name for case in bench_moves.CASES],
+)
+def test_one_move_against_lsoda(case: bench_moves.Case, most: float) -> None:
+    """The same right-hand side, compiled, for both; both right to a millionth."""
+    measured = bench_moves.measure(case)
+    for arrival in (measured.shipped, measured.loose, measured.lsoda):
+        assert arrival == pytest.approx(measured.right, rel=bench_moves.ACCURACY)
+    hold(measured.equally_accurate, most)
+    hold(measured.as_shipped, most)
+
+
+@pytest.mark.parametrize(
+    ("name", "most", "most_analysed"),
+    [("mixed controls", 800.0, 1400.0), ("full effort alone", 200.0, 490.0)],
+)
+def test_match_against_a_bare_skeleton(name: str, most: float, most_analysed: float) -> None:
+    """About 180 commands, against simpy with a timeout for each command and each wait."""
+    match, trace, analysed = bench_matches.measure(name)
+    assert match.commands == pytest.approx(bench_matches.COMMANDS, abs=6)
+    assert match.times_us[-1] < bench_matches.LASTS_US  # all its rounds are done
+    hold(trace, most)
+    hold(analysed, most_analysed)
+
+
+def test_fresh_processes_against_numpy() -> None:
+    """A warm cache: what starting up costs."""
+    for measured, most in zip(bench_processes.measure(), (60.0, 12.0, 2.3), strict=True):
+        hold(measured, most)
