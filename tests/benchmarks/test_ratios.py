@@ -20,18 +20,21 @@ def hold(measured: Ratio, most: float) -> None:
     assert measured.ratio <= most, measured.row()
 
 
+MOST_OF_A_MOVE = ((0.09, 0.17), (0.10, 0.18), (0.14, 0.20), (0.008, 0.027), (0.12, 0.18))
+
+
 @pytest.mark.parametrize(
     ("case", "most"),
-    list(zip(bench_moves.CASES, (0.16, 0.17, 0.21, 0.05, 0.19), strict=True)),
+    list(zip(bench_moves.CASES, MOST_OF_A_MOVE, strict=True)),
     ids=[case.name for case in bench_moves.CASES],
 )
-def test_one_move_against_lsoda(case: bench_moves.Case, most: float) -> None:
+def test_one_move_against_lsoda(case: bench_moves.Case, most: tuple[float, float]) -> None:
     """The same right-hand side, compiled, for both; both right to a millionth."""
     measured = bench_moves.measure(case)
     for arrival in (measured.shipped, measured.loose, measured.lsoda):
         assert arrival == pytest.approx(measured.right, rel=bench_moves.ACCURACY)
-    hold(measured.equally_accurate, most)
-    hold(measured.as_shipped, most)
+    hold(measured.equally_accurate, most[0])
+    hold(measured.as_shipped, most[1])
 
 
 @pytest.mark.parametrize(
