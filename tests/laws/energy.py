@@ -35,12 +35,15 @@ class Mechanism:
 
 
 def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
-            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float]:  # fmt: skip
+            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float, float]:  # fmt: skip
     """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, q0, v0, a0, q1, v1, a1.
 
-    What is lost where the speed jumps between rows (a stop) has left the moving mass and is counted as spent.
+    Also the least force that the load asked of its gears while it moved: a cord is slack where that is zero.
+    What is lost where speed or mass jump between rows (a stop, a stage picked up or set down) has left the
+    moving mass and is counted as spent. Within a row M is constant, as it is for every kind.
     """
     taken = spent = 0.0
+    least = np.inf
     for t0, h, q0, v0, a0, q1, v1, a1 in rows:
         q, v, a = state(h, q0, v0, a0, q1, v1, a1)
         d = duty(t0 + X * h, q)
@@ -57,8 +60,10 @@ def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
         work = it.load(q) * v
         taken += h * float(W @ (volts * it.n * d * i))
         spent += h * float(W @ (heat + work))
-        spent += kinetic(it, q1, v1) - kinetic(it, q0, v0)
-    return taken, spent
+        middle = float(q[len(q) // 2])
+        spent += kinetic(it, middle, v1) - kinetic(it, middle, v0)
+        least = min(least, float(np.min(total[moving], initial=np.inf)))
+    return taken, spent, least
 
 
 def kinetic(it: Mechanism, q: float, v: float) -> float:

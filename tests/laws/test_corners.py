@@ -515,6 +515,20 @@ def test_commands_at_one_instant(tries: int) -> None:
     assert plant.position("it") == alone.position("it")
 
 
+@pytest.mark.xfail(strict=True, reason="a question about no time at all is answered with yes")
+@pytest.mark.parametrize("at_us", [0, 70_000])
+def test_taken_over_at_the_instant_of_its_command(at_us: int) -> None:
+    """It has not arrived: what counts is when it would have, had nothing more been commanded."""
+    plant, alone = (plant_of(slide(position(8.0, d="0.1 s/m"))) for _ in range(2))
+    for each in (plant, alone):
+        each.advance(at_us)
+    first = plant.command("it", GoTo(0.9))
+    plant.command("it", GoTo(0.4))
+    plant.advance(3_000_000)
+    assert not first.arrived_for_real()
+    assert first.arrival_us() == alone.command("it", GoTo(0.9)).arrival_us()
+
+
 def test_a_push_for_no_time_does_nothing() -> None:
     plant = plant_of(slide(full()), start=0.2)
     plant.advance(40_000)

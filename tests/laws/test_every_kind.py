@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import pairwise
 from math import inf, pi, radians
 from typing import Any
 
@@ -67,7 +69,10 @@ def test_no_faster_than_the_floor_and_no_endless_run(
         assert np.isfinite(columns(plant)).all()
         assert plant._rows < 20_000
         w, m = plant.arrays.w, plant.arrays.at["it"]
+        places = columns(plant)[:, [2, 5]]
         assert w[m + L.Q_LO] - 1e-12 <= w[m + L.Q] <= w[m + L.Q_HI] + 1e-12
+        # the step that meets a stop ends at it but for its own error, and the next begins there
+        assert w[m + L.Q_LO] - 1e-7 <= places.min() and places.max() <= w[m + L.Q_HI] + 1e-7
     if arrival is not None and floor is not None:
         assert floor <= (arrival - move.start_us) * 1e-6 + 1e-6
 
@@ -197,10 +202,23 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
     ratio = float(stage["ratio"].split(":")[0])
     friction = num(values["friction"])
     if kind == "slide":
-        values |= {"stages": 1, "moving_mass": values["moving_mass"][:1], "rigging": "continuous"}
-        mass, slope = num(values["moving_mass"][0]), G * np.sin(radians(num(values["incline"])))
-        loads = (lambda q: np.full_like(q, mass), lambda q: np.full_like(q, mass * slope))
+        masses, slope = (
+            [num(mass) for mass in values["moving_mass"]],
+            G * np.sin(radians(num(values["incline"]))),
+        )
+        n = len(masses)
         ratio *= 2000.0 / num(values["drum_diameter"])
+        if values["rigging"] == "cascade":
+            mass = sum((i + 1) ** 2 * m for i, m in enumerate(masses)) / n**2
+            lifted = sum((i + 1) * m for i, m in enumerate(masses)) / n
+            loads = (lambda q: np.full_like(q, mass), lambda q: np.full_like(q, lifted * slope))
+            ratio, friction = ratio / n, friction / n
+        else:
+            moving = np.cumsum(masses[::-1])  # the topmost stage goes first
+            loads = (
+                lambda q: moving[np.clip(np.floor(q * n / 0.8), 0, n - 1).astype(int)],
+                lambda q: slope * moving[np.clip(np.floor(q * n / 0.8), 0, n - 1).astype(int)],
+            )
     elif kind == "winch":
         mass, pull = num(values["load_mass"]), num(values["load"])
         loads = (lambda q: np.full_like(q, mass), lambda q: np.full_like(q, mass * G + pull))
@@ -258,10 +276,42 @@ def test_energy_closes(
             return np.where(t < 0.6, toward * effort, 0.0)
 
     plant.advance(1_000_000)
-    taken, spent = account(columns(plant), it, *battery, duty)
+    taken, spent, least = account(columns(plant), it, *battery, duty)
+    if kind == "winch":
+        assume(least > 1e-6)  # the cord never went slack: see the test of a slack one
     scale = max(abs(taken), abs(spent), 1e-3)
     assert plant.energy() == pytest.approx(taken, abs=closes * scale)
     assert plant.energy() == pytest.approx(spent, abs=closes * scale)
+
+
+@pytest.mark.xfail(strict=True, reason="the rotor stays tied to a load that falls away from its cord")
+def test_energy_closes_while_a_cord_is_slack() -> None:
+    """Paid out faster than its light load follows: what the motor gives must still be somewhere."""
+    winch = {
+        "kind": "winch", "motors": "1 x small", "gearing": [{"ratio": "30:1", "efficiency": "55 %"}],
+        "drum_diameter": "15 mm", "load": "0 N", "load_mass": "0.25 kg", "friction": "2 N",
+        "travel": ["0 m", "0.5 m"], "control": {"loop": "full_effort", "window": "15 mm"},
+    }  # fmt: skip
+    battery = (12.0, 0.25)
+    drawn, it = energy_case("winch", Chosen(Drawn(winch, 0.25, 0.0)), battery)
+    plant = plant_of(drawn, battery, 2.0)
+    plant.command("it", PushFor(1.0, 0.0, 600_000, "brake"))
+    plant.advance(1_000_000)
+    taken, spent, least = account(
+        columns(plant), it, *battery, lambda t, q: np.where(t < 0.6, -1.0, 0.0) + 0.0 * q
+    )
+    assert least <= 1e-6
+    assert taken == pytest.approx(spent, rel=1e-6)
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """In the place of hypothesis: what it draws is given."""
+
+    drawn: Drawn
+
+    def draw(self, _from: object) -> Drawn:
+        return self.drawn
 
 
 @pytest.mark.parametrize("kind", WITH_PHYSICS)
@@ -269,15 +319,16 @@ def test_energy_closes(
 @given(data=st.data(), battery=BATTERIES)
 def test_a_thousand_times_tighter_changes_nothing(kind: str, data: Any, battery: tuple[float, float]) -> None:
     drawn = data.draw(KINDS_DRAWN[kind]())
-    times = []
+    moves = []
     for tolerance in (1e-7, 1e-10):
         plant = plant_of(drawn, battery, 4.0, tolerance)
         move = send(plant, drawn)
         plant.advance(4_000_000)
-        times.append(move.first_inside_us())
-    one, two = times
-    if one is not None and two is not None:
-        assert abs(one - two) <= 2 + 1e-6 * two
+        moves.append((move.first_inside_us(), move.arrival_us()))
+    for one, two in zip(*moves, strict=True):
+        assert (one is None) == (two is None)
+        if one is not None and two is not None:
+            assert abs(one - two) <= 2 + 1e-6 * two
 
 
 def test_a_limit_on_current_is_kept_and_never_helps() -> None:
@@ -300,6 +351,107 @@ def test_a_limit_on_current_is_kept_and_never_helps() -> None:
     assert None not in times
     assert times == sorted(times)  # type: ignore[type-var]
     assert times[0] < times[-1]  # type: ignore[operator]
+
+
+LIMITED = settings(QUICK, max_examples=20)
+
+
+@pytest.mark.parametrize("side", ["current_limit", "battery_current_limit"])
+@LIMITED
+@given(
+    data=st.data(), battery=BATTERIES, limits=st.lists(number(1.5, 9.0), min_size=2, max_size=3, unique=True)
+)
+def test_limits_are_kept_at_every_row_and_tightening_never_helps(
+    side: str, data: Any, battery: tuple[float, float], limits: list[float]
+) -> None:
+    """One motor, so that the battery's current is its own times the effort; currents worked out from the log."""
+    drawn = data.draw(KINDS_DRAWN["slide"]())
+    fixed = {
+        **drawn.mechanism, "motors": "1 x small", "rigging": "cascade",
+        "control": {"loop": "full_effort", "window": "5 mm"},
+    }  # fmt: skip
+    times: list[float] = []
+    for limit in (inf, *sorted(limits, reverse=True)):
+        mechanism = fixed if limit == inf else {**fixed, side: f"{limit} A"}
+        plant = plant_of(Drawn(mechanism, 0.0, 0.8), battery, 3.0)
+        move = plant.command("it", GoTo(0.8))
+        plant.advance(3_000_000)
+        log = plant._log[: plant._rows]
+        drawn_amps = log[:, [L.LOG_I0, L.LOG_I1]]
+        assert drawn_amps.max() <= limit + 1e-9  # a motor never draws less than the battery gives
+        if side == "current_limit" and limit < inf:
+            sheet = plant.arrays.w[int(plant.arrays.w[plant.arrays.at["it"] + L.GRP]) :]
+            speed = sheet[L.G_RATIO] * log[:, [L.LOG_MECH + 1, L.LOG_MECH + 4]]
+            power = log[:, [L.LOG_V0, L.LOG_V1]] * drawn_amps  # = i² R + i k w, solved for i
+            emf = sheet[L.G_K] * speed
+            inside = np.maximum(emf**2 + 4.0 * sheet[L.G_R] * power, 0.0)
+            assert ((np.sqrt(inside) - emf) / (2.0 * sheet[L.G_R])).max() <= limit + 1e-6
+        at = move.first_inside_us()
+        times.append(inf if at is None else at * 1e-6)
+    for looser, tighter in pairwise(times):
+        assert tighter >= looser - 2e-6
+
+
+@st.composite
+def loaded_servos(draw: Any) -> Drawn:
+    """A servo under a weight that asks for up to half of its stall torque."""
+    torque, reach = draw(number(0.4, 3.0)), draw(number(0.03, 0.2))
+    mass = draw(number(0.02, 0.5)) * torque / (G * reach)
+    start, target = draw(number(0.1, 3.0)), draw(number(0.1, 3.0))
+    mechanism = {
+        "kind": "servo", "speed": f"{draw(number(0.08, 0.25))} s/60deg", "at": "6 V",
+        "stall_torque": f"{torque} N*m", "travel": ["0 deg", "180 deg"],
+        "band": f"{draw(number(3.0, 8.0))} deg", "dead_band": f"{draw(number(0.3, 1.0))} deg",
+        "friction": f"{draw(number(2.0, 10.0))} %", "rotor_time": f"{draw(number(30.0, 60.0))} ms",
+        "load_mass": f"{mass!r} kg", "load_at": f"{reach} m", "load_angle": f"{draw(number(-180.0, 180.0))} deg",
+    }  # fmt: skip
+    return Drawn(mechanism, start, target)
+
+
+@settings(QUICK, max_examples=60)
+@given(drawn=loaded_servos(), ohms=number(0.0, 0.1))
+def test_loaded_servos_come_to_rest_in_their_band(drawn: Drawn, ohms: float) -> None:
+    """No chatter at the edge of the dead band; the error is no more than what the load asks of the band."""
+    plant = plant_of(drawn, (6.0, ohms), 4.0)
+    plant.command("it", GoTo(drawn.target))
+    plant.advance(4_000_000)
+    assert plant._rows < 3_000
+    assert plant.speed("it") == 0.0
+    values = {key: num(value) for key, value in drawn.mechanism.items() if key not in ("kind", "travel")}
+    load = G * values["load_mass"] * values["load_at"]
+    share = load / values["stall_torque"] + 0.01 * values["friction"]
+    room = max(radians(values["dead_band"]), radians(values["band"]) * share * 1.25)
+    assert abs(float(plant.position("it")) - drawn.target) <= min(room, radians(values["band"])) + 1e-6
+
+
+@settings(QUICK, max_examples=30)
+@given(
+    data=st.data(),
+    battery=BATTERIES,
+    instants=st.lists(number(0.0, 3.0), min_size=2, max_size=4, unique=True),
+    second=number(0.0, 1.0),
+)
+def test_no_faster_than_the_floor_together_and_taken_over(
+    data: Any, battery: tuple[float, float], instants: list[float], second: float
+) -> None:
+    """Several on one battery, each sagging and feeding the others, and taken over while they move."""
+    parts = {name: data.draw(KINDS_DRAWN[name]()) for name in ("slide", "winch", "arm", "servo")}
+    robot = a_robot({name: part.mechanism for name, part in parts.items()}, MOTORS, battery)
+    plant = a_plant(robot, 6.0, pose=POSE, **{name: part.start for name, part in parts.items()})
+    names = sorted(parts)
+    moves = []
+    for number_, at in enumerate(sorted(instants)):
+        plant.advance(round(1e6 * at))
+        for k, name in enumerate(names):
+            part = parts[name]
+            back = part.start + (part.target - part.start) * second
+            moves.append(plant.command(name, GoTo(part.target if (number_ + k) % 2 == 0 else back)))
+    plant.advance(6_000_000)
+    assert np.isfinite(plant._log[: plant._rows]).all()
+    for move in moves:
+        arrival, floor = move.arrival_us(), move.floor_s()
+        if arrival is not None and floor is not None:
+            assert floor <= (arrival - move.start_us) * 1e-6 + 1e-6
 
 
 def test_a_loaded_servo_rests_without_chatter() -> None:
