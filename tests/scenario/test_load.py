@@ -179,7 +179,7 @@ def keys(remarks, kind):
 def test_assumptions_are_listed_and_marked(folder):
     plan, remarks = folder.load()
     assumed = keys(remarks, "assumed")
-    for key in ("drive.control", "drive.scrub", "gripper.band", "gripper.friction", "arm.control.window"):
+    for key in ("drive.control", "gripper.band", "gripper.friction", "arm.control.window"):
         assert f"robot.mechanisms.{key}" in assumed
     assert "robot.mechanisms.lift.friction" not in assumed
     band = plan.robot.mechanisms["gripper"].values["band"]
