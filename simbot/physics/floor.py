@@ -97,9 +97,17 @@ class Stretch:
         else:
             way = 1.0 if self.start < self.low else -1.0
         best = self.one_way(way)
-        if isinf(best) and self.speed != 0.0:
-            best = self.one_way(-way)
+        if isinf(best) and way * self.speed > 0.0:
+            best = self.overshoot(way)
         return best
+
+    def overshoot(self, way: float) -> float:
+        """Too fast to stop inside: brake to rest beyond the set, and come back from there."""
+        spent, place = self.brake(way, self.start, self.speed, 0.0)
+        if isinf(spent):
+            return inf
+        self.start, self.speed = place, 0.0
+        return spent + self.time()
 
     def one_way(self, way: float) -> float:
         """Forward then backward with `way` the direction in which the set is entered; inf where it is missed."""
@@ -116,7 +124,11 @@ class Stretch:
             if abs(v) <= self.slower * (1.0 + 1e-9):
                 return touch
         forward, rows = self.log.copy(), self.rows if not past else 0
-        return self.switched(way, near, far, forward, rows, touch)
+        best = self.switched(way, near, far, forward, rows, touch)
+        stop = self.base[self.m + (L.Q_HI if way > 0.0 else L.Q_LO)]
+        if self.low <= stop <= self.high:  # running into it ends at rest inside the set, too
+            best = min(best, self.reach(way, float(stop)))
+        return best
 
     def switched(
         self, way: float, near: float, far: float, forward: np.ndarray, rows: int, touch: float
@@ -125,13 +137,15 @@ class Stretch:
 
         def brake_from(at: float) -> tuple[float, float]:
             q, v = (self.start, self.speed) if at <= 0.0 else state_at(forward, rows, 0, at)
-            return self.brake(way, q, v)
+            return self.brake(way, q, v, self.slower)
 
         spent, end = brake_from(0.0)
         over = way * (end - near)
         moving_in = way * self.speed > self.slower
         if moving_in and over >= -1e-15:
             return spent if way * (far - end) >= -1e-15 else inf
+        if rows == 0 or isinf(touch):
+            return inf
         low, high = 0.0, touch
         if not moving_in:
             over = way * (self.start - near)
@@ -198,9 +212,9 @@ class Stretch:
             span *= 2.0
         return inf
 
-    def brake(self, way: float, q: float, v: float) -> tuple[float, float]:
-        """Time and place at which the strongest effort against the motion has made it slow enough."""
-        if way * v <= self.slower:
+    def brake(self, way: float, q: float, v: float, slow: float) -> tuple[float, float]:
+        """Time and place at which the strongest effort against the motion (or a stop) has made it slow enough."""
+        if way * v <= slow:
             return 0.0, q
         self.run(q, v, -way)
         w, m = self.arrays.w, self.m
@@ -209,18 +223,27 @@ class Stretch:
         while at < LONGEST:
             at += lag
             alive = self.go(at)
-            if way * w[m + L.SPEED] <= self.slower:
-                t = float(first_time(self.log, self.rows, 0, 0.0, 1e12, self.slower, 0.0, at, True))
-                if isinf(t):
-                    return inf, way * inf
-                self.braking = 1.02 * t + 1e-6
-                place, _ = state_at(self.log, self.rows, 0, t)
-                hit = place >= w[m + L.Q_HI] or place <= w[m + L.Q_LO]
-                return (inf, way * inf) if hit and abs(place - self.target) > 1e-9 else (t, place)
+            if way * w[m + L.SPEED] <= slow:
+                t, place = self.slow_at(slow)
+                if not isinf(t):
+                    self.braking = 1.02 * t + 1e-6
+                    return t, place
             if not alive:
-                return inf, way * inf
+                break
             lag *= 2.0
         return inf, way * inf
+
+    def slow_at(self, slow: float) -> tuple[float, float]:
+        """First instant and place of the last run at which it was no faster than `slow`; at rest for 0."""
+        if slow > 0.0:
+            t = float(first_time(self.log, self.rows, 0, 0.0, 1e12, slow, 0.0, inf, True))
+            return (inf, inf) if isinf(t) else (t, float(state_at(self.log, self.rows, 0, t)[0]))
+        still = np.flatnonzero(self.log[1 : self.rows, L.LOG_MECH + 1] == 0.0)
+        if still.size:
+            row = self.log[1 + still[0]]
+            return float(row[L.LOG_T]), float(row[L.LOG_MECH])
+        w, m = self.arrays.w, self.m
+        return (float(w[L.T]), float(w[m + L.Q])) if w[m + L.SPEED] == 0.0 else (inf, inf)
 
 
 def floor_of(plant: Plant, move: Move) -> float | None:
@@ -238,7 +261,8 @@ def _alike(plant: Plant, move: Move) -> tuple[object, ...]:
     """What decides which end of a spread is the favourable one: moves that start and end alike share it."""
     start = move.start_position
     assert not isinstance(start, str) and not isinstance(move.target, str)
-    turns = 0 if move._route is None else len(move._route.ahead)
+    legs = () if move._route is None else (move._route.now, *move._route.ahead)
+    turns = tuple((leg.turning, round(leg.to - leg.at, 2), round(leg.direction, 2)) for leg in legs)
     rounded = (
         round(start, 2),
         round(move.start_speed, 1),

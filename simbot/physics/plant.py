@@ -67,6 +67,10 @@ Command = GoTo | DriveTo | PushFor | Spin
 FIRST_ROWS = 4096
 MOST_ROWS = 2_000_000
 CHUNK_S = 0.25
+LEG_END = (
+    0.1  # m/s: no faster at the end of a line after which the robot turns, where the control states nothing
+)
+LEG_END_TURN = 0.5  # rad/s
 ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
 
 
@@ -350,7 +354,7 @@ class Plant:
                     )
                 self._log = np.concatenate((self._log, np.empty_like(self._log)))
             elif code == SEEN and legs:
-                self._next_leg()
+                self._start_leg()
             else:
                 w[L.WATCHING] = 0.0
                 return bool(code == SEEN)
@@ -461,10 +465,9 @@ class Plant:
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
         self.arrays.write(name, self._built(name))
         control = self._control(name, leg.turning)
+        if route.ahead and control.get("slower_than") is None:
+            control = {**control, "slower_than": LEG_END_TURN if leg.turning else LEG_END}
         give(self.arrays, name, order_for(self.arrays, name, control, leg.to), self._built(name))
-
-    def _next_leg(self) -> None:
-        self._start_leg()
 
     def _odometer_goal(self) -> float:
         """Coordinate along the straight lines at which the drive's present command ends."""
@@ -523,10 +526,8 @@ class Plant:
 
     def _word_at(self, mechanism: str, at_us: int) -> str:
         """Place of a measured mechanism: where it was until it is there."""
-        for watch in reversed(self._watch[mechanism]):
-            if watch.there_us <= at_us and watch.start_us <= at_us:
-                return watch.word
-        return self._watch[mechanism][0].word
+        reached = self._reached(mechanism)
+        return next((word for there_us, word in reversed(reached) if there_us <= at_us), reached[0][1])
 
     def set_payload(self, mechanism: str, mass: float) -> None:
         """Mass [kg] that `mechanism` carries from now on: momentum is kept when it grows, speed when it falls."""
@@ -659,9 +660,8 @@ class Plant:
             low = self._touch(move, number, touch, begin)
             if isinf(low) or low > at:
                 return None
-        if self._rows == 0:
-            w, m = self.arrays.w, self.arrays.at[move.mechanism]
-            inside = abs(w[m + L.Q] - target) <= window + 1e-12 and abs(w[m + L.SPEED]) <= slower + 1e-12
+        if self._rows == 0 or at <= begin:
+            inside = self._met_at(move.mechanism, begin, target, window, slower)
             return microseconds(begin) if inside else None
         since = inside_since(self._log, self._rows, number, target, window, slower, begin, at)
         return None if isinf(since) else microseconds(max(since, low))
@@ -749,7 +749,7 @@ class Plant:
             if found is None:
                 return best
             if self._rows == 0 or end <= begin:
-                since = begin if self._met_now(mechanism, *found) else inf
+                since = begin if self._met_at(mechanism, begin, *found) else inf
             else:
                 since = float(inside_since(self._log, self._rows, number, *found, begin, end))
             if isinf(since):
@@ -759,21 +759,30 @@ class Plant:
                 return best
         return best
 
-    def _met_now(self, mechanism: str, target: float, within: float, slower: float) -> bool:
-        w, m = self.arrays.w, self.arrays.at[mechanism]
-        q, v = float(w[m + L.Q]), float(w[m + L.SPEED])
+    def _met_at(self, mechanism: str, t: float, target: float, within: float, slower: float) -> bool:
+        q, v = self._raw(mechanism, t)
         return abs(q - target) <= within + 1e-12 and abs(v) <= slower + 1e-12
 
     def _word_since(self, mechanism: str, word: str, at_us: int) -> int | None:
         since = None
-        for watch in self._watch[mechanism]:
-            if watch.start_us > at_us or watch.there_us > at_us:
+        for there_us, place in self._reached(mechanism):
+            if there_us > at_us:
                 break
-            if watch.word != word:
+            if place != word:
                 since = None
             elif since is None:
-                since = watch.there_us
+                since = there_us
         return since
+
+    def _reached(self, mechanism: str) -> list[tuple[int, str]]:
+        """Instants at which a measured mechanism came to a place; one that was called elsewhere before never did."""
+        history = self._watch[mechanism]
+        starts = [watch.start_us for watch in history[1:]] + [self.horizon_us + 1]
+        return [
+            (watch.there_us, watch.word)
+            for watch, following in zip(history, starts, strict=True)
+            if watch.there_us <= following
+        ]
 
     def inside_for_good_from(
         self,
@@ -836,9 +845,9 @@ class Plant:
     def _word_left(self, mechanism: str, word: str, from_us: int, to_us: int) -> int | None:
         if self._word_at(mechanism, from_us) != word:
             return from_us
-        for watch in self._watch[mechanism]:
-            if from_us < watch.there_us <= to_us and watch.word != word:
-                return watch.there_us
+        for there_us, place in self._reached(mechanism):
+            if from_us < there_us <= to_us and place != word:
+                return there_us
         return None
 
     def slower_than(self, mechanism: str) -> float | None:
@@ -856,16 +865,19 @@ class Plant:
 
     def lowest_bus(self) -> tuple[float, int]:
         """Lowest bus voltage so far [V] and its instant."""
+        self._return_to_now()
         w = self.arrays.w
         return float(w[L.V_MIN]), microseconds(float(w[L.V_MIN_AT]))
 
     def currents(self) -> tuple[float, float]:
         """Peak and mean battery current so far [A]."""
+        self._return_to_now()
         w = self.arrays.w
         return float(w[L.I_MAX]), float(w[L.CHARGE] / w[L.T]) if w[L.T] > 0.0 else 0.0
 
     def energy(self) -> float:
         """Energy that has left the battery's terminals so far [J]."""
+        self._return_to_now()
         return float(self.arrays.w[L.ENERGY])
 
     def collapsed_at(self) -> float | None:

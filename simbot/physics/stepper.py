@@ -715,8 +715,24 @@ def commit(
     w[L.CHARGE] += charge
     w[L.STEPS] += 1.0
     note(w, tab)
+    come_to_rest(w, tab)
     log[row, L.LOG_V1] = w[L.V]
     log[row, L.LOG_I1] = w[L.I]
+
+
+@inner
+def come_to_rest(w: Array, tab: Array) -> Any:
+    """Put to rest what has become slower than any accuracy asked for, and is held there by its friction."""
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        v = w[m + L.SPEED]
+        if v != 0.0 and abs(v) < 1e-9 * w[m + L.V_SCALE] and v * w[m + L.ACC] <= 0.0:
+            up, down = rest_margin(w, tab, m, w[m + L.Q])
+            if up >= 0.0 and down >= 0.0:
+                w[m + L.SPEED] = 0.0
+                w[m + L.ACC] = 0.0
+                w[m + L.S] = 0.0
+                w[L.DIRTY] = 1.0
 
 
 @inner
