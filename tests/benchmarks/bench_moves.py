@@ -22,9 +22,10 @@ from scipy.integrate import solve_ivp
 from simbot.api import TOLERANCE
 from simbot.physics import layout as L
 from simbot.physics.bus import evaluate
+from simbot.physics.control import output
 from simbot.physics.plant import GoTo
 from simbot.physics.record import inside_since, touched_at
-from simbot.physics.stepper import SEEN, advance
+from simbot.physics.stepper import SEEN, advance, feed_forward
 
 ACCURACY = 1e-6
 TRIES = (1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11)
@@ -46,6 +47,12 @@ def slope(w: Any, tab: Any, y: Any) -> Any:
         out[2 * k] = y[2 * k + 1]
         out[2 * k + 1] = w[m + L.A_NEXT]
     return out
+
+
+@numba.njit(error_model="numpy")
+def decided(w: Any, tab: Any, m: int, t: float, q: float, v: float) -> Any:
+    """Effort that the mechanism's own loop decides at a tick."""
+    return output(w, m, t, q, v, feed_forward(w, tab, m, t))[0]
 
 
 def slide(control: Words, **more: object) -> Words:
@@ -70,6 +77,10 @@ SERVO: Words = {
     "window": "1 deg",
 }  # fmt: skip
 RAILS: Words = {"rail": {"voltage": "5 V", "current_limit": "10 A", "regulator": "switching"}}
+PROFILE: Words = {
+    "loop": "profile", "p": "12 /m", "d": "0.1 s/m", "window": "5 mm", "slower_than": "30 mm/s",
+    "speed": "0.6 m/s", "acceleration": "3 m/s^2",
+}  # fmt: skip
 SMOOTH: Words = {
     "friction": "0 N", "incline": "0 deg", "gearing": [{"ratio": 20, "efficiency": "100 %"}],
 }  # fmt: skip
@@ -100,6 +111,13 @@ CASES = (
     Case(
         "position loop that settles",
         {"lift": slide(LOOP, **SMOOTH)},
+        {"coil": FRICTIONLESS},
+        {"lift": 0.4},
+        {"lift": 0.0},
+    ),
+    Case(
+        "motion profile",
+        {"lift": slide(PROFILE, **SMOOTH)},
         {"coil": FRICTIONLESS},
         {"lift": 0.4},
         {"lift": 0.0},
@@ -203,8 +221,7 @@ class Bench:
             y = right.y[:, -1]
             if near(0.0, y) >= 0.0 and still(0.0, y) >= 0.0:
                 return max(since)
-            most = w[m + L.EFFORT]
-            w[m + L.DUTY] = min(most, max(-most, w[m + L.KP] * (target - y[0]) - w[m + L.KD] * y[1]))
+            w[m + L.DUTY] = decided(w, self.tab, m, tick * loop, y[0], y[1])
             w[L.T] = tick * loop
             w[m + L.Q], w[m + L.SPEED] = y
         raise AssertionError("it never settles")

@@ -20,7 +20,7 @@ def hold(measured: Ratio, most: float) -> None:
     assert measured.ratio <= most, measured.row()
 
 
-MOST_OF_A_MOVE = ((0.09, 0.17), (0.10, 0.18), (0.14, 0.20), (0.008, 0.027), (0.12, 0.18))
+MOST_OF_A_MOVE = ((0.09, 0.17), (0.10, 0.18), (0.14, 0.20), (0.008, 0.027), (0.028, 0.031), (0.12, 0.18))
 
 
 @pytest.mark.parametrize(

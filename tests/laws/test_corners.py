@@ -366,7 +366,6 @@ def test_a_loop_that_droops_on_friction_never_arrives() -> None:
     assert plant.position("it") == pytest.approx(0.4 - 0.317 / 6.89, abs=1e-6)
 
 
-@pytest.mark.xfail(strict=True, reason="it comes in ever more slowly and is never put to rest")
 def test_a_loop_that_droops_on_friction_rests() -> None:
     plant, move = droops()
     plant.advance(20_000_000)
@@ -374,7 +373,6 @@ def test_a_loop_that_droops_on_friction_rests() -> None:
     assert "its control holds it there with 32% effort" in move.reason()
 
 
-@pytest.mark.xfail(strict=True, reason="what was computed beyond now is counted")
 def test_totals_are_those_of_now() -> None:
     plant = plant_of(slide(full(after="100 %"), travel=["0 m", "1 m"]))
     move = plant.command("it", GoTo(1.0))
@@ -416,7 +414,6 @@ def test_an_integral_waits_while_the_effort_is_at_its_limit(ki: float) -> None:
         (0.010, 0.150),
         pytest.param(
             0.005, 0.100,
-            marks=pytest.mark.xfail(strict=True, reason="more than 16 outputs under way are passed on at once"),
         ),
     ],
 )  # fmt: skip
@@ -498,11 +495,6 @@ def test_a_floor_on_a_weak_battery_is_below_every_effort() -> None:
     assert times.index(min(times)) < 3  # full duty is not the fastest
 
 
-@pytest.mark.xfail(
-    strict=True,
-    raises=(AssertionError, ZeroDivisionError),
-    reason="the way back after an overshoot is taken from a log without rows",
-)
 def test_floor_of_a_start_inside_too_fast_to_stop() -> None:
     """Moving out at 0.6 m/s, 1 mm before the far edge: it has at least to stop before it can be slow."""
     mass = 20.0
@@ -517,7 +509,6 @@ def test_floor_of_a_start_inside_too_fast_to_stop() -> None:
     assert floor is not None and floor > stopping
 
 
-@pytest.mark.xfail(strict=True, reason="the floor brakes by its motor alone where a stop would do it")
 def test_floor_of_a_slow_set_at_a_stop() -> None:
     """Full effort into the stop is slow at once: nothing need brake, and nothing can be faster."""
     control = position(1000.0, window="3 mm", slower_than="50 mm/s")
@@ -548,7 +539,6 @@ def test_commands_at_one_instant(tries: int) -> None:
     assert plant.position("it") == alone.position("it")
 
 
-@pytest.mark.xfail(strict=True, reason="a question about no time at all is answered with yes")
 @pytest.mark.parametrize("at_us", [0, 70_000])
 def test_taken_over_at_the_instant_of_its_command(at_us: int) -> None:
     """It has not arrived: what counts is when it would have, had nothing more been commanded."""
