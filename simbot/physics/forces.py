@@ -18,6 +18,7 @@ from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
 
 HUGE = 1e300
+REST_SLACK = 1e-9  # of load and friction: what creeps towards its balance rests there
 
 
 @inner
@@ -215,6 +216,7 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
     _, _, load, factor, _ = look_up(w, tab, m, q)
     low = 0.0
     high = 0.0
+    rubs = 0.0
     n = int(w[m + L.N_GRP])
     g = int(w[m + L.GRP])
     for _ in range(n):
@@ -226,6 +228,7 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
         )
         push = ratio * w[g + L.G_N] * w[g + L.G_K] * i
         rub = abs(ratio) * w[g + L.G_N] * w[g + L.G_TF]
+        rubs += rub
         forward = w[g + L.G_RF] / w[g + L.G_FWD]
         back = w[g + L.G_RB] * w[g + L.G_BACK_TRUE]
         locks = w[g + L.G_LOCKS] == 1.0 or back <= 0.0
@@ -242,8 +245,11 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
         low += min(max(least, w[g + L.G_LO]), w[g + L.G_HI])
         high += max(min(most, w[g + L.G_HI]), w[g + L.G_LO])
         g += L.GROUP_SIZE
-    up = load + w[m + L.FS] - low
-    down = high - (load - w[m + L.FS])
+    scale = abs(load) + w[m + L.FS] + rubs
+    w[m + L.LOAD_AT] = scale
+    slack = REST_SLACK * scale
+    up = load + w[m + L.FS] - low + slack
+    down = high - (load - w[m + L.FS]) + slack
     if w[m + L.LOCK] == 1.0 and w[m + L.BRAKE] == 1.0:
         return HUGE, HUGE
     if q >= w[m + L.Q_HI]:

@@ -16,7 +16,7 @@ from simbot.physics import layout as L
 from simbot.physics.bus import evaluate, servo_duty, solve_from_top, strongest_duty, take_currents
 from simbot.physics.compiled import Array, entry, inner
 from simbot.physics.control import inside, needed_effort, output, set_point
-from simbot.physics.forces import find_branches, look_up, rest_margin
+from simbot.physics.forces import REST_SLACK, find_branches, look_up, rest_margin
 
 # Dormand and Prince (1980), the 5(4) pair with 7 stages, the last one that of the next step.
 A21 = 1.0 / 5.0
@@ -258,7 +258,7 @@ def margin_of(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         return zone_margin(w, m, w[m + L.Q_NEXT])
     if kind == BREAK_AWAY:
         up, down = rest_margin(w, tab, m, w[m + L.Q])
-        return min(up, down) + 1e-11 * (abs(w[m + L.LOAD_AT]) + w[m + L.FS])
+        return min(up, down) + REST_SLACK * w[m + L.LOAD_AT]  # well beyond the balance, so that it does leave
     if kind == RAIL:
         return rail_margin(w, m)
     return group_margin(w, m, g, kind)
@@ -832,7 +832,7 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
         # --- a tick at which something changes, or all is seen, ends it earlier
         at = NOTHING
         if kind != NOTHING:
-            t_new = t + share * h
+            t_new = min(t + max(share * h, LEAST), t + h)
         if t_tick <= t_new:
             stop_tick = -1.0
             k = tick
@@ -865,8 +865,6 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             energy *= (t_new - t) / h
             charge *= (t_new - t) / h
             h = t_new - t
-        if kind != NOTHING and t_new <= t:
-            t_new = t + LEAST
         commit(w, tab, log, row, t_new, h, energy, charge)
         log[row, L.LOG_V0] = v_before
         log[row, L.LOG_I0] = i_before
