@@ -14,7 +14,7 @@ PACKAGE = ROOT / "simbot"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 # left to right; a module may import from its own stage and from those to its left
-STAGES = ("scenario", "physics", "routine", "analysis", "api", "studies", "report", "starter", "cli")
+STAGES = ("scenario", "physics", "routine", "analysis", "api", "report", "starter", "cli")
 
 # the only homes of a library; a folder stands for all in it
 HOMES = {
@@ -25,7 +25,7 @@ HOMES = {
     "simpy": ("routine/sequencer.py",),
     "rich": ("cli.py", "report/terminal.py"),
     "typer": ("cli.py",),
-    "matplotlib": ("report/figures.py",),
+    "matplotlib": (),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}

@@ -56,6 +56,7 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
         if spec.kind in DRIVES:
             text = (
                 "wheels at the limit of their grip hold it and do not race; weight even on all wheels; what a turn "
-                "leaves of its heading error is steered out on the next straight line at no cost of time"
+                "leaves of its heading error is steered out on the next straight line at no cost of time; a command "
+                "that takes over in another direction starts its line or turn from rest"
             )
             yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)

@@ -159,7 +159,7 @@ def _bars(
 ) -> Lines:
     moves = [fold.worst for fold in folded.values()]
     if not moves:
-        return [Text(" No mechanism is commanded in this plan.")]
+        return [Text(" No command of this plan has an arrival to wait for.")]
     scale = bars.choose_scale(moves, BAR_WIDTH)
     axis = f"|1 column = {scale // 1000} ms, {drawn.name}"
     lines = [_heading(f" step {'':<17} line {axis:<{BAR_WIDTH + 1}} margin")]
@@ -305,7 +305,10 @@ def _advice(run: RunResult, advice: list[TimerAdvice]) -> Lines:
             why = f"{labels}: slack, {_times(one.times)}: {_seconds(-change * one.times)}"
         text = f" {one.line:>4} {_ms(one.written_us):>6} {_ms(one.suggested_us):>7} {_ms(change, True):>8}  "
         lines.append(Text((text + why)[:WIDTH], style=ALARM if one.breaks else ""))
-    lines += _wrapped("A longer timer moves all that follows; run the plan again after each change.")
+    lines += _wrapped(
+        "A longer timer moves all that follows, and a timer beside a longer branch gains nothing by itself: run "
+        "the plan again after each change."
+    )
     return lines
 
 
