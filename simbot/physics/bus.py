@@ -108,8 +108,55 @@ def limit_mode(w: Array, m: int, g: int, volts: float, emf: float) -> Any:
 
 
 @inner
-def add_up(w: Array, tab: Array, probe: float) -> Any:
-    """Sum what all groups ask of bus and rails: (A, B, P). With probe > 0 the modes are set for that voltage."""
+def add_mechanism(w: Array, tab: Array, m: int, probe: float) -> Any:
+    """Add what one mechanism asks of its rails, and return what it asks of the bus: (A, B, P)."""
+    a = 0.0
+    b = 0.0
+    p = 0.0
+    moving = w[m + L.S] != 0.0
+    factor = 1.0
+    speed = 0.0
+    if moving:
+        control = w[m + L.CONTROL]
+        if control == L.SERVO:
+            w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q_NEXT])
+        elif control == L.STRONGEST:
+            w[m + L.DUTY] = strongest_duty(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
+        factor = factor_at(w, tab, m, w[m + L.Q_NEXT])
+        speed = w[m + L.V_NEXT]
+    duty = w[m + L.DUTY]
+    g = int(w[m + L.GRP])
+    for _ in range(int(w[m + L.N_GRP])):
+        emf = w[g + L.G_K] * w[g + L.G_RATIO] * factor * speed
+        r = w[g + L.G_R]
+        if probe > 0.0 and w[g + L.G_RAIL] < 0.0:
+            w[g + L.G_LIM] = limit_mode(w, m, g, probe, emf)
+        mode = w[g + L.G_LIM]
+        many = w[g + L.G_N] * w[g + L.G_CURRENT]
+        d = duty * w[g + L.G_SHARE]
+        if mode == 0.0:
+            if w[m + L.OPEN] == 1.0:
+                d = 0.0
+        elif mode == 2.0 or mode == -2.0:
+            d = 0.5 * mode
+        if w[g + L.G_RAIL] >= 0.0:
+            rail = L.RAILS + int(w[g + L.G_RAIL]) * L.RAIL_SIZE
+            w[rail + L.RAIL_A] += many * d * d / r
+            w[rail + L.RAIL_B] += many * d * emf / r
+        elif mode == 1.0 or mode == -1.0:
+            p += many * mode * w[g + L.G_LIMIT] * (mode * w[g + L.G_LIMIT] * r + emf)
+        elif mode == 3.0 or mode == -3.0:
+            b -= many * w[g + L.G_LIMIT_B]
+        else:
+            a += many * d * d / r
+            b += many * d * emf / r
+        g += L.GROUP_SIZE
+    return a, b, p
+
+
+@inner
+def add_all(w: Array, tab: Array, probe: float) -> Any:
+    """Sum what all mechanisms ask of bus and rails: (A, B, P), with all modes set for the voltage `probe`."""
     a = 0.0
     b = 0.0
     p = 0.0
@@ -119,50 +166,67 @@ def add_up(w: Array, tab: Array, probe: float) -> Any:
         w[L.RAILS + k * L.RAIL_SIZE + L.RAIL_B] = 0.0
     m = L.RAILS + n_rail * L.RAIL_SIZE
     for _ in range(int(w[L.N_MECH])):
-        moving = w[m + L.S] != 0.0
-        duty = w[m + L.DUTY]
-        if moving:
-            control = w[m + L.CONTROL]
-            if control == L.SERVO:
-                duty = servo_duty(w, m, w[m + L.Q_NEXT])
-                w[m + L.DUTY] = duty
-            elif control == L.STRONGEST:
-                duty = strongest_duty(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
-                w[m + L.DUTY] = duty
-        if moving or duty != 0.0:
-            factor = factor_at(w, tab, m, w[m + L.Q_NEXT]) if moving else 1.0
-            g = int(w[m + L.GRP])
-            for _ in range(int(w[m + L.N_GRP])):
-                emf = w[g + L.G_K] * w[g + L.G_RATIO] * factor * w[m + L.V_NEXT] if moving else 0.0
-                r = w[g + L.G_R]
-                if probe > 0.0 and w[g + L.G_RAIL] < 0.0:
-                    w[g + L.G_LIM] = limit_mode(w, m, g, probe, emf)
-                mode = w[g + L.G_LIM]
-                many = w[g + L.G_N] * w[g + L.G_CURRENT]
-                d = duty * w[g + L.G_SHARE]
-                if mode == 2.0 or mode == -2.0:
-                    d = 0.5 * mode
-                elif w[m + L.OPEN] == 1.0:
-                    d = 0.0
-                if w[g + L.G_RAIL] >= 0.0:
-                    rail = L.RAILS + int(w[g + L.G_RAIL]) * L.RAIL_SIZE
-                    w[rail + L.RAIL_A] += many * d * d / r
-                    w[rail + L.RAIL_B] += many * d * emf / r
-                elif mode == 1.0 or mode == -1.0:
-                    p += many * mode * w[g + L.G_LIMIT] * (mode * w[g + L.G_LIMIT] * r + emf)
-                elif mode == 3.0 or mode == -3.0:
-                    b -= many * w[g + L.G_LIMIT_B]
-                else:
-                    a += many * d * d / r
-                    b += many * d * emf / r
-                g += L.GROUP_SIZE
+        if w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0:
+            more = add_mechanism(w, tab, m, probe)
+            a += more[0]
+            b += more[1]
+            p += more[2]
+        m += L.MECH_SIZE
+    for k in range(n_rail):
+        w[L.RAILS + k * L.RAIL_SIZE + L.RAIL_MODE] = rail_mode(w, L.RAILS + k * L.RAIL_SIZE, probe)
+    return add_rails(w, a, b, p)
+
+
+@inner
+def add_idle(w: Array, tab: Array) -> Any:
+    """Note what mechanisms at rest ask for: it stays until the next jump."""
+    w[L.IDLE_A] = 0.0
+    w[L.IDLE_B] = 0.0
+    w[L.IDLE_P] = 0.0
+    n_rail = int(w[L.N_RAIL])
+    for k in range(n_rail):
+        w[L.RAILS + k * L.RAIL_SIZE + L.RAIL_A] = 0.0
+    m = L.RAILS + n_rail * L.RAIL_SIZE
+    for _ in range(int(w[L.N_MECH])):
+        if w[m + L.S] == 0.0 and w[m + L.DUTY] != 0.0:
+            a, b, p = add_mechanism(w, tab, m, 0.0)
+            w[L.IDLE_A] += a
+            w[L.IDLE_B] += b
+            w[L.IDLE_P] += p
         m += L.MECH_SIZE
     for k in range(n_rail):
         rail = L.RAILS + k * L.RAIL_SIZE
+        w[rail + L.RAIL_IDLE_A] = w[rail + L.RAIL_A]
+
+
+@inner
+def add_moving(w: Array, tab: Array) -> Any:
+    """Sum what all ask of bus and rails with their present modes: (A, B, P); those at rest as noted."""
+    a = w[L.IDLE_A]
+    b = w[L.IDLE_B]
+    p = w[L.IDLE_P]
+    n_rail = int(w[L.N_RAIL])
+    for k in range(n_rail):
+        rail = L.RAILS + k * L.RAIL_SIZE
+        w[rail + L.RAIL_A] = w[rail + L.RAIL_IDLE_A]
+        w[rail + L.RAIL_B] = 0.0
+    for k in range(int(w[L.N_LIVE])):
+        more = add_mechanism(w, tab, int(w[L.LIVE + k]), 0.0)
+        a += more[0]
+        b += more[1]
+        p += more[2]
+    if n_rail == 0:
+        return a, b, p
+    return add_rails(w, a, b, p)
+
+
+@inner
+def add_rails(w: Array, a: float, b: float, p: float) -> Any:
+    """Add what the regulators ask of the bus in their present modes."""
+    for k in range(int(w[L.N_RAIL])):
+        rail = L.RAILS + k * L.RAIL_SIZE
         ra = w[rail + L.RAIL_A]
         rb = w[rail + L.RAIL_B]
-        if probe > 0.0:
-            w[rail + L.RAIL_MODE] = rail_mode(w, rail, probe)
         mode = w[rail + L.RAIL_MODE]
         eff = w[rail + L.RAIL_EFF]
         if mode == L.IDLE:
@@ -226,9 +290,8 @@ def collapse(w: Array, alpha: float, beta: float) -> Any:
 
 
 @inner
-def solve_bus(w: Array, tab: Array) -> Any:
-    """Bus voltage with the present modes; leaves V, I and the rails behind."""
-    a, b, p = add_up(w, tab, 0.0)
+def stand_at(w: Array, a: float, b: float, p: float) -> Any:
+    """Put the bus where battery and demand meet; leaves V, I and the rails behind."""
     alpha = 1.0 + w[L.R0] * a
     beta = -(w[L.E] + w[L.R0] * b)
     if p == 0.0:
@@ -241,7 +304,8 @@ def solve_bus(w: Array, tab: Array) -> Any:
             volts = collapse(w, alpha, beta)
     w[L.V] = volts
     w[L.I] = a * volts - b + p / volts
-    set_rails(w)
+    if w[L.N_RAIL] > 0.0:
+        set_rails(w)
 
 
 @inner
@@ -322,21 +386,15 @@ def has_pieces(w: Array) -> Any:
 def solve_from_top(w: Array, tab: Array) -> Any:
     """Set all limit and rail modes so that the bus stands at its highest operating point."""
     if not has_pieces(w):
-        m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
-        for _ in range(int(w[L.N_MECH])):
-            g = int(w[m + L.GRP])
-            for _ in range(int(w[m + L.N_GRP])):
-                w[g + L.G_LIM] = 0.0
-                g += L.GROUP_SIZE
-            m += L.MECH_SIZE
-        solve_bus(w, tab)
+        a, b, p = add_all(w, tab, 1e6)
+        stand_at(w, a, b, p)
         return
     high = 1e6
-    add_up(w, tab, high)
+    add_all(w, tab, high)
     while high > 1e-9:
         low = next_break(w, tab, high)
         middle = min(0.5 * (low + high), low + 1.0)
-        a, b, p = add_up(w, tab, middle)
+        a, b, p = add_all(w, tab, middle)
         alpha = 1.0 + w[L.R0] * a
         beta = -(w[L.E] + w[L.R0] * b)
         inside = beta * beta - 4.0 * alpha * w[L.R0] * p
@@ -354,7 +412,7 @@ def solve_from_top(w: Array, tab: Array) -> Any:
             break
         high = low
     w[L.V] = collapse(w, 1.0, -w[L.E])
-    a, b, p = add_up(w, tab, w[L.V])
+    add_all(w, tab, w[L.V])
     w[L.I] = (w[L.E] - w[L.V]) / w[L.R0] if w[L.R0] > 0.0 else 0.0
     set_rails(w)
 
@@ -362,7 +420,8 @@ def solve_from_top(w: Array, tab: Array) -> Any:
 @inner
 def evaluate(w: Array, tab: Array) -> Any:
     """Accelerations of all moving mechanisms at their trial state (Q_NEXT, V_NEXT), modes unchanged."""
-    solve_bus(w, tab)
+    a, b, p = add_moving(w, tab)
+    stand_at(w, a, b, p)
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         w[m + L.A_NEXT] = accelerate(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])

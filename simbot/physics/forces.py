@@ -127,19 +127,20 @@ def accelerate(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
             top += w[g + L.G_HI] if cap > 0.0 else w[g + L.G_LO]
         g += L.GROUP_SIZE
     a = top / bottom
+    w[m + L.MASS_AT] = mass
+    w[m + L.LOAD_AT] = total
     g = int(w[m + L.GRP])
+    if n == 1 and w[g + L.G_CAP] == 0.0:
+        w[g + L.G_TFREE] = mass * a + total
+        w[g + L.G_T] = w[g + L.G_TFREE] + w[g + L.G_WHEEL] * a
+        return a
     for _ in range(n):
         ratio = w[g + L.G_RATIO] * factor
         f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
         gears = w[g + L.G_TFREE] - ratio * ratio * w[g + L.G_N] * w[g + L.G_J] * a / f
-        wheels = w[g + L.G_WHEEL] * a
-        if n == 1 and w[g + L.G_CAP] == 0.0:
-            gears = mass * a + total + wheels
         w[g + L.G_T] = gears
-        w[g + L.G_TFREE] = gears - wheels
+        w[g + L.G_TFREE] = gears - w[g + L.G_WHEEL] * a
         g += L.GROUP_SIZE
-    w[m + L.MASS_AT] = mass
-    w[m + L.LOAD_AT] = total
     return a
 
 

@@ -33,7 +33,10 @@ WATCHING = 21  # 1: stop at the first tick at which all watched mechanisms are s
 LOOP_US = 22
 REJECTED = 23
 FRESH = 24  # 1: some mechanism has a new command whose first tick is now
-HEADER = 25
+IDLE_A = 25  # what mechanisms at rest ask of the bus: A V - B, and constant power
+IDLE_B = 26
+IDLE_P = 27
+HEADER = 28
 LIVE = HEADER  # indices of the moving mechanisms
 MAX_MECH = 24
 RAILS = LIVE + MAX_MECH
@@ -47,7 +50,8 @@ RAIL_MODE = 4
 RAIL_V = 5  # rail voltage now [V]
 RAIL_A = 6  # current it is asked for = A V - B
 RAIL_B = 7
-RAIL_SIZE = 8
+RAIL_IDLE_A = 8  # the part of it that servos at rest ask for
+RAIL_SIZE = 9
 REGULATED, DROPOUT, LIMITED, IDLE = 0.0, 1.0, 2.0, 3.0
 
 # --- mechanism ----------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.bus import evaluate, servo_duty, solve_from_top, strongest_duty, take_currents
+from simbot.physics.bus import add_idle, evaluate, servo_duty, solve_from_top, strongest_duty, take_currents
 from simbot.physics.compiled import Array, entry, inner
 from simbot.physics.control import inside, needed_effort, output, set_point
 from simbot.physics.forces import REST_SLACK, find_branches, look_up, rest_margin
@@ -503,6 +503,7 @@ def resolve(w: Array, tab: Array) -> Any:
         m += L.MECH_SIZE
     w[L.N_LIVE] = live
     w[L.DIRTY] = 0.0
+    add_idle(w, tab)
     note(w, tab)
 
 
