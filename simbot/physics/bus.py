@@ -429,6 +429,93 @@ def evaluate(w: Array, tab: Array) -> Any:
 
 
 @inner
+def straighten(w: Array) -> Any:
+    """Note the linear law that holds until a mode changes, where it is one: constant efforts, inertias and loads.
+
+    a = ACC_PER_VOLT V - ACC_PER_SPEED v - ACC_LOST. Servos, tables, limits and the strongest effort bend it.
+    """
+    a = w[L.IDLE_A]
+    b = w[L.IDLE_B]
+    p = w[L.IDLE_P]
+    for k in range(int(w[L.N_RAIL])):
+        rail = L.RAILS + k * L.RAIL_SIZE
+        w[rail + L.RAIL_A] = w[rail + L.RAIL_IDLE_A]
+        w[rail + L.RAIL_B] = 0.0
+    w[L.STRAIGHT] = 0.0
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        control = w[m + L.CONTROL]
+        if control == L.SERVO or control == L.STRONGEST or w[m + L.TAB_N] > 0.0:
+            return
+        s = w[m + L.S]
+        mass = w[m + L.MASS_NOW]
+        lost = w[m + L.LOAD_NOW] + s * w[m + L.FC]
+        drag = w[m + L.DAMP]
+        volt = 0.0
+        per_speed = 0.0
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            if w[g + L.G_LIM] != 0.0 or w[g + L.G_RAIL] >= 0.0:
+                return
+            ratio = w[g + L.G_RATIO]
+            is_open = w[m + L.OPEN] == 1.0
+            d = 0.0 if is_open else w[m + L.DUTY] * w[g + L.G_SHARE]
+            many = w[g + L.G_N]
+            r = w[g + L.G_R]
+            k_emf = w[g + L.G_K]
+            a += many * d * d / r
+            per_speed += many * d * k_emf * ratio / r
+            if w[g + L.G_CAP] != 0.0:
+                lost -= w[g + L.G_HI] if w[g + L.G_CAP] > 0.0 else w[g + L.G_LO]
+            else:
+                f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
+                bare = w[g + L.G_RF] if w[g + L.G_BARE] == 0.0 else 1.0 / w[g + L.G_RB]
+                spin = s if ratio > 0.0 else -s
+                pull = ratio * bare * many / f
+                mass += ratio * ratio * many * w[g + L.G_J] / f + w[g + L.G_WHEEL]
+                lost += pull * w[g + L.G_TF] * spin
+                if not is_open:
+                    volt += pull * k_emf * d / r
+                    drag += pull * k_emf * k_emf * ratio / r
+            g += L.GROUP_SIZE
+        w[m + L.BUS_PER_SPEED] = per_speed
+        w[m + L.ACC_PER_VOLT] = volt / mass
+        w[m + L.ACC_PER_SPEED] = drag / mass
+        w[m + L.ACC_LOST] = lost / mass
+    a, b, p = add_rails(w, a, b, p)
+    w[L.STRAIGHT_A] = a
+    w[L.STRAIGHT_B] = b
+    w[L.STRAIGHT_P] = p
+    w[L.STRAIGHT] = 1.0
+
+
+@inner
+def evaluate_straight(w: Array) -> Any:
+    """As evaluate, by the linear law; leaves the groups' own currents and forces as they were."""
+    b = w[L.STRAIGHT_B]
+    n = int(w[L.N_LIVE])
+    for k in range(n):
+        m = int(w[L.LIVE + k])
+        b += w[m + L.BUS_PER_SPEED] * w[m + L.V_NEXT]
+    a = w[L.STRAIGHT_A]
+    p = w[L.STRAIGHT_P]
+    if p == 0.0:
+        volts = (w[L.E] + w[L.R0] * b) / (1.0 + w[L.R0] * a)
+        current = a * volts - b
+    else:
+        stand_at(w, a, b, p)
+        volts = w[L.V]
+        current = w[L.I]
+    w[L.V] = volts
+    w[L.I] = current
+    for k in range(n):
+        m = int(w[L.LIVE + k])
+        v = w[m + L.V_NEXT]
+        w[m + L.A_NEXT] = w[m + L.ACC_PER_VOLT] * volts - w[m + L.ACC_PER_SPEED] * v - w[m + L.ACC_LOST]
+    w[L.EVALS] += 1.0
+
+
+@inner
 def take_currents(w: Array, tab: Array) -> Any:
     """What each mechanism takes from the battery now [A]; remembers the most that others gave back to it."""
     back = 0.0

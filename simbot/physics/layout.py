@@ -36,7 +36,13 @@ FRESH = 24  # 1: some mechanism has a new command whose first tick is now
 IDLE_A = 25  # what mechanisms at rest ask of the bus: A V - B, and constant power
 IDLE_B = 26
 IDLE_P = 27
-HEADER = 28
+STRAIGHT = (
+    28  # 1: until the next change of a mode everything is linear in speeds and voltage (see bus.straighten)
+)
+STRAIGHT_A = 29
+STRAIGHT_B = 30
+STRAIGHT_P = 31
+HEADER = 32
 LIVE = HEADER  # indices of the moving mechanisms
 MAX_MECH = 24
 RAILS = LIVE + MAX_MECH
@@ -131,7 +137,11 @@ Q_END = OPTIMAL + 1  # state at the end of the step under trial
 V_END = OPTIMAL + 2
 A_END = OPTIMAL + 3
 NEW = OPTIMAL + 4  # 1: its control has yet to act for the first time
-MECH_SIZE = OPTIMAL + 5
+BUS_PER_SPEED = OPTIMAL + 5  # linear law: current given back per speed,
+ACC_PER_VOLT = OPTIMAL + 6  # acceleration per volt of the bus,
+ACC_PER_SPEED = OPTIMAL + 7  # acceleration lost per speed,
+ACC_LOST = OPTIMAL + 8  # and whatever happens
+MECH_SIZE = OPTIMAL + 9
 
 NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0
 

@@ -13,7 +13,16 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.bus import add_idle, evaluate, servo_duty, solve_from_top, strongest_duty, take_currents
+from simbot.physics.bus import (
+    add_idle,
+    evaluate,
+    evaluate_straight,
+    servo_duty,
+    solve_from_top,
+    straighten,
+    strongest_duty,
+    take_currents,
+)
 from simbot.physics.compiled import Array, entry, inner
 from simbot.physics.control import inside, needed_effort, output, set_point
 from simbot.physics.forces import REST_SLACK, find_branches, look_up, rest_margin
@@ -59,8 +68,12 @@ def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> 
         w[m + L.STAGE_A] = a
         w[m + L.Q_NEXT] = w[m + L.Q] + h * A21 * v
         w[m + L.V_NEXT] = v + h * A21 * a
+    straight = w[L.STRAIGHT] == 1.0
     for stage in range(1, 6):
-        evaluate(w, tab)
+        if straight:
+            evaluate_straight(w)
+        else:
+            evaluate(w, tab)
         power = w[L.V] * w[L.I]
         if stage == 2:
             energy += B3 * power
@@ -305,7 +318,11 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
     low = 0.0
     high = top
     f_high = margin_of(w, tab, kind, m, g)
-    go_to_share(w, tab, 0.0, h)
+    if kind <= ZONE_EDGE:
+        w[m + L.Q_NEXT] = w[m + L.Q]
+        w[m + L.V_NEXT] = w[m + L.SPEED]
+    else:
+        go_to_share(w, tab, 0.0, h)
     f_low = margin_of(w, tab, kind, m, g)
     if f_low <= 0.0:
         f_low = 1e-30
@@ -319,7 +336,12 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
         if count % 4 == 3:
             x = 0.5 * (low + high)
         x = min(max(x, low + 1e-3 * (high - low) * (1e-9 if count > 2 else 1.0)), high)
-        go_to_share(w, tab, x, h)
+        if kind <= ZONE_EDGE:  # a question of where it is and how fast alone
+            q, v = between(w, m, x, h)
+            w[m + L.Q_NEXT] = q
+            w[m + L.V_NEXT] = v
+        else:
+            go_to_share(w, tab, x, h)
         f = margin_of(w, tab, kind, m, g)
         if f < 0.0:
             high = x
@@ -504,6 +526,7 @@ def resolve(w: Array, tab: Array) -> Any:
     w[L.N_LIVE] = live
     w[L.DIRTY] = 0.0
     add_idle(w, tab)
+    straighten(w)
     note(w, tab)
 
 
@@ -899,6 +922,7 @@ def change(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         live = int(w[L.LIVE + k])
         w[live + L.Q_NEXT] = w[live + L.Q]
         w[live + L.V_NEXT] = w[live + L.SPEED]
+    straighten(w)
     evaluate(w, tab)
     for k in range(int(w[L.N_LIVE])):
         live = int(w[L.LIVE + k])
