@@ -35,14 +35,15 @@ class Mechanism:
 
 
 def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
-            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float, float]:  # fmt: skip
+            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float, float, float]:  # fmt: skip
     """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, q0, v0, a0, q1, v1, a1.
 
-    Also the least force that the load asked of its gears while it moved: a cord is slack where that is zero.
+    Also all energy that changed hands, either way (what an account can be exact to), and the least force
+    that the load asked of its gears while it moved: a cord is slack where that is zero.
     What is lost where speed or mass jump between rows (a stop, a stage picked up or set down) has left the
     moving mass and is counted as spent. Within a row M is constant, as it is for every kind.
     """
-    taken = spent = 0.0
+    taken = spent = turned = 0.0
     least = np.inf
     for t0, h, q0, v0, a0, q1, v1, a1 in rows:
         q, v, a = state(h, q0, v0, a0, q1, v1, a1)
@@ -60,10 +61,11 @@ def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
         work = it.load(q) * v
         taken += h * float(W @ (volts * it.n * d * i))
         spent += h * float(W @ (heat + work))
+        turned += h * float(W @ (abs(volts * it.n * d * i) + abs(heat) + abs(work)))
         middle = float(q[len(q) // 2])
         spent += kinetic(it, middle, v1) - kinetic(it, middle, v0)
         least = min(least, float(np.min(total[moving], initial=np.inf)))
-    return taken, spent, least
+    return taken, spent, turned, least
 
 
 def kinetic(it: Mechanism, q: float, v: float) -> float:
