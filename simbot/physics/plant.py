@@ -64,7 +64,8 @@ class Spin:
 Command = GoTo | DriveTo | PushFor | Spin
 
 
-FIRST_ROWS = 4096
+FIRST_ROWS = 16384
+TAIL_ROWS = 256  # of the log of what would have come after a takeover
 MOST_ROWS = 2_000_000
 CHUNK_S = 0.25
 LEG_END = (
@@ -396,7 +397,7 @@ class Plant:
         twin.arrays = object.__new__(Arrays)
         twin.arrays.__dict__.update(self.arrays.__dict__)
         twin.arrays.w = self.arrays.w.copy()
-        twin._log = np.empty((FIRST_ROWS, self._log.shape[1]))
+        twin._log = np.empty((TAIL_ROWS, self._log.shape[1]))
         twin._rows = 0
         twin._route = self._route.copy() if self._route is not None else None
         twin._saved = None

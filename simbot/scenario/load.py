@@ -7,6 +7,7 @@ from pathlib import Path
 
 from simbot.scenario import changes as laid_over
 from simbot.scenario.check import plan_doubts, robot_doubts
+from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.game_file import GameDraft, read_game
 from simbot.scenario.model import Game, Plan, Remark, Robot
 from simbot.scenario.parameters import Kinds
@@ -91,7 +92,13 @@ def _sibling(sheet: Sheet, kind: str, desk: Desk, changes: list[laid_over.Change
     name = sheet.text(("plan", kind))
     if name is None:
         return None
-    other = open_sheet(sheet.path.parent / name, kind, desk)
+    path = sheet.path.parent / name
+    if not path.exists():
+        there = sorted(each.name for each in path.parent.glob("*.yaml")) if path.parent.is_dir() else []
+        wanted = f"the {kind} file, named by its path from this one"
+        sheet.fail(("plan", kind), Fault("there is no such file", name, wanted, nearest(name, there)))
+        return None
+    other = open_sheet(path, kind, desk)
     if other is not None:
         laid_over.apply(changes, other, kind)
     return other

@@ -156,10 +156,6 @@ class Sheet:
         """
         for key in [key for key in mapping if key not in known]:
             near = nearest(key, known)
-            if key.replace(" ", "").split("%")[0].isdigit():
-                text = "a number as a key: is it behind a decimal comma?"
-                self.fail((*loc, key), Fault(text, key, listed(known)), of_key=True)
-                continue
             self.fail((*loc, key), Fault("unknown key", key, listed(known), near), of_key=True)
             if near is not None and near not in mapping:
                 mapping[near] = mapping.pop(key)

@@ -7,6 +7,7 @@ bounded while reading, and a hostile file costs no more than a large one.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
@@ -114,6 +115,22 @@ def parse_yaml(text: str, file: str) -> Node:
     if builder.root is None or builder.root.value is None:
         refuse(Place(file, 0, 0), "the file is empty")
     return builder.root
+
+
+def _no_decimal_comma(mapping: dict[str, Node], key: str, place: Place) -> None:
+    """`{lift: 0,40 m}` reads as `lift: 0` and a key `40 m` without a value: say what it is."""
+    if not mapping or not re.match(r"\d+(\D|$)", key):
+        return
+    name, before = list(mapping.items())[-1]
+    if (
+        isinstance(before.value, str)
+        and before.place.line == place.line
+        and re.fullmatch(r"[-+]?\d+", before.value)
+    ):
+        text, wanted = "a decimal comma", "a decimal point"
+        given, nearest = f"{before.value},{key}", f"{before.value}.{key}"
+        at = before.place
+        raise ScenarioError([Problem(at.file, at.line, at.column, name, given, wanted, nearest, text)])
 
 
 def _said(error: Any) -> str:
@@ -231,6 +248,8 @@ class _Builder:
     def _add_to_mapping(self, parent: Node, mapping: dict[str, Node], node: Node, key: str | None) -> None:
         waiting = self.keys[-1]
         if waiting is not None:
+            if node.value is None:
+                _no_decimal_comma(mapping, *waiting)
             node.key_place = waiting[1]
             mapping[waiting[0]] = node
             parent.size += node.size

@@ -21,7 +21,7 @@ MISTAKES = [
     ("plan", "allowance: 25 %", "alowance: 25 %", "alowance", ["'alowance'", "'allowance'"]),
     ("plan", "succeeds: 85 %", "suceeds: 85 %", "suceeds", ["'suceeds'", "'succeeds'"]),
     ("game", "simbot: 1", "simbot: 2", "2", ["'2'", "simbot: 1"]),
-    ("robot", "{ratio: 2:1,", "{ratio: 2,5,", "5", ["'5'", "decimal comma"]),
+    ("robot", "{ratio: 2:1,", "{ratio: 2,5,", "2,5", ["'2,5'", "decimal comma", "2.5"]),
     ("robot", "loop: 20 ms\n", "loop: 20 ms\n  loop: 30 ms\n", "loop: 30", ["'loop'", "second time"]),
     # numbers and units
     ("robot", "mass: 12.4 kg", "mass: 12,4 kg", "12,4", ["'12,4 kg ± 3 %'", "'12.4 kg ± 3 %'"]),

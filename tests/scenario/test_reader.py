@@ -101,7 +101,14 @@ def test_a_plan_that_names_itself_or_nothing(folder):
     folder.edit("plan", "robot: robot.yaml", "robot: nowhere.yaml")
     messages = [str(problem) for problem in folder.problems()]
     assert any("this is a plan file" in message and "a game file" in message for message in messages)
-    assert any("nowhere.yaml: there is no such file" in message for message in messages)
+    assert any("there is no such file, given: 'nowhere.yaml'" in message for message in messages)
+    assert any("plan.robot" in message for message in messages)
+
+
+def test_a_decimal_comma_inside_braces(folder):
+    folder.edit("plan", "lift: 0.42 m", "lift: 0,42 m")
+    (message,) = [str(problem) for problem in folder.problems()]
+    assert "decimal comma" in message and "'0,42 m'" in message and "0.42 m" in message
 
 
 def test_yaml_1_2_scalars_stay_as_written():
