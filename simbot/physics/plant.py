@@ -447,8 +447,9 @@ class Plant:
     def _plan_drive(self, goal: Pose) -> None:
         assert self._route is not None and self._drive is not None
         t = self.arrays.w[L.T]
-        window = float(self._control(self._drive, True)["window"])
-        self._route.ahead = self._route.plan(self._pose_at(t), self._odometer_at(t), goal, window)
+        near = float(self._control(self._drive)["window"])
+        turned = float(self._control(self._drive, True)["window"])
+        self._route.ahead = self._route.plan(self._pose_at(t), self._odometer_at(t), goal, near, turned)
 
     def _start_leg(self) -> None:
         """Begin the next leg; speed along a straight line is kept where the new one goes on from it."""

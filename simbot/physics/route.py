@@ -96,13 +96,20 @@ class Route:
                 return leg
         return self.legs[0][1]
 
-    def plan(self, pose: Pose, odometer: float, goal: Pose, heading_window: float) -> list[Leg]:
+    def plan(
+        self, pose: Pose, odometer: float, goal: Pose, window: float, heading_window: float
+    ) -> list[Leg]:
         """Legs from a pose to a goal: one straight line and the turns it takes."""
         dx, dy = goal.x - pose.x, goal.y - pose.y
         distance = hypot(dx, dy)
         if self.holonomic:
             return self._sideways(pose, odometer, goal, distance, atan2(dy, dx), heading_window)
-        return self._ahead(pose, odometer, goal, distance, atan2(dy, dx), heading_window)
+        bearing = atan2(dy, dx)
+        off = abs(remainder(bearing - pose.heading, pi))
+        if distance <= window and off > heading_window:
+            distance = 0.0  # near enough: it does not turn aside for millimetres
+            goal = Pose(pose.x, pose.y, goal.heading)
+        return self._ahead(pose, odometer, goal, distance, bearing, heading_window)
 
     def _sideways(
         self, pose: Pose, odometer: float, goal: Pose, distance: float, way: float, heading_window: float

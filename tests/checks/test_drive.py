@@ -253,3 +253,13 @@ def test_floor_of_a_straight_line() -> None:
     own = tau * (z + lambertw(-np.exp(-z)).real)
     assert seconds(move.floor_us) == pytest.approx(own, abs=2e-6)
     assert own < inf
+
+
+def test_a_tank_does_not_turn_aside_for_millimetres() -> None:
+    """Beside its goal by less than its window, at the right heading: it is there."""
+    control = {"loop": "position", "p": "6 /m", "window": "20 mm", "slower_than": "60 mm/s"}
+    robot = a_robot(
+        {"drive": drive("tank", control=control)}, {"wheel": GEARMOTOR}, (12.0, 0.0), mass="12 kg"
+    )
+    plant = a_plant(robot, pose=Pose(1.4, 1.8, pi))
+    assert plant.command("drive", DriveTo(Pose(1.4, 1.805, pi))).arrival_us() == 0

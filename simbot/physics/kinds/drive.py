@@ -17,7 +17,7 @@ from simbot.scenario.parameters import Parameter
 
 COORDINATE = "length"
 PARAMETERS = (
-    *DRIVEN,
+    *(each for each in DRIVEN if each.key not in ("on", "counts", "named")),
     Parameter("wheel_diameter", "length", "of the wheels", required=True, low=0.01, high=1.0),
     Parameter("wheelbase", "length", "between front and rear axles", low=0.02, high=3.0),
     Parameter("track", "length", "between left and right wheels", low=0.02, high=3.0),

@@ -16,7 +16,7 @@ NAME = "roller"
 COORDINATE = "angle"
 SUMMARY = "roller intake"
 PARAMETERS = (
-    *DRIVEN,
+    *(each for each in DRIVEN if each.key not in ("holding_brake", "counts", "named")),
     Parameter(
         "inertia",
         "inertia",
@@ -25,7 +25,6 @@ PARAMETERS = (
         low=0.0,
         high=10.0,
     ),
-    Parameter("diameter", "length", "of the roller", low=0.0, open_low=True, high=1.0),
     Parameter("friction", "torque", "sliding friction at the axle", default=0.0, low=0.0),
     STATIC,
     DAMPING,
