@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from simbot.physics.plant import Move, Plant
 
 LONGEST = 120.0  # s: a move that takes longer has no floor
-TIGHT = 1e-9  # s: accuracy of the switching instant
+TIGHT = 1e-8  # s: accuracy of the switching instant, far below a microsecond
 
 
 class Stretch:
@@ -182,7 +182,8 @@ class Stretch:
         w[m + L.CONTROL], w[m + L.OPTIMAL] = L.STRONGEST, optimal
         w[L.TICK] = 1e12
         w[L.DIRTY] = 1.0
-        self.arrays.locate(self.name)
+        if w[m + L.N_SEG] > 1.0:
+            self.arrays.locate(self.name)
         self.rows = 0
 
     def go(self, to: float) -> bool:
