@@ -1,9 +1,12 @@
 """Keys that several kinds share: what drives a mechanism, and how it is controlled.
 
-A kind picks from these and adds its own geometry. Nothing here computes.
+A kind picks from these and adds its own geometry.
 """
 
 from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
 
 from simbot.scenario.parameters import Parameter
 
@@ -88,3 +91,8 @@ STATIC = Parameter(
     "static_friction", "ratio", "friction at rest over sliding friction", default=1.0, low=1.0, high=3.0
 )
 DAMPING = Parameter("damping", "coordinate_damping", "friction in proportion to speed", default=0.0, low=0.0)
+
+
+def tilt_of(p: Mapping[str, Any]) -> float:
+    """Angle by which the robot's stance lifts the mechanism's own horizontal [rad]; 0 on level ground."""
+    return float(p.get("tilt") or 0.0)
