@@ -309,7 +309,7 @@ def _given_back(plant: Plant, move: Move) -> float:
         return 0.0
     log = plant._log[: plant._rows]
     row = int(np.searchsorted(log[:, L.LOG_T], end / 1e6, side="left")) - 1
-    column = L.LOG_MECH + L.LOG_PER_MECH * plant.arrays.number[move.mechanism] + 6
+    column = L.LOG_MECH + L.LOG_PER_MECH * plant.arrays.number[move.mechanism] + L.LOG_BACK
     return float(log[max(row, 0), column])
 
 

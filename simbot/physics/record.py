@@ -18,33 +18,27 @@ FUZZ = 1e-12
 
 
 @inner
-def position_at(r: Array, c: int, h: float, x: float) -> Any:
-    q0, v0, a0 = r[c], r[c + 1], r[c + 2]
-    dq = r[c + 3] - q0 - h * (v0 + 0.5 * h * a0)
-    dv = h * (r[c + 4] - v0 - h * a0)
-    da = h * h * (r[c + 5] - a0)
-    c3 = 10.0 * dq - 4.0 * dv + 0.5 * da
-    c4 = -15.0 * dq + 7.0 * dv - da
-    c5 = 6.0 * dq - 3.0 * dv + 0.5 * da
-    return q0 + x * h * (v0 + 0.5 * x * h * a0) + x * x * x * (c3 + x * (c4 + x * c5))
+def state_in(r: Array, c: int, x: float) -> Any:
+    """Position and speed at the share x of a step."""
+    h = r[L.LOG_H]
+    q = 0.0
+    v = 0.0
+    for k in range(L.LOG_PER_MECH - 1, L.LOG_POLY - 1, -1):
+        v = v * x + q
+        q = q * x + r[c + k]
+    v = v * x + q
+    q = q * x + 0.5 * h * h * r[c + L.LOG_ACC0]
+    v = v * x + q
+    q = q * x + h * r[c + L.LOG_SPEED0]
+    return q * x + r[c + L.LOG_Q0], (v * x + q) / h if h > 0.0 else r[c + L.LOG_SPEED0]
 
 
 @inner
-def speed_at(r: Array, c: int, h: float, x: float) -> Any:
-    q0, v0, a0, q1, v1, a1 = r[c], r[c + 1], r[c + 2], r[c + 3], r[c + 4], r[c + 5]
-    y = 1.0 - x
-    v = v0 * y * y * (1.0 + 2.0 * x) + v1 * x * x * (3.0 - 2.0 * x) + h * x * y * (a0 * y - a1 * x)
-    if h > 1e-5:
-        lack = (q1 - q0) / h - 0.5 * (v0 + v1) - h * (a0 - a1) / 12.0
-        v += 30.0 * lack * x * x * y * y
-    return v
-
-
-@inner
-def crossing(r: Array, c: int, h: float, fast: float, level: float, x0: float, x1: float) -> Any:
+def crossing(r: Array, c: int, fast: float, level: float, x0: float, x1: float) -> Any:
     """Share at which position (or speed, fast = 1) passes a level between x0 and x1; -1 where it does not."""
-    f0 = (speed_at(r, c, h, x0) if fast == 1.0 else position_at(r, c, h, x0)) - level
-    f1 = (speed_at(r, c, h, x1) if fast == 1.0 else position_at(r, c, h, x1)) - level
+    which = int(fast)
+    f0 = state_in(r, c, x0)[which] - level
+    f1 = state_in(r, c, x1)[which] - level
     if f0 * f1 >= 0.0:
         return -1.0
     side = 0
@@ -54,7 +48,7 @@ def crossing(r: Array, c: int, h: float, fast: float, level: float, x0: float, x
         x = 0.5 * (x0 + x1) if count % 4 == 3 else x0 - f0 * (x1 - x0) / (f1 - f0)
         if x <= x0 or x >= x1:
             x = 0.5 * (x0 + x1)
-        f = (speed_at(r, c, h, x) if fast == 1.0 else position_at(r, c, h, x)) - level
+        f = state_in(r, c, x)[which] - level
         if f == 0.0:
             return x
         if f * f1 > 0.0:
@@ -75,26 +69,24 @@ def crossing(r: Array, c: int, h: float, fast: float, level: float, x0: float, x
 @inner
 def edges(r: Array, c: int, target: float, within: float, slow: float, out: Array) -> Any:
     """Shares of a step at which its state may enter or leave the set, in order; how many."""
-    h = r[L.LOG_H]
     out[0] = 0.0
     n = 1
     for level in (target - within, target + within):
-        x = crossing(r, c, h, 0.0, level, 0.0, 1.0)
+        x = crossing(r, c, 0.0, level, 0.0, 1.0)
         if x > 0.0:
             out[n] = x
             n += 1
     if not math.isinf(slow):
         middle = 1.0
-        a0, a1 = r[c + 2], r[c + 5]
-        if a0 * a1 < 0.0:
-            middle = extreme_of_speed(r, c, h)
-        level = slow if r[c + 1] + r[c + 4] >= 0.0 else -slow
-        x = crossing(r, c, h, 1.0, level, 0.0, middle)
+        if r[c + L.LOG_ACC0] * r[c + L.LOG_ACC1] < 0.0:
+            middle = extreme_of_speed(r, c)
+        level = slow if r[c + L.LOG_SPEED0] + r[c + L.LOG_SPEED1] >= 0.0 else -slow
+        x = crossing(r, c, 1.0, level, 0.0, middle)
         if x > 0.0:
             out[n] = x
             n += 1
         if middle < 1.0:
-            x = crossing(r, c, h, 1.0, level, middle, 1.0)
+            x = crossing(r, c, 1.0, level, middle, 1.0)
             if x > 0.0:
                 out[n] = x
                 n += 1
@@ -111,37 +103,35 @@ def edges(r: Array, c: int, target: float, within: float, slow: float, out: Arra
 
 
 @inner
-def extreme_of_speed(r: Array, c: int, h: float) -> Any:
+def extreme_of_speed(r: Array, c: int) -> Any:
     """Share at which the speed of a step has its extreme (golden section on a single hump)."""
-    sign = 1.0 if r[c + 2] > 0.0 else -1.0
+    sign = 1.0 if r[c + L.LOG_ACC0] > 0.0 else -1.0
     x0, x1 = 0.0, 1.0
     ratio = 0.6180339887498949
     p = x1 - ratio * (x1 - x0)
     s = x0 + ratio * (x1 - x0)
-    fp = sign * speed_at(r, c, h, p)
-    fs = sign * speed_at(r, c, h, s)
+    fp = sign * state_in(r, c, p)[1]
+    fs = sign * state_in(r, c, s)[1]
     for _ in range(60):
         if fp < fs:
             x0 = p
             p = s
             fp = fs
             s = x0 + ratio * (x1 - x0)
-            fs = sign * speed_at(r, c, h, s)
+            fs = sign * state_in(r, c, s)[1]
         else:
             x1 = s
             s = p
             fs = fp
             p = x1 - ratio * (x1 - x0)
-            fp = sign * speed_at(r, c, h, p)
+            fp = sign * state_in(r, c, p)[1]
     return 0.5 * (x0 + x1)
 
 
 @inner
 def holds(r: Array, c: int, target: float, within: float, slow: float, x: float) -> Any:
-    h = r[L.LOG_H]
-    if abs(position_at(r, c, h, x) - target) > within + FUZZ:
-        return False
-    return math.isinf(slow) or abs(speed_at(r, c, h, x)) <= slow + FUZZ
+    q, v = state_in(r, c, x)
+    return abs(q - target) <= within + FUZZ and abs(v) <= slow + FUZZ
 
 
 @inner
@@ -151,7 +141,7 @@ def row_of(log: Array, rows: int, t: float) -> Any:
     high = rows - 1
     while low < high:
         middle = (low + high) // 2
-        if log[middle, L.LOG_T] + log[middle, L.LOG_H] < t:
+        if log[middle + 1, L.LOG_T] < t:
             low = middle + 1
         else:
             high = middle
@@ -176,7 +166,7 @@ def inside_since(
         t0 = r[L.LOG_T]
         if t0 + h <= t_from:
             break
-        still = r[c] == r[c + 3] and r[c + 1] == 0.0 and r[c + 4] == 0.0
+        still = r[c] == r[c + L.LOG_Q1] and r[c + L.LOG_SPEED0] == 0.0 and r[c + L.LOG_SPEED1] == 0.0
         if still:
             if abs(r[c] - target) > within + FUZZ:
                 return math.inf if first else max(t_from, t0 + h)
@@ -241,7 +231,7 @@ def touched_at(log: Array, rows: int, mech: int, limit: float, t_from: float) ->
         r = log[k]
         if r[c] == limit and r[L.LOG_T] >= t_from:
             return r[L.LOG_T]
-        if r[c + 3] == limit and r[L.LOG_T] + r[L.LOG_H] >= t_from:
+        if r[c + L.LOG_Q1] == limit and r[L.LOG_T] + r[L.LOG_H] >= t_from:
             return r[L.LOG_T] + r[L.LOG_H]
         if k + 1 < rows and log[k + 1, c] == limit and r[L.LOG_T] + r[L.LOG_H] >= t_from:
             return r[L.LOG_T] + r[L.LOG_H]
@@ -258,4 +248,4 @@ def state_at(log: Array, rows: int, mech: int, t: float) -> Any:
     r = log[k]
     h = r[L.LOG_H]
     x = 1.0 if h <= 0.0 else min(1.0, max(0.0, (t - r[L.LOG_T]) / h))
-    return position_at(r, c, h, x), speed_at(r, c, h, x)
+    return state_in(r, c, x)

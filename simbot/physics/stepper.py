@@ -1,10 +1,11 @@
-"""The compiled plant: one adaptive Dormand-Prince 5(4) step after another, from event to event.
+"""The compiled plant: one adaptive step after another, from event to event.
 
-Between events all modes are frozen, so that the right-hand side is smooth. After a step that is accurate
-enough every mode is tested at its end; where one has become invalid its root is found on the step's
-interpolant, and the step is taken again to that very instant. Control ticks at which an output changes,
-and the instants of pending targets and outputs, end a step in the same way.
-Positions between the ends of a step follow the quintic that meets position, speed and acceleration at both.
+Between events all modes are frozen, so that the right-hand side is smooth. Where it is linear (constant
+efforts, inertias and loads) a step is the Taylor series of the exact solution, and a shorter step the same
+series; elsewhere it is a Dormand-Prince 5(4) step, with the quintic that meets position, speed and acceleration
+at both ends. After a step that is accurate enough every mode is tested at its end; where one has become invalid
+its root is found on the step's polynomial, and the step ends at that very instant. Control ticks at which an
+output changes, and the instants of pending targets and outputs, end a step in the same way.
 """
 
 from __future__ import annotations
@@ -12,12 +13,16 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
 from simbot.physics import layout as L
 from simbot.physics.bus import (
     add_idle,
+    drawn_in_series,
     evaluate,
-    evaluate_straight,
+    series,
     servo_duty,
+    shrink_series,
     solve_from_top,
     straighten,
     strongest_duty,
@@ -25,17 +30,32 @@ from simbot.physics.bus import (
 )
 from simbot.physics.compiled import Array, entry, inner
 from simbot.physics.control import inside, needed_effort, output, set_point
-from simbot.physics.forces import REST_SLACK, find_branches, look_up, rest_margin
+from simbot.physics.forces import HUGE, REST_SLACK, find_branches, look_up, rest_margin
 
-# Dormand and Prince (1980), the 5(4) pair with 7 stages, the last one that of the next step.
-A21 = 1.0 / 5.0
-A31, A32 = 3.0 / 40.0, 9.0 / 40.0
-A41, A42, A43 = 44.0 / 45.0, -56.0 / 15.0, 32.0 / 9.0
-A51, A52, A53, A54 = 19372.0 / 6561.0, -25360.0 / 2187.0, 64448.0 / 6561.0, -212.0 / 729.0
-A61, A62, A63, A64, A65 = 9017.0 / 3168.0, -355.0 / 33.0, 46732.0 / 5247.0, 49.0 / 176.0, -5103.0 / 18656.0
-B1, B3, B4, B5, B6 = 35.0 / 384.0, 500.0 / 1113.0, 125.0 / 192.0, -2187.0 / 6784.0, 11.0 / 84.0
-E1 = 71.0 / 57600.0
-E3, E4, E5, E6, E7 = -71.0 / 16695.0, 71.0 / 1920.0, -17253.0 / 339200.0, 22.0 / 525.0, -1.0 / 40.0
+# Dormand and Prince (1980), the 5(4) pair with 7 stages, the last one that of the next step: what each stage
+# takes from those before it, the weights of the step, and the difference to the embedded step of order 4.
+WEIGHTS = np.array((35.0 / 384.0, 0.0, 500.0 / 1113.0, 125.0 / 192.0, -2187.0 / 6784.0, 11.0 / 84.0))
+STAGES = np.array(
+    (
+        (1.0 / 5.0, 0.0, 0.0, 0.0, 0.0, 0.0),
+        (3.0 / 40.0, 9.0 / 40.0, 0.0, 0.0, 0.0, 0.0),
+        (44.0 / 45.0, -56.0 / 15.0, 32.0 / 9.0, 0.0, 0.0, 0.0),
+        (19372.0 / 6561.0, -25360.0 / 2187.0, 64448.0 / 6561.0, -212.0 / 729.0, 0.0, 0.0),
+        (9017.0 / 3168.0, -355.0 / 33.0, 46732.0 / 5247.0, 49.0 / 176.0, -5103.0 / 18656.0, 0.0),
+        WEIGHTS,
+    )
+)
+ERRORS = np.array(
+    (
+        71.0 / 57600.0,
+        0.0,
+        -71.0 / 16695.0,
+        71.0 / 1920.0,
+        -17253.0 / 339200.0,
+        22.0 / 525.0,
+        -1.0 / 40.0,
+    )
+)
 
 REACHED, LOG_FULL, SEEN = 0, 1, 2
 LEAST = 1e-13  # s: no step is shorter
@@ -52,121 +72,122 @@ def first_mech(w: Array) -> Any:
 
 
 @inner
-def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> Any:
-    """Take a step of h from the present state; its end in Q_END, V_END, A_END; the error in units of TOL.
+def take_series(w: Array, tab: Array, rest: float) -> Any:
+    """A step on the linear law, no longer than rest: its length h; 0 where it does not hold."""
+    error = series(w, rest)
+    if not error < HUGE:
+        return 0.0
+    h = rest
+    if error > 1.0:
+        h = max(LEAST, rest * error ** (-1.0 / (L.ORDER - 1.0)))
+        shrink_series(w, h / rest)
+    end_series(w, tab, h)
+    for k in range(int(w[L.N_RAIL])):
+        rail = L.RAILS + k * L.RAIL_SIZE
+        if w[rail + L.RAIL_MODE] == L.IDLE and w[rail + L.RAIL_V] != w[rail + L.RAIL_SET]:
+            return 0.0  # it sags while nothing is taken from it, which is no mode of its own
+    return h
 
-    volts, current: of the bus at its beginning. Also returns the energy [J] and charge [C] of the step.
+
+@inner
+def end_series(w: Array, tab: Array, h: float) -> Any:
+    """End of a step of h on the linear law, and everything else there."""
+    n = int(w[L.N_LIVE])
+    go_to_share(w, tab, 1.0, h)
+    for k in range(n):
+        m = int(w[L.LIVE + k])
+        w[m + L.Q_END] = w[m + L.Q_NEXT]
+        w[m + L.V_END] = w[m + L.V_NEXT]
+        w[m + L.A_END] = w[m + L.A_NEXT]
+
+
+@inner
+def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> Any:
+    """Take a Dormand-Prince step of h from the present state; its end in Q_END, V_END, A_END, its quintic in POLY.
+
+    volts, current: of the bus at its beginning. Returns the error in units of TOL, energy [J] and charge [C].
     """
     n = int(w[L.N_LIVE])
-    energy = B1 * volts * current
-    charge = B1 * current
+    energy = WEIGHTS[0] * volts * current
+    charge = WEIGHTS[0] * current
     for k in range(n):
         m = int(w[L.LIVE + k])
         v = w[m + L.SPEED]
         a = w[m + L.ACC]
         w[m + L.STAGE_V] = v
         w[m + L.STAGE_A] = a
-        w[m + L.Q_NEXT] = w[m + L.Q] + h * A21 * v
-        w[m + L.V_NEXT] = v + h * A21 * a
-    straight = w[L.STRAIGHT] == 1.0
+        w[m + L.Q_NEXT] = w[m + L.Q] + h * STAGES[0, 0] * v
+        w[m + L.V_NEXT] = v + h * STAGES[0, 0] * a
     for stage in range(1, 6):
-        if straight:
-            evaluate_straight(w)
-        else:
-            evaluate(w, tab)
-        power = w[L.V] * w[L.I]
-        if stage == 2:
-            energy += B3 * power
-            charge += B3 * w[L.I]
-        elif stage == 3:
-            energy += B4 * power
-            charge += B4 * w[L.I]
-        elif stage == 4:
-            energy += B5 * power
-            charge += B5 * w[L.I]
-        elif stage == 5:
-            energy += B6 * power
-            charge += B6 * w[L.I]
+        evaluate(w, tab)
+        weight = WEIGHTS[stage]
+        energy += weight * w[L.V] * w[L.I]
+        charge += weight * w[L.I]
         for k in range(n):
             m = int(w[L.LIVE + k])
             sv = m + L.STAGE_V
             sa = m + L.STAGE_A
             w[sv + stage] = w[m + L.V_NEXT]
             w[sa + stage] = w[m + L.A_NEXT]
-            if stage == 1:
-                dq = A31 * w[sv] + A32 * w[sv + 1]
-                dv = A31 * w[sa] + A32 * w[sa + 1]
-            elif stage == 2:
-                dq = A41 * w[sv] + A42 * w[sv + 1] + A43 * w[sv + 2]
-                dv = A41 * w[sa] + A42 * w[sa + 1] + A43 * w[sa + 2]
-            elif stage == 3:
-                dq = A51 * w[sv] + A52 * w[sv + 1] + A53 * w[sv + 2] + A54 * w[sv + 3]
-                dv = A51 * w[sa] + A52 * w[sa + 1] + A53 * w[sa + 2] + A54 * w[sa + 3]
-            elif stage == 4:
-                dq = A61 * w[sv] + A62 * w[sv + 1] + A63 * w[sv + 2] + A64 * w[sv + 3] + A65 * w[sv + 4]
-                dv = A61 * w[sa] + A62 * w[sa + 1] + A63 * w[sa + 2] + A64 * w[sa + 3] + A65 * w[sa + 4]
-            else:
-                dq = B1 * w[sv] + B3 * w[sv + 2] + B4 * w[sv + 3] + B5 * w[sv + 4] + B6 * w[sv + 5]
-                dv = B1 * w[sa] + B3 * w[sa + 2] + B4 * w[sa + 3] + B5 * w[sa + 4] + B6 * w[sa + 5]
+            dq = 0.0
+            dv = 0.0
+            for j in range(stage + 1):
+                dq += STAGES[stage, j] * w[sv + j]
+                dv += STAGES[stage, j] * w[sa + j]
             w[m + L.Q_NEXT] = w[m + L.Q] + h * dq
             w[m + L.V_NEXT] = w[m + L.SPEED] + h * dv
     evaluate(w, tab)
     worst = 0.0
     for k in range(n):
         m = int(w[L.LIVE + k])
-        sv = m + L.STAGE_V
-        sa = m + L.STAGE_A
         w[m + L.Q_END] = w[m + L.Q_NEXT]
         w[m + L.V_END] = w[m + L.V_NEXT]
         w[m + L.A_END] = w[m + L.A_NEXT]
-        eq = (
-            E1 * w[sv]
-            + E3 * w[sv + 2]
-            + E4 * w[sv + 3]
-            + E5 * w[sv + 4]
-            + E6 * w[sv + 5]
-            + E7 * w[m + L.V_END]
-        )
-        ev = (
-            E1 * w[sa]
-            + E3 * w[sa + 2]
-            + E4 * w[sa + 3]
-            + E5 * w[sa + 4]
-            + E6 * w[sa + 5]
-            + E7 * w[m + L.A_END]
-        )
+        w[m + L.STAGE_V + 6] = w[m + L.V_END]
+        w[m + L.STAGE_A + 6] = w[m + L.A_END]
+        eq = 0.0
+        ev = 0.0
+        for j in range(7):
+            eq += ERRORS[j] * w[m + L.STAGE_V + j]
+            ev += ERRORS[j] * w[m + L.STAGE_A + j]
         worst = max(worst, abs(h * eq) / w[m + L.Q_SCALE], abs(h * ev) / w[m + L.V_SCALE])
+        note_quintic(w, m, h)
     return worst / w[L.TOL], h * energy, h * charge
+
+
+@inner
+def note_quintic(w: Array, m: int, h: float) -> Any:
+    """The quintic through both ends of a step; on a tiny one its way is the one that its speeds give."""
+    v0 = w[m + L.SPEED]
+    a0 = w[m + L.ACC]
+    v1 = w[m + L.V_END]
+    a1 = w[m + L.A_END]
+    way = w[m + L.Q_END] - w[m + L.Q]
+    if h < 1e-5:
+        way = h * (0.5 * (v0 + v1) + h * (a0 - a1) / 12.0)
+    dq = way - h * (v0 + 0.5 * h * a0)
+    dv = h * (v1 - v0 - h * a0)
+    da = h * h * (a1 - a0)
+    p = m + L.POLY
+    w[p] = w[m + L.Q]
+    w[p + 1] = h * v0
+    w[p + 2] = 0.5 * h * h * a0
+    w[p + 3] = 10.0 * dq - 4.0 * dv + 0.5 * da
+    w[p + 4] = -15.0 * dq + 7.0 * dv - da
+    w[p + 5] = 6.0 * dq - 3.0 * dv + 0.5 * da
+    for k in range(6, L.ORDER + 1):
+        w[p + k] = 0.0
 
 
 @inner
 def between(w: Array, m: int, x: float, h: float) -> Any:
     """Position and speed at the share x of the step under trial."""
-    q0 = w[m + L.Q]
-    v0 = w[m + L.SPEED]
-    a0 = w[m + L.ACC]
-    dq = w[m + L.Q_END] - q0 - h * (v0 + 0.5 * h * a0)
-    dv = h * (w[m + L.V_END] - v0 - h * a0)
-    da = h * h * (w[m + L.A_END] - a0)
-    c3 = 10.0 * dq - 4.0 * dv + 0.5 * da
-    c4 = -15.0 * dq + 7.0 * dv - da
-    c5 = 6.0 * dq - 3.0 * dv + 0.5 * da
-    q = q0 + x * h * (v0 + 0.5 * x * h * a0) + x * x * x * (c3 + x * (c4 + x * c5))
-    return q, speed_between(w, m, x, h)
-
-
-@inner
-def speed_between(w: Array, m: int, x: float, h: float) -> Any:
-    v0 = w[m + L.SPEED]
-    v1 = w[m + L.V_END]
-    a0 = w[m + L.ACC]
-    a1 = w[m + L.A_END]
-    y = 1.0 - x
-    v = v0 * y * y * (1.0 + 2.0 * x) + v1 * x * x * (3.0 - 2.0 * x) + h * x * y * (a0 * y - a1 * x)
-    if h > 1e-5:
-        lack = (w[m + L.Q_END] - w[m + L.Q]) / h - 0.5 * (v0 + v1) - h * (a0 - a1) / 12.0
-        v += 30.0 * lack * x * x * y * y
-    return v
+    q = w[m + L.POLY + L.ORDER]
+    v = 0.0
+    for k in range(L.ORDER - 1, -1, -1):
+        v = v * x + q
+        q = q * x + w[m + L.POLY + k]
+    return q, v / h
 
 
 @inner
@@ -721,17 +742,19 @@ def commit(
     column = L.LOG_MECH
     for _ in range(int(w[L.N_MECH])):
         moving = w[m + L.S] != 0.0
-        log[row, column] = w[m + L.Q]
-        log[row, column + 1] = w[m + L.SPEED]
-        log[row, column + 2] = w[m + L.ACC] if moving else 0.0
+        log[row, column + L.LOG_Q0] = w[m + L.Q]
+        log[row, column + L.LOG_SPEED0] = w[m + L.SPEED]
+        log[row, column + L.LOG_ACC0] = w[m + L.ACC] if moving else 0.0
         if moving:
             w[m + L.Q] = w[m + L.Q_END]
             w[m + L.SPEED] = w[m + L.V_END]
             w[m + L.ACC] = w[m + L.A_END]
-        log[row, column + 3] = w[m + L.Q]
-        log[row, column + 4] = w[m + L.SPEED]
-        log[row, column + 5] = w[m + L.ACC] if moving else 0.0
-        log[row, column + 6] = w[m + L.OTHERS_BACK]
+        log[row, column + L.LOG_Q1] = w[m + L.Q]
+        log[row, column + L.LOG_SPEED1] = w[m + L.SPEED]
+        log[row, column + L.LOG_ACC1] = w[m + L.ACC] if moving else 0.0
+        log[row, column + L.LOG_BACK] = w[m + L.OTHERS_BACK]
+        for k in range(3, L.ORDER + 1):
+            log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k] if moving else 0.0
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
     w[L.T] = t_new
@@ -786,6 +809,26 @@ def first_acts(w: Array, tab: Array) -> Any:
     w[L.DIRTY] = 1.0
 
 
+@inner
+def adapted_step(w: Array, tab: Array, rest: float, volts: float, current: float) -> Any:
+    """A Dormand-Prince step as long as accuracy allows, no longer than rest: (h, energy, charge)."""
+    h = min(w[L.H], rest)
+    if rest < 1.5 * h:
+        h = rest
+    while True:
+        error, energy, charge = trial_step(w, tab, h, volts, current)
+        if error <= 1.0 or h <= LEAST:
+            break
+        w[L.REJECTED] += 1.0
+        h *= max(0.2, 0.9 * error**-0.2) if error < 1e300 else 0.1
+    grow = 5.0 if error < 1e-4 else min(5.0, 0.9 * error**-0.2)
+    if h < rest or grow < 1.0:
+        w[L.H] = h * grow
+    else:
+        w[L.H] = max(w[L.H], h * grow)
+    return h, energy, charge
+
+
 @entry
 def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
     """Carry the plant to t_end, or to the first tick at which all that is watched is seen inside.
@@ -826,31 +869,23 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
         v_before = w[L.V]
         i_before = w[L.I]
         # --- a step that is accurate enough
+        h = limit - t
+        energy = h * w[L.V] * w[L.I]
+        charge = h * w[L.I]
+        straight = False
         if w[L.N_LIVE] == 0.0:
             t_new = limit
-            h = t_new - t
-            energy = h * w[L.V] * w[L.I]
-            charge = h * w[L.I]
             kind = NOTHING
             m = 0
             g = 0
             share = 1.0
         else:
-            rest = limit - t
-            h = min(w[L.H], rest)
-            if rest < 1.5 * h:
-                h = rest
-            while True:
-                error, energy, charge = trial_step(w, tab, h, v_before, i_before)
-                if error <= 1.0 or h <= LEAST:
-                    break
-                w[L.REJECTED] += 1.0
-                h *= max(0.2, 0.9 * error**-0.2) if error < 1e300 else 0.1
-            grow = 5.0 if error < 1e-4 else min(5.0, 0.9 * error**-0.2)
-            if h < rest or grow < 1.0:
-                w[L.H] = h * grow
-            else:
-                w[L.H] = max(w[L.H], h * grow)
+            rest = h
+            if w[L.STRAIGHT] == 1.0:
+                h = take_series(w, tab, rest)
+                straight = h > 0.0
+            if not straight:
+                h, energy, charge = adapted_step(w, tab, rest, v_before, i_before)
             t_new = limit if h >= rest else t + h
             share, kind, m, g = first_event(w, tab, h)
         # --- a tick at which something changes, or all is seen, ends it earlier
@@ -882,13 +917,19 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
                 at = 1
             else:
                 w[L.TICK] = k - 1.0
-        if w[L.N_LIVE] > 0.0 and t_new - t < h:
+        if t_new - t < h:
+            share = (t_new - t) / h
             h = t_new - t
-            _, energy, charge = trial_step(w, tab, h, v_before, i_before)
-        elif w[L.N_LIVE] == 0.0 and t_new - t < h:
-            energy *= (t_new - t) / h
-            charge *= (t_new - t) / h
-            h = t_new - t
+            if straight:
+                shrink_series(w, share)
+                end_series(w, tab, h)
+            elif w[L.N_LIVE] > 0.0:
+                _, energy, charge = trial_step(w, tab, h, v_before, i_before)
+            else:
+                energy *= share
+                charge *= share
+        if straight:
+            energy, charge = drawn_in_series(w, h)
         commit(w, tab, log, row, t_new, h, energy, charge)
         log[row, L.LOG_V0] = v_before
         log[row, L.LOG_I0] = i_before

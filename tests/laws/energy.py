@@ -1,7 +1,6 @@
 """The energy account of one mechanism from a run's log alone: formulas of its own, no code of the kernel's.
 
-Between rows speeds follow the quartic that meets both ends and the way between them; everything is integrated
-by Gauss's rule within each row.
+Within a row positions follow its polynomial; everything is integrated by Gauss's rule.
 """
 
 from __future__ import annotations
@@ -36,7 +35,8 @@ class Mechanism:
 
 def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
             duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float, float, float]:  # fmt: skip
-    """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, q0, v0, a0, q1, v1, a1.
+    """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, v0, v1, and the coefficients of
+    the position over the share of the row.
 
     Also all energy that changed hands, either way (what an account can be exact to), and the least force
     that the load asked of its gears while it moved: a cord is slack where that is zero.
@@ -45,8 +45,8 @@ def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
     """
     taken = spent = turned = 0.0
     least = np.inf
-    for t0, h, q0, v0, a0, q1, v1, a1 in rows:
-        q, v, a = state(h, q0, v0, a0, q1, v1, a1)
+    for t0, h, v0, v1, *poly in rows:
+        q, v, a = state(h, np.array(poly))
         d = duty(t0 + X * h, q)
         w = it.ratio * v
         sag = ohms * it.n / it.resistance
@@ -73,21 +73,7 @@ def kinetic(it: Mechanism, q: float, v: float) -> float:
     return 0.5 * (mass + it.n * it.rotor * it.ratio**2) * v**2
 
 
-def state(h: float, q0: float, v0: float, a0: float, q1: float, v1: float, a1: float):  # type: ignore[no-untyped-def]
-    """Position, speed and acceleration at Gauss's nodes of one row, from both ends."""
-    y = 1.0 - X
-    lack = (q1 - q0) / h - 0.5 * (v0 + v1) - h * (a0 - a1) / 12.0 if h > 1e-5 else 0.0
-    v = (
-        v0 * y**2 * (1 + 2 * X)
-        + v1 * X**2 * (3 - 2 * X)
-        + h * X * y * (a0 * y - a1 * X)
-        + 30 * lack * X**2 * y**2
-    )
-    a = (v1 - v0) / h * 6 * X * y + a0 * (1 - 4 * X + 3 * X**2) + a1 * (3 * X**2 - 2 * X)
-    a = a + 60 * lack * X * y * (y - X) / h
-    dq = q1 - q0 - h * v0 - h**2 * a0 / 2
-    dv = h * (v1 - v0 - h * a0)
-    da = h**2 * (a1 - a0)
-    c3, c4, c5 = 10 * dq - 4 * dv + da / 2, -15 * dq + 7 * dv - da, 6 * dq - 3 * dv + da / 2
-    q = q0 + h * v0 * X + h**2 * a0 / 2 * X**2 + c3 * X**3 + c4 * X**4 + c5 * X**5
-    return q, v, a
+def state(h: float, poly: np.ndarray):  # type: ignore[no-untyped-def]
+    """Position, speed and acceleration at Gauss's nodes of one row, from its polynomial over the share of the row."""
+    whole = np.polynomial.Polynomial(poly)
+    return whole(X), whole.deriv(1)(X) / h, whole.deriv(2)(X) / h**2

@@ -55,9 +55,13 @@ def send(plant: Plant, drawn: Drawn) -> Move:
 
 
 def columns(plant: Plant) -> np.ndarray:
-    """t, h, q0, v0, a0, q1, v1, a1 of every step of a plant with one mechanism."""
+    """t, h, v0, v1 and the polynomial of the position of every step of a plant with one mechanism."""
     log = plant._log[: plant._rows]
-    return log[:, [L.LOG_T, L.LOG_H, *range(L.LOG_MECH, L.LOG_MECH + 6)]]
+    own = log[:, L.LOG_MECH :]
+    h = log[:, L.LOG_H]
+    v0, v1 = own[:, L.LOG_SPEED0], own[:, L.LOG_SPEED1]
+    start = np.column_stack((own[:, L.LOG_Q0], h * v0, 0.5 * h**2 * own[:, L.LOG_ACC0]))
+    return np.column_stack((log[:, L.LOG_T], h, v0, v1, start, own[:, L.LOG_POLY : L.LOG_PER_MECH]))
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS_DRAWN))
@@ -75,7 +79,7 @@ def test_no_faster_than_the_floor_and_no_endless_run(
         assert np.isfinite(columns(plant)).all()
         assert plant._rows < 20_000
         w, m = plant.arrays.w, plant.arrays.at["it"]
-        places = columns(plant)[:, [2, 5]]
+        places = plant._log[: plant._rows, [L.LOG_MECH + L.LOG_Q0, L.LOG_MECH + L.LOG_Q1]]
         assert w[m + L.Q_LO] - 1e-12 <= w[m + L.Q] <= w[m + L.Q_HI] + 1e-12
         # the step that meets a stop ends at it but for its own error, and the next begins there
         assert w[m + L.Q_LO] - 1e-7 <= places.min() and places.max() <= w[m + L.Q_HI] + 1e-7
@@ -298,7 +302,7 @@ def test_energy_closes(
     scale = max(turned, 1e-3)
     room = closes * scale
     if kind == "arm":  # its weight comes from a table: cubics on cells h are right to h^4/384 of the moment
-        places = columns(plant)[:, [2, 5]]
+        places = plant._log[: plant._rows, [L.LOG_MECH + L.LOG_Q0, L.LOG_MECH + L.LOG_Q1]]
         way = float(np.abs(np.diff(places, axis=1)).sum())
         room += (radians(230.0) / CELLS) ** 4 / 384.0 * float(it.load(np.zeros(1))[0]) * way
     assert plant.energy() == pytest.approx(taken, abs=closes * scale)
