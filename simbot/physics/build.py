@@ -277,9 +277,12 @@ class Arrays:
         self.number = {name: i for i, name in enumerate(names)}
         w = self.w
         w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
+        if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
+            w[L.SAGS], w[L.R1], w[L.TAU] = 1.0, battery.polarisation, battery.settling
+            w[L.FALL] = battery.falls / battery.capacity if battery.capacity else 0.0
         w[L.N_MECH], w[L.N_RAIL] = len(names), len(robot.rails)
         w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us
-        w[L.V] = w[L.V_MIN] = battery.open_circuit
+        w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
         self._write_rails(robot)
         for name, built, count in zip(names, first, room, strict=True):

@@ -13,11 +13,7 @@ from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import accelerate
-
-# Gauss-Legendre on 4 points: nodes from the middle of the step in halves of it, weights (Abramowitz, Stegun 25.4.30)
-GAUSS_NEAR, GAUSS_FAR = 0.3399810435848563, 0.8611363115940526
-NEAR_WEIGHT, FAR_WEIGHT = 0.32607257743127305, 0.17392742256872692
+from simbot.physics.forces import accelerate, group_current, supply
 
 
 @inner
@@ -518,6 +514,17 @@ def straighten(w: Array) -> Any:
 
 
 @inner
+def start_battery(w: Array) -> Any:
+    """Open-circuit voltage less polarisation now: in E, and as a constant in its polynomial."""
+    if w[L.SAGS] == 1.0:
+        w[L.E] = w[L.REST] - w[L.FALL] * w[L.CHARGE] - w[L.VRC]
+    for j in range(1, L.ORDER):
+        w[L.EMF_POLY + j] = 0.0
+    w[L.EMF_POLY] = w[L.E]
+    w[L.VRC_POLY] = w[L.VRC]
+
+
+@inner
 def rail_series(w: Array, m: int, j: int, h: float) -> Any:
     """Coefficient j of the current that a mechanism takes from its regulated rail: d (d V - emf)/R."""
     rail = int(w[m + L.FED_BY])
@@ -552,8 +559,9 @@ def series(w: Array, h: float) -> Any:
     alpha = 1.0 + w[L.R0] * w[L.STRAIGHT_A]
     asked = w[L.STRAIGHT_B]
     power = w[L.STRAIGHT_P]
-    beta = -w[L.E]
+    beta = 0.0
     bend = alpha
+    start_battery(w)
     for j in range(L.ORDER - 1):
         for k in range(n):
             m = int(w[L.LIVE + k])
@@ -568,18 +576,22 @@ def series(w: Array, h: float) -> Any:
                     asked -= current
         w[L.ASKED_POLY + j] = asked
         w[L.POWER_POLY + j] = power
-        beta -= w[L.R0] * asked
+        beta = -w[L.EMF_POLY + j] - w[L.R0] * asked
         if j == 0:
             volts = 0.5 * (math.sqrt(max(0.0, beta * beta - 4.0 * alpha * w[L.R0] * power)) - beta) / alpha
             bend = 2.0 * alpha * volts + beta
         else:
             volts = beta * w[L.VOLTS_POLY] + w[L.R0] * power
             for i in range(1, j):
-                volts += (alpha * w[L.VOLTS_POLY + i] - w[L.R0] * w[L.ASKED_POLY + i]) * w[
-                    L.VOLTS_POLY + j - i
-                ]
+                own = alpha * w[L.VOLTS_POLY + i] - w[L.R0] * w[L.ASKED_POLY + i] - w[L.EMF_POLY + i]
+                volts += own * w[L.VOLTS_POLY + j - i]
             volts = -volts / bend
         w[L.VOLTS_POLY + j] = volts
+        if w[L.SAGS] == 1.0:
+            current = (w[L.EMF_POLY + j] - volts) / w[L.R0]
+            grows = h * (w[L.R1] * current - w[L.VRC_POLY + j]) / w[L.TAU] / (j + 1.0)
+            w[L.VRC_POLY + j + 1] = grows
+            w[L.EMF_POLY + j + 1] = -grows - h * w[L.FALL] * current / (j + 1.0)
         for k in range(n):
             m = int(w[L.LIVE + k])
             p = m + L.POLY + j
@@ -590,8 +602,7 @@ def series(w: Array, h: float) -> Any:
             w[p + 2] = h * h * a / ((j + 1.0) * (j + 2.0))
         asked = 0.0
         power = 0.0
-        beta = 0.0
-    worst = 0.0
+    worst = abs(w[L.EMF_POLY + L.ORDER - 1] / w[L.REST])
     for k in range(n):
         m = int(w[L.LIVE + k])
         last = abs(w[m + L.POLY + L.ORDER])
@@ -608,29 +619,60 @@ def shrink_series(w: Array, share: float) -> Any:
             w[L.VOLTS_POLY + j] *= power
             w[L.ASKED_POLY + j] *= power
             w[L.POWER_POLY + j] *= power
+            w[L.EMF_POLY + j] *= power
+            w[L.VRC_POLY + j] *= power
         for k in range(int(w[L.N_LIVE])):
             w[int(w[L.LIVE + k]) + L.POLY + j] *= power
         power *= share
 
 
 @inner
-def drawn_in_series(w: Array, h: float) -> Any:
-    """Energy [J] and charge [C] from the battery over the step of the series (Gauss-Legendre, 4 points)."""
-    energy = 0.0
-    charge = 0.0
-    for k in range(4):
-        x = 0.5 + (GAUSS_FAR if k < 2 else GAUSS_NEAR) * (-0.5 if k % 2 == 0 else 0.5)
-        volts = 0.0
-        asked = 0.0
-        power = 0.0
-        for j in range(L.ORDER - 2, -1, -1):
-            volts = volts * x + w[L.VOLTS_POLY + j]
-            asked = asked * x + w[L.ASKED_POLY + j]
-            power = power * x + w[L.POWER_POLY + j]
-        current = (w[L.STRAIGHT_A] * volts - asked + power / volts) * (FAR_WEIGHT if k < 2 else NEAR_WEIGHT)
-        energy += volts * current
-        charge += current
-    return h * energy, h * charge
+def bus_in_series(w: Array, x: float) -> Any:
+    """Put the bus at the share x of the step of the series."""
+    volts = 0.0
+    asked = 0.0
+    power = 0.0
+    for j in range(L.ORDER - 2, -1, -1):
+        volts = volts * x + w[L.VOLTS_POLY + j]
+        asked = asked * x + w[L.ASKED_POLY + j]
+        power = power * x + w[L.POWER_POLY + j]
+    w[L.V] = volts
+    w[L.I] = w[L.STRAIGHT_A] * volts - asked + power / volts
+
+
+@inner
+def find_currents(w: Array, tab: Array) -> Any:
+    """Current of every group at the trial state and the present bus, and what each mechanism takes from it."""
+    m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
+    for _ in range(int(w[L.N_MECH])):
+        moving = w[m + L.S] != 0.0
+        if moving or w[m + L.DUTY] != 0.0:
+            speed = 0.0
+            if moving:
+                speed = w[m + L.V_NEXT] * factor_at(w, tab, m, w[m + L.Q_NEXT])
+                if w[m + L.CONTROL] == L.SERVO:
+                    w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q_NEXT])
+            g = int(w[m + L.GRP])
+            for _ in range(int(w[m + L.N_GRP])):
+                w[g + L.G_I] = group_current(w, m, g, supply(w, g), speed * w[g + L.G_RATIO])
+                g += L.GROUP_SIZE
+        m += L.MECH_SIZE
+    take_currents(w, tab)
+
+
+@inner
+def heat_up(w: Array, span: float) -> Any:
+    """Add what the present currents heat in a span of time [s]: motors, branches, battery."""
+    w[L.SQUARED] += span * w[L.I] * w[L.I]
+    m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
+    for _ in range(int(w[L.N_MECH])):
+        if w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0:
+            w[m + L.SQUARED_OWN] += span * w[m + L.CURRENT] * w[m + L.CURRENT]
+            g = int(w[m + L.GRP])
+            for _ in range(int(w[m + L.N_GRP])):
+                w[g + L.G_SQUARED] += span * w[g + L.G_I] * w[g + L.G_I]
+                g += L.GROUP_SIZE
+        m += L.MECH_SIZE
 
 
 @inner

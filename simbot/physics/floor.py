@@ -315,10 +315,12 @@ def _given_back(plant: Plant, move: Move) -> float:
 
 def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back: float) -> float:
     """Floor of a move for one choice of all quantities [s]; of a drive: the sum over its legs."""
-    raised = replace(battery, open_circuit=battery.open_circuit + back * battery.resistance)
+    assert move._state is not None
+    used = battery.falls * float(move._state[L.CHARGE]) / battery.capacity if battery.capacity else 0.0
+    volts = battery.open_circuit - used + back * battery.resistance
+    raised = replace(battery, open_circuit=volts, polarisation=0.0, falls=0.0)
     tolerance = float(plant.arrays.w[L.TOL])
     name = move.mechanism
-    assert move._state is not None
     m = plant.arrays.at[name]
     q, v = float(move._state[m + L.Q]), float(move._state[m + L.SPEED])
     if plant.robot.mechanisms[name].kind not in DRIVES:

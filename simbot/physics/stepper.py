@@ -18,12 +18,17 @@ import numpy as np
 from simbot.physics import layout as L
 from simbot.physics.bus import (
     add_idle,
-    drawn_in_series,
+    add_moving,
+    bus_in_series,
     evaluate,
+    find_currents,
+    heat_up,
     series,
     servo_duty,
     shrink_series,
     solve_from_top,
+    stand_at,
+    start_battery,
     straighten,
     strongest_duty,
     take_currents,
@@ -56,6 +61,11 @@ ERRORS = np.array(
         -1.0 / 40.0,
     )
 )
+
+# Gauss and Legendre, 4 and 2 points over 0 to 1 (Abramowitz and Stegun, table 25.4)
+NODES = np.array((0.06943184420297371, 0.33000947820757187, 0.6699905217924281, 0.9305681557970262))
+SHARES = np.array((0.17392742256872692, 0.32607257743127305, 0.32607257743127305, 0.17392742256872692))
+NODES_2 = np.array((0.21132486540518713, 0.7886751345948129))
 
 REACHED, LOG_FULL, SEEN = 0, 1, 2
 LEAST = 1e-13  # s: no step is shorter
@@ -99,6 +109,17 @@ def end_series(w: Array, tab: Array, h: float) -> Any:
         w[m + L.Q_END] = w[m + L.Q_NEXT]
         w[m + L.V_END] = w[m + L.V_NEXT]
         w[m + L.A_END] = w[m + L.A_NEXT]
+    w[L.VRC_END] = 0.0
+    for j in range(L.ORDER - 1, -1, -1):
+        w[L.VRC_END] += w[L.VRC_POLY + j]
+
+
+@inner
+def battery_rates(w: Array, stage: int, vrc: float) -> Any:
+    """Rates of open-circuit voltage and polarisation at a stage."""
+    rate = (w[L.R1] * w[L.I] - vrc) / w[L.TAU]
+    w[L.STAGE_VRC + stage] = rate
+    w[L.STAGE_E + stage] = -rate - w[L.FALL] * w[L.I]
 
 
 @inner
@@ -118,6 +139,14 @@ def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> 
         w[m + L.STAGE_A] = a
         w[m + L.Q_NEXT] = w[m + L.Q] + h * STAGES[0, 0] * v
         w[m + L.V_NEXT] = v + h * STAGES[0, 0] * a
+    start_battery(w)
+    sags = w[L.SAGS] == 1.0
+    vrc = w[L.VRC]
+    if sags:
+        w[L.I] = current
+        battery_rates(w, 0, vrc)
+        w[L.E] += h * STAGES[0, 0] * w[L.STAGE_E]
+        vrc += h * STAGES[0, 0] * w[L.STAGE_VRC]
     for stage in range(1, 6):
         evaluate(w, tab)
         weight = WEIGHTS[stage]
@@ -136,8 +165,23 @@ def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> 
                 dv += STAGES[stage, j] * w[sa + j]
             w[m + L.Q_NEXT] = w[m + L.Q] + h * dq
             w[m + L.V_NEXT] = w[m + L.SPEED] + h * dv
+        if sags:
+            battery_rates(w, stage, vrc)
+            w[L.E] = w[L.EMF_POLY]
+            vrc = w[L.VRC]
+            for j in range(stage + 1):
+                w[L.E] += h * STAGES[stage, j] * w[L.STAGE_E + j]
+                vrc += h * STAGES[stage, j] * w[L.STAGE_VRC + j]
     evaluate(w, tab)
+    w[L.VRC_END] = vrc
     worst = 0.0
+    if sags:
+        battery_rates(w, 6, vrc)
+        w[L.EMF_POLY + 1] = h * w[L.STAGE_E]
+        w[L.EMF_POLY + 2] = w[L.E] - w[L.EMF_POLY] - w[L.EMF_POLY + 1]
+        for j in range(7):
+            worst += ERRORS[j] * w[L.STAGE_E + j]
+        worst = abs(h * worst) / w[L.REST]
     for k in range(n):
         m = int(w[L.LIVE + k])
         w[m + L.Q_END] = w[m + L.Q_NEXT]
@@ -191,13 +235,23 @@ def between(w: Array, m: int, x: float, h: float) -> Any:
 
 
 @inner
-def go_to_share(w: Array, tab: Array, x: float, h: float) -> Any:
-    """Put every moving mechanism at the share x of the step and evaluate there."""
+def put_at_share(w: Array, x: float, h: float) -> Any:
+    """Put every moving mechanism, and the battery's own voltage, at the share x of the step."""
+    if w[L.SAGS] == 1.0:
+        w[L.E] = 0.0
+        for j in range(L.ORDER - 1, -1, -1):
+            w[L.E] = w[L.E] * x + w[L.EMF_POLY + j]
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         q, v = between(w, m, x, h)
         w[m + L.Q_NEXT] = q
         w[m + L.V_NEXT] = v
+
+
+@inner
+def go_to_share(w: Array, tab: Array, x: float, h: float) -> Any:
+    """Put everything at the share x of the step and evaluate there."""
+    put_at_share(w, x, h)
     evaluate(w, tab)
 
 
@@ -732,6 +786,36 @@ def tick_time(w: Array, number: float) -> Any:
 
 
 @inner
+def heat_in_series(w: Array, tab: Array, h: float) -> Any:
+    """Energy [J] and charge [C] of a step on the linear law, with what its currents heat; ends at its end."""
+    energy = 0.0
+    charge = 0.0
+    for k in range(4):
+        put_at_share(w, NODES[k], h)
+        bus_in_series(w, NODES[k])
+        energy += SHARES[k] * h * w[L.V] * w[L.I]
+        charge += SHARES[k] * h * w[L.I]
+        find_currents(w, tab)
+        heat_up(w, SHARES[k] * h)
+    put_at_share(w, 1.0, h)
+    bus_in_series(w, 1.0)
+    find_currents(w, tab)
+    return energy, charge
+
+
+@inner
+def heat_in_step(w: Array, tab: Array, h: float) -> Any:
+    """Add what the currents of a Dormand-Prince step heat; ends at its end."""
+    for k in range(3):
+        put_at_share(w, NODES_2[k] if k < 2 else 1.0, h)
+        a, b, p = add_moving(w, tab)
+        stand_at(w, a, b, p)
+        find_currents(w, tab)
+        if k < 2:
+            heat_up(w, 0.5 * h)
+
+
+@inner
 def commit(
     w: Array, tab: Array, log: Array, row: int, t_new: float, h: float, energy: float, charge: float
 ) -> Any:
@@ -753,6 +837,11 @@ def commit(
         log[row, column + L.LOG_SPEED1] = w[m + L.SPEED]
         log[row, column + L.LOG_ACC1] = w[m + L.ACC] if moving else 0.0
         log[row, column + L.LOG_BACK] = w[m + L.OTHERS_BACK]
+        g = int(w[m + L.GRP])
+        amps = w[g + L.G_I] if moving or w[m + L.DUTY] != 0.0 else 0.0
+        log[row, column + L.LOG_AMPS1] = amps
+        log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]
+        log[row, column + L.LOG_SQUARED_OWN] = w[m + L.SQUARED_OWN]
         for k in range(3, L.ORDER + 1):
             log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k] if moving else 0.0
         column += L.LOG_PER_MECH
@@ -760,11 +849,29 @@ def commit(
     w[L.T] = t_new
     w[L.ENERGY] += energy
     w[L.CHARGE] += charge
+    if w[L.SAGS] == 1.0:
+        w[L.VRC] = w[L.VRC_END]
+        start_battery(w)
+    log[row, L.LOG_SQUARED] = w[L.SQUARED]
+    log[row, L.LOG_ENERGY] = w[L.ENERGY]
+    log[row, L.LOG_CHARGE] = w[L.CHARGE]
     w[L.STEPS] += 1.0
     note(w, tab)
     come_to_rest(w, tab)
     log[row, L.LOG_V1] = w[L.V]
     log[row, L.LOG_I1] = w[L.I]
+
+
+@inner
+def note_first_amps(w: Array, log: Array, row: int) -> Any:
+    """Currents at the beginning of a step, after whatever has just changed."""
+    m = first_mech(w)
+    column = L.LOG_MECH
+    for _ in range(int(w[L.N_MECH])):
+        flows = w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0
+        log[row, column + L.LOG_AMPS0] = w[int(w[m + L.GRP]) + L.G_I] if flows else 0.0
+        column += L.LOG_PER_MECH
+        m += L.MECH_SIZE
 
 
 @inner
@@ -868,17 +975,20 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             limit = min(limit, t_tick)
         v_before = w[L.V]
         i_before = w[L.I]
+        note_first_amps(w, log, row)
         # --- a step that is accurate enough
         h = limit - t
         energy = h * w[L.V] * w[L.I]
         charge = h * w[L.I]
         straight = False
-        if w[L.N_LIVE] == 0.0:
+        idle = w[L.N_LIVE] == 0.0 and (w[L.SAGS] == 0.0 or (w[L.I] == 0.0 and abs(w[L.VRC]) < 1e-12))
+        if idle:
             t_new = limit
             kind = NOTHING
             m = 0
             g = 0
             share = 1.0
+            w[L.VRC_END] = w[L.VRC]
         else:
             rest = h
             if w[L.STRAIGHT] == 1.0:
@@ -923,13 +1033,17 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             if straight:
                 shrink_series(w, share)
                 end_series(w, tab, h)
-            elif w[L.N_LIVE] > 0.0:
+            elif not idle:
                 _, energy, charge = trial_step(w, tab, h, v_before, i_before)
             else:
                 energy *= share
                 charge *= share
-        if straight:
-            energy, charge = drawn_in_series(w, h)
+        if idle:
+            heat_up(w, h)
+        elif straight:
+            energy, charge = heat_in_series(w, tab, h)
+        else:
+            heat_in_step(w, tab, h)
         commit(w, tab, log, row, t_new, h, energy, charge)
         log[row, L.LOG_V0] = v_before
         log[row, L.LOG_I0] = i_before

@@ -83,8 +83,12 @@ class Game:
 class BatteryState:
     name: str
     open_circuit: float
-    resistance: float
+    resistance: float  # at once
     line: int
+    polarisation: float = 0.0  # ohm, sinks in slowly
+    settling: float = 20.0  # s, its time constant
+    capacity: float | None = None  # C
+    falls: float = 0.0  # V that the open circuit loses over the capacity
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from simbot.scenario.battery_file import read_battery
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
 from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
 from simbot.scenario.model import (
-    BatteryState,
     GearStage,
     MechanismSpec,
     Motor,
@@ -25,8 +25,6 @@ from simbot.scenario.model import (
 from simbot.scenario.parameters import Kind, Kinds, Parameter, Quantity
 from simbot.scenario.positions import Positions, read_counts_and_range
 from simbot.scenario.schema import (
-    BatteryShape,
-    BatteryStateShape,
     MotorShape,
     OrderShape,
     RailShape,
@@ -70,7 +68,7 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
     loc: Loc = ("robot",)
     head = sheet.read(loc, RobotShape)
     draft = RobotDraft()
-    battery = _battery(sheet, (*loc, "battery"))
+    battery = read_battery(sheet, (*loc, "battery"))
     for name, at in sheet.entries((*loc, "rails")):
         draft.rails[name] = _rail(sheet, name, at)
     for name, at in sheet.entries((*loc, "motors")):
@@ -106,22 +104,6 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
             order=order,
         )
     return draft
-
-
-def _battery(sheet: Sheet, loc: Loc) -> tuple[BatteryState, ...]:
-    if sheet.node(loc) is None or sheet.read(loc, BatteryShape) is None:
-        return ()
-    at = (*loc, "states")
-    if not sheet.keys(at):
-        sheet.fail(
-            at, Fault("at least one state is wanted", wanted="{fresh: {open_circuit: …, resistance: …}}")
-        )
-    states = []
-    for name, state_at in sheet.entries(at):
-        shape = sheet.read(state_at, BatteryStateShape)
-        if shape is not None:
-            states.append(BatteryState(name, shape.open_circuit, shape.resistance, sheet.line(state_at)))
-    return tuple(states)
 
 
 def _rail(sheet: Sheet, name: str, loc: Loc) -> Rail | None:

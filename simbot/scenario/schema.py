@@ -93,7 +93,31 @@ class RobotShape(Shape):
 
 
 class BatteryShape(Shape):
-    states: Any = Field(description="states by name, strongest first")
+    states: Any = None
+    chemistry: Annotated[str, choice("nimh", "lead_acid")] | None = None
+    cells: Annotated[Quantity, quantity("count", low=1, high=100)] | None = None
+    capacity: Annotated[Quantity, quantity("charge", low=0.0, open_low=True)] | None = None
+    falls: Annotated[Quantity, quantity("voltage", low=0.0, high=100)] | None = None
+    polarisation: Any = None
+
+
+class PolarisationShape(Shape):
+    share: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Field(
+        description="what sinks in slowly, as a share of the state's resistance, such as 50 %"
+    )
+    settling: Annotated[Quantity, quantity("time", low=0.01, high=3600)] | None = None
+
+
+class MeasuredShape(Shape):
+    resting: Annotated[Quantity, quantity("voltage", low=0.0, high=100, open_low=True)] = Field(
+        description="volts without load, such as 13.1 V"
+    )
+    loaded: Annotated[Quantity, quantity("voltage", low=0.0, high=100, open_low=True)] = Field(
+        description="volts under the load, such as 11.9 V"
+    )
+    load: Annotated[Quantity, quantity("current", low=0.0, high=1000, open_low=True)] = Field(
+        description="the load's current, such as 10 A"
+    )
 
 
 class BatteryStateShape(Shape):

@@ -15,6 +15,7 @@ _M: Powers = (1, 0, 0, 0, 0, 0)
 _KG: Powers = (0, 1, 0, 0, 0, 0)
 TIME: Powers = (0, 0, 1, 0, 0, 0)
 _A: Powers = (0, 0, 0, 1, 0, 0)
+_CHARGE: Powers = (0, 0, 1, 1, 0, 0)
 ANGLE: Powers = (0, 0, 0, 0, 1, 0)
 _COUNT: Powers = (0, 0, 0, 0, 0, 1)
 _N: Powers = (1, 1, -2, 0, 0, 0)
@@ -69,6 +70,8 @@ def _words() -> dict[str, tuple[float, Powers]]:
     put("ozf", 4.4482216152605 / 16, _N)
     put("A amp amps ampere amperes", 1.0, _A)
     put("mA", 0.001, _A)
+    put("Ah", 3600.0, _CHARGE)
+    put("mAh", 3.6, _CHARGE)
     put("V volt volts", 1.0, _V)
     put("mV", 0.001, _V)
     put("ohm ohms", 1.0, _OHM)
@@ -183,6 +186,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "current": _dimension("a current", "A", _A, "A mA"),
     "voltage": _dimension("a voltage", "V", _V, "V mV"),
     "resistance": _dimension("a resistance", "ohm", _OHM, "ohm mohm"),
+    "charge": _dimension("a charge", "A*s", _CHARGE, "Ah mAh"),
     "share": _dimension("a share", "", NONE, "%"),
     "length_counts_scale": _dimension(
         "encoder counts per length", "1/m", _per(_COUNT, _M), "counts/mm counts/in"
