@@ -308,7 +308,7 @@ class Arrays:
         w, m = self.w, self.at[name]
         reduced = built.reduced
         w[m + L.Q_LO], w[m + L.Q_HI] = reduced.low, reduced.high
-        w[m + L.FC], w[m + L.FS], w[m + L.DAMP] = reduced.friction, reduced.static, reduced.damping
+        w[m + L.DAMP] = reduced.damping
         w[m + L.VOLTS_NOMINAL] = built.volts
         w[m + L.N_GRP] = len(built.groups)
         g = int(w[m + L.GRP])
@@ -319,7 +319,10 @@ class Arrays:
             cells, row = 0, 0
             if segment.knots is not None:
                 cells, row = len(segment.knots) - 1, self._row_of(segment.knots)
-            w[s : s + L.SEG_SIZE] = (segment.low, segment.high, segment.mass, segment.load, cells, row)
+            friction = reduced.friction if segment.friction is None else segment.friction
+            static = reduced.static if segment.static is None else segment.static
+            place = (segment.low, segment.high, segment.mass, segment.load, cells, row)
+            w[s : s + L.SEG_SIZE] = (*place, friction, static, float(segment.catch))
             s += L.SEG_SIZE
         self.locate(name)
 
@@ -342,7 +345,10 @@ class Arrays:
                 now = k
                 break
         s = base + now * L.SEG_SIZE
-        low, high, mass, load, cells, row = w[s : s + L.SEG_SIZE]
+        low, high, mass, load, cells, row, friction, static, catch = w[s : s + L.SEG_SIZE]
+        w[m + L.FC], w[m + L.FS] = friction, static
+        if catch == 1.0:
+            w[m + L.Q_LO] = low
         w[m + L.SEG_NOW] = now
         w[m + L.SEG_LO], w[m + L.SEG_HI], w[m + L.MASS_NOW], w[m + L.LOAD_NOW] = low, high, mass, load
         w[m + L.TAB_N], w[m + L.TAB_ROW], w[m + L.TAB_Q0] = cells, row, low

@@ -207,7 +207,10 @@ SEG_MASS = 2
 SEG_LOAD = 3
 SEG_CELLS = 4  # 0: constant
 SEG_ROW = 5
-SEG_SIZE = 6
+SEG_FC = 6  # sliding and static friction on it
+SEG_FS = 7
+SEG_CATCH = 8  # 1: once it has been entered upwards its lower end is a stop (a ratchet's tooth)
+SEG_SIZE = 9
 
 # --- table row (one knot) -------------------------------------------------------------------------------
 TAB_M, TAB_DM, TAB_DDM, TAB_Q, TAB_DQ, TAB_G, TAB_DG, TAB_DDG = 0, 1, 2, 3, 4, 5, 6, 7
@@ -230,5 +233,7 @@ LOG_AMPS0 = 7  # current of one motor of its first group at both ends [A],
 LOG_AMPS1 = 8
 LOG_HEATS = 9  # integral of its square at the end [A² s],
 LOG_SQUARED_OWN = 10  # and of the square of what the mechanism takes from the bus
-LOG_POLY = 11  # coefficients of its position over the share of the step, from the third power on
+LOG_FORCE0 = 11  # force that leaves the gears of its first group at both ends while it moves [N, N m]
+LOG_FORCE1 = 12
+LOG_POLY = 13  # coefficients of its position over the share of the step, from the third power on
 LOG_PER_MECH = LOG_POLY + ORDER - 2

@@ -249,3 +249,32 @@ def state_at(log: Array, rows: int, mech: int, t: float) -> Any:
     h = r[L.LOG_H]
     x = 1.0 if h <= 0.0 else min(1.0, max(0.0, (t - r[L.LOG_T]) / h))
     return state_in(r, c, x)
+
+
+@entry
+def lagged_square(log: Array, rows: int, column: int, scale: float, tau: float, level: float) -> Any:
+    """A heated body's lag behind a current squared: tau h' = i²/scale² - h, from h = 0 at the start.
+
+    column: of the integral of i² at the end of each row. Within a row i² counts as even.
+
+    Returns
+    -------
+    (instant, most) : when h first passes level [s] (inf: never), and its greatest value.
+    """
+    h = 0.0
+    most = 0.0
+    before = 0.0
+    passed = math.inf
+    for k in range(rows):
+        span = log[k, L.LOG_H]
+        if span <= 0.0:
+            continue
+        aim = (log[k, column] - before) / span / (scale * scale)
+        before = log[k, column]
+        decay = math.exp(-span / tau)
+        after = aim + (h - aim) * decay
+        if math.isinf(passed) and after > level:
+            passed = log[k, L.LOG_T] + tau * math.log((aim - h) / (aim - level))
+        h = after
+        most = max(most, h)
+    return passed, most

@@ -457,6 +457,8 @@ def enter_segment(w: Array, m: int, way: float) -> Any:
     now = int(w[m + L.SEG_NOW] + way)
     w[m + L.SEG_NOW] = now
     load_segment(w, m)
+    if way > 0.0 and w[int(w[m + L.SEG] + now * L.SEG_SIZE) + L.SEG_CATCH] == 1.0:
+        w[m + L.Q_LO] = w[m + L.SEG_LO]
     after = w[m + L.MASS_NOW]
     if after > before:
         rotor = 0.0
@@ -474,6 +476,8 @@ def load_segment(w: Array, m: int) -> Any:
     w[m + L.SEG_HI] = w[seg + L.SEG_TO]
     w[m + L.MASS_NOW] = w[seg + L.SEG_MASS]
     w[m + L.LOAD_NOW] = w[seg + L.SEG_LOAD]
+    w[m + L.FC] = w[seg + L.SEG_FC]
+    w[m + L.FS] = w[seg + L.SEG_FS]
     w[m + L.TAB_N] = w[seg + L.SEG_CELLS]
     w[m + L.TAB_ROW] = w[seg + L.SEG_ROW]
     w[m + L.TAB_Q0] = w[seg + L.SEG_FROM]
@@ -840,6 +844,7 @@ def commit(
         g = int(w[m + L.GRP])
         amps = w[g + L.G_I] if moving or w[m + L.DUTY] != 0.0 else 0.0
         log[row, column + L.LOG_AMPS1] = amps
+        log[row, column + L.LOG_FORCE1] = w[g + L.G_T] if moving else 0.0
         log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]
         log[row, column + L.LOG_SQUARED_OWN] = w[m + L.SQUARED_OWN]
         for k in range(3, L.ORDER + 1):
@@ -863,13 +868,14 @@ def commit(
 
 
 @inner
-def note_first_amps(w: Array, log: Array, row: int) -> Any:
-    """Currents at the beginning of a step, after whatever has just changed."""
+def note_beginning(w: Array, log: Array, row: int) -> Any:
+    """Currents and forces at the beginning of a step, after whatever has just changed."""
     m = first_mech(w)
     column = L.LOG_MECH
     for _ in range(int(w[L.N_MECH])):
         flows = w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0
         log[row, column + L.LOG_AMPS0] = w[int(w[m + L.GRP]) + L.G_I] if flows else 0.0
+        log[row, column + L.LOG_FORCE0] = w[int(w[m + L.GRP]) + L.G_T] if w[m + L.S] != 0.0 else 0.0
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
 
@@ -975,7 +981,7 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             limit = min(limit, t_tick)
         v_before = w[L.V]
         i_before = w[L.I]
-        note_first_amps(w, log, row)
+        note_beginning(w, log, row)
         # --- a step that is accurate enough
         h = limit - t
         energy = h * w[L.V] * w[L.I]

@@ -29,6 +29,10 @@ class Segment:
         Force against the coordinate from weight and springs [N, N m].
     knots : ndarray, shape (n + 1, 8), or None
         Uniform table (see layout.TAB_*); None: constant.
+    friction, static : float or None
+        Sliding friction and friction at rest on this stretch; None: those of the whole.
+    catch : bool
+        Once it has been entered upwards, its lower end is a stop: a ratchet's tooth.
     """
 
     low: float
@@ -36,6 +40,9 @@ class Segment:
     mass: float
     load: float
     knots: Knots | None = None
+    friction: float | None = None
+    static: float | None = None
+    catch: bool = False
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,9 @@ def battery(folder, text):
 
 
 def test_volts_at_rest_and_under_a_load(folder):
-    states, _ = battery(folder, "    states: {ours: {resting: 13.1 V ± 0.02 V, loaded: 11.9 V, load: 10 A}}\n")
+    states, _ = battery(
+        folder, "    states: {ours: {resting: 13.1 V ± 0.02 V, loaded: 11.9 V, load: 10 A}}\n"
+    )
     assert [state.name for state in states] == ["ours"]
     assert states[0].open_circuit == 13.1
     assert states[0].resistance == pytest.approx(0.12)
