@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
@@ -29,6 +30,9 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
     found += order_findings(plan.robot, trace, plant)
+    places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
+    deliveries = [delivery.at_us for delivery in trace.deliveries]
+    found += load_findings(plan.robot, plant, places, deliveries)
     return tuple(sorted(found, key=lambda one: one.at_us))
 
 

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-VERDICTS = ("impossible", "short", "snug", "slack", "never")
-
 
 @dataclass(frozen=True)
 class MoveResult:
@@ -70,7 +68,8 @@ class Finding:
     """Something that went wrong or was nearly wrong.
 
     kind: need_unmet, pick_lost (a hand over too), nothing_held, place_full, limit_ran_out, never_arrived,
-    order_broken, stalled, bus_collapse, control_oscillates.
+    order_broken; bus_collapse, fuse_opens, breaker_opens, brown_out, stalls_long, cord_overloaded,
+    hard_stop, fades, winding_hot.
     """
 
     kind: str

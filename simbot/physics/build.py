@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from simbot.physics import layout as L
 from simbot.physics.gearing import chain, completed_stages
+from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
 from simbot.physics.tables import Reduced
@@ -257,6 +258,14 @@ class Models:
             self._built[key] = built
         return self._built[key]
 
+    def heat(self, name: str) -> HeatModel | None:
+        """Heat stores of one motor of a mechanism; None where its sheet states none."""
+        use = self.robot.mechanisms[name].values.get("motors")
+        sheet = None if use is None else self.robot.motors[use.motor]
+        if sheet is None or sheet.heat is None:
+            return None
+        return HeatModel.of(sheet.heat, motor_model(sheet).resistance)
+
 
 class Arrays:
     """The kernel's arrays of one plant: state `w`, tables `tab`, and where each mechanism stands in `w`."""
@@ -273,6 +282,7 @@ class Arrays:
         self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
         self._rows: dict[int, int] = {}
         self._knots: list[Array] = []
+        self.hot: dict[str, float] = {}  # resistance over that of a cold winding
         self.at = {name: mechanisms + i * L.MECH_SIZE for i, name in enumerate(names)}
         self.number = {name: i for i, name in enumerate(names)}
         w = self.w
@@ -312,7 +322,10 @@ class Arrays:
         w[m + L.VOLTS_NOMINAL] = built.volts
         w[m + L.N_GRP] = len(built.groups)
         g = int(w[m + L.GRP])
-        w[g : g + built.groups.size] = built.groups.ravel()
+        groups = built.groups.copy()
+        groups[:, L.G_R] *= self.hot.get(name, 1.0)
+        groups[0, L.G_SQUARED] = w[g + L.G_SQUARED]
+        w[g : g + groups.size] = groups.ravel()
         w[m + L.N_SEG] = len(reduced.segments)
         s = int(w[m + L.SEG])
         for segment in reduced.segments:

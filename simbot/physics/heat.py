@@ -11,6 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import expm1, sqrt
 
+import numpy as np
+import numpy.typing as npt
+
+from simbot.physics import layout as L
+from simbot.scenario.model import Heat
+
+Array = npt.NDArray[np.float64]
+
+HEAT_STEP = 0.1  # s: over so long the square of a current counts as even
 AIR = 25.0  # °C, and the temperature of the data sheet's values
 COPPER = 0.00393  # 1/K at 20 °C, annealed copper (IEC 60028)
 RISE_OF_R = COPPER / (1.0 + COPPER * (AIR - 20.0))  # 1/K at 25 °C
@@ -39,6 +48,18 @@ class HeatModel:
     limit: float
     resistance: float
 
+    @classmethod
+    def of(cls, sheet: Heat, resistance: float) -> HeatModel:
+        """The model of a motor's sheet."""
+        return cls(
+            sheet.winding_time / sheet.winding_to_case,
+            sheet.case_time / sheet.case_to_air,
+            sheet.winding_to_case,
+            sheet.case_to_air,
+            sheet.limit,
+            resistance,
+        )
+
     def after(self, rises: tuple[float, float], mean_square: float, span: float) -> tuple[float, float]:
         """Rises above air of winding and case [K] after a span [s] with this mean square of the current [A²]."""
         heat = mean_square * self.resistance
@@ -61,3 +82,31 @@ class HeatModel:
     def factor(self, rise: float) -> float:
         """Resistance at a rise of the winding over that at 25 °C."""
         return 1.0 + RISE_OF_R * rise
+
+
+class Warmth:
+    """Temperature of one mechanism's motors as a run goes on, asked for at later and later instants."""
+
+    def __init__(self, model: HeatModel) -> None:
+        self.model = model
+        self._at = 0.0
+        self._square = 0.0
+        self._rises = (0.0, 0.0)
+
+    def factor(self, log: Array, column: int, now: float) -> float:
+        """Resistance at an instant [s] over that at 25 °C; log: all steps up to it."""
+        while self._at + HEAT_STEP <= now:
+            self._at, self._square, self._rises = self._after(log, column, self._at + HEAT_STEP)
+        return self.model.factor(self._after(log, column, now)[2][0])
+
+    def _after(self, log: Array, column: int, at: float) -> tuple[float, float, tuple[float, float]]:
+        square = float(squares_at(log, column, np.array([at]))[0])
+        span = at - self._at
+        mean = (square - self._square) / span if span > 0.0 else 0.0
+        return at, square, self.model.after(self._rises, mean, span)
+
+
+def squares_at(log: Array, column: int, times: Array) -> Array:
+    """Integral of a current's square up to each instant [A² s]; even within a step."""
+    ends = np.concatenate(([0.0], log[:, L.LOG_T] + log[:, L.LOG_H]))
+    return np.interp(times, ends, np.concatenate(([0.0], log[:, column])))

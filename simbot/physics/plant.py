@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Built, Models, physical
+from simbot.physics.heat import Warmth
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Route
@@ -260,6 +261,8 @@ class Plant:
         self._route: Route | None = None
         self._drive: str | None = None
         self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
+        models_of_heat = {name: self.models.heat(name) for name in self.names}
+        self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
         self._put_at_start(start)
 
     # --- starting ---------------------------------------------------------------------------------
@@ -374,6 +377,7 @@ class Plant:
         else:
             move.start_position = self.position(mechanism)
             move.start_speed = self.speed(mechanism)
+            self._warm(mechanism)
             self._order(move, command)
             move._state = self.arrays.w.copy()
             move._payload = self._payload[mechanism]
@@ -381,6 +385,18 @@ class Plant:
         self._moves.append(move)
         self._current[mechanism] = move
         return move
+
+    def _warm(self, name: str) -> None:
+        """Take the winding's resistance as its temperature now has it: it stays so until the next command."""
+        if name not in self._warmth or self._rows == 0:
+            return
+        w, m = self.arrays.w, self.arrays.at[name]
+        column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_HEATS
+        warmth = self._warmth[name]
+        factor = warmth.factor(self._log[: self._rows], column, self.now_us / 1e6)
+        self.arrays.hot[name] = factor
+        for k in range(int(w[m + L.N_GRP])):
+            w[int(w[m + L.GRP]) + k * L.GROUP_SIZE + L.G_R] = factor * warmth.model.resistance
 
     def _cut(self, mechanism: str) -> None:
         old = self._current.get(mechanism)
@@ -397,6 +413,7 @@ class Plant:
         twin.arrays = object.__new__(Arrays)
         twin.arrays.__dict__.update(self.arrays.__dict__)
         twin.arrays.w = self.arrays.w.copy()
+        twin.arrays.hot = dict(self.arrays.hot)
         twin._log = np.empty((TAIL_ROWS, self._log.shape[1]))
         twin._rows = 0
         twin._route = self._route.copy() if self._route is not None else None
@@ -884,6 +901,7 @@ class Plant:
 
     def collapsed_at(self) -> float | None:
         """First instant at which the battery could not feed what hangs on it [s]; None: never."""
+        self._return_to_now()
         at = float(self.arrays.w[L.COLLAPSED_AT])
         return None if at < 0.0 else at
 

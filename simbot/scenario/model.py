@@ -102,6 +102,26 @@ class Rail:
 
 
 @dataclass(frozen=True)
+class Fuse:
+    """A fuse or thermal breaker: its body lags behind the square of the current."""
+
+    rating: float  # A
+    time: float  # s
+    line: int
+
+
+@dataclass(frozen=True)
+class Heat:
+    """Thermal part of a motor's sheet."""
+
+    winding_to_case: float  # K/W
+    case_to_air: float
+    winding_time: float  # s
+    case_time: float
+    limit: float  # degC, of the winding
+
+
+@dataclass(frozen=True)
 class Motor:
     """A data sheet. None where the sheet does not say."""
 
@@ -116,6 +136,7 @@ class Motor:
     stall_torque_is: str  # "after_friction" or "before_friction"
     source: str
     line: int
+    heat: Heat | None = None
 
 
 @dataclass(frozen=True)
@@ -170,6 +191,8 @@ class Robot:
     motors: dict[str, Motor]
     mechanisms: dict[str, MechanismSpec]
     order: tuple[OrderRule, ...]
+    fuse: Fuse | None = None  # behind the battery
+    brown_out: dict[str, float] = field(default_factory=dict)  # device -> V of the bus below which it resets
 
 
 # --- plan ---------------------------------------------------------------------------------------------

@@ -6,8 +6,8 @@ import warnings
 from functools import cache
 from typing import Any
 
-Powers = tuple[int, int, int, int, int, int]
-_BASES = {"meter": 0, "kilogram": 1, "second": 2, "ampere": 3, "radian": 4}
+Powers = tuple[int, ...]
+_BASES = {"meter": 0, "kilogram": 1, "second": 2, "ampere": 3, "radian": 4, "kelvin": 6}
 
 
 @cache
@@ -25,7 +25,7 @@ def registry() -> Any:
 
 
 def look_up(word: str) -> tuple[float, Powers] | None:
-    """Factor to SI and powers of m, kg, s, A, rad of a unit's name; None where there is no such unit."""
+    """Factor to SI and powers of m, kg, s, A, rad, count, K of a unit's name; None where there is no such unit."""
     if not word.isascii() or not word.isalpha():
         return None
     with warnings.catch_warnings():
@@ -36,11 +36,11 @@ def look_up(word: str) -> tuple[float, Powers] | None:
             offset = registry().Quantity(0.0, word).to_base_units().magnitude
         except Exception:  # whatever pint or its parser makes of an arbitrary word: it is no unit
             return None
-    powers = [0] * 6
+    powers = [0] * 7
     for name, power in parts:
         if name not in _BASES or power != int(power):
             return None
         powers[_BASES[name]] = int(power)
     if offset or not parts:
         return None
-    return float(base.magnitude), (powers[0], powers[1], powers[2], powers[3], powers[4], 0)
+    return float(base.magnitude), tuple(powers)

@@ -13,7 +13,9 @@ from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
 from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
 from simbot.scenario.model import (
+    Fuse,
     GearStage,
+    Heat,
     MechanismSpec,
     Motor,
     MotorUse,
@@ -25,6 +27,8 @@ from simbot.scenario.model import (
 from simbot.scenario.parameters import Kind, Kinds, Parameter, Quantity
 from simbot.scenario.positions import Positions, read_counts_and_range
 from simbot.scenario.schema import (
+    FuseShape,
+    HeatShape,
     MotorShape,
     OrderShape,
     RailShape,
@@ -33,9 +37,11 @@ from simbot.scenario.schema import (
 )
 from simbot.scenario.sheet import Desk, Loc, Sheet, listed
 from simbot.scenario.unit_table import resolved
-from simbot.scenario.units import Scale, read_as
+from simbot.scenario.units import Scale, read_as, read_quantity
 
 RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
+FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
+WINDING_LIMIT = 120.0  # degC
 WINDOW_SHARE = 0.02  # of the travel
 DRIVE_CONTROL = {"p": 5.0, "d": 0.5, "window": 0.025, "slower_than": 0.06}  # /m, s/m, m, m/s
 
@@ -102,8 +108,50 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
             motors={name: motor for name, motor in draft.motors.items() if motor},
             mechanisms={name: spec for name, spec in draft.mechanisms.items() if spec},
             order=order,
+            fuse=_fuse(sheet, (*loc, "fuse")),
+            brown_out=_brown_out(sheet, (*loc, "brown_out")),
         )
     return draft
+
+
+def _fuse(sheet: Sheet, loc: Loc) -> Fuse | None:
+    if sheet.node(loc) is None:
+        return None
+    shape = sheet.read(loc, FuseShape)
+    if shape is None:
+        return None
+    if shape.time is None:
+        sheet.remark(loc, "assumed", f"time: {FUSE_TIME:g} s (a blade fuse, from memory)")
+    return Fuse(float(shape.rating), float(shape.time or FUSE_TIME), sheet.line(loc))
+
+
+def _brown_out(sheet: Sheet, loc: Loc) -> dict[str, float]:
+    """Volts of the bus below which devices reset, by their names."""
+    found = {}
+    for name, at in sheet.entries(loc):
+        volts = sheet.attempt(
+            at, read_quantity, sheet.text(at), "voltage", low=0.0, high=100.0, open_low=True
+        )
+        if volts is not None:
+            found[name] = float(volts)
+    return found
+
+
+def _heat(sheet: Sheet, loc: Loc) -> Heat | None:
+    if sheet.node(loc) is None:
+        return None
+    shape = sheet.read(loc, HeatShape)
+    if shape is None:
+        return None
+    if shape.limit is None:
+        sheet.remark(loc, "assumed", f"limit: {WINDING_LIMIT:g} degC (100 to 155 degC, from memory)")
+    return Heat(
+        float(shape.winding_to_case),
+        float(shape.case_to_air),
+        float(shape.winding_time),
+        float(shape.case_time),
+        float(shape.limit or WINDING_LIMIT),
+    )
 
 
 def _rail(sheet: Sheet, name: str, loc: Loc) -> Rail | None:
@@ -138,9 +186,8 @@ def _motor(sheet: Sheet, name: str, loc: Loc) -> Motor | None:
             ),
         )
     _note_reading(sheet, (*loc, "stall_torque"), "torque")
-    return Motor(
-        name=name, line=sheet.line(loc), **{key: getattr(shape, key) for key in MotorShape.model_fields}
-    )
+    given = {key: getattr(shape, key) for key in MotorShape.model_fields}
+    return Motor(name=name, line=sheet.line(loc), **{**given, "heat": _heat(sheet, (*loc, "heat"))})
 
 
 def _note_reading(sheet: Sheet, loc: Loc, dimension: str) -> None:

@@ -86,6 +86,8 @@ class RobotShape(Shape):
         description="the period of its control loop, such as 20 ms"
     )
     battery: Any = Field(description="the battery's states")
+    fuse: Any = None
+    brown_out: Any = None
     rails: Any = None
     motors: Any = None
     mechanisms: Any = Field(description="mechanisms by their names")
@@ -138,6 +140,29 @@ class RailShape(Shape):
     dropout: Annotated[Quantity, quantity("voltage", low=0.0, high=20)] = Quantity(0.0)
 
 
+class FuseShape(Shape):
+    rating: Annotated[Quantity, quantity("current", low=0.0, high=1000, open_low=True)] = Field(
+        description="the current that it carries for ever, such as 20 A"
+    )
+    time: Annotated[Quantity, quantity("time", low=0.01, high=600)] | None = None
+
+
+class HeatShape(Shape):
+    winding_to_case: Annotated[
+        Quantity, quantity("thermal_resistance", low=0.0, high=1000, open_low=True)
+    ] = Field(description="the sheet's thermal resistance, such as 3 K/W")
+    case_to_air: Annotated[Quantity, quantity("thermal_resistance", low=0.0, high=1000, open_low=True)] = (
+        Field(description="the sheet's thermal resistance, such as 8 K/W")
+    )
+    winding_time: Annotated[Quantity, quantity("time", low=0.1, high=10000)] = Field(
+        description="the sheet's thermal time constant of the winding, such as 36 s"
+    )
+    case_time: Annotated[Quantity, quantity("time", low=1.0, high=100000)] = Field(
+        description="the sheet's thermal time constant of the case, such as 960 s"
+    )
+    limit: Annotated[Quantity, quantity("temperature", low=40.0, high=250.0)] | None = None
+
+
 class MotorShape(Shape):
     voltage: Annotated[Quantity, quantity("voltage", low=0.0, high=100, open_low=True)] = Field(
         description="the sheet's volts, such as 12 V"
@@ -151,6 +176,7 @@ class MotorShape(Shape):
     rotor_inertia: Annotated[Quantity, quantity("inertia", low=0.0, high=1.0)] | None = None
     internal_ratio: Annotated[Quantity, quantity("ratio", low=0.0, high=1e5, open_low=True)] | None = None
     stall_torque_is: Annotated[str, choice("after_friction", "before_friction")] = "after_friction"
+    heat: Any = None
     source: Word = ""
 
 

@@ -8,23 +8,26 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-Powers = tuple[int, int, int, int, int, int]  # of m, kg, s, A, rad, count
+Powers = tuple[int, ...]  # of m, kg, s, A, rad, count, K
 
-NONE: Powers = (0, 0, 0, 0, 0, 0)
-_M: Powers = (1, 0, 0, 0, 0, 0)
-_KG: Powers = (0, 1, 0, 0, 0, 0)
-TIME: Powers = (0, 0, 1, 0, 0, 0)
-_A: Powers = (0, 0, 0, 1, 0, 0)
-_CHARGE: Powers = (0, 0, 1, 1, 0, 0)
-ANGLE: Powers = (0, 0, 0, 0, 1, 0)
-_COUNT: Powers = (0, 0, 0, 0, 0, 1)
-_N: Powers = (1, 1, -2, 0, 0, 0)
-TORQUE: Powers = (2, 1, -2, 0, 0, 0)
-MASS_AT_LEVER: Powers = (1, 1, 0, 0, 0, 0)
-_V: Powers = (2, 1, -3, -1, 0, 0)
-_OHM: Powers = (2, 1, -3, -2, 0, 0)
-_SPEED: Powers = (1, 0, -1, 0, 0, 0)
-ANGULAR_SPEED: Powers = (0, 0, -1, 0, 1, 0)
+NONE: Powers = (0, 0, 0, 0, 0, 0, 0)
+_M: Powers = (1, 0, 0, 0, 0, 0, 0)
+_KG: Powers = (0, 1, 0, 0, 0, 0, 0)
+TIME: Powers = (0, 0, 1, 0, 0, 0, 0)
+_A: Powers = (0, 0, 0, 1, 0, 0, 0)
+_CHARGE: Powers = (0, 0, 1, 1, 0, 0, 0)
+ANGLE: Powers = (0, 0, 0, 0, 1, 0, 0)
+_COUNT: Powers = (0, 0, 0, 0, 0, 1, 0)
+_KELVIN: Powers = (0, 0, 0, 0, 0, 0, 1)
+_N: Powers = (1, 1, -2, 0, 0, 0, 0)
+TORQUE: Powers = (2, 1, -2, 0, 0, 0, 0)
+MASS_AT_LEVER: Powers = (1, 1, 0, 0, 0, 0, 0)
+_V: Powers = (2, 1, -3, -1, 0, 0, 0)
+_JOULE: Powers = (2, 1, -2, 0, 0, 0, 0)
+_WATT: Powers = (2, 1, -3, 0, 0, 0, 0)
+_OHM: Powers = (2, 1, -3, -2, 0, 0, 0)
+_SPEED: Powers = (1, 0, -1, 0, 0, 0, 0)
+ANGULAR_SPEED: Powers = (0, 0, -1, 0, 1, 0, 0)
 
 GRAVITY = 9.80665  # m/s², standard gravity, exact (3rd CGPM, 1901)
 INCH = 0.0254  # m, exact (international yard and pound agreement, 1959)
@@ -79,6 +82,9 @@ def _words() -> dict[str, tuple[float, Powers]]:
     put("rpm", 2 * math.pi / 60, ANGULAR_SPEED)
     put("rps", 2 * math.pi, ANGULAR_SPEED)
     put("count counts tick ticks", 1.0, _COUNT)
+    put("W watt watts", 1.0, _WATT)
+    put("J joule joules", 1.0, _JOULE)
+    put("K degC", 1.0, _KELVIN)
     put("% percent", 0.01, NONE)
     return table
 
@@ -146,17 +152,9 @@ class Dimension:
 
 
 def _per(powers: Powers, *others: Powers) -> Powers:
-    a, b, c, d, e, f = powers
     for other in others:
-        a, b, c, d, e, f = (
-            a - other[0],
-            b - other[1],
-            c - other[2],
-            d - other[3],
-            e - other[4],
-            f - other[5],
-        )
-    return (a, b, c, d, e, f)
+        powers = tuple(have - less for have, less in zip(powers, other, strict=True))
+    return powers
 
 
 def _dimension(name: str, si: str, powers: Powers | tuple[Powers, ...], units: str) -> Dimension:
@@ -169,7 +167,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "length": _dimension("a length", "m", _M, "mm cm m in ft"),
     "angle": _dimension("an angle", "rad", ANGLE, "deg rad rev"),
     "mass": _dimension("a mass", "kg", _KG, "kg g lb oz"),
-    "inertia": _dimension("an inertia", "kg*m^2", (2, 1, 0, 0, 0, 0), "kg*m^2 g*cm^2 lb*in^2"),
+    "inertia": _dimension("an inertia", "kg*m^2", (2, 1, 0, 0, 0, 0, 0), "kg*m^2 g*cm^2 lb*in^2"),
     "force": _dimension("a force", "N", _N, "N kgf lbf"),
     "torque": _dimension("a torque", "N*m", TORQUE, "N*m kgf*cm ozf*in lbf*in"),
     "speed": _dimension("a speed", "m/s", _SPEED, "m/s mm/s in/s ft/s"),
@@ -187,6 +185,9 @@ DIMENSIONS: dict[str, Dimension] = {
     "voltage": _dimension("a voltage", "V", _V, "V mV"),
     "resistance": _dimension("a resistance", "ohm", _OHM, "ohm mohm"),
     "charge": _dimension("a charge", "A*s", _CHARGE, "Ah mAh"),
+    "temperature": _dimension("a temperature", "degC", _KELVIN, "degC"),
+    "thermal_resistance": _dimension("a thermal resistance", "K/W", _per(_KELVIN, _WATT), "K/W"),
+    "energy": _dimension("an energy", "J", _JOULE, "J"),
     "share": _dimension("a share", "", NONE, "%"),
     "length_counts_scale": _dimension(
         "encoder counts per length", "1/m", _per(_COUNT, _M), "counts/mm counts/in"

@@ -103,7 +103,7 @@ def parse_unit(unit: str) -> tuple[float, Powers] | None:
         exponent = sign * int(match[2] or 1)
         factor *= known[0] ** exponent
         total = [have + exponent * power for have, power in zip(total, known[1], strict=True)]
-    return factor, (total[0], total[1], total[2], total[3], total[4], total[5])
+    return factor, tuple(total)
 
 
 def fail(text: str, given: str, wanted: str = "", near: str | None = None) -> ValueFault:
@@ -171,8 +171,8 @@ def _factor(unit: str, dimension: Dimension, given: str, scale: Scale) -> float:
 
 def _in_coordinate(powers: Powers, dimension: Dimension) -> Powers | None:
     """The powers with counts taken as length or angle, where that gives the dimension wanted."""
-    a, b, c, d, e, f = powers
-    for candidate in ((a + f, b, c, d, e, 0), (a, b, c, d, e + f, 0)):
+    a, b, c, d, e, f, g = powers
+    for candidate in ((a + f, b, c, d, e, 0, g), (a, b, c, d, e + f, 0, g)):
         if candidate in dimension.powers:
             return candidate
     return None

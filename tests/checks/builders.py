@@ -48,13 +48,13 @@ LARGE = {
 
 def robot_text(
     mechanisms: Words, motors: Words, battery: tuple[float, float] = (12.0, 0.0), rails: Words | None = None,
-    mass: str = "9 kg", loop: str = "20 ms", size: tuple[str, str] = ("400 mm", "400 mm"),
+    mass: str = "9 kg", loop: str = "20 ms", size: tuple[str, str] = ("400 mm", "400 mm"), **more: Any,
 ) -> str:  # fmt: skip
     volts, ohms = battery
     robot: Words = {
         "name": "bench", "mass": mass, "size": list(size), "loop": loop,
         "battery": {"states": {"only": {"open_circuit": f"{volts!r} V", "resistance": f"{ohms!r} ohm"}}},
-        "motors": motors, "mechanisms": mechanisms,
+        "motors": motors, "mechanisms": mechanisms, **more,
     }  # fmt: skip
     if rails:
         robot["rails"] = rails

@@ -18,8 +18,9 @@ PINT_NAMES = {
     "sec": "second", "secs": "second", "kilo": "kilogram", "kilos": "kilogram", "mohm": "milliohm",
     "us": "microsecond", "um": "micrometer", "tick": "count", "ticks": "count", "rps": "revolution/second",
     "min": "minute", "rev": "revolution", "in": "inch", "amp": "ampere", "amps": "ampere", "lbs": "pound",
+    "degC": "delta_degC",
 }  # fmt: skip
-BASES = ("meter", "kilogram", "second", "ampere", "radian", "count")
+BASES = ("meter", "kilogram", "second", "ampere", "radian", "count", "kelvin")
 
 
 @pytest.mark.parametrize("word", WORDS)
@@ -184,6 +185,6 @@ def test_unwritable_cache_folder_is_no_obstacle(tmp_path, monkeypatch):
     monkeypatch.setattr("platformdirs.user_cache_path", lambda name: tmp_path / "file" / name)
     pint_words.registry.cache_clear()
     try:
-        assert pint_words.look_up("kilonewton") == (1000.0, (1, 1, -2, 0, 0, 0))
+        assert pint_words.look_up("kilonewton") == (1000.0, (1, 1, -2, 0, 0, 0, 0))
     finally:
         pint_words.registry.cache_clear()

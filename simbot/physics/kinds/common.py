@@ -56,6 +56,24 @@ CONTROL = Parameter(
     ),
 )
 
+BREAKER = Parameter(
+    "breaker",
+    "block",
+    "fuse or thermal breaker of each of its motors",
+    block=(
+        Parameter("rating", "current", "the current that it carries for ever", low=0.0, open_low=True),
+        Parameter(
+            "time",
+            "time",
+            "its time constant; it opens when (current / rating)², lagging by it, passes 1.44",
+            default=12.0,
+            low=0.01,
+            high=600.0,
+            reason="a thermal breaker, from memory",
+        ),
+    ),
+)
+
 DRIVEN = (
     Parameter("motors", "motors", "how many of which motor, as in `2 x wheel`", required=True),
     Parameter("gearing", "stages", "gear stages from the motor on; none: direct"),
@@ -66,6 +84,21 @@ DRIVEN = (
         "battery_current_limit",
         "current",
         "controller's limit on what each motor takes from the battery",
+        low=0.0,
+        open_low=True,
+    ),
+    BREAKER,
+    Parameter(
+        "stalls_at_most",
+        "time",
+        "longest time at rest with more than half of its stall current; none: not watched",
+        low=0.0,
+        open_low=True,
+    ),
+    Parameter(
+        "stop_rating",
+        "energy",
+        "what its hard stops can take in one hit; none: not watched",
         low=0.0,
         open_low=True,
     ),
@@ -96,3 +129,8 @@ DAMPING = Parameter("damping", "coordinate_damping", "friction in proportion to 
 def tilt_of(p: Mapping[str, Any]) -> float:
     """Angle by which the robot's stance lifts the mechanism's own horizontal [rad]; 0 on level ground."""
     return float(p.get("tilt") or 0.0)
+
+
+CORD_RATING = Parameter(
+    "cord_rating", "force", "greatest pull that its cord may take; none: not watched", low=0.0, open_low=True
+)

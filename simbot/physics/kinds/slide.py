@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from math import inf, pi, sin
 from typing import Any
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
 from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -20,6 +20,7 @@ SUMMARY = "spool slide, continuous or cascade"
 PARAMETERS = (
     *DRIVEN,
     TRAVEL,
+    CORD_RATING,
     Parameter(
         "drum_diameter",
         "length",

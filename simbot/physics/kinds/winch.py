@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
 from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -18,6 +18,7 @@ SUMMARY = "winch with a constant load"
 PARAMETERS = (
     *DRIVEN,
     TRAVEL,
+    CORD_RATING,
     Parameter(
         "drum_diameter",
         "length",

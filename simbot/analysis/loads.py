@@ -1,0 +1,161 @@
+"""What a run asks of fuses, breakers, devices that reset, windings, cords and hard stops.
+
+Nothing here changes the run: what opens or resets is told, and the times after it are those of a robot on which
+it had held.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+import numpy.typing as npt
+
+from simbot.analysis.results import Finding
+from simbot.analysis.words import ms
+from simbot.physics import strain
+from simbot.physics.heat import AIR, RISE_OF_R
+from simbot.physics.plant import Plant
+from simbot.scenario.model import MechanismSpec, Robot
+
+Array = npt.NDArray[np.float64]
+
+OPENS = 1.44  # (I/In)² at which a fuse opens in the end: 1.2 times its rating, common practice, no source
+STALLED = 0.5  # of the stall current
+FADES = 0.1  # of the resistance: so much more is told
+
+
+@dataclass(frozen=True)
+class Place:
+    """The step of the plan under way at an instant."""
+
+    step: int
+    line: int
+
+
+def load_findings(
+    robot: Robot, plant: Plant, places: list[tuple[int, Place]], deliveries_us: Sequence[int] = ()
+) -> list[Finding]:
+    """Findings about loads, each at its first instant; places: (instant µs, step) of all commands, in order."""
+    found = [*_main(robot, plant, places)]
+    for name, spec in robot.mechanisms.items():
+        if name in plant.names:
+            found += _of_one(spec, plant, places)
+            found += _heat(spec, plant, places, deliveries_us)
+    return found
+
+
+def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
+    collapsed = plant.collapsed_at()
+    if collapsed is not None:
+        text = "the battery cannot feed what hangs on it; the times after it are those of a bus at its last volts"
+        yield _finding("bus_collapse", collapsed, None, text, places)
+    if robot.fuse is not None:
+        opens, most = strain.fuse(plant, None, robot.fuse.rating, robot.fuse.time, OPENS)
+        if opens < inf:
+            text = (
+                f"the main fuse of {robot.fuse.rating:.4g} A opens: its body has lagged up to (I/In)² = {OPENS}; "
+                f"the times after it are those of a fuse that had held (it came to {most:.2f})"
+            )
+            yield _finding("fuse_opens", opens, None, text, places)
+    for device, volts in robot.brown_out.items():
+        spell = strain.below(plant, volts)
+        if spell is not None:
+            begins, lasts, lowest = spell
+            text = (
+                f"the bus falls below the {volts:.4g} V at which the {device} resets, to {lowest:.2f} V, "
+                f"for {ms(round(lasts * 1e6))} in all; the times after it are those of a robot that had stayed awake"
+            )
+            yield _finding("brown_out", begins, None, text, places)
+
+
+def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
+    name, values = spec.name, spec.values
+    breaker = values.get("breaker")
+    if breaker and breaker.get("rating"):
+        rating, lag = float(breaker["rating"]), float(breaker["time"])
+        opens, most = strain.fuse(plant, name, rating, lag, OPENS)
+        if opens < inf:
+            text = (
+                f"the breaker of {rating:.4g} A of each motor of the {name} opens; the times after it are those of "
+                f"a breaker that had held (its (I/In)² came to {most:.2f}, {OPENS} opens it)"
+            )
+            yield _finding("breaker_opens", opens, name, text, places)
+    longest = values.get("stalls_at_most")
+    if longest:
+        spell = strain.longest_stall(plant, name, STALLED)
+        if spell is not None and spell[1] > float(longest):
+            text = (
+                f"the {name} stands for {ms(round(spell[1] * 1e6))} with more than half of its stall current "
+                f"(allowed: {ms(round(float(longest) * 1e6))})"
+            )
+            yield _finding("stalls_long", spell[0], name, text, places)
+    cord = values.get("cord_rating")
+    if cord:
+        at, pull = strain.greatest_cord_pull(plant, name)
+        if pull > float(cord):
+            text = f"the cord of the {name} is pulled with {pull:.4g} N, more than its rating of {float(cord):.4g} N"
+            yield _finding("cord_overloaded", at, name, text, places)
+    allowed = values.get("stop_rating")
+    if allowed:
+        hits = strain.hits(plant, name)
+        if hits:
+            at, speed, energy = max(hits, key=lambda hit: hit[2])
+            if energy > float(allowed):
+                unit = "m/s" if spec.coordinate == "length" else "rad/s"
+                text = (
+                    f"the {name} meets its hard stop with {energy:.3g} J at {speed:.3g} {unit} "
+                    f"(its stop takes {float(allowed):.3g} J)"
+                )
+                yield _finding("hard_stop", at, name, text, places)
+
+
+def _heat(
+    spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]], deliveries_us: Sequence[int]
+) -> Iterator[Finding]:
+    """A winding that passes its limit, and a mechanism that fades as its winding's resistance rises."""
+    name, model = spec.name, plant.models.heat(spec.name)
+    history = None if model is None else strain.heat_history(plant, name)
+    if model is None or history is None:
+        return
+    times, winding, _ = history
+    faded = np.flatnonzero(winding - AIR > FADES / RISE_OF_R)
+    if len(faded):
+        at = float(times[faded[0]])
+        cycle = 1 + sum(delivery <= at * 1e6 for delivery in deliveries_us)
+        text = (
+            f"the {name} starts to fade in cycle {cycle}: at {winding[faded[0]]:.0f} degC its winding has "
+            f"{FADES:.0%} more resistance, and as much less torque where it stalls"
+        )
+        yield _finding("fades", at, name, text, places)
+    hot = np.flatnonzero(winding > model.limit)
+    if len(hot):
+        most = winding.max()
+        text = f"the winding of the {name} passes its limit of {model.limit:.0f} degC and comes to {most:.0f} degC"
+        yield _finding("winding_hot", float(times[hot[0]]), name, text, places)
+
+
+def _finding(
+    kind: str, at: float, mechanism: str | None, text: str, places: list[tuple[int, Place]]
+) -> Finding:
+    at_us = round(at * 1e6)
+    place = Place(0, 0)
+    for since, here in places:
+        if since > at_us:
+            break
+        place = here
+    return Finding(
+        kind=kind,
+        step=place.step,
+        line=place.line,
+        at_us=at_us,
+        mechanism=mechanism,
+        cause_line=None,
+        cause_step=None,
+        late_us=None,
+        outcome=None,
+        text=text,
+        fails=False,
+    )
