@@ -84,6 +84,7 @@ class StopwatchPlant(Plant):
     """Give `tracks` by mechanism; `loop_us` is the control's tick."""
 
     def __init__(self, tracks: dict[str, Track], horizon_us: int, loop_us: int = 20_000) -> None:
+        self.names = []
         self.tracks, self.horizon_us, self.loop_us, self.now_us = tracks, horizon_us, loop_us, 0
         self.given: list[Move] = []
         self.payloads: list[tuple[int, str, float]] = []
@@ -190,6 +191,9 @@ class StopwatchPlant(Plant):
 
     def currents(self) -> tuple[float, float]:
         return 0.0, 0.0
+
+    def collapsed_at(self) -> float | None:
+        return None
 
     def energy(self) -> float:
         return 0.0
