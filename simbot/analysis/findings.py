@@ -29,6 +29,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
+    found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
     deliveries = [delivery.at_us for delivery in trace.deliveries]
@@ -210,6 +211,37 @@ def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant, coordinates: Co
                     f"step {wait.step} waited to the end of its period for the {move.mechanism}, "
                     f"which {_stays(move, coordinates)}"
                 ),
+                fails=False,
+            )
+        )
+    return found
+
+
+def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:
+    """Moves that fall behind their motion profile by more than their window."""
+    found = []
+    for record in trace.moves:
+        move = record.move
+        lag = move.lag()
+        if lag is None or lag <= move.window:
+            continue
+        coordinate = coordinates[move.mechanism]
+        text = (
+            f"the {move.mechanism} falls {extent(lag, coordinate)} behind its motion profile "
+            f"(its window is {extent(move.window, coordinate)}): the profile asks for more than its motors give"
+        )
+        found.append(
+            Finding(
+                kind="lags",
+                step=record.step,
+                line=record.line,
+                at_us=move.start_us,
+                mechanism=move.mechanism,
+                cause_line=None,
+                cause_step=None,
+                late_us=None,
+                outcome=None,
+                text=text,
                 fails=False,
             )
         )

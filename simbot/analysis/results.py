@@ -33,6 +33,7 @@ class MoveResult:
     start_position: float | str
     start_speed: float
     target: float | str
+    lag: float | None  # farthest behind its motion profile; None without one
     ends_at: float | str | None  # of a move that never arrives
     reason: str  # of a move that never arrives
     period: str
@@ -69,7 +70,7 @@ class Finding:
 
     kind: need_unmet, pick_lost (a hand over too), nothing_held, place_full, limit_ran_out, never_arrived,
     order_broken; bus_collapse, fuse_opens, breaker_opens, brown_out, stalls_long, cord_overloaded,
-    hard_stop, fades, winding_hot.
+    hard_stop, lags, fades, winding_hot.
     """
 
     kind: str

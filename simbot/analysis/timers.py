@@ -130,6 +130,7 @@ def _move_result(index: int, record: MoveRecord, links: Links, guard_us: int) ->
         start_position=move.start_position,
         start_speed=move.start_speed,
         target=move.target,
+        lag=move.lag(),
         ends_at=move.ends_at() if rests else None,
         reason=move.reason() if rests else "",
         period=record.period,

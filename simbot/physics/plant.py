@@ -110,6 +110,7 @@ class Move:
 
     __slots__ = (
         "_floor",
+        "_lag",
         "_payload",
         "_plant",
         "_route",
@@ -146,6 +147,7 @@ class Move:
         self._route: Route | None = None
         self._payload = 0.0
         self._floor: tuple[float | None] | None = None
+        self._lag: float | None = None
 
     def arrival_us(self) -> int | None:
         """Instant at which it is inside its target set and stays: until the later command, else for good.
@@ -210,6 +212,16 @@ class Move:
 
             self._floor = (floor_of(self._plant, self),)
         return self._floor[0]
+
+    def lag(self) -> float | None:
+        """Farthest it was behind its motion profile until it was taken over [m, rad]; None without a profile."""
+        state, at = self._state, self._plant.arrays.at.get(self.mechanism)
+        if state is None or at is None or state[at + L.CONTROL] != L.PROFILED:
+            return None
+        if self.cut_us is None:
+            self._plant._settle(self)
+            return float(self._plant.arrays.w[at + L.LAG_MAX])
+        return self._lag
 
     def _ahead(self) -> Plant:
         """The plant as it would have gone on from the takeover if nothing more had been commanded."""
@@ -403,6 +415,8 @@ class Plant:
         if old is None:
             return
         old.cut_us = self.now_us
+        if mechanism in self.arrays.at:
+            old._lag = float(self.arrays.w[self.arrays.at[mechanism] + L.LAG_MAX])
         if old.stopwatch is None and not isinstance(old.command, Spin):
             old._tail = self._clone()
 

@@ -129,6 +129,7 @@ def _move(move: MoveResult) -> Document:
         "start_position": _place(move.start_position),
         "start_speed": _rounded(move.start_speed),
         "target": _place(move.target),
+        "lag": _rounded(move.lag),
         "ends_at": _place(move.ends_at),
         "reason": move.reason or None,
     }

@@ -578,3 +578,28 @@ def test_a_reversal_at_full_speed() -> None:
     assert w[L.I_MAX] == pytest.approx(
         back / R, rel=1e-6
     )  # up to twice its stall current, and the battery pays
+
+
+def test_a_profile_that_asks_for_too_much_is_told() -> None:
+    """At full effort the slide is x = vf (t - tau (1 - e^(-t/tau))): the lag is what the profile is ahead of that."""
+    fast = {"loop": "profile", "window": "10 mm", "speed": "2 m/s", "acceleration": "100 m/s^2", "p": "50 /m"}
+    plant = plant_of(slide(fast))
+    move = plant.command("it", GoTo(1.0))
+    plant.advance(4_000_000)
+    ramp = 2.0 / 100.0
+    ticks = [0.02 * number for number in range(200)]
+    behind = []
+    for t in ticks:
+        goal = 50.0 * t * t if t < ramp else min(2.0 * (t - 0.5 * ramp), 1.0)
+        behind.append(goal - VF * (t - TAU * (1.0 - exp(-t / TAU))))
+    first = [
+        lag for lag, t in zip(behind, ticks, strict=True) if t < 0.53
+    ]  # at full effort until the profile ends
+    assert move.lag() == pytest.approx(max(first), rel=1e-5)
+    calm = plant_of(slide({**fast, "speed": "0.2 m/s", "acceleration": "1 m/s^2", "p": "20 /m"}))
+    easy = calm.command("it", GoTo(1.0))
+    assert easy.lag() is not None and easy.lag() < 0.01  # type: ignore[operator]
+    taken_over = calm.command("it", GoTo(0.5))
+    assert easy.lag() == pytest.approx(0.0, abs=1e-9)
+    assert taken_over.lag() is not None
+    assert plant_of(slide(full())).command("it", GoTo(1.0)).lag() is None

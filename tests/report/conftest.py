@@ -42,6 +42,7 @@ def make_move(**changes: Any) -> MoveResult:
         "start_position": 0.0,
         "start_speed": 0.0,
         "target": 0.42,
+        "lag": None,
         "ends_at": None,
         "reason": "",
         "period": "autonomous",

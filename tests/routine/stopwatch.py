@@ -72,6 +72,9 @@ class StraightMove(Move):
     def reason(self) -> str:
         return "nothing holds it there"
 
+    def lag(self) -> float | None:
+        return None
+
     def floor_s(self) -> float | None:
         return None if self.track.words else (self.arrival_us() - self.start_us) * 1e-6
 
