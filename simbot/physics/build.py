@@ -335,7 +335,10 @@ class Arrays:
             friction = reduced.friction if segment.friction is None else segment.friction
             static = reduced.static if segment.static is None else segment.static
             place = (segment.low, segment.high, segment.mass, segment.load, cells, row)
-            w[s : s + L.SEG_SIZE] = (*place, friction, static, float(segment.catch))
+            bends = segment.knots is not None and bool(
+                np.any(segment.knots[:, L.TAB_DM] != 0.0) or np.any(segment.knots[:, L.TAB_G] != 1.0)
+            )
+            w[s : s + L.SEG_SIZE] = (*place, friction, static, float(segment.catch), float(bends))
             s += L.SEG_SIZE
         self.locate(name)
 
@@ -358,8 +361,8 @@ class Arrays:
                 now = k
                 break
         s = base + now * L.SEG_SIZE
-        low, high, mass, load, cells, row, friction, static, catch = w[s : s + L.SEG_SIZE]
-        w[m + L.FC], w[m + L.FS] = friction, static
+        low, high, mass, load, cells, row, friction, static, catch, bends = w[s : s + L.SEG_SIZE]
+        w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS] = friction, static, bends
         if catch == 1.0:
             w[m + L.Q_LO] = low
         w[m + L.SEG_NOW] = now

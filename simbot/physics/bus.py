@@ -20,7 +20,7 @@ from simbot.physics.forces import accelerate, group_current, supply
 def factor_at(w: Array, tab: Array, m: int, q: float) -> Any:
     """Common factor of the ratios at a position (1 where the travel has no table)."""
     n = w[m + L.TAB_N]
-    if n == 0.0:
+    if n == 0.0 or w[m + L.TAB_BENDS] == 0.0:
         return 1.0
     per = w[m + L.TAB_PER]
     x = (q - w[m + L.TAB_Q0]) * per

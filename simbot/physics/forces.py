@@ -43,10 +43,12 @@ def look_up(w: Array, tab: Array, m: int, q: float) -> Any:
     a = u * u * (3.0 - 2.0 * u)
     b = u * (1.0 - u) * (1.0 - u) * h
     c = u * u * (u - 1.0) * h
-    mass = tab[row, L.TAB_M] * (1.0 - a) + tab[row + 1, L.TAB_M] * a
-    mass += tab[row, L.TAB_DM] * b + tab[row + 1, L.TAB_DM] * c
     load = tab[row, L.TAB_Q] * (1.0 - a) + tab[row + 1, L.TAB_Q] * a
     load += tab[row, L.TAB_DQ] * b + tab[row + 1, L.TAB_DQ] * c
+    if w[m + L.TAB_BENDS] == 0.0:
+        return tab[row, L.TAB_M], 0.0, load, 1.0, 0.0
+    mass = tab[row, L.TAB_M] * (1.0 - a) + tab[row + 1, L.TAB_M] * a
+    mass += tab[row, L.TAB_DM] * b + tab[row + 1, L.TAB_DM] * c
     factor = tab[row, L.TAB_G] * (1.0 - a) + tab[row + 1, L.TAB_G] * a
     factor += tab[row, L.TAB_DG] * b + tab[row + 1, L.TAB_DG] * c
     dmass = tab[row, L.TAB_DM] * (1.0 - a) + tab[row + 1, L.TAB_DM] * a

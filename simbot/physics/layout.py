@@ -162,7 +162,8 @@ FED_SLOPE = OPTIMAL + 12
 FED_EMF = OPTIMAL + 13  # voltage per speed
 FED_SIEMENS = OPTIMAL + 14  # what it takes from its rail per volt
 SQUARED_OWN = OPTIMAL + 15  # integral of the current squared that it takes from the bus [A² s]
-POLY = OPTIMAL + 16  # position over the share of the step under trial: ORDER + 1 coefficients
+TAB_BENDS = OPTIMAL + 16  # of the present segment (see SEG_BENDS)
+POLY = OPTIMAL + 17  # position over the share of the step under trial: ORDER + 1 coefficients
 MECH_SIZE = POLY + ORDER + 1
 
 NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0
@@ -210,7 +211,8 @@ SEG_ROW = 5
 SEG_FC = 6  # sliding and static friction on it
 SEG_FS = 7
 SEG_CATCH = 8  # 1: once it has been entered upwards its lower end is a stop (a ratchet's tooth)
-SEG_SIZE = 9
+SEG_BENDS = 9  # 1: its table is more than a load: inertia or ratios change
+SEG_SIZE = 10
 
 # --- table row (one knot) -------------------------------------------------------------------------------
 TAB_M, TAB_DM, TAB_DDM, TAB_Q, TAB_DQ, TAB_G, TAB_DG, TAB_DDG = 0, 1, 2, 3, 4, 5, 6, 7

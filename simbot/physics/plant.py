@@ -355,25 +355,47 @@ class Plant:
 
     def _run(self, t_end: float, watched: tuple[str, ...]) -> bool:
         """Run the kernel to t_end [s]; True where it stopped because all that is watched was seen inside."""
-        w = self.arrays.w
-        while True:
-            legs = self._route is not None and bool(self._route.ahead)
-            watching = (self._drive,) if legs else watched
-            for name, m in self.arrays.at.items():
-                w[m + L.WATCH] = 1.0 if name in watching else 0.0
-            w[L.WATCHING] = 1.0 if watching else 0.0
-            code, self._rows = advance(w, self.arrays.tab, self._log, self._rows, t_end)
-            if code == LOG_FULL:
-                if len(self._log) > MOST_ROWS:
-                    raise EndlessSteps(
-                        f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
-                    )
-                self._log = np.concatenate((self._log, np.empty_like(self._log)))
-            elif code == SEEN and legs:
+        assert self._drive is None or self._route is not None
+        while self._route is not None and self._route.ahead:
+            assert self._drive is not None
+            before, rows = self.arrays.w.copy(), self._rows
+            ended = self._advance(t_end, (self._drive,))
+            if (
+                watched and self._drive not in watched
+            ):  # what is watched may have been inside before the leg's end
+                leg_end = float(self.arrays.w[L.T])
+                self.arrays.w[:], self._rows = before, rows
+                seen = self._advance(leg_end, watched)
+                if seen and not (ended and self.arrays.w[L.T] == leg_end):
+                    return True
+                if ended:
+                    self._start_leg()
+                if seen:
+                    return True
+            elif ended:
                 self._start_leg()
-            else:
-                w[L.WATCHING] = 0.0
-                return bool(code == SEEN)
+            if not ended:
+                return False
+        return self._advance(t_end, watched)
+
+    def _advance(self, t_end: float, watched: tuple[str, ...]) -> bool:
+        """As _run, on the leg under way."""
+        w = self.arrays.w
+        for name, m in self.arrays.at.items():
+            w[m + L.WATCH] = 1.0 if name in watched else 0.0
+        w[L.WATCHING] = 1.0 if watched else 0.0
+        code = LOG_FULL
+        while True:
+            code, self._rows = advance(w, self.arrays.tab, self._log, self._rows, t_end)
+            if code != LOG_FULL:
+                break
+            if len(self._log) > MOST_ROWS:
+                raise EndlessSteps(
+                    f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
+                )
+            self._log = np.concatenate((self._log, np.empty_like(self._log)))
+        w[L.WATCHING] = 0.0
+        return bool(code == SEEN)
 
     # --- commands ---------------------------------------------------------------------------------
 

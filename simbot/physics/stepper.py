@@ -476,6 +476,7 @@ def load_segment(w: Array, m: int) -> Any:
     w[m + L.SEG_HI] = w[seg + L.SEG_TO]
     w[m + L.MASS_NOW] = w[seg + L.SEG_MASS]
     w[m + L.LOAD_NOW] = w[seg + L.SEG_LOAD]
+    w[m + L.TAB_BENDS] = w[seg + L.SEG_BENDS]
     w[m + L.FC] = w[seg + L.SEG_FC]
     w[m + L.FS] = w[seg + L.SEG_FS]
     w[m + L.TAB_N] = w[seg + L.SEG_CELLS]

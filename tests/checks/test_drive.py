@@ -9,7 +9,7 @@ from math import cos, exp, inf, pi, radians, sin, sqrt
 
 import numpy as np
 import pytest
-from builders import RPM, G, Words, a_plant, a_robot, a_run, seconds
+from builders import RPM, SMALL, G, Words, a_move, a_plant, a_robot, a_run, seconds
 from scipy.integrate import solve_ivp
 from scipy.optimize import linprog
 from scipy.special import lambertw
@@ -263,3 +263,29 @@ def test_a_tank_does_not_turn_aside_for_millimetres() -> None:
     )
     plant = a_plant(robot, pose=Pose(1.4, 1.8, pi))
     assert plant.command("drive", DriveTo(Pose(1.4, 1.805, pi))).arrival_us() == 0
+
+
+def test_an_arrival_is_seen_while_the_drive_has_more_to_do() -> None:
+    """A lift is seen at the first tick after its arrival, whatever the drive's next lines and turns are."""
+    slide = {"kind": "slide", "motors": "1 x small", "gearing": [{"ratio": 20, "efficiency": "80 %"}],
+             "drum_diameter": "38 mm", "moving_mass": "1 kg", "friction": "4 N", "travel": ["0 m", "0.6 m"],
+             "control": {"loop": "position", "p": "20 /m", "window": "10 mm"}}  # fmt: skip
+    loop = {"loop": "position", "p": "6 /m", "d": "0.6 s/m", "window": "20 mm", "slower_than": "60 mm/s"}
+    robot = a_robot(
+        {"drive": drive("mecanum", control=loop), "lift": slide},
+        {"wheel": GEARMOTOR, "small": SMALL},
+        mass="12 kg",
+    )
+    seen = []
+    for goal in (Pose(5.0, 1.0, 0.0), Pose(5.0, 1.0, 1.5), Pose(1.2, 1.0, 0.3)):
+        plant = a_plant(robot, pose=Pose(1.0, 1.0, 0.0))
+        lift = a_move(plant, "lift", 0.3)
+        run = plant.command("drive", DriveTo(goal))
+        seen.append(plant.first_seen_us([lift], 15_000_000))
+        arrival = lift.arrival_us()
+        assert arrival is not None
+        assert seen[-1] == -(-arrival // 20_000) * 20_000
+        both = plant.first_seen_us([lift, run], 15_000_000)
+        at = run.arrival_us()
+        assert both is not None and at is not None and both >= max(at, arrival)
+    assert seen[0] == seen[1]
