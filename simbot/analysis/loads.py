@@ -98,6 +98,13 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
         if pull > float(cord):
             text = f"the cord of the {name} is pulled with {pull:.4g} N, more than its rating of {float(cord):.4g} N"
             yield _finding("cord_overloaded", at, name, text, places)
+    spell = strain.slack(plant, name)
+    if spell is not None:
+        text = (
+            f"the cord of the {name} goes slack, for {ms(round(spell[1] * 1e6))} in all: its motors let it out faster "
+            "than the load follows, and it may come off its drum; the times after it leave out winding it in again"
+        )
+        yield _finding("cord_slack", spell[0], name, text, places)
     allowed = values.get("stop_rating")
     if allowed:
         hits = strain.hits(plant, name)

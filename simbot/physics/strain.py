@@ -75,6 +75,18 @@ def greatest_cord_pull(plant: Plant, name: str) -> tuple[float, float]:
     return float(at), float(pulls[row, end])
 
 
+def slack(plant: Plant, name: str) -> tuple[float, float] | None:
+    """(first instant, time in all) that a cord which only pulls hangs slack while it moves; None: never."""
+    if plant._built(name).reduced.least_force != 0.0:
+        return None
+    log = _rows(plant)
+    own = log[:, _first(plant, name) :]
+    pushed = np.minimum(own[:, L.LOG_FORCE0], own[:, L.LOG_FORCE1]) < 0.0
+    if not pushed.any():
+        return None
+    return float(log[pushed, L.LOG_T][0]), float(log[pushed, L.LOG_H].sum())
+
+
 def hits(plant: Plant, name: str) -> list[tuple[float, float, float]]:
     """(instant, speed, energy [J]) of every hard stop that was met; the rotors' energy is in it."""
     log = _rows(plant)

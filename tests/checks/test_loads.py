@@ -186,3 +186,13 @@ def test_no_heat_no_history() -> None:
     plant = stalled(5.0, 1.0)
     assert strain.heat_history(plant, "lift") is None
     assert not load_findings(replace(plant.robot, brown_out={}), plant, [])
+
+
+def test_a_cord_that_goes_slack_is_told() -> None:
+    """Let out at full speed, a light slide on a steep friction falls more slowly than its drum turns."""
+    slide = {**SLIDE, "cord": "pulls", "moving_mass": "1 kg", "friction": "6 N"}
+    down = [{"wait": "1 s"}, {"move": {"lift": "0.1 m"}}, {"wait": "3 s"}]
+    told = of_kind(findings(slide, {"coil": SMALL}, down, start={"lift": "0.8 m"}), "cord_slack")
+    assert told.at_us == 1_000_000
+    both = findings({**slide, "cord": "pulls_both_ways"}, {"coil": SMALL}, down, start={"lift": "0.8 m"})
+    assert not both.findings
