@@ -15,7 +15,6 @@ from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
 from simbot.scenario.model import (
     Fuse,
     GearStage,
-    Heat,
     MechanismSpec,
     Motor,
     MotorUse,
@@ -24,12 +23,11 @@ from simbot.scenario.model import (
     Remark,
     Robot,
 )
+from simbot.scenario.motor_file import note_reading, read_motor
 from simbot.scenario.parameters import Kind, Kinds, Parameter, Quantity
 from simbot.scenario.positions import Positions, read_counts_and_range
 from simbot.scenario.schema import (
     FuseShape,
-    HeatShape,
-    MotorShape,
     OrderShape,
     RailShape,
     RobotShape,
@@ -37,11 +35,10 @@ from simbot.scenario.schema import (
 )
 from simbot.scenario.sheet import Desk, Loc, Sheet, listed
 from simbot.scenario.unit_table import resolved
-from simbot.scenario.units import Scale, read_as, read_quantity
+from simbot.scenario.units import Scale, read_quantity
 
 RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
 FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
-WINDING_LIMIT = 120.0  # degC
 WINDOW_SHARE = 0.02  # of the travel
 DRIVE_CONTROL = {"p": 5.0, "d": 0.5, "window": 0.025, "slower_than": 0.06}  # /m, s/m, m, m/s
 
@@ -78,7 +75,7 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
     for name, at in sheet.entries((*loc, "rails")):
         draft.rails[name] = _rail(sheet, name, at)
     for name, at in sheet.entries((*loc, "motors")):
-        draft.motors[name] = _motor(sheet, name, at)
+        draft.motors[name] = read_motor(sheet, name, at)
     names = sheet.keys((*loc, "mechanisms"))
     for name, at in sheet.entries((*loc, "mechanisms")):
         if name in RESERVED:
@@ -137,64 +134,12 @@ def _brown_out(sheet: Sheet, loc: Loc) -> dict[str, float]:
     return found
 
 
-def _heat(sheet: Sheet, loc: Loc) -> Heat | None:
-    if sheet.node(loc) is None:
-        return None
-    shape = sheet.read(loc, HeatShape)
-    if shape is None:
-        return None
-    if shape.limit is None:
-        sheet.remark(loc, "assumed", f"limit: {WINDING_LIMIT:g} degC (100 to 155 degC, from memory)")
-    return Heat(
-        float(shape.winding_to_case),
-        float(shape.case_to_air),
-        float(shape.winding_time),
-        float(shape.case_time),
-        float(shape.limit or WINDING_LIMIT),
-    )
-
-
 def _rail(sheet: Sheet, name: str, loc: Loc) -> Rail | None:
     shape = sheet.read(loc, RailShape)
     if shape is None:
         return None
     limit = shape.current_limit if shape.current_limit is not None else math.inf
     return Rail(name, shape.voltage, limit, shape.regulator, shape.dropout, sheet.line(loc))
-
-
-def _motor(sheet: Sheet, name: str, loc: Loc) -> Motor | None:
-    shape = sheet.read(loc, MotorShape)
-    if shape is None:
-        return None
-    if shape.stall_torque is None and shape.stall_current is None:
-        sheet.fail(
-            loc,
-            Fault(
-                "of stall_torque and stall_current one may be left out, not both",
-                name,
-                "stall_torque: 19 kgf*cm or stall_current: 9 A",
-            ),
-            of_key=True,
-        )
-    if shape.free_current and shape.stall_current and shape.free_current >= shape.stall_current:
-        sheet.fail(
-            (*loc, "free_current"),
-            Fault(
-                "not below the stall current",
-                shape.free_current.text,
-                f"less than {shape.stall_current.text}",
-            ),
-        )
-    _note_reading(sheet, (*loc, "stall_torque"), "torque")
-    given = {key: getattr(shape, key) for key in MotorShape.model_fields}
-    return Motor(name=name, line=sheet.line(loc), **{**given, "heat": _heat(sheet, (*loc, "heat"))})
-
-
-def _note_reading(sheet: Sheet, loc: Loc, dimension: str) -> None:
-    text = sheet.text(loc)
-    note = read_as(text, dimension) if text else ""
-    if note:
-        sheet.remark(loc, "assumed", note)
 
 
 def _mechanism(
@@ -294,7 +239,7 @@ def _filled(
             if parameter.reason and parameter.dimension not in NOT_NUMBERS:
                 sheet.desk.remarks.append(_assumption(sheet, loc, parameter, kind))
         elif parameter.dimension == "torque" or parameter.dimension == "coordinate_friction":
-            _note_reading(sheet, (*loc, parameter.key), "torque" if kind.COORDINATE == "angle" else "force")
+            note_reading(sheet, (*loc, parameter.key), "torque" if kind.COORDINATE == "angle" else "force")
         values[parameter.key] = value
     return values
 

@@ -163,12 +163,22 @@ class HeatShape(Shape):
     limit: Annotated[Quantity, quantity("temperature", low=40.0, high=250.0)] | None = None
 
 
+class PointShape(Shape):
+    speed: Annotated[Quantity, quantity("angular_speed", low=0.0, high=20000)] = Field(
+        description="a speed such as 3000 rpm"
+    )
+    torque: Annotated[Quantity, quantity("torque", low=0.0, high=1e4)] = Field(
+        description="the torque that it gives there, such as 0.12 N*m"
+    )
+    current: Annotated[Quantity, quantity("current", low=0.0, high=1e4)] | None = None
+
+
 class MotorShape(Shape):
     voltage: Annotated[Quantity, quantity("voltage", low=0.0, high=100, open_low=True)] = Field(
         description="the sheet's volts, such as 12 V"
     )
-    free_speed: Annotated[Quantity, quantity("angular_speed", low=0.0, high=20000, open_low=True)] = Field(
-        description="the speed without load, such as 5800 rpm"
+    free_speed: Annotated[Quantity, quantity("angular_speed", low=0.0, high=20000, open_low=True)] | None = (
+        None
     )
     free_current: Annotated[Quantity, quantity("current", low=0.0, high=1000)] | None = None
     stall_torque: Annotated[Quantity, quantity("torque", low=0.0, high=1e4, open_low=True)] | None = None
@@ -176,6 +186,7 @@ class MotorShape(Shape):
     rotor_inertia: Annotated[Quantity, quantity("inertia", low=0.0, high=1.0)] | None = None
     internal_ratio: Annotated[Quantity, quantity("ratio", low=0.0, high=1e5, open_low=True)] | None = None
     stall_torque_is: Annotated[str, choice("after_friction", "before_friction")] = "after_friction"
+    points: Any = None
     heat: Any = None
     source: Word = ""
 
