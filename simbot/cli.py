@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simbot import __version__
-from simbot.scenario.errors import SimbotError
+from simbot.scenario.errors import SimbotError, nearest, quoted
 
 if TYPE_CHECKING:
     from simbot.analysis.results import RunResult, StateResult
@@ -135,6 +135,26 @@ def run(
             typer.echo(f"{count} assumed or doubtful: simbot check {plan}", err=True)
     if strict and result.failing_states:
         raise typer.Exit(FINDINGS)
+
+
+@app.command()
+def kinds(
+    kind: Annotated[
+        str | None, typer.Argument(metavar="[KIND]", help="All about this one.", show_default=False)
+    ] = None,
+) -> None:
+    """The kinds of mechanism: with a name its geometry, its keys and their defaults."""
+    from simbot.physics.kinds import KINDS
+    from simbot.report.kinds import print_kind, print_kinds
+
+    if kind is None:
+        print_kinds(sys.stdout)
+    elif kind in KINDS:
+        print_kind(kind, sys.stdout)
+    else:
+        guess = nearest(kind, KINDS)
+        hint = f"; did you mean {quoted(guess)}?" if guess else ""
+        raise SimbotError(f"kinds {kind}: there is no such kind; there are {', '.join(KINDS)}{hint}")
 
 
 @app.command()

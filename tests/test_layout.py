@@ -83,7 +83,14 @@ def loaded_by(code):
 
 @pytest.mark.parametrize(
     "arguments",
-    [["--help"], ["run", "--help"], ["check", "scenarios/night-market/lanterns.yaml"], ["schema", "run"]],
+    [
+        ["--help"],
+        ["run", "--help"],
+        ["check", "scenarios/night-market/lanterns.yaml"],
+        ["schema", "run"],
+        ["kinds"],
+        ["kinds", "slide"],
+    ],
     ids=" ".join,
 )
 def test_lean_start(arguments, monkeypatch):

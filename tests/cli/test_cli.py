@@ -14,6 +14,7 @@ from types import SimpleNamespace
 import pytest
 
 from simbot import cli
+from simbot.physics.kinds import KINDS
 from simbot.report.document import schema_text
 
 ROOT = Path(__file__).parent.parent.parent
@@ -84,6 +85,7 @@ def test_set_changes_a_value(lanterns):
         (["run", LANTERNS, "--json", "no/such/folder/x.json"], "no/such/folder/x.json"),
         (["run", LANTERNS, "--speed", "2"], "--speed"),
         (["schema", "wishes"], "wishes"),
+        (["kinds", "slied"], "slide"),
         (["dance"], "dance"),
         (["check"], "PLAN"),
         (["check", ROOT], str(ROOT)),
@@ -100,7 +102,7 @@ def test_the_users_mistakes_exit_with_2_and_name_the_value(arguments, named):
 def test_help_is_plain_and_lists_the_commands():
     done = simbot("--help")
     assert done.returncode == 0
-    assert all(word in done.stdout for word in ("start", "check", "run", "schema"))
+    assert all(word in done.stdout for word in ("start", "check", "run", "kinds", "schema"))
     assert done.stdout.isascii()
 
 
@@ -228,3 +230,13 @@ def test_nothing_is_said_where_nothing_is_compiled(monkeypatch):
     with cli._sign_of_life():
         pass
     assert screen.getvalue() == ""
+
+
+def test_kinds_lists_all_and_describes_one():
+    done = simbot("kinds")
+    assert done.returncode == 0 and all(f"{name} " in done.stdout for name in KINDS)
+    for name, kind in KINDS.items():
+        done = simbot("kinds", name)
+        assert done.returncode == 0 and done.stdout.isascii(), name
+        assert all(len(line) <= 80 for line in done.stdout.splitlines()), name
+        assert all(f"{parameter.key}:" in done.stdout for parameter in kind.PARAMETERS), name
