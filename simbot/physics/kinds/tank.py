@@ -27,7 +27,7 @@ SKETCH = r"""
       |        |    |        `grip`: wheel on floor
       |   ^ q  |    | `wheelbase`
       |   |    |    |        q: distance along the line; in a turn the heading
-     [|]------[|]  ---       `turning_inertia`: of the robot about its centre
+     [|]------[|]  ---       `turning_inertia`: about its centre
       |<`track`>|            `motors` through `gearing`; `scrub`
 """
 __all__ = ["COORDINATE", "NAME", "PARAMETERS", "SKETCH", "SUMMARY", "outline", "straight", "turn"]

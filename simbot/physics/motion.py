@@ -1,0 +1,463 @@
+"""What a mechanism's motors did in a run: currents, heat and limits, worked out anew from the run's steps.
+
+A step tells position, speed and acceleration at both ends and the effort that acted in it; currents follow
+from the motor's line i = (d V - k w)/R under its limits, and the bus voltage from V = E - R0 I(V), for the
+one mechanism alone on its battery. Integrals are taken by Gauss's rule within each step.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import inf, isinf
+
+import numpy as np
+import numpy.typing as npt
+
+from simbot.physics import layout as L
+from simbot.physics.build import SWITCHING_EFFICIENCY, Built
+from simbot.physics.tables import Reduced
+from simbot.scenario.model import BatteryState, Rail
+
+Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+INNER = 6  # nodes within a step; its ends are told besides, with no weight
+NODES = INNER + 2
+TINY = 1e-12
+CAP_NEAR = 1e-5  # of the forces at play: a force this near to what can be passed on stands there
+
+
+@dataclass(frozen=True)
+class Steps:
+    """The steps of one mechanism's motion.
+
+    Parameters
+    ----------
+    t, h : ndarray, shape (n,)
+        Begin and length of each [s].
+    begin, end : ndarray, shape (n, 3)
+        Position, speed and acceleration.
+    duty : ndarray, shape (n,)
+        Effort that acted, -1..1.
+    open_leads : ndarray of bool, shape (n,)
+    zone, target : ndarray, shape (n,)
+        A servo's (see layout.ZONE); zone is nan for anything else.
+    band : float
+        A servo's.
+    built : tuple of Built, one a step
+        Of a drive: that of the leg.
+    """
+
+    t: Array
+    h: Array
+    begin: Array
+    end: Array
+    duty: Array
+    open_leads: Flags
+    zone: Array
+    target: Array
+    band: float
+    built: tuple[Built, ...]
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """The battery, and the rail between it and the motors where there is one."""
+
+    battery: BatteryState
+    rail: Rail | None = None
+
+    @property
+    def full(self) -> float:
+        """Voltage that full effort would have without any sag [V]."""
+        return float(self.battery.open_circuit if self.rail is None else self.rail.voltage)
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Voltages and currents at some instants; one row a motor group where two-dimensional.
+
+    Parameters
+    ----------
+    bus : ndarray, shape (n,)
+        [V]
+    current : ndarray, shape (n,)
+        Of the battery [A].
+    supply : ndarray, shape (n,)
+        Voltage that feeds the motors [V].
+    motor : ndarray, shape (groups, n)
+        Current in the winding of one motor [A] (of a servo: in units of its model's, see G_CURRENT).
+    limited : ndarray of bool, shape (n,)
+        A limit of the controller rules.
+    """
+
+    bus: Array
+    current: Array
+    supply: Array
+    motor: Array
+    limited: Flags
+
+
+@dataclass(frozen=True)
+class Motion:
+    """Everything at the nodes and ends of all steps, in order of time.
+
+    Parameters
+    ----------
+    t, weight : ndarray, shape (n,)
+        Instants, and the time each stands for [s]: sum(weight * x) is the integral of x.
+    q, v : ndarray
+        Position and speed.
+    duty : ndarray
+    flow : Flow
+    motor_current : ndarray
+        Greatest of the windings' currents, without sign; of a servo: its supply current at that torque [A].
+    heat : ndarray
+        In the windings of all motors, i² R [W].
+    lifting : ndarray
+        Power into weight and springs, Q v [W].
+    capped : ndarray of bool
+        The wheels are at their grip, or the cord is slack.
+    shares : ndarray, shape (3, n)
+        Parts of the full voltage that sag, winding and back-EMF take; they add up to 1.
+    """
+
+    t: Array
+    weight: Array
+    q: Array
+    v: Array
+    duty: Array
+    flow: Flow
+    motor_current: Array
+    heat: Array
+    lifting: Array
+    capped: Flags
+    shares: Array
+
+    def total(self, values: Array) -> float:
+        return float(np.sum(self.weight * values))
+
+
+def look_up(reduced: Reduced, q: Array) -> tuple[Array, Array, Array, Array, Array]:
+    """M, M', Q, common factor of the ratios and its slope at positions; cubic Hermite within the tables."""
+    lows = np.array([segment.low for segment in reduced.segments])
+    which = np.clip(np.searchsorted(lows, q, side="right") - 1, 0, len(lows) - 1)
+    out = np.zeros((5, *np.shape(q)))
+    for number, segment in enumerate(reduced.segments):
+        here = which == number
+        if segment.knots is None:
+            out[0, here], out[2, here], out[3, here] = segment.mass, segment.load, 1.0
+            continue
+        knots, cells = segment.knots, len(segment.knots) - 1
+        h = (segment.high - segment.low) / cells
+        x = (q[here] - segment.low) / h
+        cell = np.clip(np.floor(x).astype(int), 0, cells - 1)
+        u = x - cell
+        for row, value, slope in (
+            (0, L.TAB_M, L.TAB_DM),
+            (1, L.TAB_DM, L.TAB_DDM),
+            (2, L.TAB_Q, L.TAB_DQ),
+            (3, L.TAB_G, L.TAB_DG),
+            (4, L.TAB_DG, L.TAB_DDG),
+        ):
+            up = u * u * (3.0 - 2.0 * u)
+            out[row, here] = (
+                knots[cell, value] * (1.0 - up)
+                + knots[cell + 1, value] * up
+                + h * u * (1.0 - u) ** 2 * knots[cell, slope]
+                + h * u * u * (u - 1.0) * knots[cell + 1, slope]
+            )
+    return out[0], out[1], out[2], out[3], out[4]
+
+
+# --- the circuit --------------------------------------------------------------------------------------
+
+
+def flow(built: Built, circuit: Circuit, duty: Array, emf: Array, open_leads: Flags) -> Flow:
+    """Where battery and motors meet: the bus voltage by Newton's method from above, and all currents.
+
+    Parameters
+    ----------
+    duty : ndarray, shape (n,)
+        The mechanism's effort; groups take their share of it.
+    emf : ndarray, shape (groups, n)
+        k w of each group's motors [V].
+    """
+    battery = circuit.battery
+    bus = np.full(np.shape(duty), float(battery.open_circuit))
+    ohms = float(battery.resistance)
+    for _ in range(60):
+        now = _flow_at(built, circuit, duty, emf, open_leads, bus)
+        error = bus + ohms * now.current - battery.open_circuit
+        if ohms == 0.0 or np.all(np.abs(error) < TINY * battery.open_circuit):
+            break
+        step = 1e-6 * battery.open_circuit
+        beside = _flow_at(built, circuit, duty, emf, open_leads, bus + step)
+        slope = 1.0 + ohms * (beside.current - now.current) / step
+        bus = np.maximum(bus - error / np.where(np.abs(slope) > 1e-3, slope, 1.0), 1e-3)
+    return _flow_at(built, circuit, duty, emf, open_leads, bus)
+
+
+def _flow_at(built: Built, circuit: Circuit, duty: Array, emf: Array, open_leads: Flags, bus: Array) -> Flow:
+    """Currents at a bus voltage."""
+    rail = circuit.rail
+    supply = bus if rail is None else np.minimum(rail.voltage, bus - rail.dropout)
+    motors, limited, drawn = _motors(built, duty, emf, open_leads, supply)
+    if rail is None:
+        return Flow(bus, drawn, supply, motors, limited)
+    over = drawn > rail.current_limit
+    if np.any(over):  # the regulator lets its voltage fall until its limit is what flows: i is linear in it
+        step = 1e-3
+        _, _, more = _motors(built, duty, emf, open_leads, supply + step)
+        per_volt = np.maximum((more - drawn) / step, 1e-12)
+        supply = np.where(over, supply - (drawn - rail.current_limit) / per_volt, supply)
+        motors, limited, drawn = _motors(built, duty, emf, open_leads, supply)
+    drawn = np.maximum(drawn, 0.0)
+    taken = drawn if rail.regulator == "linear" else supply * drawn / (SWITCHING_EFFICIENCY * bus)
+    return Flow(bus, taken, supply, motors, limited)
+
+
+def _motors(
+    built: Built, duty: Array, emf: Array, open_leads: Flags, supply: Array
+) -> tuple[Array, Flags, Array]:
+    """Winding currents of each group, whether a limit rules, and what all take from their supply [A]."""
+    currents = np.zeros((len(built.groups), len(duty)))
+    limited = np.zeros(len(duty), dtype=bool)
+    drawn = np.zeros(len(duty))
+    for number, group in enumerate(built.groups):
+        e, ohms = emf[number], group[L.G_R]
+        conducts = np.where(np.abs(e) > supply, (np.sign(e) * supply - e) / ohms, 0.0)  # through the diodes
+        i = np.where(open_leads, conducts, (duty * group[L.G_SHARE] * supply - e) / ohms)
+        if not isinf(group[L.G_LIMIT]):
+            held = np.clip(i, -group[L.G_LIMIT], group[L.G_LIMIT])
+            reach = np.clip((held * ohms + e) / supply, -1.0, 1.0)
+            bound = ~open_leads & (held != i)
+            i = np.where(bound, (reach * supply - e) / ohms, i)
+            limited |= bound
+        if not isinf(group[L.G_LIMIT_B]):
+            most, way = group[L.G_LIMIT_B], np.sign(i)
+            bound = ~open_leads & (i * (i * ohms + e) > most * supply) & (duty * group[L.G_SHARE] * i > 0.0)
+            root = np.sqrt(e * e + 4.0 * supply * ohms * most)
+            i = np.where(bound, way * 2.0 * most * supply / (root + way * e), i)
+            limited |= bound
+        currents[number] = i
+        drawn += group[L.G_N] * group[L.G_CURRENT] * i * (i * ohms + e) / supply
+    return currents, limited, drawn
+
+
+# --- a run --------------------------------------------------------------------------------------------
+
+
+def motion_of(steps: Steps, circuit: Circuit) -> Motion:
+    """The motion at Gauss's nodes of all steps, and at the steps' ends."""
+    x, weight = np.polynomial.legendre.leggauss(INNER)
+    x, weight = np.array([0.0, *(0.5 * (x + 1.0)), 1.0]), np.array([0.0, *(0.5 * weight), 0.0])
+    parts = []
+    legs = [0, *(k for k in range(1, len(steps.built)) if steps.built[k] is not steps.built[k - 1])]
+    for first, last in zip(legs, [*legs[1:], len(steps.built)], strict=True):
+        rows = slice(first, last)
+        q, v, a = (values.ravel() for values in _states(steps, rows, x))
+        t = (steps.t[rows, None] + steps.h[rows, None] * x).ravel()
+        dt = (steps.h[rows, None] * weight).ravel()
+        parts.append(_motion(steps, rows, circuit, t, dt, q, v, a))
+    return joined(parts)
+
+
+def _states(steps: Steps, rows: slice, x: Array) -> tuple[Array, Array, Array]:
+    """Position, speed, acceleration at shares x of the steps: the quintic through both ends, shape (n, nodes)."""
+    h = steps.h[rows, None]
+    q0, v0, a0 = (steps.begin[rows, k, None] for k in range(3))
+    q1, v1, a1 = (steps.end[rows, k, None] for k in range(3))
+    dq, dv, da = q1 - q0 - h * (v0 + 0.5 * h * a0), h * (v1 - v0 - h * a0), h * h * (a1 - a0)
+    c3, c4, c5 = 10 * dq - 4 * dv + 0.5 * da, -15 * dq + 7 * dv - da, 6 * dq - 3 * dv + 0.5 * da
+    q = q0 + x * h * (v0 + 0.5 * x * h * a0) + x**3 * (c3 + x * (c4 + x * c5))
+    y = 1.0 - x  # the quintic's slope; in very short steps the cubic through the speeds, free of cancellation
+    smooth = v0 * y**2 * (1 + 2 * x) + v1 * x**2 * (3 - 2 * x) + h * x * y * (a0 * y - a1 * x)
+    long = h > 1e-5
+    safe = np.where(long, h, 1.0)
+    lack = np.where(long, (q1 - q0) / safe - 0.5 * (v0 + v1) - h * (a0 - a1) / 12.0, 0.0)
+    v = smooth + 30.0 * lack * x**2 * y**2
+    a = (v1 - v0) / np.maximum(h, 1e-300) * 6 * x * y + a0 * (1 - 4 * x + 3 * x**2) + a1 * (3 * x**2 - 2 * x)
+    return q, v, a + np.where(long, 60.0 * lack * x * y * (y - x) / safe, 0.0)
+
+
+def _motion(
+    steps: Steps, rows: slice, circuit: Circuit, t: Array, dt: Array, q: Array, v: Array, a: Array
+) -> Motion:
+    built = steps.built[rows.start]
+    duty, open_leads = np.repeat(steps.duty[rows], NODES), np.repeat(steps.open_leads[rows], NODES)
+    zone, target = np.repeat(steps.zone[rows], NODES), np.repeat(steps.target[rows], NODES)
+    loop = np.where(np.abs(zone) == 1.0, (target - q) / max(steps.band, TINY), np.sign(zone))
+    duty = np.where(np.isnan(zone) | (v == 0.0), duty, loop)
+    mass, slope, load, factor, bend = look_up(built.reduced, q)
+    groups = built.groups
+    emf = np.array([group[L.G_K] * group[L.G_RATIO] * factor * v for group in groups])
+    meets = flow(built, circuit, duty, emf, open_leads)
+    heat = sum(
+        (
+            group[L.G_N] * group[L.G_CURRENT] * i**2 * group[L.G_R]
+            for group, i in zip(groups, meets.motor, strict=True)
+        ),
+        np.zeros_like(t),
+    )
+    winding = np.max(np.abs(meets.motor) * groups[:, L.G_CURRENT, None], axis=0)
+    way = np.where(duty < 0.0, -1.0, 1.0)
+    taken = np.array([circuit.full - meets.supply, way * meets.motor[0] * groups[0, L.G_R], way * emf[0]])
+    taken = np.maximum(taken, 0.0)
+    shares = taken / np.maximum(np.sum(taken, axis=0), TINY)
+    capped = _capped(built, meets, mass, slope, load, factor, bend, v, a) & (v != 0.0)
+    return Motion(t, dt, q, v, duty, meets, winding, heat, load * v, capped, shares)
+
+
+def _capped(
+    built: Built,
+    meets: Flow,
+    mass: Array,
+    slope: Array,
+    load: Array,
+    factor: Array,
+    bend: Array,
+    v: Array,
+    a: Array,
+) -> Flags:
+    """Where the force passed on stands at what can be passed on (grip; zero of a cord that only pulls)."""
+    reduced, groups = built.reduced, built.groups
+    low, high = groups[:, L.G_LO, None], groups[:, L.G_HI, None]
+    if len(groups) > 1:
+        forces = np.array(
+            [_force(group, i, factor, bend, v, a) for group, i in zip(groups, meets.motor, strict=True)]
+        )
+        return np.asarray(np.any((forces > high) | (forces < low), axis=0))
+    friction = np.sign(v) * reduced.friction + reduced.damping * v
+    force = mass * a + 0.5 * slope * v * v + load + friction
+    near = CAP_NEAR * (np.abs(mass * a) + np.abs(load) + np.abs(friction))
+    return np.asarray((force >= high[0] - near) | (force <= low[0] + near))
+
+
+def _force(group: Array, i: Array, factor: Array, bend: Array, v: Array, a: Array) -> Array:
+    """Force or torque that a group would pass on to the mechanism if nothing bounded it."""
+    s = np.sign(v)
+    ratio = group[L.G_RATIO] * factor
+    spin = s * np.sign(ratio)
+    x = group[L.G_N] * (group[L.G_K] * i - group[L.G_TF] * spin)
+    x = np.where(x * spin >= 0.0, x * group[L.G_RF], x / group[L.G_RB])
+    inertia = group[L.G_N] * group[L.G_J]
+    bare = ratio * (x - inertia * (ratio * a + group[L.G_RATIO] * bend * v * v))
+    passed = np.where(s * bare >= 0.0, bare / group[L.G_FWD], bare / group[L.G_BACK])
+    return np.asarray(passed - group[L.G_WHEEL] * a)
+
+
+def joined(parts: list[Motion]) -> Motion:
+    """Motions one after the other."""
+
+    def along(name: str) -> Array:
+        return np.concatenate([getattr(part, name) for part in parts], axis=-1)
+
+    most = max(len(part.flow.motor) for part in parts)
+    motors = [
+        np.vstack((part.flow.motor, np.zeros((most - len(part.flow.motor), len(part.t))))) for part in parts
+    ]
+    bus, current, supply = (
+        np.concatenate([getattr(part.flow, name) for part in parts]) for name in ("bus", "current", "supply")
+    )
+    limited = np.concatenate([part.flow.limited for part in parts])
+    flows = Flow(bus, current, supply, np.concatenate(motors, axis=1), limited)
+    return Motion(
+        along("t"), along("weight"), along("q"), along("v"), along("duty"), flows, along("motor_current"),
+        along("heat"), along("lifting"), np.concatenate([part.capped for part in parts]), along("shares"),
+    )  # fmt: skip
+
+
+# --- at rest ------------------------------------------------------------------------------------------
+
+
+def stall_force(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
+    """What the stalled motors at full effort bring to the load on their own sag [N, N m], at positions.
+
+    Less the motors' own friction and the gears' losses, at most what can be passed on (grip, a pulling cord).
+    """
+    factor = look_up(built.reduced, q)[3]
+    still = np.zeros(len(q))
+    none = np.zeros((len(built.groups), len(q)))
+    currents = flow(built, circuit, still + 1.0, none, still > 0.0).motor
+    total = np.zeros(len(q))
+    for group, i in zip(built.groups, currents, strict=True):
+        x = np.maximum(group[L.G_N] * (group[L.G_K] * np.abs(i) - group[L.G_TF]), 0.0)
+        force = np.abs(group[L.G_RATIO] * factor) * x * group[L.G_RF] / group[L.G_FWD]
+        total += np.minimum(force, group[L.G_HI] if way > 0.0 else -group[L.G_LO])
+    return total
+
+
+def stall_share(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
+    """Load and friction at rest over stall_force; above 1 it does not start, 0 where the load itself starts it."""
+    need = np.maximum(way * look_up(built.reduced, q)[2] + built.reduced.static, 0.0)
+    there = stall_force(built, circuit, q, way)
+    return np.where(need <= 0.0, 0.0, np.where(there > 0.0, need / np.maximum(there, TINY), inf))
+
+
+def holding_current(built: Built, q: Array) -> Array:
+    """Least current in the winding of one motor that keeps it from sinking [A], at positions; 0: none needed.
+
+    Friction at rest and the gears' losses help to hold; of a servo in units of its supply current.
+    """
+    group = built.groups[0]
+    _, _, load, factor, _ = look_up(built.reduced, q)
+    left = np.maximum(np.abs(load) - built.reduced.static, 0.0)
+    back = group[L.G_RB] * group[L.G_BACK_TRUE]
+    if group[L.G_LOCKS] == 1.0 or back <= 0.0:
+        return np.zeros_like(q)
+    ratio = np.abs(group[L.G_RATIO] * factor)
+    torque = left * back / ratio - group[L.G_N] * group[L.G_TF]
+    return np.asarray(np.maximum(torque, 0.0) / (group[L.G_N] * group[L.G_K]) * group[L.G_CURRENT])
+
+
+def steady_speed(built: Built, circuit: Circuit, q: float, way: float) -> float:
+    """Speed at which full effort just carries load and friction at a position [m/s, rad/s]; 0: it does not move.
+
+    By bisection: what the motors bring falls as the speed rises.
+    """
+    here = np.array([q])
+    _, _, load, factor, bend = look_up(built.reduced, here)
+    if way * load[0] + built.reduced.static >= stall_force(built, circuit, here, way)[0]:
+        return 0.0
+    low, high = 0.0, 10.0 * built.free_speed
+    for _ in range(100):
+        speed = 0.5 * (low + high)
+        v = np.array([way * speed])
+        emf = np.array([group[L.G_K] * group[L.G_RATIO] * factor * v for group in built.groups])
+        currents = flow(built, circuit, np.array([way]), emf, np.array([False])).motor
+        brought = 0.0
+        for group, i in zip(built.groups, currents, strict=True):
+            force = _force(group, i, factor, 0.0 * bend, v, 0.0 * v)[0]
+            brought += way * min(max(force, group[L.G_LO]), group[L.G_HI])
+        asked = way * load[0] + built.reduced.friction + built.reduced.damping * speed
+        low, high = (speed, high) if brought > asked else (low, speed)
+    return 0.5 * (low + high)
+
+
+def holding_draw(group: Array, current: float, circuit: Circuit) -> tuple[float, float]:
+    """Heat in all motors of a group [W] and battery current [A] while each holds with a supply current [A]."""
+    heat = float(group[L.G_N] * current**2 * group[L.G_R] / group[L.G_CURRENT])
+    power = heat
+    if circuit.rail is not None:
+        if circuit.rail.regulator == "linear":  # the same current, and what it does not need is burnt
+            model = current / group[L.G_CURRENT]
+            return heat, float(group[L.G_N] * current * model * group[L.G_R] / circuit.rail.voltage)
+        power /= SWITCHING_EFFICIENCY
+    e, ohms = float(circuit.battery.open_circuit), float(circuit.battery.resistance)
+    inside = e * e - 4.0 * ohms * power
+    return heat, power / (0.5 * (e + inside**0.5)) if inside >= 0.0 else inf
+
+
+COPPER = 0.00393  # 1/K at 20 degrees C, IEC 60028
+MAGNET = 0.002  # 1/K, ferrite, from memory
+
+
+def warmed(built: Built, celsius: float) -> Built:
+    """The same mechanism with motors at another temperature than the 20 degrees C of their sheets.
+
+    Windings R (1 + 0.00393 (T - 20)); the motor constant falls by 0.2 % a kelvin of the magnets.
+    """
+    groups = built.groups.copy()
+    groups[:, L.G_R] *= 1.0 + COPPER * (celsius - 20.0)
+    groups[:, L.G_K] *= 1.0 - MAGNET * (celsius - 20.0)
+    return replace(built, groups=groups)
