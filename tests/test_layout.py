@@ -25,7 +25,7 @@ HOMES = {
     "simpy": ("routine/sequencer.py",),
     "rich": ("cli.py", "report/terminal.py"),
     "typer": ("cli.py",),
-    "matplotlib": (),
+    "matplotlib": ("report/figure_move.py",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}

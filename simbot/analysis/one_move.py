@@ -24,6 +24,7 @@ from simbot.physics import motion
 from simbot.physics.build import DRIVES, Built, Models
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.plant import Command, DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
 
 HORIZON_US = 120_000_000
@@ -96,6 +97,7 @@ class Holding:
 
     load: float
     holds_off: bool
+    holds_off_surely: bool  # at the unfavourable end of every spread, too
     at: float  # where holding takes most
     motor_current_a: float
     battery_current_a: float
@@ -155,6 +157,27 @@ class OneMove:
     loads: tuple[float, ...]
     states: tuple[StateNumbers, ...]  # strongest first
     tables: Tables | None
+
+
+def ways_of(
+    spec: MechanismSpec, start: float | None, target: float | None, turn: float | None
+) -> tuple[Way, ...]:
+    """The ways to look at: the one asked for, or from one end of the travel to the other and back.
+
+    Of a drive `target` is a distance ahead and `turn` an angle to turn in place; with neither it goes 1 m.
+    """
+    if spec.kind in DRIVES:
+        return (Way(0.0, turn, True),) if turn is not None else (Way(0.0, 1.0 if target is None else target),)
+    if "travel" not in spec.values:
+        return (Way(0.0, 1.0),)
+    low, high = (float(end) for end in spec.values["travel"])
+    if start is None and target is None:
+        return Way(low, high), Way(high, low)
+    if start is None:
+        start = high if target == low else low
+    if target is None:
+        target = low if start == high else high
+    return (Way(start, target),)
 
 
 # --- the whole ----------------------------------------------------------------------------------------
@@ -329,11 +352,26 @@ class Bench:
         worst = int(np.argmax(currents))
         most, group = float(currents[worst]), built.groups[0]
         if most <= 0.0:
-            return Holding(load, True, float(places[worst]), 0.0, 0.0, 0.0, None)
+            return Holding(load, True, self.holds_surely(load), float(places[worst]), 0.0, 0.0, 0.0, None)
         heat, drawn = motion.holding_draw(group, most, self.circuit)
         falls = [fall for start in (low, high, float(places[worst])) if (fall := self.let_go(start, load))]
         fall = max(falls, key=lambda each: each.speed_max, default=None)
-        return Holding(load, False, float(places[worst]), most, drawn, heat, fall)
+        return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall)
+
+    def holds_surely(self, load: float) -> bool:
+        """True where it holds without power with every quantity at the end of its spread that helps it to fall."""
+        if self.spec.values.get("holding_brake"):
+            return True
+
+        def pull(ends: list[tuple[Path, float]]) -> float:
+            models, _ = at_ends(self.models.robot, self.battery, self.name, ends)
+            built = models.get(self.name, load)
+            places = np.linspace(built.reduced.low, built.reduced.high, PLACES)
+            return float(np.max(motion.holding_torque(built, places)))
+
+        paths = spread_paths(self.models.robot, self.battery, self.name, False)
+        worst = [max(((path, sign) for sign in (-1.0, 1.0)), key=lambda end: pull([end])) for path in paths]
+        return pull(worst) <= 0.0
 
     def let_go(self, start: float, load: float) -> Fall | None:
         """From rest with the motors' leads open; None where it stays."""

@@ -394,20 +394,25 @@ def stall_share(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
     return np.where(need <= 0.0, 0.0, np.where(there > 0.0, need / np.maximum(there, TINY), inf))
 
 
-def holding_current(built: Built, q: Array) -> Array:
-    """Least current in the winding of one motor that keeps it from sinking [A], at positions; 0: none needed.
+def holding_torque(built: Built, q: Array) -> Array:
+    """Torque at one shaft that all motors must bring to keep it from sinking [N m]; below 0: friction holds it.
 
-    Friction at rest and the gears' losses help to hold; of a servo in units of its supply current.
+    Friction at rest and the gears' losses help to hold; gears that lock hold all (-inf).
     """
     group = built.groups[0]
     _, _, load, factor, _ = look_up(built.reduced, q)
-    left = np.maximum(np.abs(load) - built.reduced.static, 0.0)
     back = group[L.G_RB] * group[L.G_BACK_TRUE]
     if group[L.G_LOCKS] == 1.0 or back <= 0.0:
-        return np.zeros_like(q)
+        return np.full_like(q, -inf)
     ratio = np.abs(group[L.G_RATIO] * factor)
-    torque = left * back / ratio - group[L.G_N] * group[L.G_TF]
-    return np.asarray(np.maximum(torque, 0.0) / (group[L.G_N] * group[L.G_K]) * group[L.G_CURRENT])
+    return np.asarray((np.abs(load) - built.reduced.static) * back / ratio - group[L.G_N] * group[L.G_TF])
+
+
+def holding_current(built: Built, q: Array) -> Array:
+    """Least current of one motor that keeps it from sinking [A], at positions; of a servo its supply's."""
+    group = built.groups[0]
+    torque = np.maximum(holding_torque(built, q), 0.0)
+    return np.asarray(torque / (group[L.G_N] * group[L.G_K]) * group[L.G_CURRENT])
 
 
 def steady_speed(built: Built, circuit: Circuit, q: float, way: float) -> float:
