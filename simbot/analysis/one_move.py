@@ -29,6 +29,7 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Star
 
 HORIZON_US = 120_000_000
 NEVER_US = 10_000_000  # how long a move is watched that never arrives
+STAYS_US = 60_000_000  # what arrives less than this before the horizon hunts, and never arrives for good
 WATCH_US = 250_000
 FULL = 0.999
 PLACES = 241  # positions of the travel that are looked at
@@ -66,8 +67,9 @@ class MoveNumbers:
     load: float  # kg
     floor_s: float | None
     arrival_s: float | None
+    first_inside_s: float | None  # of a move that never arrives, or leaves again before it does
     reason: str  # of a move that never arrives
-    energy_j: float  # from the battery's terminals, to the arrival
+    energy_j: float  # from the battery's terminals; this and the rest to the arrival, or first entry (see Bench.move)
     heat_j: float  # in the motors' windings
     lifting_j: float  # into weight and springs
     current_peak_a: float  # battery
@@ -268,23 +270,32 @@ class Bench:
         return GoTo(way.target) if "travel" in self.spec.values else Spin(1.0)
 
     def move(self, way: Way, load: float) -> MoveNumbers:
-        """One move from rest, first to find its end, then step by step."""
+        """One move from rest, first to find its end, then step by step.
+
+        Its end is the arrival; of a move that does not stay, its first entry into the target set; of one that
+        never gets there, when it stands still, or after ten seconds.
+        """
         command = self.command(way)
         if isinstance(command, Spin):
             return self.spin_up(way, load)
         first = self.plant(way.start, load)
         given = first.command(self.name, command)
         arrival = given.arrival_us()
-        floor, reason = given.floor_s(), "" if arrival is not None else given.reason()
+        inside, reason = given.first_inside_us(), ""
+        if arrival is not None and arrival > HORIZON_US - STAYS_US:
+            arrival, reason = None, "it leaves its window again and again"
+        elif arrival is None:
+            reason = given.reason()
         plant = self.plant(way.start, load)
         plant.command(self.name, command)
-        course = self.watched(plant, arrival)
-        return self._numbers(plant, way, load, course, floor, arrival, reason)
+        course = self.watched(plant, inside if arrival is None else arrival)
+        told = None if inside == arrival else inside
+        return self._numbers(plant, way, load, course, given.floor_s(), arrival, told, reason)
 
-    def watched(self, plant: Plant, arrival: int | None) -> Motion:
-        """The motion up to the arrival, or until it stands still, or as long as such a move is watched."""
-        if arrival is not None:
-            return motion.motion_of(plant.steps_to(self.name, max(arrival, 1)), self.circuit)
+    def watched(self, plant: Plant, end: int | None) -> Motion:
+        """The motion up to an instant [us]; None: until it stands still, or as long as such a move is watched."""
+        if end is not None:
+            return motion.motion_of(plant.steps_to(self.name, max(end, 1)), self.circuit)
         parts = []
         while plant.now_us < NEVER_US:
             parts.append(motion.motion_of(plant.steps_to(self.name, plant.now_us + WATCH_US), self.circuit))
@@ -308,11 +319,11 @@ class Bench:
         again.command(self.name, Spin(1.0))
         course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
         reason = "" if arrival is not None else "its motors do not overcome friction"
-        return self._numbers(again, way, load, course, None, arrival, reason)
+        return self._numbers(again, way, load, course, None, arrival, None, reason)
 
     def _numbers(
         self, plant: Plant, way: Way, load: float, course: Motion, floor: float | None,
-        arrival: int | None, reason: str,
+        arrival: int | None, inside: int | None, reason: str,
     ) -> MoveNumbers:  # fmt: skip
         built = self.built(way, load)
         sign = -1.0 if way.target < way.start else 1.0
@@ -327,6 +338,7 @@ class Bench:
             load=load,
             floor_s=floor,
             arrival_s=None if arrival is None else arrival / 1e6,
+            first_inside_s=None if inside is None else inside / 1e6,
             reason=reason,
             energy_j=course.total(flow.bus * flow.current),
             heat_j=course.total(course.heat),

@@ -39,12 +39,13 @@ def draw_move(move: OneMove, battery: str, file: str) -> None:
     there = {font.name for font in font_manager.fontManager.ttflist}
     fonts = [name for name in FONTS if name in there]
     with matplotlib.rc_context({**STYLE, "font.family": fonts}):
-        figure = _figure(move, battery)
+        figure = figure_of(move, battery)
         metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(file.rsplit(".", 1)[-1].lower())
         figure.savefig(file, dpi=150, facecolor=PAPER, metadata=metadata)
 
 
-def _figure(move: OneMove, battery: str) -> Figure:
+def figure_of(move: OneMove, battery: str) -> Figure:
+    """Mechanism on the left, four courses over one time on the right."""
     figure = Figure(figsize=(11.0, 7.2))
     FigureCanvasAgg(figure)
     grid = figure.add_gridspec(
@@ -58,9 +59,9 @@ def _figure(move: OneMove, battery: str) -> Figure:
         wspace=0.28,
         hspace=0.24,
     )
-    figure.text(0.065, 0.945, _title(move), fontsize=15, weight="bold")
+    figure.text(0.065, 0.95, _title(move), fontsize=15, weight="bold")
     figure.text(
-        0.065, 0.908, f"From rest, nothing in hand, alone on the battery. NOMINAL: {battery} drawn solid.",
+        0.065, 0.918, f"From rest, nothing in hand, alone on the battery. NOMINAL: {battery} drawn solid.",
         color=QUIET,
     )  # fmt: skip
     _mechanism(figure.add_subplot(grid[:, 0]), move)
@@ -69,6 +70,7 @@ def _figure(move: OneMove, battery: str) -> Figure:
         axes = figure.add_subplot(grid[row, 1], sharex=shared)
         shared = shared or axes
         _course(axes, move, battery, *panel, last=row == 3)
+    figure.align_ylabels()
     return figure
 
 
@@ -125,7 +127,7 @@ def _key(move: OneMove, turning: bool) -> str:
     if turning:
         return "To scale, plan view, where it turns"
     view = "plan view" if _planned(move) else "side view"
-    return f"To scale, {view}: black where it starts,\nblue where it goes, grey between"
+    return f"To scale, {view}. Black: where it starts, blue: where it goes."
 
 
 def _draw(axes: Any, shape: Shape, colour: str, strong: bool) -> None:

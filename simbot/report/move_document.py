@@ -42,6 +42,7 @@ def _state(move: OneMove, state: StateNumbers, until: float | None) -> Document:
                 "target": rounded(one.way.target),
                 "turning": one.way.turning,
                 "load_kg": rounded(one.load),
+                "first_inside_s": rounded(one.first_inside_s),
                 "reason": one.reason or None,
                 "motor_heat_j": rounded(one.heat_j),
                 "lifting_j": rounded(one.lifting_j),

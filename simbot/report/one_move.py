@@ -185,8 +185,13 @@ def _bars(move: OneMove) -> Iterator[str]:
     for state in move.states:
         for one in state.moves:
             if one.reason:
+                seen = one.first_inside_s
+                first = (
+                    "" if seen is None else f"; it is inside for the first time after {seen * 1000:.0f} ms"
+                )
                 yield from _wrapped(
-                    f"{state.name}, {way_name(move, one.way)}, {_load(one.load)}: never, {one.reason}."
+                    f"{state.name}, {way_name(move, one.way)}, {_load(one.load)}: never for good, {one.reason}"
+                    f"{first}."
                 )
 
 

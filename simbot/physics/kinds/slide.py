@@ -131,7 +131,7 @@ def outline(p: Mapping[str, Any], q: float) -> Outline:
     n = max(int(p["stages"]), len(given) if isinstance(given, tuple) else 1)
     low, high = (float(end) for end in p["travel"])
     step, drum = (high - low) / n, float(p["drum_diameter"]) / 2.0
-    long, apart = step * (1.0 + OVERLAP), max(0.02 * (high - low), 0.4 * drum)
+    long, apart = step * (1.0 + OVERLAP), max(0.05 * (high - low), 0.6 * drum)
     along, across = (cos(p["incline"]), sin(p["incline"])), (sin(p["incline"]), -cos(p["incline"]))
 
     def at(s: float, side: float) -> Point:
@@ -148,5 +148,5 @@ def outline(p: Mapping[str, Any], q: float) -> Outline:
     tip = at(out + long, n * apart)
     shapes.append(Disc(at(-drum, -apart), drum, "frame"))
     shapes.append(Line((at(-drum, 0.0), at(long, 0.5 * apart), at(out + 0.05 * long, n * apart)), "cord"))
-    shapes.append(Disc(tip, 1.5 * apart, "load"))
+    shapes.append(Disc(tip, 0.4 * apart, "load"))
     return tuple(shapes)
