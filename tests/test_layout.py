@@ -86,6 +86,7 @@ def loaded_by(code):
     [
         ["--help"],
         ["run", "--help"],
+        ["move", "--help"],
         ["check", "scenarios/night-market/lanterns.yaml"],
         ["schema", "run"],
         ["kinds"],

@@ -2,12 +2,12 @@
 
 Definitions:
 
-- What holds a move back: every instant from the command to the arrival counts as `control` while the effort
-  is not full towards the target, else as `current_limit` while a limit of the controller rules, as `grip`
-  while wheels are at their grip, as `slack` while the cord is; and every other instant is shared out as the
-  voltage of full effort is: to `speed` the part that the motors' back-EMF takes (near its free speed: geared
-  too slow), to `torque` the part over their windings (near stall: geared too fast, or too weak), to `sag` the
-  part lost before the motors. The shares add up to 1.
+- What holds a move back: every instant from the command to the arrival counts as `grip` while wheels are at
+  their grip, driving or braking, as `slack` while the cord is; else as `current_limit` while a limit of the
+  controller rules; else as `control` while the effort is not full towards the target; and every other instant
+  is shared out as the voltage of full effort is: to `speed` the part that the motors' back-EMF takes (near
+  free speed: geared too slow), to `torque` the part over their windings (near stall: geared too fast, or too
+  weak), to `sag` the part lost before the motors. The shares add up to 1.
 - Stall share: load and friction at rest over what the stalled motors bring at full effort on their own sag.
 """
 
@@ -34,7 +34,7 @@ WATCH_US = 250_000
 FULL = 0.999
 PLACES = 241  # positions of the travel that are looked at
 SPUN_UP = 0.95  # of its steady speed: a roller that is up to speed
-CAUSES = ("control", "current_limit", "grip", "slack", "sag", "torque", "speed")
+CAUSES = ("grip", "slack", "current_limit", "control", "sag", "torque", "speed")
 SERVO_STEP = np.pi / 18.0  # of the table of angles and times
 
 
@@ -431,9 +431,9 @@ def limited_by(course: Motion, way: float, drives: bool) -> dict[str, float]:
         out[cause] += float(np.sum(left[where]))
         left[where] = 0.0
 
-    take("control", way * course.duty < FULL)
-    take("current_limit", course.flow.limited)
     take("grip" if drives else "slack", course.capped)
+    take("current_limit", course.flow.limited)
+    take("control", way * course.duty < FULL)
     for cause, share in zip(("sag", "torque", "speed"), course.shares, strict=True):
         out[cause] = float(np.sum(left * share))
     total = sum(out.values())

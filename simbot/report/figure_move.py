@@ -52,16 +52,16 @@ def figure_of(move: OneMove, battery: str) -> Figure:
         4,
         2,
         width_ratios=(1.0, 1.35),
-        left=0.065,
+        left=0.085,
         right=0.9,
-        top=0.86,
+        top=0.83,
         bottom=0.085,
         wspace=0.28,
         hspace=0.24,
     )
-    figure.text(0.065, 0.95, _title(move), fontsize=15, weight="bold")
+    figure.text(0.085, 0.95, _title(move), fontsize=15, weight="bold")
     figure.text(
-        0.065, 0.918, f"From rest, nothing in hand, alone on the battery. NOMINAL: {battery} drawn solid.",
+        0.085, 0.918, f"From rest, nothing in hand, alone on the battery. NOMINAL: {battery} drawn solid.",
         color=QUIET,
     )  # fmt: skip
     _mechanism(figure.add_subplot(grid[:, 0]), move)
@@ -102,13 +102,17 @@ def _mechanism(axes: Any, move: OneMove) -> None:
     else:
         places = np.linspace(way.start, way.target, BETWEEN + 2)
     still = set(outline(values, float(places[0]))) & set(outline(values, float(places[-1])))
-    for number, q in enumerate(places):
-        end = number in (0, len(places) - 1)
-        colour = DRAWN if number == len(places) - 1 else INK if end else RULE
-        for shape in outline(values, float(q)):
-            if shape in still and number:
-                continue
-            _draw(axes, shape, INK if shape in still else colour, end)
+    if len(places) == 1:
+        still = set()
+    last = len(places) - 1
+    for number in (*range(1, last), *dict.fromkeys((0, last))):  # the ends lie on top
+        colour = RULE if 0 < number < last else INK if number == 0 and last else DRAWN
+        for shape in outline(values, float(places[number])):
+            if shape not in still:
+                _draw(axes, shape, colour, number in (0, last))
+    for shape in outline(values, float(places[0])):
+        if shape in still:
+            _draw(axes, shape, INK, True)
     axes.set_aspect("equal", adjustable="datalim")
     axes.margins(0.12)
     axes.set_xlabel("forward [m]" if not _planned(move) else "along [m]")
@@ -127,7 +131,7 @@ def _key(move: OneMove, turning: bool) -> str:
     if turning:
         return "To scale, plan view, where it turns"
     view = "plan view" if _planned(move) else "side view"
-    return f"To scale, {view}. Black: where it starts, blue: where it goes."
+    return f"To scale, {view}.\nBlack: where it starts, blue: where it goes."
 
 
 def _draw(axes: Any, shape: Shape, colour: str, strong: bool) -> None:

@@ -162,7 +162,8 @@ def _head(move: OneMove, remarks: Sequence[Remark]) -> Iterator[str]:
     known = about(move, remarks)
     yield from _wrapped(f"Assumed or doubtful: {len(known) or 'nothing'}.")
     for remark in known:
-        yield from _wrapped(f"{remark.key.removeprefix('robot.')}: {remark.text}", "  - ")
+        text = f"{remark.key.removeprefix('robot.')}: {remark.text}".replace("±", "+/-")
+        yield from _wrapped(text, "  - ")
 
 
 # --- times --------------------------------------------------------------------------------------------
@@ -186,12 +187,12 @@ def _bars(move: OneMove) -> Iterator[str]:
         for one in state.moves:
             if one.reason:
                 seen = one.first_inside_s
-                first = (
+                inside = (
                     "" if seen is None else f"; it is inside for the first time after {seen * 1000:.0f} ms"
                 )
                 yield from _wrapped(
                     f"{state.name}, {way_name(move, one.way)}, {_load(one.load)}: never for good, {one.reason}"
-                    f"{first}."
+                    f"{inside}."
                 )
 
 
@@ -404,6 +405,10 @@ def _times(move: OneMove) -> Iterator[str]:
         f"On {volts}, nothing in hand, counted from the command with half a signal frame; the worst frame is "
         f"{500 * frame:.0f} ms later. Arrived means within its window for good."
     )
+    if way.target in (float(end) for end in move.spec.values["travel"]):
+        yield from _wrapped(
+            "The last angle ends at a stop of its travel, which keeps it from swinging past its window."
+        )
 
 
 def _tables(move: OneMove) -> Iterator[str]:
