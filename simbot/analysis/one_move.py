@@ -32,7 +32,7 @@ NEVER_US = 10_000_000  # how long a move is watched that never arrives
 STAYS_US = 60_000_000  # what arrives less than this before the horizon hunts, and never arrives for good
 WATCH_US = 250_000
 FULL = 0.999
-PLACES = 241  # positions of the travel that are looked at
+PLACES = 1101  # positions of the travel that are looked at
 SPUN_UP = 0.95  # of its steady speed: a roller that is up to speed
 CAUSES = ("grip", "slack", "current_limit", "control", "sag", "torque", "speed")
 SERVO_STEP = np.pi / 18.0  # of the table of angles and times
@@ -366,7 +366,9 @@ class Bench:
         if most <= 0.0:
             return Holding(load, True, self.holds_surely(load), float(places[worst]), 0.0, 0.0, 0.0, None)
         heat, drawn = motion.holding_draw(group, most, self.circuit)
-        falls = [fall for start in (low, high, float(places[worst])) if (fall := self.let_go(start, load))]
+        loose = places[currents > 0.0]
+        starts = dict.fromkeys((low, high, float(places[worst]), float(loose[0]), float(loose[-1])))
+        falls = [fall for start in starts if (fall := self.let_go(start, load))]
         fall = max(falls, key=lambda each: each.speed_max, default=None)
         return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall)
 

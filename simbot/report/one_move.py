@@ -78,7 +78,7 @@ def _wrapped(text: str, lead: str = " ") -> list[str]:
 
 def place(move: OneMove, q: float) -> str:
     """A position: `0.42 m`, `61.3 deg`."""
-    return f"{degrees(q):.4g} deg" if move.unit == "rad" else f"{q:.4g} m"
+    return f"{round(degrees(q), 1) + 0.0:g} deg" if move.unit == "rad" else f"{q:.4g} m"
 
 
 def _speed(move: OneMove, v: float) -> str:

@@ -146,7 +146,7 @@ def outline(p: Mapping[str, Any], q: float) -> Outline:
             gone = max(0.0, out - (n - number) * step)
         shapes.append(Line((at(gone, number * apart), at(gone + long, number * apart)), "moving"))
     tip = at(out + long, n * apart)
-    shapes.append(Disc(at(-drum, -apart), drum, "frame"))
+    shapes.append(Disc(at(-drum, -drum), drum, "frame"))
     shapes.append(Line((at(-drum, 0.0), at(long, 0.5 * apart), at(out + 0.05 * long, n * apart)), "cord"))
     shapes.append(Disc(tip, 0.4 * apart, "load"))
     return tuple(shapes)

@@ -116,7 +116,7 @@ def test_what_falls_is_said_with_its_speed_and_a_caution(moves):
     move = moves["falls"]
     text = " ".join(" ".join(said(move)).split())
     fall = move.states[0].holdings[0].fall
-    assert "NO" in text and f"Let go at {degrees(fall.start):.4g} deg" in text
+    assert "NO" in text and f"Let go at {round(degrees(fall.start), 1):g} deg" in text
     assert f"as fast as {degrees(fall.speed_max):.4g} deg/s" in text
     assert any("does not surely hold without power" in caution for caution in cautions_of(move))
     assert not any("does not surely hold" in caution for caution in cautions_of(moves["winch"]))
