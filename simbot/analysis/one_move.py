@@ -290,7 +290,7 @@ class Bench:
         plant.command(self.name, command)
         course = self.watched(plant, inside if arrival is None else arrival)
         told = None if inside == arrival else inside
-        return self._numbers(plant, way, load, course, given.floor_s(), arrival, told, reason)
+        return self._numbers(way, load, course, given.floor_s(), arrival, told, reason)
 
     def watched(self, plant: Plant, end: int | None) -> Motion:
         """The motion up to an instant [us]; None: until it stands still, or as long as such a move is watched."""
@@ -319,10 +319,10 @@ class Bench:
         again.command(self.name, Spin(1.0))
         course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
         reason = "" if arrival is not None else "its motors do not overcome friction"
-        return self._numbers(again, way, load, course, None, arrival, None, reason)
+        return self._numbers(way, load, course, None, arrival, None, reason)
 
     def _numbers(
-        self, plant: Plant, way: Way, load: float, course: Motion, floor: float | None,
+        self, way: Way, load: float, course: Motion, floor: float | None,
         arrival: int | None, inside: int | None, reason: str,
     ) -> MoveNumbers:  # fmt: skip
         built = self.built(way, load)
@@ -343,9 +343,9 @@ class Bench:
             energy_j=course.total(flow.bus * flow.current),
             heat_j=course.total(course.heat),
             lifting_j=course.total(course.lifting),
-            current_peak_a=plant.currents()[0],
+            current_peak_a=float(np.max(flow.current)),
             motor_peak_a=float(np.max(course.motor_current)),
-            bus_min_v=plant.lowest_bus()[0],
+            bus_min_v=float(np.min(flow.bus)),
             speed_max=float(np.max(np.abs(course.v))),
             stall_share_max=None if isinf(share[worst]) else float(share[worst]),
             stall_at=float(places[worst]),

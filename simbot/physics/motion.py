@@ -112,7 +112,7 @@ class Motion:
     motor_current : ndarray
         Greatest of the windings' currents, without sign; of a servo: its supply current at that torque [A].
     heat : ndarray
-        In the windings of all motors, i² R [W].
+        In the windings of all motors, i² R [W]; of a servo scaled as its supply current is.
     lifting : ndarray
         Power into weight and springs, Q v [W].
     capped : ndarray of bool
