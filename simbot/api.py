@@ -13,7 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from simbot.analysis.one_move import OneMove, Tables, examine, ways_of
+from simbot.analysis.move_results import OneMove, Tables
+from simbot.analysis.one_move import examine, ways_of
 from simbot.analysis.results import RunResult, StateResult
 from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models

@@ -19,8 +19,20 @@ from math import isinf
 
 import numpy as np
 
+from simbot.analysis.move_results import (
+    Fall,
+    Holding,
+    MoveNumbers,
+    OneMove,
+    Pull,
+    Row,
+    Series,
+    StateNumbers,
+    Tables,
+    Way,
+)
 from simbot.physics import layout as L
-from simbot.physics import motion
+from simbot.physics import motion, statics
 from simbot.physics.build import DRIVES, Built, Models
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.plant import Command, DriveTo, GoTo, Plant, PushFor, Spin
@@ -36,129 +48,6 @@ PLACES = 1101  # positions of the travel that are looked at
 SPUN_UP = 0.95  # of its steady speed: a roller that is up to speed
 CAUSES = ("grip", "slack", "current_limit", "control", "sag", "torque", "speed")
 SERVO_STEP = np.pi / 18.0  # of the table of angles and times
-
-
-@dataclass(frozen=True)
-class Way:
-    """From where to where, at rest at first [m, rad]; of a drive: from 0, `turning` in place or straight ahead."""
-
-    start: float
-    target: float
-    turning: bool = False
-
-
-@dataclass(frozen=True)
-class Series:
-    """Course of a move for a drawing; all arrays shape (n,)."""
-
-    t: np.ndarray
-    q: np.ndarray
-    v: np.ndarray
-    current: np.ndarray  # battery
-    motor_current: np.ndarray  # one motor
-    bus: np.ndarray
-
-
-@dataclass(frozen=True)
-class MoveNumbers:
-    """One way, with one load, on one battery state."""
-
-    way: Way
-    load: float  # kg
-    floor_s: float | None
-    arrival_s: float | None
-    first_inside_s: float | None  # of a move that never arrives, or leaves again before it does
-    reason: str  # of a move that never arrives
-    energy_j: float  # from the battery's terminals; this and the rest to the arrival, or first entry (see Bench.move)
-    heat_j: float  # in the motors' windings
-    lifting_j: float  # into weight and springs
-    current_peak_a: float  # battery
-    motor_peak_a: float  # one motor
-    bus_min_v: float
-    speed_max: float
-    stall_share_max: float | None  # None: nothing but the load itself can bring it there
-    stall_at: float
-    limited_by: dict[str, float]
-    series: Series
-
-
-@dataclass(frozen=True)
-class Fall:
-    """What happens when it is let go: the motors' leads open, no brake set."""
-
-    start: float
-    end: float
-    lasts_s: float | None  # None: it still moves after ten seconds
-    speed_max: float
-    braked_s: float | None  # the same with the motors shorted
-
-
-@dataclass(frozen=True)
-class Holding:
-    """At rest along the whole travel, with one load, on one battery state."""
-
-    load: float
-    holds_off: bool
-    holds_off_surely: bool  # at the unfavourable end of every spread, too
-    at: float  # where holding takes most
-    motor_current_a: float
-    battery_current_a: float
-    heat_w: float  # in all motors
-    fall: Fall | None
-
-
-@dataclass(frozen=True)
-class Pull:
-    """A winch's pull with one load."""
-
-    load: float
-    stall_share: float | None
-    speed: float
-    time_s: float | None
-    holds_off: bool
-
-
-@dataclass(frozen=True)
-class StateNumbers:
-    name: str
-    open_circuit: float
-    resistance: float
-    moves: tuple[MoveNumbers, ...]  # ways by loads
-    holdings: tuple[Holding, ...]  # one a load; none for what gravity does not touch
-    pulls: tuple[Pull, ...]
-    times: tuple[tuple[float, float | None], ...]  # of a servo: angle, arrival
-
-
-@dataclass(frozen=True)
-class Row:
-    """The mechanism as the integrator sees it, at one position."""
-
-    q: float
-    mass: float  # without rotors
-    moved: float  # with them
-    load: float
-    ratio: float  # motor's turns per unit of travel [1/m, 1]
-    force: float  # stalled, at the tables' voltage
-    speed: float  # free of load and friction, there
-
-
-@dataclass(frozen=True)
-class Tables:
-    volts: float
-    celsius: float
-    load: float
-    rows: tuple[Row, ...]
-
-
-@dataclass(frozen=True)
-class OneMove:
-    robot: Robot
-    spec: MechanismSpec
-    unit: str  # of its coordinate here: "m" or "rad"
-    ways: tuple[Way, ...]
-    loads: tuple[float, ...]
-    states: tuple[StateNumbers, ...]  # strongest first
-    tables: Tables | None
 
 
 def ways_of(
@@ -231,7 +120,7 @@ def _state(
 def _pull(bench: Bench, move: MoveNumbers, hold: Holding) -> Pull:
     built = bench.models.get(bench.name, move.load)
     high = float(bench.spec.values["travel"][1])
-    speed = motion.steady_speed(built, bench.circuit, high, 1.0)
+    speed = statics.steady_speed(built, bench.circuit, high, 1.0)
     return Pull(move.load, move.stall_share_max, speed, move.arrival_s, hold.holds_off)
 
 
@@ -305,7 +194,7 @@ class Bench:
 
     def spin_up(self, way: Way, load: float) -> MoveNumbers:
         """A roller at full effort: it arrives when it is up to speed."""
-        steady = motion.steady_speed(self.built(way, load), self.circuit, 0.0, 1.0)
+        steady = statics.steady_speed(self.built(way, load), self.circuit, 0.0, 1.0)
         plant = self.plant(0.0, load)
         plant.command(self.name, Spin(1.0))
         course = motion.motion_of(plant.steps_to(self.name, NEVER_US), self.circuit)
@@ -330,7 +219,7 @@ class Bench:
         places = (
             np.linspace(way.start, way.target, PLACES) if way.target != way.start else np.array([way.start])
         )
-        share = motion.stall_share(built, self.circuit, places, sign)
+        share = statics.stall_share(built, self.circuit, places, sign)
         worst = int(np.argmax(share))
         flow = course.flow
         return MoveNumbers(
@@ -358,14 +247,14 @@ class Bench:
         built, values = self.models.get(self.name, load), self.spec.values
         low, high = (float(end) for end in values["travel"])
         places = np.linspace(low, high, PLACES)
-        currents = motion.holding_current(built, places)
+        currents = statics.holding_current(built, places)
         if values.get("holding_brake"):
             currents = np.zeros_like(currents)
         worst = int(np.argmax(currents))
         most, group = float(currents[worst]), built.groups[0]
         if most <= 0.0:
             return Holding(load, True, self.holds_surely(load), float(places[worst]), 0.0, 0.0, 0.0, None)
-        heat, drawn = motion.holding_draw(group, most, self.circuit)
+        heat, drawn = statics.holding_draw(group, most, self.circuit)
         loose = places[currents > 0.0]
         starts = dict.fromkeys((low, high, float(places[worst]), float(loose[0]), float(loose[-1])))
         falls = [fall for start in starts if (fall := self.let_go(start, load))]
@@ -381,7 +270,7 @@ class Bench:
             models, _ = at_ends(self.models.robot, self.battery, self.name, ends)
             built = models.get(self.name, load)
             places = np.linspace(built.reduced.low, built.reduced.high, PLACES)
-            return float(np.max(motion.holding_torque(built, places)))
+            return float(np.max(statics.holding_torque(built, places)))
 
         paths = spread_paths(self.models.robot, self.battery, self.name, False)
         worst = [max(((path, sign) for sign in (-1.0, 1.0)), key=lambda end: pull([end])) for path in paths]
@@ -454,14 +343,14 @@ def tables_of(
     """
     built = Models(replace(robot, mechanisms={name: robot.mechanisms[name]}, order=())).get(name, load)
     at = built.volts if volts is None else volts
-    warm = motion.warmed(built, celsius)
+    warm = statics.warmed(built, celsius)
     low, high = (built.reduced.low, built.reduced.high)
     if not (high - low < 1e5):
         low, high, rows = 0.0, 0.0, 1
     q = np.linspace(low, high, rows)
     mass, _, weight, factor, _ = motion.look_up(built.reduced, q)
     stiff = Circuit(BatteryState("stiff", at, 0.0, 0))
-    force = motion.stall_force(warm, stiff, q, 1.0)
+    force = statics.stall_force(warm, stiff, q, 1.0)
     groups = warm.groups
     moved = mass + sum(
         group[L.G_N] * group[L.G_J] * (group[L.G_RATIO] * factor) ** 2 + group[L.G_WHEEL] for group in groups

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from simbot.analysis.one_move import OneMove, StateNumbers
+from simbot.analysis.move_results import OneMove, StateNumbers
 from simbot.physics.kinds import KINDS
 from simbot.physics.outline import Disc, Shape
 

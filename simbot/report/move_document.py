@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from simbot import __version__
-from simbot.analysis.one_move import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Tables
+from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Tables
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.one_move import about, cautions_of, last_start_before_end
 from simbot.scenario.model import Remark

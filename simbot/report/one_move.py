@@ -8,7 +8,8 @@ from math import ceil, degrees
 from pathlib import PurePath
 from typing import IO
 
-from simbot.analysis.one_move import CAUSES, Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
+from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
+from simbot.analysis.one_move import CAUSES
 from simbot.physics.build import DRIVES
 from simbot.physics.spreads import spread_paths
 from simbot.report.bars import SCALES_MS

@@ -15,7 +15,8 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from simbot import api
-from simbot.analysis.one_move import CAUSES, Way, tables_of
+from simbot.analysis.move_results import Way
+from simbot.analysis.one_move import CAUSES, tables_of
 from simbot.physics import motion
 from simbot.physics.build import Models
 from simbot.physics.motion import Circuit
