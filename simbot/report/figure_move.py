@@ -11,12 +11,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from simbot.analysis.move_results import OneMove, StateNumbers
+from simbot.physics.build import DRIVES
 from simbot.physics.kinds import KINDS
 from simbot.physics.outline import Disc, Shape
 
 PAPER, INK, QUIET, RULE, HAIR = "#f5f8f6", "#14211f", "#4b5b58", "#7d8d89", "#cfdad6"
 DRAWN = "#00588c"  # the state asked for, solid; the others quiet and dashed: colour is never the only sign
 DASHES: tuple[Any, ...] = ("--", ":", "-.", (0, (1, 3)))
+PLAN_VIEW = (*DRIVES, "turret")
 BETWEEN = 3  # positions drawn between the two ends
 FONTS = ["Segoe UI", "Noto Sans", "Liberation Sans", "Arial", "DejaVu Sans"]
 STYLE: Any = {
@@ -78,7 +80,7 @@ def _title(move: OneMove) -> str:
     way = move.ways[0]
     if "travel" in move.spec.values:
         where = f"{_told(move, way.start)} to {_told(move, way.target)}"
-    elif move.spec.kind == "roller":
+    elif move.spec.kind not in DRIVES:
         where = "up to speed"
     else:
         where = f"turn by {_told(move, way.target)}" if way.turning else f"{_told(move, way.target)} ahead"
@@ -124,7 +126,7 @@ def _mechanism(axes: Any, move: OneMove) -> None:
 
 
 def _planned(move: OneMove) -> bool:
-    return move.spec.kind in ("mecanum", "tank")
+    return move.spec.kind in PLAN_VIEW
 
 
 def _key(move: OneMove, turning: bool) -> str:
@@ -202,7 +204,7 @@ def _name_ends(
 ) -> None:
     """Each state's name and arrival beside the axes, one under the other, with its dash."""
     way = move.ways[0]
-    if "travel" in move.spec.values or move.spec.kind != "roller":
+    if "travel" in move.spec.values or move.spec.kind in DRIVES:
         axes.axhline(way.target * factor, color=RULE, linewidth=0.8, zorder=1)
     others = iter(DASHES * len(ends))
     for number, (_, _, state) in enumerate(ends):

@@ -128,6 +128,13 @@ def test_tables_are_printed_where_asked(moves):
     assert "with rotors" not in "\n".join(said(moves["lift"]))
 
 
+def test_what_is_assumed_of_it_is_said_and_of_others_is_not(moves):
+    gripper, lift = (" ".join(" ".join(said(moves[name])).split()) for name in ("gripper", "lift"))
+    assert "mechanisms.gripper.band: 5 deg +/- 2.5 deg" in gripper
+    assert "rails.servo_rail" in gripper and "gate" not in gripper
+    assert "Assumed or doubtful: nothing" in lift and "With a spread: mechanisms.lift.friction" in lift
+
+
 def test_chart_marks_both_ends():
     t = np.linspace(0.0, 2.0, 50)
     lines = list(chart([("*", t, t * 3.0), ("+", t / 2, 6.0 - 3.0 * t)], "m"))

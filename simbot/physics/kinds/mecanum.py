@@ -24,7 +24,7 @@ SKETCH = r"""
      [/]------[/]  ---       wheels of `wheel_diameter`, `wheel_inertia`
       |        |    |        `grip`: wheel on floor
       |   ^ q  |    | `wheelbase`
-      |   |    |    |        q: distance along the line; in a turn the heading
+      |   |    |    |        q: distance on the line; in a turn: heading
      [/]------[/]  ---       `turning_inertia`: about its centre
       |<`track`>|            `motors` through `gearing`; `friction`
 """
