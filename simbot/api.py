@@ -13,13 +13,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from simbot.analysis.move_results import OneMove, Tables
+from simbot.analysis.one_move import examine, ways_of
 from simbot.analysis.results import RunResult, StateResult
 from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models
 from simbot.physics.plant import Plant
 from simbot.routine.sequencer import run as run_plan
 from simbot.scenario.errors import SimbotError, nearest, quoted
-from simbot.scenario.model import BatteryState, Plan
+from simbot.scenario.given import mechanism_given
+from simbot.scenario.model import BatteryState, Plan, Robot
 
 TOLERANCE = 1e-7
 
@@ -58,6 +61,46 @@ def run(plan: Plan, states: Sequence[str] | None = None, tolerance: float = TOLE
 def run_state(plan: Plan, state: str, tolerance: float = TOLERANCE) -> StateResult:
     """One nominal run of a plan on one battery state."""
     return _run_on(plan, _battery(plan, state), tolerance, Models(plan.robot))
+
+
+def move(
+    robot: Robot,
+    mechanism: str,
+    start: float | None = None,
+    target: float | None = None,
+    turn: float | None = None,
+    loads: Sequence[float] = (),
+    tables: Tables | None = None,
+    tolerance: float = TOLERANCE,
+) -> OneMove:
+    """One mechanism alone, on all of the robot's battery states: times, energies, limits, holding.
+
+    Parameters
+    ----------
+    robot : Robot
+        As loaded by `simbot.scenario.load.load_robot`.
+    mechanism : str
+        Its name.
+    start, target : float, optional
+        Positions [m, rad]; neither: both ends of the travel, there and back. Of a drive: `target` is the
+        distance ahead [m].
+    turn : float, optional
+        Of a drive: the angle to turn in place [rad].
+    loads : sequence of float
+        Masses it carries [kg], each looked at besides nothing.
+    tables : Tables, optional
+        To be handed on (see `simbot.analysis.one_move.tables_of`).
+
+    Raises
+    ------
+    SimbotError
+        Where the robot has no such mechanism, it has no physics, or the ends are the same.
+    """
+    spec = mechanism_given(robot, mechanism)
+    ways = ways_of(spec, start, target, turn)
+    if any(way.start == way.target for way in ways):
+        raise SimbotError(f"{mechanism} would not move: its start is its target")
+    return examine(robot, mechanism, ways, (0.0, *loads), tolerance, tables)
 
 
 def _run_on(plan: Plan, battery: BatteryState, tolerance: float, models: Models) -> StateResult:

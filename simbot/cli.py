@@ -21,12 +21,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simbot import __version__
-from simbot.scenario.errors import SimbotError
+from simbot.scenario.errors import SimbotError, nearest, quoted
 
 if TYPE_CHECKING:
     from simbot.analysis.results import RunResult, StateResult
     from simbot.report.document import Document
-    from simbot.scenario.model import Plan, Remark
+    from simbot.scenario.model import Plan, Remark, Robot
 
 FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
 
@@ -121,8 +121,7 @@ def run(
         raise SimbotError(
             f"--battery {battery}: the robot has no such battery state; it has {', '.join(names)}"
         )
-    if json_file not in (None, "-") and not Path(json_file).parent.is_dir():
-        raise SimbotError(f"--json {json_file}: there is no such folder")
+    _check_folder("--json", json_file)
     result = _simulate(loaded)
     if json_file is not None:
         _write_json(run_document(result), json_file)
@@ -138,8 +137,112 @@ def run(
 
 
 @app.command()
+def move(
+    robot: Annotated[Path, typer.Argument(metavar="ROBOT", help="The robot file.", show_default=False)],
+    mechanism: Annotated[
+        str, typer.Argument(metavar="MECHANISM", help="Its name there.", show_default=False)
+    ],
+    start: Annotated[
+        str | None, typer.Option("--from", metavar="P", help="Where it starts, at rest.", show_default=False)
+    ] = None,
+    target: Annotated[
+        str | None,
+        typer.Option(
+            "--to", metavar="P", help="Where it goes; of a drive a distance ahead.", show_default=False
+        ),
+    ] = None,
+    turn: Annotated[
+        str | None,
+        typer.Option("--turn", metavar="ANGLE", help="A drive turns in place.", show_default=False),
+    ] = None,
+    loads: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--load", metavar="MASS", help="With this in hand too. May be given again.", show_default=False
+        ),
+    ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(
+            "--until", metavar="TIME", help="A winch's match ends then, as in '150 s'.", show_default=False
+        ),
+    ] = None,
+    tables: Annotated[
+        bool, typer.Option("--tables", help="Inertia, load and ratio over the travel.")
+    ] = False,
+    volts: Annotated[
+        str | None,
+        typer.Option("--volts", metavar="V", help="Motors' voltage in the tables.", show_default=False),
+    ] = None,
+    celsius: Annotated[
+        float, typer.Option("--celsius", metavar="T", help="Motors' temperature there.")
+    ] = 20.0,
+    battery: BatteryState = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+    figure: Annotated[
+        str | None,
+        typer.Option(
+            "--figure", metavar="FILE", help="Draw it there: .png, .svg or .pdf.", show_default=False
+        ),
+    ] = None,
+) -> None:
+    """One mechanism alone: its times, what holds it back, what holding takes, what falls."""
+    from simbot.report.asked import read_asked
+
+    loaded, remarks = _load_robot(robot, settings)
+    asked = read_asked(
+        loaded, mechanism, start, target, turn, loads or (), until, tables, volts, celsius, battery, figure
+    )
+    _check_folder("--json", json_file)
+    _check_folder("--figure", figure)
+    with _sign_of_life():
+        from simbot import api
+        from simbot.analysis.one_move import tables_of
+
+        rows = None
+        if tables:
+            rows = tables_of(loaded, mechanism, max(asked.loads, default=0.0), asked.volts, celsius)
+        result = api.move(loaded, mechanism, asked.start, asked.target, asked.turn, asked.loads, rows)
+    if json_file is not None:
+        from simbot.report.move_document import move_document
+
+        _write_json(move_document(result, remarks, asked.until), json_file)
+    if figure is not None:
+        from simbot.report.figure_move import draw_move
+
+        draw_move(result, asked.battery, figure)
+    if json_file != "-":
+        from simbot.report.one_move import print_move
+
+        print_move(result, remarks, asked.battery, asked.until, sys.stdout)
+
+
+@app.command()
+def kinds(
+    kind: Annotated[
+        str | None, typer.Argument(metavar="[KIND]", help="All about this one.", show_default=False)
+    ] = None,
+) -> None:
+    """The kinds of mechanism: with a name its geometry, its keys and their defaults."""
+    from simbot.physics.kinds import KINDS
+    from simbot.report.kinds import print_kind, print_kinds
+
+    if kind is None:
+        print_kinds(sys.stdout)
+    elif kind in KINDS:
+        print_kind(kind, sys.stdout)
+    else:
+        guess = nearest(kind, KINDS)
+        hint = f"; did you mean {quoted(guess)}?" if guess else ""
+        raise SimbotError(f"kinds {kind}: there is no such kind; there are {', '.join(KINDS)}{hint}")
+
+
+@app.command()
 def schema(
-    name: Annotated[str, typer.Argument(metavar="NAME", help="Whose document: run.", show_default=False)],
+    name: Annotated[
+        str, typer.Argument(metavar="NAME", help="Whose document: run or move.", show_default=False)
+    ],
 ) -> None:
     """Print the JSON Schema of a command's JSON document."""
     from simbot.report.document import SCHEMAS, schema_text
@@ -157,14 +260,32 @@ def _load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Re
     from simbot.physics.kinds import KINDS
     from simbot.scenario.load import load_plan
 
+    plan, remarks = load_plan(path, KINDS, _changes(settings))
+    return plan, [*remarks, *physics_remarks(plan.robot)]
+
+
+def _load_robot(path: Path, settings: Sequence[str] | None) -> tuple[Robot, Sequence[Remark]]:
+    from simbot.physics.assumptions import physics_remarks
+    from simbot.physics.kinds import KINDS
+    from simbot.scenario.load import load_robot
+
+    robot, remarks = load_robot(path, KINDS, _changes(settings))
+    return robot, [*remarks, *physics_remarks(robot)]
+
+
+def _changes(settings: Sequence[str] | None) -> dict[str, str]:
     changes: dict[str, str] = {}
     for setting in settings or ():
         key, equals, value = setting.partition("=")
         if not (equals and key.strip() and value.strip()):
             raise SimbotError(f"--set {setting}: KEY=VALUE is needed, as in robot.mass='11 kg'")
         changes[key.strip()] = value.strip()
-    plan, remarks = load_plan(path, KINDS, changes)
-    return plan, [*remarks, *physics_remarks(plan.robot)]
+    return changes
+
+
+def _check_folder(option: str, file: str | None) -> None:
+    if file not in (None, "-") and not Path(file).parent.is_dir():
+        raise SimbotError(f"{option} {file}: there is no such folder")
 
 
 def _simulate(plan: Plan) -> RunResult:

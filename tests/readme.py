@@ -66,6 +66,7 @@ def refresh() -> None:
     for plan in PLANS:
         printed = run(f"simbot run scenarios/night-market/{plan}.yaml", "--json", REPORTS / f"{plan}.json")
         (REPORTS / f"{plan}.txt").write_text(printed, encoding="utf-8", newline="\n")
+    run("simbot move scenarios/night-market/robot.yaml lift", "--figure", REPORTS / "lift.png")
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ HOMES = {
     "simpy": ("routine/sequencer.py",),
     "rich": ("cli.py", "report/terminal.py"),
     "typer": ("cli.py",),
-    "matplotlib": (),
+    "matplotlib": ("report/figure_move.py",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
@@ -83,7 +83,15 @@ def loaded_by(code):
 
 @pytest.mark.parametrize(
     "arguments",
-    [["--help"], ["run", "--help"], ["check", "scenarios/night-market/lanterns.yaml"], ["schema", "run"]],
+    [
+        ["--help"],
+        ["run", "--help"],
+        ["move", "--help"],
+        ["check", "scenarios/night-market/lanterns.yaml"],
+        ["schema", "run"],
+        ["kinds"],
+        ["kinds", "slide"],
+    ],
     ids=" ".join,
 )
 def test_lean_start(arguments, monkeypatch):

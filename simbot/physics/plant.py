@@ -7,9 +7,9 @@ commanded (`first_seen_us`, `Move.arrival_us`). A crossing is rounded UP to the 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from math import ceil, cos, inf, isinf, nextafter
+from math import ceil, cos, inf, isinf, nan, nextafter
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
+from simbot.physics.motion import Steps
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Route
@@ -327,6 +328,33 @@ class Plant:
         self._reach(to_us)
         self.now_us = to_us
 
+    def steps_to(self, mechanism: str, to_us: int) -> Steps:
+        """Carry everything to an instant, as `advance` does, and tell the steps of one mechanism on the way."""
+        self._return_to_now()
+        w, m, first = self.arrays.w, self.arrays.at[mechanism], self._rows
+        notes: list[tuple[float, ...]] = []
+        built: list[Built] = []
+
+        def note() -> None:
+            zone = w[m + L.ZONE] if w[m + L.CONTROL] == L.SERVO else nan
+            notes.append((w[m + L.DUTY], w[m + L.OPEN], zone, w[m + L.TARGET]))
+            built.append(self._built(mechanism))
+
+        self._run(to_us / 1e6, (), note)
+        self.now_us = to_us
+        rows = self._log[first : self._rows].copy()
+        own = rows[:, L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[mechanism] :]
+        h, ohms = rows[:, L.LOG_H], w[L.R0]
+        head = (own[:, L.LOG_Q0], h * own[:, L.LOG_SPEED0], 0.5 * h**2 * own[:, L.LOG_ACC0])
+        path = np.column_stack((*head, own[:, L.LOG_POLY : L.LOG_PER_MECH]))
+        ends = ((L.LOG_V0, L.LOG_I0), (L.LOG_V1, L.LOG_I1))
+        emf = np.column_stack([rows[:, volts] + ohms * rows[:, amps] for volts, amps in ends])
+        noted = np.array(notes).reshape(-1, 4)
+        return Steps(
+            rows[:, L.LOG_T], h, path, emf, noted[:, 0], noted[:, 1] == 1.0, noted[:, 2], noted[:, 3],
+            float(w[m + L.BAND]), tuple(built),
+        )  # fmt: skip
+
     def _covered_us(self) -> int:
         return round(float(self.arrays.w[L.T]) * 1e6)
 
@@ -353,16 +381,19 @@ class Plant:
         if self.arrays.w[L.T] < now:
             self._run(now, ())
 
-    def _run(self, t_end: float, watched: tuple[str, ...]) -> bool:
-        """Run the kernel to t_end [s]; True where it stopped because all that is watched was seen inside."""
+    def _run(
+        self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
+    ) -> bool:
+        """Run the kernel to t_end [s]; True where it stopped because all that is watched was seen inside.
+
+        `before_step` is called before every step, when all that acts in it is settled.
+        """
         assert self._drive is None or self._route is not None
         while self._route is not None and self._route.ahead:
             assert self._drive is not None
             before, rows = self.arrays.w.copy(), self._rows
-            ended = self._advance(t_end, (self._drive,))
-            if (
-                watched and self._drive not in watched
-            ):  # what is watched may have been inside before the leg's end
+            ended = self._advance(t_end, (self._drive,), before_step)
+            if watched and self._drive not in watched:  # they may have been inside before the leg's end
                 leg_end = float(self.arrays.w[L.T])
                 self.arrays.w[:], self._rows = before, rows
                 seen = self._advance(leg_end, watched)
@@ -376,19 +407,28 @@ class Plant:
                 self._start_leg()
             if not ended:
                 return False
-        return self._advance(t_end, watched)
+        return self._advance(t_end, watched, before_step)
 
-    def _advance(self, t_end: float, watched: tuple[str, ...]) -> bool:
+    def _advance(
+        self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
+    ) -> bool:
         """As _run, on the leg under way."""
         w = self.arrays.w
         for name, m in self.arrays.at.items():
             w[m + L.WATCH] = 1.0 if name in watched else 0.0
         w[L.WATCHING] = 1.0 if watched else 0.0
-        code = LOG_FULL
         while True:
-            code, self._rows = advance(w, self.arrays.tab, self._log, self._rows, t_end)
+            log = self._log
+            if before_step is not None:  # no room for a step: it stops before it; then room for one
+                code, _ = advance(w, self.arrays.tab, log[: self._rows], self._rows, t_end)
+                if code == LOG_FULL:
+                    before_step()
+                    log = log[: self._rows + 1]
+            code, self._rows = advance(w, self.arrays.tab, log, self._rows, t_end)
             if code != LOG_FULL:
                 break
+            if self._rows < len(self._log):
+                continue
             if len(self._log) > MOST_ROWS:
                 raise EndlessSteps(
                     f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"

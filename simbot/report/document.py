@@ -21,7 +21,7 @@ from simbot.analysis.results import (
 )
 
 FORMAT = 1
-SCHEMAS = ("run",)
+SCHEMAS = ("run", "move")
 
 Document = dict[str, Any]
 
@@ -57,33 +57,33 @@ def _s(time_us: int | None) -> float | None:
     return None if time_us is None else time_us / 1_000_000
 
 
-def _rounded(value: float | None) -> float | None:
+def rounded(value: float | None) -> float | None:
     """Six decimals, and never a minus zero."""
     return None if value is None else round(float(value), 6) + 0.0
 
 
 def _place(value: float | str | None) -> float | str | None:
-    return value if isinstance(value, str) else _rounded(value)
+    return value if isinstance(value, str) else rounded(value)
 
 
 def _state(state: StateResult) -> Document:
     return {
-        "open_circuit_v": _rounded(state.open_circuit),
-        "resistance_ohm": _rounded(state.resistance),
+        "open_circuit_v": rounded(state.open_circuit),
+        "resistance_ohm": rounded(state.resistance),
         "passes": state.passes,
         "cycles": state.cycles,
-        "cycle_time_s": _rounded(state.cycle_time_s),
-        "cycle_time_sd_s": _rounded(state.cycle_time_sd_s),
-        "points_per_s": _rounded(state.points_per_s),
-        "points": {name: _rounded(value) for name, value in state.points.items()},
+        "cycle_time_s": rounded(state.cycle_time_s),
+        "cycle_time_sd_s": rounded(state.cycle_time_sd_s),
+        "points_per_s": rounded(state.points_per_s),
+        "points": {name: rounded(value) for name, value in state.points.items()},
         "time": None if state.time is None else _time(state.time),
         "unfinished": state.unfinished or None,
         "deliveries_at_s": [_s(at_us) for at_us in state.deliveries_at_us],
-        "bus_min_v": _rounded(state.bus_min_v),
+        "bus_min_v": rounded(state.bus_min_v),
         "bus_min_at_s": _s(state.bus_min_at_us),
-        "current_peak_a": _rounded(state.current_peak_a),
-        "current_mean_a": _rounded(state.current_mean_a),
-        "battery_energy_j": _rounded(state.energy_j),
+        "current_peak_a": rounded(state.current_peak_a),
+        "current_mean_a": rounded(state.current_mean_a),
+        "battery_energy_j": rounded(state.energy_j),
         "acting_steps": state.acting_steps,
         "acting_steps_without_needs": state.acting_steps_without_needs,
         "moves": [_move(move) for move in state.moves],
@@ -95,11 +95,11 @@ def _state(state: StateResult) -> Document:
 
 def _time(time: TimeShares) -> Document:
     return {
-        "driving_s": _rounded(time.driving_s),
-        "moving_s": _rounded(time.moving_s),
-        "timers_s": _rounded(time.timers_s),
-        "stations_s": _rounded(time.stations_s),
-        "given_away_s": _rounded(time.given_away_s),
+        "driving_s": rounded(time.driving_s),
+        "moving_s": rounded(time.moving_s),
+        "timers_s": rounded(time.timers_s),
+        "stations_s": rounded(time.stations_s),
+        "given_away_s": rounded(time.given_away_s),
     }
 
 
@@ -123,13 +123,13 @@ def _move(move: MoveResult) -> Document:
         "need_margin_s": _s(move.need_margin_us),
         "verdict": move.verdict,
         "consequence": move.consequence,
-        "measured_s": _rounded(sum(move.measured_s) / len(move.measured_s)) if move.measured_s else None,
-        "measured_each_s": [_rounded(value) for value in move.measured_s],
+        "measured_s": rounded(sum(move.measured_s) / len(move.measured_s)) if move.measured_s else None,
+        "measured_each_s": [rounded(value) for value in move.measured_s],
         "cut": move.cut,
         "start_position": _place(move.start_position),
-        "start_speed": _rounded(move.start_speed),
+        "start_speed": rounded(move.start_speed),
         "target": _place(move.target),
-        "lag": _rounded(move.lag),
+        "lag": rounded(move.lag),
         "ends_at": _place(move.ends_at),
         "reason": move.reason or None,
     }
@@ -143,9 +143,9 @@ def _need(need: NeedResult) -> Document:
         "mechanism": need.mechanism,
         "cause": need.cause_line,
         "position": _place(need.position),
-        "speed": _rounded(need.speed),
+        "speed": rounded(need.speed),
         "target": _place(need.target),
-        "within": _rounded(need.within),
+        "within": rounded(need.within),
         "met": need.met,
         "margin_s": _s(need.margin_us),
     }

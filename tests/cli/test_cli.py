@@ -14,10 +14,12 @@ from types import SimpleNamespace
 import pytest
 
 from simbot import cli
+from simbot.physics.kinds import KINDS
 from simbot.report.document import schema_text
 
 ROOT = Path(__file__).parent.parent.parent
 LANTERNS = ROOT / "scenarios" / "night-market" / "lanterns.yaml"
+ROBOT = LANTERNS.with_name("robot.yaml")
 
 
 def simbot(*arguments, environment=None, cwd=ROOT):
@@ -84,6 +86,27 @@ def test_set_changes_a_value(lanterns):
         (["run", LANTERNS, "--json", "no/such/folder/x.json"], "no/such/folder/x.json"),
         (["run", LANTERNS, "--speed", "2"], "--speed"),
         (["schema", "wishes"], "wishes"),
+        (["kinds", "slied"], "slide"),
+        (["move", ROBOT, "lfit"], "did you mean 'lift'"),
+        (["move", ROBOT, "hook"], "stopwatch time of 0.3 s"),
+        (["move", ROBOT, "lift", "--to", "0.9 m"], "--to 0.9 m: outside the travel of lift"),
+        (["move", ROBOT, "lift", "--to", "30 deg"], "--to 30 deg"),
+        (["move", ROBOT, "arm", "--to", "oot"], "did you mean 'out'"),
+        (["move", ROBOT, "lift", "--turn", "90 deg"], "--turn 90 deg: lift is no drive"),
+        (["move", ROBOT, "drive", "--turn", "90 deg", "--to", "1 m"], "--turn 90 deg"),
+        (["move", ROBOT, "drive", "--from", "1 m"], "--from 1 m"),
+        (["move", ROBOT, "intake", "--to", "1 deg"], "--to 1 deg"),
+        (["move", ROBOT, "lift", "--load", "3"], "--load 3"),
+        (["move", ROBOT, "lift", "--load", "900 kg"], "--load 900 kg"),
+        (["move", ROBOT, "lift", "--until", "150 s"], "--until 150 s"),
+        (["move", ROBOT, "lift", "--volts", "11 V"], "--volts 11 V"),
+        (["move", ROBOT, "drive", "--tables"], "--tables: drive"),
+        (["move", ROBOT, "lift", "--tables", "--celsius", "900"], "--celsius 900"),
+        (["move", ROBOT, "lift", "--battery", "flat"], "--battery flat"),
+        (["move", ROBOT, "lift", "--figure", "lift.bmp"], "lift.bmp"),
+        (["move", ROBOT, "lift", "--figure", "no/such/folder/x.png"], "no/such/folder/x.png"),
+        (["move", ROBOT, "lift", "--from", "0.2 m", "--to", "200 mm"], "its start is its target"),
+        (["move", "nowhere.yaml", "lift"], "nowhere.yaml"),
         (["dance"], "dance"),
         (["check"], "PLAN"),
         (["check", ROOT], str(ROOT)),
@@ -100,7 +123,7 @@ def test_the_users_mistakes_exit_with_2_and_name_the_value(arguments, named):
 def test_help_is_plain_and_lists_the_commands():
     done = simbot("--help")
     assert done.returncode == 0
-    assert all(word in done.stdout for word in ("start", "check", "run", "schema"))
+    assert all(word in done.stdout for word in ("start", "check", "run", "move", "kinds", "schema"))
     assert done.stdout.isascii()
 
 
@@ -108,8 +131,26 @@ def test_version():
     assert simbot("--version").stdout.startswith("simbot ")
 
 
-def test_schema_is_printed_as_published():
-    assert simbot("schema", "run").stdout == schema_text("run")
+@pytest.mark.parametrize("name", ["run", "move"])
+def test_schema_is_printed_as_published(name):
+    assert simbot("schema", name).stdout == schema_text(name)
+
+
+def test_move_prints_writes_and_draws(tmp_path):
+    jsonschema = pytest.importorskip("jsonschema")
+    json_file, figure = tmp_path / "lift.json", tmp_path / "lift.svg"
+    done = simbot(
+        "move", ROBOT, "lift", "--to", "500 mm", "--load", "180 g", "--set",
+        "robot.mechanisms.lift.friction=4 N", "--json", json_file, "--figure", figure,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("lift of Firefly") and "0 m to 0.5 m, 180 g in hand" in done.stdout
+    document = json.loads(json_file.read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator(json.loads(schema_text("move"))).validate(document)
+    assert list(document["states"]) == ["fresh", "mid-event", "tired"]
+    assert figure.read_text(encoding="utf-8").count("<svg") == 1
+    again = simbot("move", ROBOT, "lift", "--to", "500 mm", "--json", "-")
+    assert json.loads(again.stdout)["states"]["fresh"]["arrival_s"] > document["states"]["fresh"]["arrival_s"]
 
 
 @pytest.mark.parametrize("plan", ["lanterns.yaml", "tins.yaml"])
@@ -228,3 +269,13 @@ def test_nothing_is_said_where_nothing_is_compiled(monkeypatch):
     with cli._sign_of_life():
         pass
     assert screen.getvalue() == ""
+
+
+def test_kinds_lists_all_and_describes_one():
+    done = simbot("kinds")
+    assert done.returncode == 0 and all(f"{name} " in done.stdout for name in KINDS)
+    for name, kind in KINDS.items():
+        done = simbot("kinds", name)
+        assert done.returncode == 0 and done.stdout.isascii(), name
+        assert all(len(line) <= 80 for line in done.stdout.splitlines()), name
+        assert all(f"{parameter.key}:" in done.stdout for parameter in kind.PARAMETERS), name

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from simbot.physics.kinds import KINDS
-from simbot.scenario.kind_schema import describe_kind
+from simbot.scenario.kind_schema import describe_kind, example_of, shape_of
 from simbot.scenario.load import load_game, load_plan, load_robot
 from simbot.scenario.model import (
     DriveStep,
@@ -262,8 +262,25 @@ def test_loading_loads_no_heavy_library():
 
 @pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
 def test_keys_of_a_kind_are_described(kind):
-    rows = {key: (written, default, meaning) for key, written, default, meaning in describe_kind(kind)}
+    rows = {row.key: row for row in describe_kind(kind)}
     assert set(rows) >= {parameter.key for parameter in kind.PARAMETERS}
-    assert all(meaning for _, _, meaning in rows.values())
+    assert all(row.meaning and row.written and row.default for row in rows.values())
     if kind.NAME == "servo":
-        assert rows["band"][1] == "5 deg" and "s/60deg" in rows["speed"][0] and rows["speed"][1] == "required"
+        assert rows["band"].default == "5 deg +/- 2.5 deg" and rows["band"].bounds == "above 0 deg"
+        assert "s/60deg" in rows["speed"].written and rows["speed"].default == "required"
+
+
+def every_key(parameters):
+    for parameter in parameters:
+        yield parameter
+        yield from every_key(parameter.block)
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
+def test_examples_of_keys_can_be_read(kind):
+    for parameter in every_key(kind.PARAMETERS):
+        if parameter.dimension in ("block", "stages", "names"):
+            continue
+        text = example_of(parameter, kind.COORDINATE)
+        value = [part.strip() for part in text[1:-1].split(",")] if text.startswith("[") else text
+        shape_of((parameter,), kind.COORDINATE, "one").model_validate({parameter.key: value})

@@ -7,11 +7,13 @@ Geometry: the coordinate is the arm's angle from the horizontal, up positive [ra
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import cos, sin
 from typing import Any
 
 import numpy as np
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import GRAVITY, Reduced, tabulate
 from simbot.scenario.parameters import Parameter
 
@@ -38,6 +40,20 @@ PARAMETERS = (
     DAMPING,
 )
 
+SKETCH = r"""
+                               o  what it holds
+                             /
+                           /     `length`: pivot to what it holds
+                         /
+                      (G)  `moving_mass`, at `centre` from the pivot
+                     /     `inertia`: about G
+                   /
+                 /  \  q: angle from the horizontal, up positive,
+               /     |    between the ends of `travel` (90 deg: upright)
+             (O)- - - - - - -  0 deg
+            pivot    `motors` through `gearing`, `friction`
+"""
+
 
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = m g l cos(q)."""
@@ -55,3 +71,19 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     )
     friction = float(p["friction"])
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Side view; the origin is the pivot."""
+    centre = float(p["centre"])
+    reach = centre if p["length"] is None else float(p["length"])
+    size = max(reach, centre, 0.02)
+    tip, middle = (reach * cos(q), reach * sin(q)), (centre * cos(q), centre * sin(q))
+    end = tip if reach >= centre else middle
+    return (
+        Line(((-0.3 * size, 0.0), (0.3 * size, 0.0)), "ground"),
+        Line(((0.0, 0.0), end), "moving"),
+        Disc((0.0, 0.0), 0.05 * size, "frame"),
+        Disc(middle, 0.025 * size, "moving"),
+        Disc(tip, 0.05 * size, "load"),
+    )

@@ -65,7 +65,7 @@ BREAKER = Parameter(
         Parameter(
             "time",
             "time",
-            "its time constant; it opens when (current / rating)², lagging by it, passes 1.44",
+            "its time constant; it opens when the square of current over rating, lagging by it, passes 1.44",
             default=12.0,
             low=0.01,
             high=600.0,

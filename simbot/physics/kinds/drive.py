@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN
+from simbot.physics.outline import Line, Outline, Point
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -126,3 +127,30 @@ def turning_inertia(p: Mapping[str, Any], mass: float, size: tuple[float, float]
     if p["turning_inertia"] is not None:
         return float(p["turning_inertia"])
     return mass * (size[0] ** 2 + size[1] ** 2) / 12.0
+
+
+LENGTH, WIDTH = 0.3, 0.3  # m: drawn where a robot states no wheelbase and no track
+WHEEL_WIDTH = 0.4  # of its diameter, for the drawing alone
+
+
+def outline(p: Mapping[str, Any], q: float, rollers: bool = False) -> Outline:
+    """Plan view; the origin is where the robot's centre stood at coordinate 0, x its heading.
+
+    `rollers`: the lines of contact of a mecanum wheel, at 45 degrees.
+    """
+    half_base, half_track = float(p["wheelbase"] or LENGTH) / 2.0, float(p["track"] or WIDTH) / 2.0
+    radius = float(p["wheel_diameter"]) / 2.0
+    wide = WHEEL_WIDTH * radius
+
+    def box(x: float, y: float, dx: float, dy: float) -> tuple[Point, ...]:
+        return ((x - dx, y - dy), (x + dx, y - dy), (x + dx, y + dy), (x - dx, y + dy))
+
+    shapes = [Line(box(q, 0.0, half_base + radius, max(half_track - wide, wide)), "frame", True)]
+    for x in (q - half_base, q + half_base):
+        for y in (-half_track, half_track):
+            shapes.append(Line(box(x, y, radius, wide), "moving", True))
+            if rollers:
+                lean = wide if (x - q) * y < 0.0 else -wide
+                shapes.append(Line(((x - lean, y - wide), (x + lean, y + wide)), "moving"))
+    shapes.append(Line(((q, 0.0), (q + half_base, 0.0)), "load"))
+    return tuple(shapes)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+from simbot.physics.outline import Outline
 from simbot.scenario.parameters import Parameter
 
 NAME = "measured"
@@ -11,3 +15,11 @@ PARAMETERS = (
     Parameter("time", "time", "from the command to being there", required=True, low=0.0, high=600.0),
     Parameter("on", "word", "the mechanism that carries what this one holds"),
 )
+SKETCH = """
+   command ----- `time` -----> it is there
+"""
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Nothing: a stopwatch time has no geometry."""
+    return ()

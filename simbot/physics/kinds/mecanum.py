@@ -13,12 +13,22 @@ from typing import Any
 
 from simbot.physics.kinds import drive
 from simbot.physics.kinds.drive import COORDINATE, Leg, WheelGroup, leg, turning_inertia
+from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
 
 NAME = "mecanum"
 SUMMARY = "mecanum drivetrain"
 PARAMETERS = tuple(each for each in drive.PARAMETERS if each.key != "scrub")  # its rollers do not scrub
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "straight", "turn"]
+SKETCH = r"""
+       front ^  heading
+     [/]------[/]  ---       wheels of `wheel_diameter`, `wheel_inertia`
+      |        |    |        `grip`: wheel on floor
+      |   ^ q  |    | `wheelbase`
+      |   |    |    |        q: distance on the line; in a turn: heading
+     [/]------[/]  ---       `turning_inertia`: about its centre
+      |<`track`>|            `motors` through `gearing`; `friction`
+"""
+__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SKETCH", "SUMMARY", "outline", "straight", "turn"]
 
 
 def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
@@ -43,3 +53,8 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) * lever
     groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Plan view, with the lean of the rollers that touch the floor."""
+    return drive.outline(p, q, rollers=True)

@@ -6,9 +6,11 @@ Geometry: the coordinate is the roller's angle [rad]; `spin` sets its effort.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import cos, sin
 from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, STATIC
+from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -29,7 +31,15 @@ PARAMETERS = (
     STATIC,
     DAMPING,
 )
+SKETCH = r"""
+            .---.
+          /       \     q: angle turned, without end; `spin` sets the effort
+         |   (O)   |    `inertia`: of the rollers about their axle
+          \       /     `friction`, `damping`: at the axle
+            '---'       `motors` through `gearing`
+"""
 
+DRAWN_RADIUS = 0.025  # m: no key states a roller's size
 ANY_ANGLE = 1e9  # rad: a roller has no stops
 
 
@@ -38,3 +48,13 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     friction = float(p["friction"])
     segment = Segment(-ANY_ANGLE, ANY_ANGLE, float(p["inertia"]), 0.0)
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """View along the axle, which is the origin; its size is not stated and drawn as 25 mm."""
+    edge = (DRAWN_RADIUS * cos(q), DRAWN_RADIUS * sin(q))
+    return (
+        Disc((0.0, 0.0), DRAWN_RADIUS, "moving"),
+        Disc((0.0, 0.0), 0.2 * DRAWN_RADIUS, "frame"),
+        Line(((0.0, 0.0), edge), "moving"),
+    )

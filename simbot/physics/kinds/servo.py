@@ -6,12 +6,13 @@ Geometry: the coordinate is the horn's angle [rad].
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import radians
+from math import cos, radians, sin
 from typing import Any
 
 import numpy as np
 
 from simbot.physics.kinds.common import TRAVEL
+from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import GRAVITY, Reduced, Segment, tabulate
 from simbot.scenario.parameters import Parameter
 
@@ -110,6 +111,19 @@ PARAMETERS = (
     Parameter("counts", "counts_scale", "counts per unit of travel, so that targets can be counts"),
 )
 
+SKETCH = r"""
+                          [m]  `load_mass`, `load_inertia`
+                        /
+                      /    `load_at`: from the axle
+           horn     /  \
+             \    /     |  q, between the ends of `travel`
+      +--------(O)------+- - - -  0: `load_angle` from the horizontal
+      |  servo  axle    |         (none: the axle stands upright)
+      +-----------------+  `speed` and `stall_torque` at `at` volts,
+            | `rail`        `count` of them on one axle
+"""
+HORN = 0.025  # m: length drawn where no `load_at` is given
+
 
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a servo: what turns with it, and its weight where `load_angle` is given (payload at `load_at`)."""
@@ -126,3 +140,23 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         lambda q: (moment * np.cos(q + zero), -moment * np.sin(q + zero)),
     )
     return Reduced((segment,), 1.0, 0.0, 0.0)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """View along the axle, which is the origin; 0 is drawn level where no `load_angle` is given."""
+    reach = float(p["load_at"]) or HORN
+    angle = q + float(p["load_angle"] or 0.0)
+    tip = (reach * cos(angle), reach * sin(angle))
+    body = 0.4 * HORN
+    shapes: list[Line | Disc] = [
+        Line(
+            ((-2.5 * body, -body), (1.5 * body, -body), (1.5 * body, body), (-2.5 * body, body)),
+            "frame",
+            True,
+        ),
+        Disc((0.0, 0.0), 0.5 * body, "frame"),
+        Line(((0.0, 0.0), tip), "moving"),
+    ]
+    if p["load_mass"] > 0.0:
+        shapes.append(Disc(tip, 0.06 * reach, "load"))
+    return tuple(shapes)

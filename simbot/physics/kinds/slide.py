@@ -7,10 +7,11 @@ the horizontal. With the cord's travel s = tip/n for a cascade of n stages, stag
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from math import inf, pi, sin
+from math import cos, inf, pi, sin
 from typing import Any
 
 from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -62,6 +63,20 @@ PARAMETERS = (
     DAMPING,
 )
 
+SKETCH = r"""
+                   o payload   ---  high end of `travel`
+                   |            ^
+             |     | stage 2    |   q: travel of the tip along the rails
+             |     |            |
+       |     | stage 1          v
+       |     |                 ---  low end of `travel`
+       | foot                       `stages`, `moving_mass`: bottom first
+       |                            `rigging`, `cord`: how a cord draws them
+      (O) `drum_diameter`, turned by `motors` through `gearing`
+     - - - - `incline`: rails from the horizontal; `friction` at the cord
+"""
+OVERLAP = 0.15  # of a stage's length that stays in the one below, for the drawing alone
+
 
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a slide with `payload` [kg] at its tip.
@@ -109,3 +124,30 @@ def _continuous(
         moving += mass
         end = high if number + 1 == len(masses) else low + (number + 1) * step
         yield Segment(low + number * step, end, moving, slope * moving)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Side view; the origin is the lower end of the rails. Stages as long as their share of the travel asks for."""
+    given = p["moving_mass"]
+    n = max(int(p["stages"]), len(given) if isinstance(given, tuple) else 1)
+    low, high = (float(end) for end in p["travel"])
+    step, drum = (high - low) / n, float(p["drum_diameter"]) / 2.0
+    long, apart = step * (1.0 + OVERLAP), max(0.05 * (high - low), 0.6 * drum)
+    along, across = (cos(p["incline"]), sin(p["incline"])), (sin(p["incline"]), -cos(p["incline"]))
+
+    def at(s: float, side: float) -> Point:
+        return (s * along[0] + side * across[0], s * along[1] + side * across[1])
+
+    out = q - low
+    shapes: list[Line | Disc] = [Line((at(0.0, 0.0), at(long, 0.0)), "frame")]
+    for number in range(1, n + 1):
+        if p["rigging"] == "cascade":
+            gone = out * number / n
+        else:
+            gone = max(0.0, out - (n - number) * step)
+        shapes.append(Line((at(gone, number * apart), at(gone + long, number * apart)), "moving"))
+    tip = at(out + long, n * apart)
+    shapes.append(Disc(at(-drum, -drum), drum, "frame"))
+    shapes.append(Line((at(-drum, 0.0), at(long, 0.5 * apart), at(out + 0.05 * long, n * apart)), "cord"))
+    shapes.append(Disc(tip, 0.4 * apart, "load"))
+    return tuple(shapes)

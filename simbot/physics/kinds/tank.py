@@ -8,12 +8,29 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from simbot.physics.kinds.drive import COORDINATE, PARAMETERS, Leg, WheelGroup, leg, turning_inertia
+from simbot.physics.kinds.drive import (
+    COORDINATE,
+    PARAMETERS,
+    Leg,
+    WheelGroup,
+    leg,
+    outline,
+    turning_inertia,
+)
 from simbot.physics.tables import GRAVITY
 
 NAME = "tank"
 SUMMARY = "tank drivetrain"
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "straight", "turn"]
+SKETCH = r"""
+       front ^  heading
+     [|]------[|]  ---       wheels of `wheel_diameter`, `wheel_inertia`
+      |        |    |        `grip`: wheel on floor
+      |   ^ q  |    | `wheelbase`
+      |   |    |    |        q: distance on the line; in a turn: heading
+     [|]------[|]  ---       `turning_inertia`: about its centre
+      |<`track`>|            `motors` through `gearing`; `scrub`
+"""
+__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SKETCH", "SUMMARY", "outline", "straight", "turn"]
 
 
 def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:

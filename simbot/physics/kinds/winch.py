@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -51,6 +52,19 @@ PARAMETERS = (
     DAMPING,
 )
 
+SKETCH = r"""
+         (  O  )   `drum_diameter`, turned by `motors` through `gearing`
+               |
+               |   ---  high end of `travel`: wound in
+               |    ^
+               |    |   q: cord wound in
+             [ m ]  v   `load_mass` hangs on the cord, `load` pulls besides;
+               |   ---  low end of `travel`: paid out
+               V        `moving_mass` moves along and does not hang
+            `load`      `friction`: sliding, at the cord
+"""
+CLEAR = 0.1  # of the travel between drum and load when all is wound in, for the drawing alone
+
 
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a winch; a `payload` [kg] hangs on the cord."""
@@ -65,4 +79,23 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         friction * float(p["static_friction"]),
         float(p["damping"]),
         0.0,  # a cord pulls; it does not push
+    )
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Side view; the origin is the drum's axle, the load hangs below (or, lifting the robot, it is the robot)."""
+    low, high = (float(end) for end in p["travel"])
+    drum = float(p["drum_diameter"]) / 2.0
+    size = 0.04 * (high - low) + 0.5 * drum
+    hangs = -(high - q) - CLEAR * (high - low) - drum
+    corners = (
+        (drum - size, hangs),
+        (drum + size, hangs),
+        (drum + size, hangs - 2 * size),
+        (drum - size, hangs - 2 * size),
+    )
+    return (
+        Disc((0.0, 0.0), drum, "frame"),
+        Line(((drum, 0.0), (drum, hangs)), "cord"),
+        Line(corners, "load", True),
     )

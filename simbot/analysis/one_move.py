@@ -1,0 +1,367 @@
+"""One mechanism alone on its battery: its moves, what holds them back, what holding costs, what falls.
+
+Definitions:
+
+- What holds a move back: every instant from the command to the arrival counts as `grip` while wheels are at
+  their grip, driving or braking, as `slack` while the cord is; else as `current_limit` while a limit of the
+  controller rules; else as `control` while the effort is not full towards the target; and every other instant
+  is shared out as the voltage of full effort is: to `speed` the part that the motors' back-EMF takes (near
+  free speed: geared too slow), to `torque` the part over their windings (near stall: geared too fast, or too
+  weak), to `sag` the part lost before the motors. The shares add up to 1.
+- Stall share: load and friction at rest over what the stalled motors bring at full effort on their own sag.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import isinf
+
+import numpy as np
+
+from simbot.analysis.move_results import (
+    Fall,
+    Holding,
+    MoveNumbers,
+    OneMove,
+    Pull,
+    Row,
+    Series,
+    StateNumbers,
+    Tables,
+    Way,
+)
+from simbot.physics import layout as L
+from simbot.physics import motion, statics
+from simbot.physics.build import DRIVES, Built, Models
+from simbot.physics.motion import Circuit, Motion
+from simbot.physics.plant import Command, DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.physics.spreads import Path, at_ends, spread_paths
+from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
+
+HORIZON_US = 120_000_000
+NEVER_US = 10_000_000  # how long a move is watched that never arrives
+STAYS_US = 60_000_000  # what arrives less than this before the horizon hunts, and never arrives for good
+WATCH_US = 250_000
+FULL = 0.999
+PLACES = 1101  # positions of the travel that are looked at
+SPUN_UP = 0.95  # of its steady speed: a roller that is up to speed
+CAUSES = ("grip", "slack", "current_limit", "control", "sag", "torque", "speed")
+SERVO_STEP = np.pi / 18.0  # of the table of angles and times
+
+
+def ways_of(
+    spec: MechanismSpec, start: float | None, target: float | None, turn: float | None
+) -> tuple[Way, ...]:
+    """The ways to look at: the one asked for, or from one end of the travel to the other and back.
+
+    Of a drive `target` is a distance ahead and `turn` an angle to turn in place; with neither it goes 1 m.
+    """
+    if spec.kind in DRIVES:
+        return (Way(0.0, turn, True),) if turn is not None else (Way(0.0, 1.0 if target is None else target),)
+    if "travel" not in spec.values:
+        return (Way(0.0, 1.0),)
+    low, high = (float(end) for end in spec.values["travel"])
+    if start is None and target is None:
+        return Way(low, high), Way(high, low)
+    if start is None:
+        start = high if target == low else low
+    if target is None:
+        target = low if start == high else high
+    return (Way(start, target),)
+
+
+# --- the whole ----------------------------------------------------------------------------------------
+
+
+def examine(
+    robot: Robot,
+    name: str,
+    ways: Sequence[Way],
+    loads: Sequence[float],
+    tolerance: float,
+    tables: Tables | None,
+) -> OneMove:
+    """All numbers of one mechanism of a robot, alone on each of its battery states."""
+    spec = robot.mechanisms[name]
+    alone = replace(robot, mechanisms={name: spec}, order=())
+    models = Models(alone)
+    states = tuple(_state(alone, models, name, battery, ways, loads, tolerance) for battery in robot.battery)
+    turning = spec.kind in DRIVES and ways[0].turning
+    unit = "rad" if turning or spec.coordinate == "angle" else "m"
+    return OneMove(robot, spec, unit, tuple(ways), tuple(loads), states, tables)
+
+
+def _state(
+    robot: Robot,
+    models: Models,
+    name: str,
+    battery: BatteryState,
+    ways: Sequence[Way],
+    loads: Sequence[float],
+    tolerance: float,
+) -> StateNumbers:
+    bench = Bench(robot, models, name, battery, tolerance)
+    spec = bench.spec
+    positioned = "travel" in spec.values
+    moves = tuple(bench.move(way, load) for load in loads for way in ways)
+    holdings = tuple(bench.holding(load) for load in loads) if positioned else ()
+    pulls: tuple[Pull, ...] = ()
+    times: tuple[tuple[float, float | None], ...] = ()
+    if spec.kind == "winch":
+        pulls = tuple(
+            _pull(bench, move, hold) for move, hold in zip(moves[:: len(ways)], holdings, strict=True)
+        )
+    if spec.kind == "servo":
+        times = tuple(bench.times(ways[0]))
+    return StateNumbers(battery.name, battery.open_circuit, battery.resistance, moves, holdings, pulls, times)
+
+
+def _pull(bench: Bench, move: MoveNumbers, hold: Holding) -> Pull:
+    built = bench.models.get(bench.name, move.load)
+    high = float(bench.spec.values["travel"][1])
+    speed = statics.steady_speed(built, bench.circuit, high, 1.0)
+    return Pull(move.load, move.stall_share_max, speed, move.arrival_s, hold.holds_off)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """One mechanism on one battery state, set up anew for each trial."""
+
+    robot: Robot  # with this mechanism alone
+    models: Models
+    name: str
+    battery: BatteryState
+    tolerance: float
+
+    @property
+    def spec(self) -> MechanismSpec:
+        return self.models.robot.mechanisms[self.name]
+
+    @property
+    def circuit(self) -> Circuit:
+        rail = self.spec.values.get("rail")
+        return Circuit(self.battery, self.robot.rails[rail] if rail is not None else None)
+
+    def plant(self, start: float, load: float) -> Plant:
+        positions: dict[str, Target] = {self.name: start} if "travel" in self.spec.values else {}
+        at = Start(Pose(0.0, 0.0, 0.0), positions, {})
+        plant = Plant(self.robot, self.battery, at, HORIZON_US, self.tolerance, self.models)
+        plant.set_payload(self.name, load)
+        return plant
+
+    def built(self, way: Way, load: float) -> Built:
+        return self.models.get(self.name, load, None if way.turning else 0.0)
+
+    def command(self, way: Way) -> Command:
+        if self.spec.kind in DRIVES:
+            return DriveTo(Pose(0.0, 0.0, way.target) if way.turning else Pose(way.target, 0.0, 0.0))
+        return GoTo(way.target) if "travel" in self.spec.values else Spin(1.0)
+
+    def move(self, way: Way, load: float) -> MoveNumbers:
+        """One move from rest, first to find its end, then step by step.
+
+        Its end is the arrival; of a move that does not stay, its first entry into the target set; of one that
+        never gets there, when it stands still, or after ten seconds.
+        """
+        command = self.command(way)
+        if isinstance(command, Spin):
+            return self.spin_up(way, load)
+        first = self.plant(way.start, load)
+        given = first.command(self.name, command)
+        arrival = given.arrival_us()
+        inside, reason = given.first_inside_us(), ""
+        if arrival is not None and arrival > HORIZON_US - STAYS_US:
+            arrival, reason = None, "it leaves its window again and again"
+        elif arrival is None:
+            reason = given.reason()
+        plant = self.plant(way.start, load)
+        plant.command(self.name, command)
+        course = self.watched(plant, inside if arrival is None else arrival)
+        told = None if inside == arrival else inside
+        return self._numbers(way, load, course, given.floor_s(), arrival, told, reason)
+
+    def watched(self, plant: Plant, end: int | None) -> Motion:
+        """The motion up to an instant [us]; None: until it stands still, or as long as such a move is watched."""
+        if end is not None:
+            return motion.motion_of(plant.steps_to(self.name, max(end, 1)), self.circuit)
+        parts = []
+        while plant.now_us < NEVER_US:
+            parts.append(motion.motion_of(plant.steps_to(self.name, plant.now_us + WATCH_US), self.circuit))
+            if not np.any(parts[-1].v):
+                break
+        return motion.joined(parts)
+
+    def spin_up(self, way: Way, load: float) -> MoveNumbers:
+        """A roller at full effort: it arrives when it is up to speed."""
+        steady = statics.steady_speed(self.built(way, load), self.circuit, 0.0, 1.0)
+        low, high = 0, NEVER_US
+        arrival = None
+        for _ in range(3):  # the nodes of ever fewer steps
+            plant = self.plant(0.0, load)
+            plant.command(self.name, Spin(1.0))
+            plant.advance(low)
+            course = motion.motion_of(plant.steps_to(self.name, high), self.circuit)
+            up = np.flatnonzero(course.v >= SPUN_UP * steady)
+            if steady <= 0.0 or not up.size:
+                break
+            pair = slice(max(int(up[0]) - 1, 0), int(up[0]) + 1)
+            arrival = round(1e6 * float(np.interp(SPUN_UP * steady, course.v[pair], course.t[pair])))
+            low, high = int(1e6 * course.t[pair][0]), int(1e6 * course.t[pair][-1]) + 1
+        again = self.plant(0.0, load)
+        again.command(self.name, Spin(1.0))
+        course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
+        reason = "" if arrival is not None else "its motors do not overcome friction"
+        return self._numbers(way, load, course, None, arrival, None, reason)
+
+    def _numbers(
+        self, way: Way, load: float, course: Motion, floor: float | None,
+        arrival: int | None, inside: int | None, reason: str,
+    ) -> MoveNumbers:  # fmt: skip
+        built = self.built(way, load)
+        sign = -1.0 if way.target < way.start else 1.0
+        places = (
+            np.linspace(way.start, way.target, PLACES) if way.target != way.start else np.array([way.start])
+        )
+        share = statics.stall_share(built, self.circuit, places, sign)
+        worst = int(np.argmax(share))
+        flow = course.flow
+        return MoveNumbers(
+            way=way,
+            load=load,
+            floor_s=floor,
+            arrival_s=None if arrival is None else arrival / 1e6,
+            first_inside_s=None if inside is None else inside / 1e6,
+            reason=reason,
+            energy_j=course.total(flow.bus * flow.current),
+            heat_j=course.total(course.heat),
+            lifting_j=course.total(course.lifting),
+            current_peak_a=float(np.max(flow.current)),
+            motor_peak_a=float(np.max(course.motor_current)),
+            bus_min_v=float(np.min(flow.bus)),
+            speed_max=float(np.max(np.abs(course.v))),
+            stall_share_max=None if isinf(share[worst]) else float(share[worst]),
+            stall_at=float(places[worst]),
+            limited_by=limited_by(course, sign, self.spec.kind in DRIVES),
+            series=Series(course.t, course.q, course.v, flow.current, course.motor_current, flow.bus),
+        )
+
+    def holding(self, load: float) -> Holding:
+        """What holding takes where it takes most, and what happens where nothing holds."""
+        built, values = self.models.get(self.name, load), self.spec.values
+        low, high = (float(end) for end in values["travel"])
+        places = np.linspace(low, high, PLACES)
+        currents = statics.holding_current(built, places)
+        if values.get("holding_brake"):
+            currents = np.zeros_like(currents)
+        worst = int(np.argmax(currents))
+        most, group = float(currents[worst]), built.groups[0]
+        if most <= 0.0:
+            return Holding(load, True, self.holds_surely(load), float(places[worst]), 0.0, 0.0, 0.0, None)
+        heat, drawn = statics.holding_draw(group, most, self.circuit)
+        loose = places[currents > 0.0]
+        starts = dict.fromkeys((low, high, float(places[worst]), float(loose[0]), float(loose[-1])))
+        falls = [fall for start in starts if (fall := self.let_go(start, load))]
+        fall = max(falls, key=lambda each: each.speed_max, default=None)
+        return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall)
+
+    def holds_surely(self, load: float) -> bool:
+        """True where it holds without power with every quantity at the end of its spread that helps it to fall."""
+        if self.spec.values.get("holding_brake"):
+            return True
+
+        def pull(ends: list[tuple[Path, float]]) -> float:
+            models, _ = at_ends(self.models.robot, self.battery, self.name, ends)
+            built = models.get(self.name, load)
+            places = np.linspace(built.reduced.low, built.reduced.high, PLACES)
+            return float(np.max(statics.holding_torque(built, places)))
+
+        paths = spread_paths(self.models.robot, self.battery, self.name, False)
+        worst = [max(((path, sign) for sign in (-1.0, 1.0)), key=lambda end: pull([end])) for path in paths]
+        return pull(worst) <= 0.0
+
+    def let_go(self, start: float, load: float) -> Fall | None:
+        """From rest with the motors' leads open; None where it stays."""
+        free = self._released(start, load, "coast")
+        if free is None:
+            return None
+        course, lasts = free
+        braked = self._released(start, load, "brake")
+        return Fall(
+            start, float(course.q[-1]), lasts, float(np.max(np.abs(course.v))), braked[1] if braked else None
+        )
+
+    def _released(self, start: float, load: float, after: str) -> tuple[Motion, float | None] | None:
+        """The motion without effort until it stands, and how long that took (None: longer than it is watched)."""
+        plant = self.plant(start, load)
+        low = float(self.spec.values["travel"][0])
+        plant.command(self.name, PushFor(0.0, low, 0, after))
+        course = self.watched(plant, None)
+        moving = np.flatnonzero(course.v != 0.0)
+        if not moving.size:
+            return None
+        last = int(moving[-1])
+        still = last + 1 < len(course.t)
+        return course, float(course.t[last]) if still else None
+
+    def times(self, way: Way) -> list[tuple[float, float | None]]:
+        """Arrivals of moves of 10 degrees, 20 degrees and so on, up to the whole way [rad, s]."""
+        whole = abs(way.target - way.start)
+        sign = 1.0 if way.target > way.start else -1.0
+        angles = [*np.arange(SERVO_STEP, whole - 1e-6, SERVO_STEP), whole]
+        out = []
+        for angle in angles:
+            given = self.plant(way.start, 0.0).command(self.name, GoTo(way.start + sign * float(angle)))
+            arrival = given.arrival_us()
+            out.append((float(angle), None if arrival is None else arrival / 1e6))
+        return out
+
+
+def limited_by(course: Motion, way: float, drives: bool) -> dict[str, float]:
+    """Shares of the time in what holds a move back (see module); they add up to 1. All 0 where no time passes."""
+    left = course.weight.copy()
+    out = dict.fromkeys(CAUSES, 0.0)
+
+    def take(cause: str, where: np.ndarray) -> None:
+        out[cause] += float(np.sum(left[where]))
+        left[where] = 0.0
+
+    take("grip" if drives else "slack", course.capped)
+    take("current_limit", course.flow.limited)
+    take("control", way * course.duty < FULL)
+    for cause, share in zip(("sag", "torque", "speed"), course.shares, strict=True):
+        out[cause] = float(np.sum(left * share))
+    total = sum(out.values())
+    return {cause: value / total if total > 0.0 else 0.0 for cause, value in out.items()}
+
+
+# --- tables -------------------------------------------------------------------------------------------
+
+
+def tables_of(
+    robot: Robot, name: str, load: float, volts: float | None, celsius: float, rows: int = 11
+) -> Tables:
+    """The mechanism as the integrator sees it, with motors at a voltage and a winding temperature.
+
+    None for the voltage: the motors' nominal one.
+    """
+    built = Models(replace(robot, mechanisms={name: robot.mechanisms[name]}, order=())).get(name, load)
+    at = built.volts if volts is None else volts
+    warm = statics.warmed(built, celsius)
+    low, high = (built.reduced.low, built.reduced.high)
+    if not (high - low < 1e5):
+        low, high, rows = 0.0, 0.0, 1
+    q = np.linspace(low, high, rows)
+    mass, _, weight, factor, _ = motion.look_up(built.reduced, q)
+    stiff = Circuit(BatteryState("stiff", at, 0.0, 0))
+    force = statics.stall_force(warm, stiff, q, 1.0)
+    groups = warm.groups
+    moved = mass + sum(
+        group[L.G_N] * group[L.G_J] * (group[L.G_RATIO] * factor) ** 2 + group[L.G_WHEEL] for group in groups
+    )
+    ratio = groups[0][L.G_RATIO] * factor
+    speed = at / (groups[0][L.G_K] * np.abs(ratio))
+    columns = (q, mass, moved, weight, ratio, force, speed)
+    return Tables(
+        at, celsius, load, tuple(Row(*(float(value) for value in row)) for row in zip(*columns, strict=True))
+    )

@@ -1,0 +1,113 @@
+"""A mechanism that stands or runs steadily: what stalled motors bring, what holding takes, where speeds settle.
+
+Closed forms from the tables over the travel; the circuit is that of `motion`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf
+
+import numpy as np
+
+from simbot.physics import layout as L
+from simbot.physics.build import SWITCHING_EFFICIENCY, Built
+from simbot.physics.motion import TINY, Array, Circuit, flow, force_of, look_up
+
+
+def stall_force(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
+    """What the stalled motors at full effort bring to the load on their own sag [N, N m], at positions.
+
+    Less the motors' own friction and the gears' losses, at most what can be passed on (grip, a pulling cord).
+    """
+    factor = look_up(built.reduced, q)[3]
+    still = np.zeros(len(q))
+    none = np.zeros((len(built.groups), len(q)))
+    currents = flow(built, circuit, still + 1.0, none, still > 0.0).motor
+    total = np.zeros(len(q))
+    for group, i in zip(built.groups, currents, strict=True):
+        x = np.maximum(group[L.G_N] * (group[L.G_K] * np.abs(i) - group[L.G_TF]), 0.0)
+        force = np.abs(group[L.G_RATIO] * factor) * x * group[L.G_RF] / group[L.G_FWD]
+        total += np.minimum(force, group[L.G_HI] if way > 0.0 else -group[L.G_LO])
+    return total
+
+
+def stall_share(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
+    """Load and friction at rest over stall_force; above 1 it does not start, 0 where the load itself starts it."""
+    need = np.maximum(way * look_up(built.reduced, q)[2] + built.reduced.static, 0.0)
+    there = stall_force(built, circuit, q, way)
+    return np.where(need <= 0.0, 0.0, np.where(there > 0.0, need / np.maximum(there, TINY), inf))
+
+
+def holding_torque(built: Built, q: Array) -> Array:
+    """Torque at one shaft that all motors must bring to keep it from sinking [N m]; below 0: friction holds it.
+
+    Friction at rest and the gears' losses help to hold; gears that lock hold all (-inf).
+    """
+    group = built.groups[0]
+    _, _, load, factor, _ = look_up(built.reduced, q)
+    back = group[L.G_RB] * group[L.G_BACK_TRUE]
+    if group[L.G_LOCKS] == 1.0 or back <= 0.0:
+        return np.full_like(q, -inf)
+    ratio = np.abs(group[L.G_RATIO] * factor)
+    return np.asarray((np.abs(load) - built.reduced.static) * back / ratio - group[L.G_N] * group[L.G_TF])
+
+
+def holding_current(built: Built, q: Array) -> Array:
+    """Least current of one motor that keeps it from sinking [A], at positions; of a servo its supply's."""
+    group = built.groups[0]
+    torque = np.maximum(holding_torque(built, q), 0.0)
+    return np.asarray(torque / (group[L.G_N] * group[L.G_K]) * group[L.G_CURRENT])
+
+
+def steady_speed(built: Built, circuit: Circuit, q: float, way: float) -> float:
+    """Speed at which full effort just carries load and friction at a position [m/s, rad/s]; 0: it does not move.
+
+    By bisection: what the motors bring falls as the speed rises.
+    """
+    here = np.array([q])
+    _, _, load, factor, bend = look_up(built.reduced, here)
+    if way * load[0] + built.reduced.static >= stall_force(built, circuit, here, way)[0]:
+        return 0.0
+    low, high = 0.0, 10.0 * built.free_speed
+    for _ in range(100):
+        speed = 0.5 * (low + high)
+        v = np.array([way * speed])
+        emf = np.array([group[L.G_K] * group[L.G_RATIO] * factor * v for group in built.groups])
+        currents = flow(built, circuit, np.array([way]), emf, np.array([False])).motor
+        brought = 0.0
+        for group, i in zip(built.groups, currents, strict=True):
+            force = force_of(group, i, factor, 0.0 * bend, v, 0.0 * v)[0]
+            brought += way * min(max(force, group[L.G_LO]), group[L.G_HI])
+        asked = way * load[0] + built.reduced.friction + built.reduced.damping * speed
+        low, high = (speed, high) if brought > asked else (low, speed)
+    return 0.5 * (low + high)
+
+
+def holding_draw(group: Array, current: float, circuit: Circuit) -> tuple[float, float]:
+    """Heat in all motors of a group [W] and battery current [A] while each holds with a supply current [A]."""
+    heat = float(group[L.G_N] * current**2 * group[L.G_R] / group[L.G_CURRENT])
+    power = heat
+    if circuit.rail is not None:
+        if circuit.rail.regulator == "linear":  # the same current, and what it does not need is burnt
+            model = current / group[L.G_CURRENT]
+            return heat, float(group[L.G_N] * current * model * group[L.G_R] / circuit.rail.voltage)
+        power /= SWITCHING_EFFICIENCY
+    e, ohms = float(circuit.battery.open_circuit), float(circuit.battery.resistance)
+    inside = e * e - 4.0 * ohms * power
+    return heat, power / (0.5 * (e + inside**0.5)) if inside >= 0.0 else inf
+
+
+COPPER = 0.00393  # 1/K at 20 degrees C, IEC 60028
+MAGNET = 0.002  # 1/K, ferrite, from memory
+
+
+def warmed(built: Built, celsius: float) -> Built:
+    """The same mechanism with motors at another temperature than the 20 degrees C of their sheets.
+
+    Windings R (1 + 0.00393 (T - 20)); the motor constant falls by 0.2 % a kelvin of the magnets.
+    """
+    groups = built.groups.copy()
+    groups[:, L.G_R] *= 1.0 + COPPER * (celsius - 20.0)
+    groups[:, L.G_K] *= 1.0 - MAGNET * (celsius - 20.0)
+    return replace(built, groups=groups)

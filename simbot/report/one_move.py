@@ -1,0 +1,429 @@
+"""What `simbot move` prints: one mechanism alone, for whoever builds it. 80 columns, plain characters."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterator, Sequence
+from math import ceil, degrees
+from pathlib import PurePath
+from typing import IO
+
+from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
+from simbot.analysis.one_move import CAUSES
+from simbot.physics.build import DRIVES
+from simbot.physics.spreads import spread_paths
+from simbot.report.bars import SCALES_MS
+from simbot.report.chart import chart
+from simbot.scenario.model import Remark
+
+WIDTH = 80
+BAR = 46
+GUARD_S = 0.05  # between the end of a pull and the end of the match, beside what a team wants to spare
+MEANINGS = {
+    "control": "effort is not full towards the target",
+    "current_limit": "a limit of the controller",
+    "grip": "wheels at their grip",
+    "slack": "the cord is slack",
+    "sag": "voltage lost before the motors",
+    "torque": "voltage over their windings: near stall",
+    "speed": "voltage of their back-EMF: near free speed",
+}
+
+
+def print_move(
+    move: OneMove, remarks: Sequence[Remark], battery: str, until: float | None, stream: IO[str]
+) -> None:
+    """Print one mechanism; `battery` is the state whose course is drawn."""
+    for line in move_lines(move, remarks, battery, until):
+        print(line, file=stream)
+
+
+def move_lines(move: OneMove, remarks: Sequence[Remark], battery: str, until: float | None) -> Iterator[str]:
+    drawn = next(state for state in move.states if state.name == battery)
+    yield from _head(move, remarks)
+    yield ""
+    yield from _bars(move)
+    yield ""
+    yield from _course(move, drawn)
+    for number in range(len(drawn.moves)):
+        yield ""
+        yield from _move(move, number)
+    yield ""
+    yield from _meanings(move)
+    if drawn.holdings:
+        yield ""
+        yield from _holding(move)
+    if drawn.pulls:
+        yield ""
+        yield from _pull(move, until)
+    if drawn.times:
+        yield ""
+        yield from _times(move)
+    if move.tables is not None:
+        yield ""
+        yield from _tables(move)
+    yield ""
+    yield "Before it moves"
+    for caution in cautions_of(move):
+        yield from _wrapped(caution, " - ")
+
+
+# --- words --------------------------------------------------------------------------------------------
+
+
+def _wrapped(text: str, lead: str = " ") -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead), break_on_hyphens=False
+    )
+
+
+def place(move: OneMove, q: float) -> str:
+    """A position: `0.42 m`, `61.3 deg`."""
+    return f"{round(degrees(q), 1) + 0.0:g} deg" if move.unit == "rad" else f"{q:.4g} m"
+
+
+def _speed(move: OneMove, v: float) -> str:
+    return f"{degrees(v):.4g} deg/s" if move.unit == "rad" else f"{v:.3g} m/s"
+
+
+def _load(load: float) -> str:
+    if load == 0.0:
+        return "nothing in hand"
+    return f"{load * 1000:.4g} g in hand" if load < 1.0 else f"{load:.4g} kg in hand"
+
+
+def way_name(move: OneMove, way: Way) -> str:
+    if "travel" not in move.spec.values and move.spec.kind not in DRIVES:
+        return "up to 95 % of its steady speed"
+    if move.spec.kind in DRIVES:
+        return f"turn by {place(move, way.target)}" if way.turning else f"{place(move, way.target)} ahead"
+    return f"{place(move, way.start)} to {place(move, way.target)}"
+
+
+def about(move: OneMove, remarks: Sequence[Remark]) -> list[Remark]:
+    """Remarks on this mechanism, its motor and the robot as a whole."""
+    use = move.spec.values.get("motors")
+    keys = [f"robot.mechanisms.{move.spec.name}", *([f"robot.motors.{use.motor}"] if use else [])]
+    rail = move.spec.values.get("rail")
+    if rail is not None:
+        keys.append(f"robot.rails.{rail}")
+    return [
+        remark
+        for remark in remarks
+        if any(f"robot.{remark.key.removeprefix('robot.')}.".startswith(f"{key}.") for key in keys)
+    ]
+
+
+def cautions_of(move: OneMove) -> Iterator[str]:
+    """What can hurt here, and who decides."""
+    holdings = [one for state in move.states for one in state.holdings]
+    if move.spec.kind == "winch":
+        yield (
+            "A winch that lifts a robot: whatever stands under it can be crushed when a cord, knot or gear lets "
+            "go or the power ends. Nobody reaches under a hanging robot; try it low first, over something soft."
+        )
+    if any(not one.holds_off_surely for one in holdings):
+        yield (
+            "It does not surely hold without power: it can fall when the battery goes, the robot is disabled or "
+            "a wire comes off. Block it before hands go near."
+        )
+    heat = max((one.heat_w for one in holdings), default=0.0)
+    if heat >= 5.0:
+        yield (
+            f"Holding heats its motors with up to {heat:.0f} W, and they have no fan: they get too hot to touch, "
+            "weaker, and burn out in the end."
+        )
+    yield (
+        "Whatever moves pinches: hands, hair and cords stay clear of gears, cords, joints and stops; first run "
+        "slowly, one of you at the stop. A motor that is stalled burns."
+    )
+    yield (
+        "A simulated time is never permission. The event's rules, its inspectors and the qualified adult "
+        "beside the robot decide what may run."
+    )
+
+
+def _head(move: OneMove, remarks: Sequence[Remark]) -> Iterator[str]:
+    title = f"{move.spec.name} of {move.robot.name}: {move.spec.kind}, alone on the battery"
+    where = PurePath(move.robot.path).name
+    yield f"{title}{where:>{max(WIDTH - len(title), len(where) + 2)}}"
+    yield from _wrapped(
+        "NOMINAL: nothing else moves, cold motors, every number at the middle of its spread; only floors take "
+        "the favourable ends. From rest."
+    )
+    names = list(
+        dict.fromkeys(
+            ".".join(map(str, path)) if path[0] != "battery" else f"battery.{battery.name}.{path[1]}"
+            for battery in move.robot.battery
+            for path in spread_paths(move.robot, battery, move.spec.name, move.spec.kind in DRIVES)
+        )
+    )
+    if names:
+        yield from _wrapped(f"With a spread: {', '.join(names)}.")
+    known = about(move, remarks)
+    yield from _wrapped(f"Assumed or doubtful: {len(known) or 'nothing'}.")
+    for remark in known:
+        text = f"{remark.key.removeprefix('robot.')}: {remark.text}".replace("±", "+/-")
+        yield from _wrapped(text, "  - ")
+
+
+# --- times --------------------------------------------------------------------------------------------
+
+
+def _bars(move: OneMove) -> Iterator[str]:
+    """Floors and arrivals of every way and state on one scale."""
+    longest = max((one.arrival_s or one.floor_s or 0.0) for state in move.states for one in state.moves)
+    scale = next((ms for ms in SCALES_MS if longest * 1000 <= ms * (BAR - 2)), SCALES_MS[-1])
+    axis = f"|1 column = {scale} ms"
+    yield f"{'':13}{axis:<{BAR + 1}} floor [ms] arrival"
+    for number, first in enumerate(move.states[0].moves):
+        yield f" {way_name(move, first.way)}, {_load(first.load)}"
+        for state in move.states:
+            one = state.moves[number]
+            arrival = "never" if one.arrival_s is None else f"{one.arrival_s * 1000:.0f}"
+            floor = "-" if one.floor_s is None else f"{one.floor_s * 1000:.0f}"
+            yield f"   {state.name[:9]:<9} |{_bar(one, scale):<{BAR}} {floor:>9} {arrival:>8}"
+    yield "  # floor, nothing is faster  - still moving  o arrival  ? never arrives"
+    for state in move.states:
+        for one in state.moves:
+            if one.reason:
+                seen = one.first_inside_s
+                inside = (
+                    "" if seen is None else f"; it is inside for the first time after {seen * 1000:.0f} ms"
+                )
+                yield from _wrapped(
+                    f"{state.name}, {way_name(move, one.way)}, {_load(one.load)}: never for good, {one.reason}"
+                    f"{inside}."
+                )
+
+
+def _bar(one: MoveNumbers, scale: int) -> str:
+    floor = int((one.floor_s or 0.0) * 1000 / scale + 0.5)
+    if one.arrival_s is None:
+        return ("#" * floor + "--?")[:BAR]
+    arrival = max(int(one.arrival_s * 1000 / scale + 0.5), floor)
+    bar = "#" * floor + "-" * (arrival - floor) + "o"
+    return bar if len(bar) <= BAR else bar[: BAR - 1] + "~"
+
+
+def _course(move: OneMove, drawn: StateNumbers) -> Iterator[str]:
+    """Position over time, all ways with nothing in hand."""
+    ways = [one for one in drawn.moves if one.load == 0.0]
+    marks = "*+"
+    spins = "travel" not in move.spec.values and move.spec.kind not in DRIVES
+    told = "; ".join(f"{mark} {way_name(move, one.way)}" for mark, one in zip(marks, ways, strict=False))
+    what = "How fast it turns" if spins else "Where it is"
+    yield f"{what}, {drawn.name}, nothing in hand: {told}"[:WIDTH]
+    factor, unit = (degrees(1.0), "deg") if move.unit == "rad" else (1.0, "m")
+    if spins:
+        factor, unit = 60.0 / 6.283185307179586, "rpm"
+    lines = [
+        (mark, one.series.t, (one.series.v if spins else one.series.q) * factor)
+        for mark, one in zip(marks, ways, strict=False)
+    ]
+    yield from chart(lines, unit)
+
+
+def _rows(
+    move: OneMove, title: str, rows: Sequence[tuple[str, Callable[[StateNumbers], str]]]
+) -> Iterator[str]:
+    names = "".join(f"{state.name[:11]:>12}" for state in move.states)
+    yield f"{title:<44}{names}" if len(title) <= 43 else title
+    if len(title) > 43:
+        yield f"{'':44}{names}"
+    for label, value in rows:
+        values = [value(state) for state in move.states]
+        if any(text not in ("-", "0 %") for text in values):
+            yield f" {label:<43}" + "".join(f"{text:>12}" for text in values)
+
+
+def _move(move: OneMove, number: int) -> Iterator[str]:
+    first = move.states[0].moves[number]
+
+    def of(form: Callable[[MoveNumbers], str]) -> Callable[[StateNumbers], str]:
+        return lambda state: form(state.moves[number])
+
+    def share(cause: str) -> Callable[[StateNumbers], str]:
+        return of(lambda one: f"{100 * one.limited_by[cause]:.0f} %")
+
+    def stall(one: MoveNumbers) -> str:
+        return "none will do" if one.stall_share_max is None else f"{100 * one.stall_share_max:.0f} %"
+
+    unit = "deg/s" if move.unit == "rad" else "m/s"
+    factor = degrees(1.0) if move.unit == "rad" else 1.0
+    rows: list[tuple[str, Callable[[StateNumbers], str]]] = [
+        ("energy from the battery [J]", of(lambda one: f"{one.energy_j:.1f}")),
+        ("  heat in the motors' windings [J]", of(lambda one: f"{one.heat_j:.1f}")),
+        (
+            "  into weight and springs [J]",
+            of(lambda one: f"{one.lifting_j:.1f}" if abs(one.lifting_j) >= 0.05 else "-"),
+        ),
+        ("battery current, peak [A]", of(lambda one: f"{one.current_peak_a:.1f}")),
+        ("current of one motor, peak [A]", of(lambda one: f"{one.motor_peak_a:.1f}")),
+        ("lowest bus voltage [V]", of(lambda one: f"{one.bus_min_v:.2f}")),
+        (f"top speed [{unit}]", of(lambda one: f"{one.speed_max * factor:.3g}")),
+        ("stall share, at its worst", of(stall)),
+        *((f"held back by {cause.replace('_', ' ')}", share(cause)) for cause in CAUSES),
+    ]
+    yield from _rows(move, f"{way_name(move, first.way)}, {_load(first.load)}", rows)
+    if first.stall_share_max and "travel" in move.spec.values:
+        yield from _wrapped(f"The stall share is worst at {place(move, first.stall_at)}.")
+
+
+def _meanings(move: OneMove) -> Iterator[str]:
+    seen = [
+        cause
+        for cause in CAUSES
+        if any(one.limited_by[cause] >= 0.005 for state in move.states for one in state.moves)
+    ]
+    yield from _wrapped(
+        "Held back by, in % of the time, adding up to 100: "
+        + "; ".join(f"{cause.replace('_', ' ')}, {MEANINGS[cause]}" for cause in seen)
+        + ". Full effort's time is shared out as its voltage is."
+    )
+    yield from _wrapped(
+        "Stall share: load and friction at rest, over what the stalled motors bring on their own sag. Above "
+        "100 % it does not start; above 50 % it is slow, hot and at the mercy of the battery (common practice, "
+        "no source)."
+    )
+
+
+# --- at rest ------------------------------------------------------------------------------------------
+
+
+def _holding(move: OneMove) -> Iterator[str]:
+    for number, load in enumerate(move.loads):
+        group = [state.holdings[number] for state in move.states]
+        if any(not one.holds_off for one in group):
+            yield from _held_by_current(move, number, load, group)
+        elif all(one.holds_off_surely for one in group):
+            yield from _wrapped(
+                f"With {_load(load)} it holds wherever it stands with the power off, at the ends of all spreads "
+                "too: by friction, gears that lock or a brake.",
+                "",
+            )
+        else:
+            yield from _wrapped(
+                f"With {_load(load)} it holds with the power off at the middle of all spreads, and NOT at their "
+                "unfavourable ends: do not rely on it.",
+                "",
+            )
+
+
+def _holds(one: Holding) -> str:
+    return "yes" if one.holds_off_surely else "barely" if one.holds_off else "NO"
+
+
+def _held_by_current(move: OneMove, number: int, load: float, group: list[Holding]) -> Iterator[str]:
+    def of(form: Callable[[Holding], str]) -> Callable[[StateNumbers], str]:
+        return lambda state: form(state.holdings[number])
+
+    yield from _rows(
+        move,
+        f"Holding, {_load(load)}",
+        [
+            ("holds with the power off", of(_holds)),
+            ("current of one motor to hold, at least [A]", of(lambda one: f"{one.motor_current_a:.2f}")),
+            ("battery current [A]", of(lambda one: f"{one.battery_current_a:.2f}")),
+            ("heat in all its motors [W]", of(lambda one: f"{one.heat_w:.1f}")),
+        ],
+    )
+    yield from _wrapped(f"Worst at {place(move, group[0].at)}; friction at rest helps to hold.")
+    fall = group[0].fall
+    if fall is not None:
+        lasts = "is still moving after 10 s" if fall.lasts_s is None else f"takes {fall.lasts_s:.2f} s"
+        braked = "" if fall.braked_s is None else f"; with the motors shorted {fall.braked_s:.2f} s"
+        yield from _wrapped(
+            f"Let go at {place(move, fall.start)} with open leads it back-drives to {place(move, fall.end)}, "
+            f"{lasts} and is as fast as {_speed(move, fall.speed_max)}{braked}."
+        )
+
+
+def last_start_before_end(pull: Pull) -> float | None:
+    """How long before the end of the match a pull must start [s], to the next 0.1 s; None: it never arrives."""
+    return None if pull.time_s is None else ceil((pull.time_s + GUARD_S) * 10.0 - 1e-9) / 10.0
+
+
+def _pull(move: OneMove, until: float | None) -> Iterator[str]:
+    way = move.ways[0]
+    for number, load in enumerate(move.loads):
+
+        def of(form: Callable[[Pull], str], number: int = number) -> Callable[[StateNumbers], str]:
+            return lambda state: form(state.pulls[number])
+
+        def at(pull: Pull) -> str:
+            before = last_start_before_end(pull)
+            return "-" if before is None or until is None else f"{until - before:.1f}"
+
+        def seconds(value: float | None) -> str:
+            return "never" if value is None else f"{value:.2f}"
+
+        yield from _rows(
+            move,
+            f"Pull sheet, {place(move, abs(way.target - way.start))}, {_load(load)}",
+            [
+                (
+                    "stall share",
+                    of(lambda one: "-" if one.stall_share is None else f"{100 * one.stall_share:.0f} %"),
+                ),
+                ("steady speed [m/s]", of(lambda one: f"{one.speed:.3f}")),
+                ("time [s]", of(lambda one: seconds(one.time_s))),
+                ("holds with the power off", of(lambda one: "yes" if one.holds_off else "NO")),
+                (
+                    "last start before the end of the match [s]",
+                    of(lambda one: seconds(last_start_before_end(one))),
+                ),
+                ("last start, on the match clock [s]", of(at)),
+            ],
+        )
+    yield from _wrapped(
+        "The last start leaves 50 ms and nothing for a missed hook, a second try or a driver's late hand: take "
+        "off what you want to spare."
+    )
+
+
+def _times(move: OneMove) -> Iterator[str]:
+    way = move.ways[0]
+    rail = move.spec.values.get("rail")
+    volts = "the battery" if rail is None else f"{move.robot.rails[rail].voltage:g} V of {rail}"
+    yield from _rows(
+        move,
+        f"Moves from {place(move, way.start)}: angle, arrival [ms]",
+        [
+            (
+                f"{degrees(angle):.4g} deg",
+                lambda state, number=number: (  # type: ignore[misc]
+                    "never"
+                    if state.times[number][1] is None
+                    else f"{ceil(1000 * state.times[number][1] - 1e-6)}"
+                ),
+            )
+            for number, (angle, _) in enumerate(move.states[0].times)
+        ],
+    )
+    frame = float(move.spec.values["frame"])
+    yield from _wrapped(
+        f"On {volts}, nothing in hand, counted from the command with half a signal frame; the worst frame is "
+        f"{500 * frame:.0f} ms later. Arrived means within its window for good."
+    )
+    if way.target in (float(end) for end in move.spec.values["travel"]):
+        yield from _wrapped(
+            "The last angle ends at a stop of its travel, which keeps it from swinging past its window."
+        )
+
+
+def _tables(move: OneMove) -> Iterator[str]:
+    tables = move.tables
+    assert tables is not None
+    angle = move.unit == "rad"
+    mass, force, ratio, speed = ("kg m^2", "N m", "", "deg/s") if angle else ("kg", "N", "1/m", "m/s")
+    yield f"At {tables.volts:.4g} V without sag, motors at {tables.celsius:.4g} degrees C, {_load(tables.load)}"
+    yield f"{'position':>9}{'inertia':>11}{'with rotors':>12}{'load':>10}{'ratio':>10}{'stalled':>11}{'free speed':>12}"
+    units = ("deg" if angle else "m", mass, mass, force, ratio, force, speed)
+    yield "".join(f"{unit:>{width}}" for unit, width in zip(units, (9, 11, 12, 10, 10, 11, 12), strict=True))
+    factor = degrees(1.0) if angle else 1.0
+    for row in tables.rows:
+        yield (
+            f"{row.q * factor:9.4g}{row.mass:11.4g}{row.moved:12.4g}{row.load:10.4g}{row.ratio:10.4g}"
+            f"{row.force:11.4g}{row.speed * factor:12.4g}"
+        )

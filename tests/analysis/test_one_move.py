@@ -1,0 +1,412 @@
+"""One mechanism alone: every number against an independent one.
+
+The oracle integrates the textbook equations of a geared motor with scipy at rtol 1e-10, with energies as
+further states; the rest are closed forms, written here from the data of the files.
+"""
+
+from __future__ import annotations
+
+from math import cos, pi, sqrt
+
+import numpy as np
+import pytest
+from builders import SMALL, G, a_robot, winding
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
+
+from simbot import api
+from simbot.analysis.move_results import Way
+from simbot.analysis.one_move import CAUSES, tables_of
+from simbot.physics import motion
+from simbot.physics.build import Models
+from simbot.physics.motion import Circuit
+from simbot.physics.plant import DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.scenario.errors import SimbotError
+from simbot.scenario.model import Pose, Start
+
+R, K, J, TF = 1.3, 0.02, 1e-5, 0.004  # ohm, V s/rad, kg m², N m of one motor
+MOTOR = winding(R, K, J, friction=TF)
+BATTERY = (12.6, 0.14)
+DRUM, RATIO, ETA, MASS, FRICTION = 0.04, 12.0, 0.8, 2.5, 7.0
+SLIDE = {
+    "kind": "slide", "motors": "2 x m", "gearing": [{"ratio": f"{RATIO}:1", "efficiency": f"{100 * ETA} %"}],
+    "drum_diameter": f"{DRUM} m", "moving_mass": f"{MASS} kg", "friction": f"{FRICTION} N",
+    "travel": ["0 m", "0.6 m"], "control": {"loop": "full_effort", "window": "5 mm"},
+}  # fmt: skip
+ARM = {
+    "kind": "arm", "motors": "1 x m", "gearing": [{"ratio": "150:1", "efficiency": "70 %"}],
+    "moving_mass": "1.2 kg", "centre": "0.2 m", "friction": "0.3 N*m", "travel": ["0 deg", "100 deg"],
+    "control": {"loop": "full_effort", "window": "1 deg"},
+}  # fmt: skip
+WINCH = {
+    "kind": "winch", "motors": "1 x m", "gearing": [{"ratio": "40:1", "efficiency": "60 %"}],
+    "drum_diameter": "30 mm", "load_mass": "6 kg", "friction": "5 N", "travel": ["0 m", "0.5 m"],
+    "control": {"loop": "full_effort", "window": "5 mm"},
+}  # fmt: skip
+
+
+def bench(mechanism, motor=MOTOR, battery=BATTERY, **more):
+    return a_robot({"it": mechanism}, {"m": motor}, battery, **more)
+
+
+def only(result):
+    return result.states[0]
+
+
+def oracle(ratio, n, eta, mass, load, friction, goal):
+    """Full effort from rest until `goal` is touched: time, battery energy, heat, work on the load, peak current."""
+    volts, ohms = BATTERY
+
+    def circuit(v):
+        w = ratio * v
+        i = (volts - K * w) / (R + n * ohms)
+        return i, (volts - ohms * n * i) * n * i
+
+    def slope(t, y):
+        q, v = y[0], y[1]
+        i, power = circuit(v)
+        push = n * (K * i - TF) * ratio * eta
+        a = (push - load(q) - friction) / (mass + n * J * ratio**2 * eta)
+        return [v, a, power, n * i**2 * R, load(q) * v]
+
+    def touched(t, y):
+        return y[0] - goal
+
+    touched.terminal = True
+    done = solve_ivp(slope, (0, 30), [0.0] * 5, rtol=1e-11, atol=1e-12, events=touched)
+    return done.t_events[0][0], *done.y_events[0][0][2:], circuit(0.0)
+
+
+@pytest.mark.parametrize(
+    ("mechanism", "numbers"),
+    [
+        (
+            {**SLIDE, "holding_brake": True},
+            (2 * RATIO / DRUM, 2, ETA, MASS, lambda q: MASS * G, FRICTION, 0.6),
+        ),
+        (ARM, (150, 1, 0.7, 1.2 * 0.04 * 4 / 3, lambda q: 1.2 * G * 0.2 * cos(q), 0.3, pi * 100 / 180)),
+        ({**WINCH, "holding_brake": True}, (40 * 2 / 0.03, 1, 0.6, 6.0, lambda q: 6 * G, 5.0, 0.5)),
+    ],
+    ids=["slide", "arm", "winch"],
+)
+def test_a_move_against_scipy(mechanism, numbers):
+    move = only(api.move(bench(mechanism), "it")).moves[0]
+    time, energy, heat, work, (current, _) = oracle(*numbers)
+    assert move.arrival_s == pytest.approx(time, abs=1.1e-6)
+    assert move.floor_s == pytest.approx(time, rel=1e-6)
+    stalled = (
+        1.1e-6 * numbers[1] * current * BATTERY[0]
+    )  # the arrival is rounded up, at the stop and full effort
+    assert move.energy_j == pytest.approx(energy, rel=1e-7, abs=stalled)
+    assert move.heat_j == pytest.approx(heat, rel=1e-7, abs=stalled)
+    assert move.lifting_j == pytest.approx(work, rel=1e-6)
+    assert move.motor_peak_a == pytest.approx(current, rel=1e-9)
+    assert move.current_peak_a == pytest.approx(numbers[1] * current, rel=1e-9)
+    assert move.bus_min_v == pytest.approx(BATTERY[0] - BATTERY[1] * numbers[1] * current, rel=1e-9)
+
+
+def test_energy_balance_without_losses():
+    motor = winding(R, K, J)
+    slide = {**SLIDE, "friction": "0 N", "gearing": [{"ratio": f"{RATIO}:1", "efficiency": "100 %"}]}
+    move = only(api.move(bench(slide, motor), "it", target=0.4)).moves[0]
+    speed = move.series.v[-1]
+    moving = 0.5 * (MASS + 2 * J * (2 * RATIO / DRUM) ** 2) * speed**2
+    assert speed > 0.1
+    assert move.energy_j == pytest.approx(move.heat_j + move.lifting_j + moving, rel=1e-7)
+    assert move.lifting_j == pytest.approx(MASS * G * 0.395, rel=1e-5)
+    assert move.arrival_s is None and move.first_inside_s == pytest.approx(move.series.t[-1])
+
+
+# --- the same electrics as the integrator's, by other formulas ------------------------------------------------
+
+LIMITED = {**SLIDE, "current_limit": "6 A"}
+SUPPLY_LIMITED = {**SLIDE, "battery_current_limit": "3 A"}
+SOFT = {
+    **SLIDE,
+    "control": {"loop": "position", "p": "18 /m", "d": "0.6 s/m", "window": "5 mm", "slower_than": "30 mm/s"},
+}
+PULLS = {**SLIDE, "cord": "pulls", "friction": "14 N", "travel": ["0 m", "0.6 m"]}
+SERVO = {
+    "kind": "servo", "speed": "0.15 s/60deg", "stall_torque": "1.5 N*m", "at": "6 V", "rail": "r",
+    "travel": ["0 deg", "120 deg"], "load_mass": "150 g", "load_at": "120 mm", "load_angle": "-20 deg",
+}  # fmt: skip
+DRIVE = {
+    "kind": "mecanum", "motors": "4 x m", "gearing": [{"ratio": "14:1", "efficiency": "90 %"}],
+    "wheel_diameter": "96 mm", "grip": 0.5, "friction": "8 N",
+    "wheelbase": "300 mm", "track": "360 mm", "wheel_inertia": "4e-4 kg*m^2",
+    "control": {"loop": "position", "p": "6 /m", "d": "0.6 s/m", "window": "20 mm", "slower_than": "60 mm/s"},
+}  # fmt: skip
+RAILS = [
+    {"r": {"voltage": "6 V", "current_limit": "5 A", "regulator": "switching"}},
+    {"r": {"voltage": "6 V", "current_limit": "5 A", "regulator": "linear"}},
+    {"r": {"voltage": "6 V", "current_limit": "1.2 A", "regulator": "switching"}},
+]
+ROLLER = {"kind": "roller", "motors": "1 x m", "gearing": [{"ratio": "4:1"}], "inertia": "3e-4 kg*m^2"}
+
+
+@pytest.mark.parametrize(
+    ("mechanism", "command", "rails"),
+    [
+        (SLIDE, GoTo(0.6), None), (LIMITED, GoTo(0.6), None), (SUPPLY_LIMITED, GoTo(0.6), None),
+        (SOFT, GoTo(0.4), None), (PULLS, GoTo(0.5), None), (ROLLER, Spin(0.7), None),
+        (SLIDE, PushFor(0.4, 0.6, 300_000, "coast"), None),
+        *((SERVO, GoTo(2.0), rails) for rails in RAILS),
+        (DRIVE, DriveTo(Pose(1.2, 0.5, 1.0)), None), (DRIVE, DriveTo(Pose(-0.8, 0.0, 0.0)), None),
+    ],
+)  # fmt: skip
+def test_battery_energy_agrees_with_the_integrators_account(mechanism, command, rails):
+    robot = bench(mechanism, rails=rails)
+    plant = Plant(robot, robot.battery[0], Start(Pose(0.0, 0.0, 0.0), {}, {}), 10_000_000)
+    plant.command("it", command)
+    course = motion.motion_of(
+        plant.steps_to("it", 1_500_000), Circuit(robot.battery[0], robot.rails.get("r"))
+    )
+    taken = course.total(course.flow.bus * course.flow.current)
+    assert taken > 0.3
+    assert taken == pytest.approx(plant.energy(), rel=2e-6)
+    assert np.max(course.flow.current) == pytest.approx(plant.currents()[0], rel=1e-6)
+    assert np.min(course.flow.bus) == pytest.approx(plant.lowest_bus()[0], rel=1e-6)
+    assert np.sum(course.weight) == pytest.approx(1.5, abs=1e-9)
+
+
+def test_stepping_changes_nothing():
+    robot = bench(SOFT)
+    start = Start(None, {}, {})
+    one, other = (Plant(robot, robot.battery[0], start, 10_000_000) for _ in range(2))
+    first, second = (plant.command("it", GoTo(0.4)) for plant in (one, other))
+    other.steps_to("it", 300_000)
+    other.steps_to("it", 700_000)
+    assert second.arrival_us() == pytest.approx(first.arrival_us(), abs=2)
+    one.advance(700_000)
+    assert one.position("it") == pytest.approx(other.position("it"), abs=1e-8)
+
+
+# --- what holds it back ---------------------------------------------------------------------------------------
+
+
+def held_back(mechanism, battery=BATTERY, **more):
+    move = only(api.move(bench(mechanism, battery=battery), "it", **more)).moves[0]
+    assert list(move.limited_by) == list(CAUSES)
+    assert sum(move.limited_by.values()) == pytest.approx(1.0, abs=1e-12)
+    assert min(move.limited_by.values()) >= 0.0
+    return move
+
+
+def test_shares_of_a_steady_run_are_those_of_the_voltage():
+    slow = {**WINCH, "travel": ["0 m", "4 m"], "gearing": [{"ratio": "60:1", "efficiency": "60 %"}]}
+    shares = held_back(slow).limited_by
+    ratio = 60 * 2 / 0.03
+    current = ((6 * G + 5) / (ratio * 0.6) + TF) / K
+    volts = BATTERY[0]
+    assert shares["sag"] == pytest.approx(BATTERY[1] * current / volts, abs=5e-4)
+    assert shares["torque"] == pytest.approx(R * current / volts, abs=5e-3)
+    assert shares["speed"] == pytest.approx(1 - (R + BATTERY[1]) * current / volts, abs=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("cause", "mechanism", "battery", "more"),
+    [
+        ("torque", {**SLIDE, "gearing": [{"ratio": "3:1", "efficiency": "80 %"}]}, BATTERY, {}),
+        ("speed", {**SLIDE, "gearing": [{"ratio": "60:1", "efficiency": "80 %"}]}, BATTERY, {}),
+        ("sag", {**SLIDE, "gearing": [{"ratio": "5:1", "efficiency": "80 %"}]}, (12.6, 1.6), {}),
+        ("grip", {**DRIVE, "grip": 0.12, "friction": "0 N"}, BATTERY, {"target": 1.5}),
+        ("current_limit", {**SLIDE, "current_limit": "2.2 A"}, BATTERY, {}),
+        ("control", {**SLIDE, "control": {"loop": "profile", "speed": "0.2 m/s", "acceleration": "1 m/s^2",
+                                          "p": "20 /m", "window": "5 mm"}}, BATTERY, {}),
+        ("slack", {**PULLS, "friction": "18 N", "gearing": [{"ratio": "5:1"}]}, BATTERY, {"start": 0.6, "target": 0.0}),
+    ],
+)  # fmt: skip
+def test_each_cause_rules_where_it_should(cause, mechanism, battery, more):
+    shares = held_back(mechanism, battery, **more).limited_by
+    assert max(shares, key=shares.get) == cause
+
+
+def test_current_limit_rules_until_the_speed_at_which_it_would_not_be_reached():
+    """Constant current, hence constant acceleration, until k w = E - (R + n R0) Im ... the rest is not limited."""
+    most = 4.0
+    move = held_back(
+        {**SLIDE, "current_limit": f"{most} A", "gearing": [{"ratio": "6:1", "efficiency": "80 %"}]}
+    )
+    ratio = 2 * 6 / DRUM
+    push = 2 * (K * most - TF) * ratio * 0.8 - MASS * G - FRICTION
+    a = push / (MASS + 2 * J * ratio**2 * 0.8)
+    limited = (BATTERY[0] - most * (R + 2 * BATTERY[1])) / (K * ratio) / a
+    lasts = move.series.t[-1]
+    assert 0.3 < limited < 0.95 * lasts
+    assert move.limited_by["current_limit"] == pytest.approx(limited / lasts, rel=1e-4)
+
+
+# --- at rest --------------------------------------------------------------------------------------------------
+
+
+def test_stall_share_by_hand():
+    robot = bench(ARM)
+    up, down = only(api.move(robot, "it", loads=(0.4,))).moves[:2]
+    stalled = BATTERY[0] / (R + BATTERY[1])
+    force = 150 * (K * stalled - TF) * 0.7
+    assert up.stall_share_max == pytest.approx((1.2 * G * 0.2 + 0.3) / force, rel=1e-9)
+    assert up.stall_at == 0.0
+    loaded = only(api.move(robot, "it", loads=(0.4,))).moves[2]
+    assert loaded.stall_share_max == pytest.approx((1.6 * G * 0.2 + 0.3) / force, rel=1e-9)
+    over = 1.2 * G * 0.2 * abs(cos(pi * 100 / 180))  # beyond the upright it must be lifted back
+    assert down.stall_share_max == pytest.approx((over + 0.3) / force, rel=1e-9)
+    assert down.stall_at == pytest.approx(pi * 100 / 180)
+
+
+def test_what_cannot_start_has_a_share_above_one_and_never_arrives():
+    heavy = {**SLIDE, "moving_mass": "60 kg", "gearing": [{"ratio": "2:1", "efficiency": "80 %"}]}
+    move = only(api.move(bench(heavy), "it")).moves[0]
+    assert move.stall_share_max > 1.0 and move.arrival_s is None and "stalled" in move.reason
+    stalled = BATTERY[0] / (R + 2 * BATTERY[1])
+    assert move.motor_peak_a == pytest.approx(stalled, rel=1e-9)
+    assert move.heat_j == pytest.approx(2 * stalled**2 * R * move.series.t[-1], rel=1e-9)
+    assert move.limited_by["torque"] == pytest.approx(stalled * R / BATTERY[0], rel=1e-9)
+
+
+def falling(load=0.0):
+    """Acceleration of the slide let go with open leads [m/s²]: gears of 0.8 return 2 - 1/0.8 = 0.75."""
+    ratio, back = 2 * RATIO / DRUM, 0.75
+    mass = MASS + load
+    return (back * (mass * G - FRICTION) - 2 * TF * ratio) / (back * mass + 2 * J * ratio**2)
+
+
+def test_holding_and_letting_go_by_hand():
+    slide = {
+        **SLIDE,
+        "travel": ["0 m", "0.3 m"],
+    }  # so short that no diode conducts: k w stays below the battery
+    state = only(api.move(bench(slide), "it", loads=(0.4,)))
+    ratio = 2 * RATIO / DRUM
+    for hold, load in zip(state.holdings, (0.0, 0.4), strict=True):
+        need = 0.75 * ((MASS + load) * G - FRICTION) / ratio - 2 * TF
+        assert not hold.holds_off and not hold.holds_off_surely
+        assert hold.motor_current_a == pytest.approx(need / (2 * K), rel=1e-9)
+        assert hold.heat_w == pytest.approx(2 * hold.motor_current_a**2 * R, rel=1e-9)
+        drawn = brentq(lambda i, h=hold: (BATTERY[0] - BATTERY[1] * i) * i - h.heat_w, 0.0, 20.0)
+        assert hold.battery_current_a == pytest.approx(drawn, rel=1e-6)
+        assert (hold.fall.start, hold.fall.end) == (0.3, 0.0)
+        assert hold.fall.speed_max == pytest.approx(sqrt(2 * falling(load) * 0.3), rel=1e-6)
+        assert hold.fall.lasts_s == pytest.approx(sqrt(2 * 0.3 / falling(load)), rel=1e-6)
+        assert hold.fall.braked_s is None or hold.fall.braked_s > 2 * hold.fall.lasts_s
+
+
+def test_the_current_that_holds_is_what_keeps_it_there():
+    """At a little less than the holding current's effort it sinks, at a little more it stays."""
+    robot = bench(SLIDE)
+    hold = only(api.move(robot, "it")).holdings[0]
+    effort = hold.motor_current_a * R / (BATTERY[0] - BATTERY[1] * hold.battery_current_a)
+    for share, moves in ((0.98, True), (1.02, False)):
+        plant = Plant(robot, robot.battery[0], Start(None, {"it": 0.3}, {}), 5_000_000)
+        plant.command("it", PushFor(share * effort, 0.6, 400_000))
+        plant.advance(300_000)
+        assert (plant.position("it") < 0.3 - 1e-6) == moves
+
+
+def test_a_worm_a_brake_and_much_friction_hold():
+    worm = {**SLIDE, "gearing": [{"ratio": "40:1", "efficiency": "40 %"}]}
+    brake = {**SLIDE, "holding_brake": True}
+    for mechanism in (worm, brake):
+        hold = only(api.move(bench(mechanism), "it")).holdings[0]
+        assert hold.holds_off and hold.holds_off_surely and hold.fall is None and hold.motor_current_a == 0.0
+    rough = only(api.move(bench({**SLIDE, "friction": "25 N"}), "it")).holdings[0]
+    assert rough.holds_off and rough.holds_off_surely
+    unsure = only(api.move(bench({**SLIDE, "friction": "25 N +/- 40 %"}), "it")).holdings[0]
+    assert unsure.holds_off and not unsure.holds_off_surely
+
+
+# --- sheets ---------------------------------------------------------------------------------------------------
+
+
+def test_pull_sheet_by_hand():
+    state = only(api.move(bench({**WINCH, "holding_brake": True}), "it"))
+    (pull,) = state.pulls
+    ratio, force = 40 * 2 / 0.03, 6 * G + 5
+    current = (force / (ratio * 0.6) + TF) / K
+    speed = (BATTERY[0] - current * (R + BATTERY[1])) / (K * ratio)
+    assert pull.speed == pytest.approx(speed, rel=1e-9)
+    stalled = BATTERY[0] / (R + BATTERY[1])
+    assert pull.stall_share == pytest.approx(force / (ratio * (K * stalled - TF) * 0.6), rel=1e-9)
+    assert pull.time_s == state.moves[0].arrival_s and pull.time_s > 0.5 / speed
+    assert pull.holds_off == state.holdings[0].holds_off
+
+
+def test_a_servos_table_is_that_of_single_moves():
+    robot = bench(SERVO, rails=RAILS[0])
+    state = only(api.move(robot, "it"))
+    angles = [angle for angle, _ in state.times]
+    assert angles == pytest.approx([pi / 18 * k for k in range(1, 13)])
+    for angle, time in state.times[::4]:
+        assert only(api.move(robot, "it", 0.0, angle)).moves[0].arrival_s == time
+    assert state.times[-1][1] == state.moves[0].arrival_s
+
+
+def test_a_roller_is_up_to_speed_when_it_should_be():
+    """First order: t = tau ln 20 for a motor without friction on a stiff battery."""
+    roller = {**ROLLER, "gearing": [{"ratio": "4:1", "efficiency": "100 %"}]}
+    robot = bench(roller, winding(R, K, J), (12.0, 0.0))
+    move = only(api.move(robot, "it")).moves[0]
+    tau = (3e-4 + 16 * J) * R / (16 * K**2)
+    assert move.arrival_s == pytest.approx(tau * np.log(20.0), rel=1e-3)
+    assert move.series.v[-1] == pytest.approx(0.95 * 12.0 / (4 * K), rel=1e-3)
+
+
+def test_tables_by_hand():
+    robot = bench(ARM)
+    tables = tables_of(robot, "it", 0.4, 10.0, 70.0)
+    warm_r, warm_k = R * (1 + 0.00393 * 50), K * (1 - 0.002 * 50)
+    assert len(tables.rows) == 11
+    for row in tables.rows:
+        inertia = 1.2 * 0.04 * 4 / 3 + 0.4 * 0.04
+        assert row.mass == pytest.approx(inertia, rel=1e-9)
+        assert row.moved == pytest.approx(inertia + J * 150**2, rel=1e-9)
+        assert row.load == pytest.approx(1.6 * G * 0.2 * cos(row.q), abs=1e-6)
+        assert row.ratio == 150.0
+        assert row.force == pytest.approx(150 * (warm_k * 10 / warm_r - TF) * 0.7, rel=1e-9)
+        assert row.speed == pytest.approx(10 / (warm_k * 150), rel=1e-9)
+    assert tables_of(robot, "it", 0.0, None, 20.0).volts == 12.0
+
+
+def test_look_up_goes_through_the_tables_knots_and_between():
+    reduced = Models(bench(ARM)).get("it").reduced
+    q = np.linspace(reduced.low, reduced.high, 1001)
+    mass, slope, load, factor, bend = motion.look_up(reduced, q)
+    assert load == pytest.approx(1.2 * G * 0.2 * np.cos(q), abs=1e-9)
+    assert np.all(factor == 1.0) and not np.any(bend) and not np.any(slope)
+    assert mass == pytest.approx(1.2 * 0.04 * 4 / 3, rel=1e-12)
+
+
+def test_a_stages_masses_are_looked_up_by_segment():
+    staged = {**SLIDE, "stages": 2, "moving_mass": ["0.6 kg", "0.9 kg"]}
+    reduced = Models(bench(staged)).get("it").reduced
+    mass, _, load, _, _ = motion.look_up(reduced, np.array([0.1, 0.5]))
+    assert mass == pytest.approx([0.9, 1.5]) and load == pytest.approx([0.9 * G, 1.5 * G])
+
+
+# --- asking ---------------------------------------------------------------------------------------------------
+
+
+def test_ways():
+    robot = bench(SLIDE)
+    assert api.move(robot, "it").ways == (Way(0.0, 0.6), Way(0.6, 0.0))
+    assert api.move(robot, "it", target=0.2).ways == (Way(0.0, 0.2),)
+    assert api.move(robot, "it", start=0.2).ways == (Way(0.2, 0.6),)
+    assert api.move(robot, "it", target=0.0).ways == (Way(0.6, 0.0),)
+    assert api.move(bench(DRIVE), "it", turn=0.5).ways == (Way(0.0, 0.5, True),)
+    with pytest.raises(SimbotError, match="it would not move"):
+        api.move(robot, "it", start=0.3, target=0.3)
+    with pytest.raises(SimbotError, match=r"'itt'.*did you mean 'it'"):
+        api.move(robot, "itt")
+    hook = a_robot({"hook": {"kind": "measured", "time": "0.3 s"}}, {"m": SMALL})
+    with pytest.raises(SimbotError, match=r"hook is `measured`: a stopwatch time of 0\.3 s"):
+        api.move(hook, "hook")
+
+
+def test_others_on_the_robot_do_not_matter():
+    alone = only(api.move(bench(SLIDE), "it")).moves[0]
+    crowd = a_robot({"arm": ARM, "it": SLIDE, "drive": DRIVE}, {"m": MOTOR}, BATTERY)
+    among = only(api.move(crowd, "it")).moves[0]
+    assert (alone.arrival_s, alone.energy_j, alone.floor_s) == (
+        among.arrival_s,
+        among.energy_j,
+        among.floor_s,
+    )
