@@ -432,8 +432,8 @@ def evaluate(w: Array, tab: Array) -> Any:
 def straighten(w: Array) -> Any:
     """Note the linear law that holds until a mode changes, where it is one.
 
-    a = ACC_PER_VOLT V - ACC_PER_SPEED v - ACC_PER_WAY q - ACC_LOST. Tables, limits, the strongest effort, and a
-    servo within its band on anything but a regulated rail bend it.
+    a = ACC_PER_VOLT V - ACC_PER_SPEED v - ACC_PER_WAY q - ACC_LOST. Tables, limits, the strongest effort where it
+    is less than all, and a servo within its band on anything but a regulated rail bend it.
     """
     a = w[L.IDLE_A]
     b = w[L.IDLE_B]
@@ -445,7 +445,8 @@ def straighten(w: Array) -> Any:
     w[L.STRAIGHT] = 0.0
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
-        if w[m + L.CONTROL] == L.STRONGEST or w[m + L.TAB_N] > 0.0:
+        strongest = w[m + L.CONTROL] == L.STRONGEST
+        if w[m + L.TAB_N] > 0.0 or (strongest and abs(w[m + L.DUTY]) < 1.0):
             return
         duty = w[m + L.DUTY]
         slope = 0.0

@@ -96,6 +96,10 @@ def take_series(w: Array, tab: Array, rest: float) -> Any:
         rail = L.RAILS + k * L.RAIL_SIZE
         if w[rail + L.RAIL_MODE] == L.IDLE and w[rail + L.RAIL_V] != w[rail + L.RAIL_SET]:
             return 0.0  # it sags while nothing is taken from it, which is no mode of its own
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        if w[m + L.CONTROL] == L.STRONGEST and abs(w[m + L.DUTY]) < 1.0:
+            return 0.0  # the strongest effort has become less than all
     return h
 
 
