@@ -15,6 +15,7 @@ from simbot.physics.gearing import chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
+from simbot.physics.springs import with_forces
 from simbot.physics.tables import Reduced
 from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
@@ -96,7 +97,7 @@ def limits(values: Mapping[str, Any]) -> tuple[float, float]:
 def build_driven(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
     """Slide, arm, winch or roller."""
     values = spec.values
-    reduced = KINDS[spec.kind].reduce(values, payload)
+    reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
     motor = motor_model(robot.motors[values["motors"].motor])
     gears = chain(values["gearing"] or ())
     count = values["motors"].count
@@ -134,7 +135,7 @@ def with_extra_mass(reduced: Reduced, mass: float) -> Reduced:
 def build_servo(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
     """Hobby servo: torque Ts d V/Vr - (Ts/w0) w, less its friction; rotor inertia rotor_time Ts/w0."""
     values = spec.values
-    reduced = KINDS[spec.kind].reduce(values, payload)
+    reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
     speed, torque, volts = float(values["speed"]), float(values["stall_torque"]), float(values["at"])
     constant = volts / speed
     resistance = constant * volts / torque
@@ -358,10 +359,12 @@ class Arrays:
                 now = k
                 break
         s = base + now * L.SEG_SIZE
-        low, high, mass, load, cells, row, friction, static, catch = w[s : s + L.SEG_SIZE]
+        low, high, mass, load, cells, row, friction, static, _ = w[s : s + L.SEG_SIZE]
         w[m + L.FC], w[m + L.FS] = friction, static
-        if catch == 1.0:
-            w[m + L.Q_LO] = low
+        for below in range(s, base - 1, -L.SEG_SIZE):
+            if w[below + L.SEG_CATCH] == 1.0:  # the last tooth passed, were it pieces ago
+                w[m + L.Q_LO] = w[below + L.SEG_FROM]
+                break
         w[m + L.SEG_NOW] = now
         w[m + L.SEG_LO], w[m + L.SEG_HI], w[m + L.MASS_NOW], w[m + L.LOAD_NOW] = low, high, mass, load
         w[m + L.TAB_N], w[m + L.TAB_ROW], w[m + L.TAB_Q0] = cells, row, low

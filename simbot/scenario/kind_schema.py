@@ -22,7 +22,8 @@ from simbot.scenario.parameters import Kind, Parameter, Quantity
 from simbot.scenario.unit_table import DIMENSIONS, resolved
 from simbot.scenario.units import Scale, fail, read_quantity
 
-NOT_NUMBERS = ("choice", "flag", "word", "block", "stages", "motors", "names")
+NOT_NUMBERS = ("choice", "flag", "word", "block", "blocks", "variants", "stages", "motors", "names")
+BLOCKS = ("block", "blocks", "variants")
 
 
 def role(kind: Kind) -> str:
@@ -46,7 +47,7 @@ def shape_of(parameters: tuple[Parameter, ...], coordinate: str, name: str) -> t
 
 
 def _type_of(parameter: Parameter, coordinate: str) -> Any:
-    if parameter.dimension in ("block", "stages", "names"):
+    if parameter.dimension in (*BLOCKS, "stages", "names"):
         return Any
     single = Annotated[Any, _reader_of(parameter, coordinate)]
     if parameter.shape == "pair":
@@ -81,6 +82,11 @@ def _one_or_list(value: Any, scale: Scale, parameter: Parameter, coordinate: str
     return tuple(read) if isinstance(value, list) else read[0]
 
 
+def variants_of(parameter: Parameter, coordinate: str) -> tuple[Parameter, ...]:
+    """The inner keys of a parameter that a kind with this coordinate may have."""
+    return tuple(inner for inner in parameter.block if inner.only_for in ("", coordinate))
+
+
 def default_of(parameter: Parameter) -> Any:
     """The value of an absent key; a number with a reason is marked as assumed."""
     default = parameter.default
@@ -103,9 +109,15 @@ def describe_kind(kind: Kind) -> list[tuple[str, str, str, str]]:
 
 def _describe(parameter: Parameter, coordinate: str, prefix: str) -> list[tuple[str, str, str, str]]:
     key = prefix + parameter.key
-    if parameter.dimension == "block":
-        head = (key, "keys below", "", parameter.meaning)
-        return [head, *(row for inner in parameter.block for row in _describe(inner, coordinate, f"{key}."))]
+    if parameter.dimension in BLOCKS:
+        how = {
+            "block": "keys below",
+            "blocks": "list of the keys below",
+            "variants": "list of those below",
+        }
+        head = (key, how[parameter.dimension], "", parameter.meaning)
+        inside = variants_of(parameter, coordinate)
+        return [head, *(row for inner in inside for row in _describe(inner, coordinate, f"{key}."))]
     dimension = DIMENSIONS.get(resolved(parameter.dimension, coordinate))
     if dimension is not None:
         written = f"{', '.join(dimension.units)}"

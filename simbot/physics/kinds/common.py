@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from simbot.physics.springs import FORCES
 from simbot.scenario.parameters import Parameter
 
 WINDOW = Parameter(
@@ -107,7 +108,9 @@ DRIVEN = (
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "encoder counts per unit of travel, so that targets can be counts"),
     CONTROL,
+    *FORCES,
 )
+OF_A_TRAVEL = ("named", "counts", *(each.key for each in FORCES))  # no meaning for what only turns on
 
 TRAVEL = Parameter(
     "travel", "coordinate", "lowest and highest position, both hard stops", shape="pair", required=True

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, STATIC
+from simbot.physics.kinds.common import DAMPING, DRIVEN, OF_A_TRAVEL, STATIC
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -16,7 +16,7 @@ NAME = "roller"
 COORDINATE = "angle"
 SUMMARY = "roller intake"
 PARAMETERS = (
-    *(each for each in DRIVEN if each.key not in ("holding_brake", "counts", "named")),
+    *(each for each in DRIVEN if each.key not in ("holding_brake", *OF_A_TRAVEL)),
     Parameter(
         "inertia",
         "inertia",

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from simbot.physics.kinds.common import TRAVEL
+from simbot.physics.springs import FORCES
 from simbot.physics.tables import GRAVITY, Reduced, Segment, tabulate
 from simbot.scenario.parameters import Parameter
 
@@ -108,6 +109,7 @@ PARAMETERS = (
     Parameter("on", "word", "the mechanism that carries what this one holds"),
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "counts per unit of travel, so that targets can be counts"),
+    *FORCES,
 )
 
 
