@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, completed
+from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
 from simbot.scenario.echo import shown
 from simbot.scenario.model import Remark, Robot
@@ -60,3 +61,10 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
                 "that takes over in another direction starts its line or turn from rest"
             )
             yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
+        if spec.kind == "slide" and comes_down_otherwise(spec.values):
+            text = (
+                "by their friction its stages would come down in another order than they went up; they are taken to "
+                "come down in reverse"
+            )
+            line = spec.lines.get("friction", spec.line)
+            yield Remark("assumed", file, line, f"robot.mechanisms.{spec.name}.friction", text)

@@ -13,7 +13,6 @@ from simbot.scenario.blocks import assumption, block_value, read_block, read_blo
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
-from simbot.scenario.force_keys import check_forces
 from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
 from simbot.scenario.model import (
     Fuse,
@@ -38,6 +37,7 @@ from simbot.scenario.schema import (
     StageShape,
 )
 from simbot.scenario.sheet import Desk, Loc, Sheet, listed
+from simbot.scenario.travel_keys import check_travel
 from simbot.scenario.units import read_as, read_quantity
 
 RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
@@ -283,8 +283,7 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     values: dict[str, Any] = _filled(sheet, loc, kind.PARAMETERS, kind, given)
     values.update(blocks)
     values.update(stages)
-    _check_travel(sheet, loc, values)
-    check_forces(sheet, loc, values)
+    check_travel(sheet, loc, values)
     if isinstance(values.get("motors"), tuple):
         values["motors"] = MotorUse(*values["motors"])
     if "named" in values:
@@ -318,26 +317,6 @@ def _stages(sheet: Sheet, loc: Loc) -> tuple[GearStage, ...] | None:
                 GearStage(shape.ratio, shape.efficiency, shape.back_efficiency, shape.inertia, sheet.line(at))
             )
     return tuple(stages) if len(stages) == len(items) else None
-
-
-def _check_travel(sheet: Sheet, loc: Loc, values: dict[str, Any]) -> None:
-    travel = values.get("travel")
-    if travel is not None and not travel[0] < travel[1]:
-        sheet.fail(
-            (*loc, "travel"),
-            Fault("the lowest position is not below the highest", f"[{travel[0].text}, {travel[1].text}]"),
-        )
-    masses, stages = values.get("moving_mass"), values.get("stages")
-    if stages is not None and masses is not None:
-        stated = len(masses) if isinstance(masses, tuple) else 1
-        if stated != int(stages):
-            sheet.fail(
-                (*loc, "moving_mass"),
-                Fault(
-                    f"{stated} mass(es) for {int(stages)} stage(s)",
-                    wanted="one mass for each stage, bottom first",
-                ),
-            )
 
 
 def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDraft, names: list[str]) -> None:
