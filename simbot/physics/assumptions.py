@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, completed
 from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
+from simbot.physics.stance import leans_on
 from simbot.scenario.echo import shown
 from simbot.scenario.model import Remark, Robot
 from simbot.scenario.parameters import Quantity
@@ -59,6 +60,13 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
                 "wheels at the limit of their grip hold it and do not race; weight even on all wheels; what a turn "
                 "leaves of its heading error is steered out on the next straight line at no cost of time; a command "
                 "that takes over in another direction starts its line or turn from rest"
+            )
+            yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
+        others = leans_on(robot, spec.name)
+        if others:
+            text = (
+                f"its load depends on where {' and '.join(others)} stand{'' if len(others) > 1 else 's'}: that is "
+                "taken at the instant a move of its own begins, and kept until its next"
             )
             yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
         if spec.kind == "slide" and comes_down_otherwise(spec.values):

@@ -16,6 +16,7 @@ from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
 from simbot.physics.springs import with_forces
+from simbot.physics.stance import Places, placed
 from simbot.physics.tables import Reduced
 from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
@@ -94,9 +95,9 @@ def limits(values: Mapping[str, Any]) -> tuple[float, float]:
     return (inf if motor is None else float(motor)), (inf if battery is None else float(battery))
 
 
-def build_driven(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
+def build_driven(spec: MechanismSpec, robot: Robot, payload: float, places: Places = ()) -> Built:
     """Slide, arm, winch or roller."""
-    values = spec.values
+    values = placed(spec, robot, places)
     reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
     motor = motor_model(robot.motors[values["motors"].motor])
     gears = chain(values["gearing"] or ())
@@ -132,9 +133,9 @@ def with_extra_mass(reduced: Reduced, mass: float) -> Reduced:
     return replace(reduced, segments=tuple(segments))
 
 
-def build_servo(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
+def build_servo(spec: MechanismSpec, robot: Robot, payload: float, places: Places = ()) -> Built:
     """Hobby servo: torque Ts d V/Vr - (Ts/w0) w, less its friction; rotor inertia rotor_time Ts/w0."""
-    values = spec.values
+    values = placed(spec, robot, places)
     reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
     speed, torque, volts = float(values["speed"]), float(values["stall_torque"]), float(values["at"])
     constant = volts / speed
@@ -243,19 +244,24 @@ class Models:
             Any, tuple[Models, BatteryState]
         ] = {}  # the same robot with quantities at an end of their spread
         self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
-        self._built: dict[tuple[str, float, float | None], Built] = {}
+        self._built: dict[tuple[str, float, float | None, Places], Built] = {}
 
-    def get(self, name: str, payload: float = 0.0, direction: float | None = 0.0) -> Built:
-        """A mechanism with a payload [kg]; of a drive: a leg in a direction from its heading, None: a turn."""
-        key = (name, payload, direction)
+    def get(
+        self, name: str, payload: float = 0.0, direction: float | None = 0.0, places: Places = ()
+    ) -> Built:
+        """A mechanism with a payload [kg]; of a drive: a leg in a direction from its heading, None: a turn.
+
+        `places`: where the mechanisms stand that its load depends on; one that is not there stands at 0.
+        """
+        key = (name, payload, direction, places)
         if key not in self._built:
             spec = self.robot.mechanisms[name]
             if spec.kind in DRIVES:
                 built = build_leg(spec, self.robot, payload, direction)
             elif spec.kind == "servo":
-                built = build_servo(spec, self.robot, payload)
+                built = build_servo(spec, self.robot, payload, places)
             else:
-                built = build_driven(spec, self.robot, payload)
+                built = build_driven(spec, self.robot, payload, places)
             self._built[key] = built
         return self._built[key]
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from simbot.scenario.battery_file import read_battery
 from simbot.scenario.blocks import assumption, block_value, read_block, read_blocks
+from simbot.scenario.carriers import check_carriers
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
@@ -90,6 +91,7 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
         if name in RESERVED:
             sheet.fail(at, Fault("this word is taken by the format", name, "another name"), of_key=True)
         draft.mechanisms[name] = _mechanism(sheet, name, at, kinds, draft, names)
+    check_carriers(sheet, (*loc, "mechanisms"), draft.mechanisms)
     if list(draft.roles.values()).count("drive") > 1:
         sheet.fail(
             (*loc, "mechanisms"),
@@ -116,6 +118,7 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
             order=order,
             fuse=_fuse(sheet, (*loc, "fuse")),
             brown_out=_brown_out(sheet, (*loc, "brown_out")),
+            tilt=head.tilt,
         )
     return draft
 

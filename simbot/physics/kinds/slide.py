@@ -1,7 +1,7 @@
 """Slide on a spool: stages drawn by a cord, continuous (one cord through all) or cascade (each carries the next).
 
 Geometry: the coordinate is the travel of the tip along the rails [m]; `incline` is the rails' angle from
-the horizontal. With the cord's travel s = tip/n for a cascade of n stages, stage i (bottom first) moves i s.
+the robot's horizontal. With the cord's travel s = tip/n for a cascade of n stages, stage i (bottom first) moves i s.
 """
 
 from __future__ import annotations
@@ -11,7 +11,16 @@ from itertools import pairwise
 from math import inf, pi, sin
 from typing import Any
 
-from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, STATIC, TRAVEL
+from simbot.physics.kinds.common import (
+    CORD_RATING,
+    DAMPING,
+    DRIVEN,
+    STANCE,
+    STATIC,
+    TRAVEL,
+    gravity_of,
+    tilt_of,
+)
 from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -83,6 +92,7 @@ PARAMETERS = (
     ),
     STATIC,
     DAMPING,
+    *STANCE,
 )
 
 
@@ -96,7 +106,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """
     masses = [float(mass) for mass in _listed(p["moving_mass"])]
     n = max(int(p["stages"]), len(masses))
-    slope = GRAVITY * sin(p["incline"])
+    slope = gravity_of(p) * sin(p["incline"] + tilt_of(p))
     low, high = (float(end) for end in p["travel"])
     lever = 2.0 / p["drum_diameter"]
     least = 0.0 if p["cord"] == "pulls" else -inf
