@@ -16,7 +16,7 @@ from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
 from simbot.physics.springs import with_forces
-from simbot.physics.stance import Places, placed
+from simbot.physics.stance import Places, leans_on, placed
 from simbot.physics.tables import Reduced
 from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
@@ -284,7 +284,11 @@ class Arrays:
         mechanisms = L.RAILS + len(robot.rails) * L.RAIL_SIZE
         groups = mechanisms + len(names) * L.MECH_SIZE
         segments = groups + sum(room) * L.GROUP_SIZE
-        size = segments + sum(len(built.reduced.segments) for built in first) * L.SEG_SIZE
+        stretches = [
+            len(built.reduced.segments) + spare_segments(robot, name)
+            for name, built in zip(names, first, strict=True)
+        ]
+        size = segments + sum(stretches) * L.SEG_SIZE
         self.w: Array = np.zeros(size)
         self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
         self._rows: dict[int, int] = {}
@@ -302,11 +306,11 @@ class Arrays:
         w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
         self._write_rails(robot)
-        for name, built, count in zip(names, first, room, strict=True):
+        for name, built, count, stretch in zip(names, first, room, stretches, strict=True):
             m = self.at[name]
             w[m + L.GRP], w[m + L.SEG] = groups, segments
             groups += count * L.GROUP_SIZE
-            segments += len(built.reduced.segments) * L.SEG_SIZE
+            segments += stretch * L.SEG_SIZE
             w[m + L.T_PENDING] = inf
             w[m + L.SLOW] = inf
             self.write(name, built)
@@ -375,6 +379,11 @@ class Arrays:
         w[m + L.SEG_LO], w[m + L.SEG_HI], w[m + L.MASS_NOW], w[m + L.LOAD_NOW] = low, high, mass, load
         w[m + L.TAB_N], w[m + L.TAB_ROW], w[m + L.TAB_Q0] = cells, row, low
         w[m + L.TAB_PER] = cells / (high - low)
+
+
+def spare_segments(robot: Robot, name: str) -> int:
+    """Room for cuts that fall on the ends of its stages in one order and not in another, tipped the other way."""
+    return int(robot.mechanisms[name].values.get("stages") or 1) if leans_on(robot, name) else 0
 
 
 def physical(robot: Robot) -> list[str]:

@@ -107,7 +107,7 @@ BALANCE = Parameter(
 SPRINGS = Parameter(
     "springs",
     "variants",
-    "springs that act on it; stored energy moves without current: keep clear, and let event rules decide",
+    "springs that act on it; they move things without current: event rules, inspectors and adults decide",
     block=(ELASTIC, CONSTANT_FORCE, GAS, BALANCE),
 )
 DETENTS = Parameter(

@@ -55,7 +55,7 @@ def _read_variant(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind, scal
             loc,
             Fault(
                 "one kind with its keys is wanted",
-                listed(keys) or "nothing",
+                listed(keys) or sheet.text(loc) or "nothing",
                 f"one of {listed(known)}, such as {{{next(iter(known))}: {{...}}}}",
             ),
         )

@@ -10,6 +10,7 @@ import pytest
 from builders import SMALL, G, Words, a_move, a_plant, a_robot, seconds, winding
 from scipy.integrate import solve_ivp
 
+from simbot.physics import layout as L
 from simbot.physics.assumptions import physics_remarks
 from simbot.physics.build import Models
 from simbot.scenario.errors import ScenarioError
@@ -169,6 +170,30 @@ def test_a_position_is_taken_when_a_move_begins() -> None:
     begin = float(plant.position("wrist"))
     other = a_move(a_plant(alone, wrist=begin), "wrist", -0.5)
     assert move.floor_s() == pytest.approx(other.floor_s(), abs=1e-6)
+
+
+def test_a_slide_tipped_over_goes_the_other_way_round_and_disturbs_no_neighbour() -> None:
+    """Leaning down its lowest joint goes first: then the detent's edge at 0.3 m no longer falls on a stage's end."""
+    lift = slide(
+        stages=2, moving_mass=["1 kg", "1 kg"], stage_travel=["0.2 m", "0.3 m"], incline="0 deg", tipped_by="arm",
+        detents=[{"position": "0.31 m", "width": "20 mm", "static_friction": "1 N"}],
+    )  # fmt: skip
+    which = robot(reach=lift, wrist=wrist(), arm=arm(holding_brake=True))
+    up, down = (
+        Models(which).get("reach", places=(("arm", radians(angle)),)).reduced.segments
+        for angle in (40.0, -40.0)
+    )
+    assert (len(up), len(down)) == (3, 4)
+    assert [segment.mass for segment in up] == [1.0, 2.0, 2.0]
+    assert [segment.mass for segment in down] == [2.0, 1.0, 1.0, 1.0]
+    plant = a_plant(which, arm=radians(-40.0), wrist=0.5)
+    alone = a_plant(robot(wrist=wrist(), arm=arm(holding_brake=True)), arm=radians(-40.0), wrist=0.5)
+    moves = [a_move(each, "wrist", -0.5) for each in (plant, alone)]
+    assert seconds(moves[0].arrival_us()) == pytest.approx(seconds(moves[1].arrival_us()), abs=1e-5)
+    w, m = plant.arrays.w, plant.arrays.at["reach"]
+    assert w[m + L.N_SEG] == 4
+    ends = w[int(w[m + L.SEG]) + L.SEG_TO :: L.SEG_SIZE][:4]
+    assert ends.tolist() == pytest.approx([0.2, 0.3, 0.32, 0.5])
 
 
 def test_what_is_taken_when_is_said() -> None:
