@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, completed
+from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
+from simbot.physics.stance import leans_on
 from simbot.scenario.echo import shown
 from simbot.scenario.model import Remark, Robot
 from simbot.scenario.parameters import Quantity
@@ -60,3 +62,17 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
                 "that takes over in another direction starts its line or turn from rest"
             )
             yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
+        others = leans_on(robot, spec.name)
+        if others:
+            text = (
+                f"its load depends on where {' and '.join(others)} stand{'' if len(others) > 1 else 's'}: that is "
+                "taken at the instant a move of its own begins, and kept until its next"
+            )
+            yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
+        if spec.kind == "slide" and comes_down_otherwise(spec.values):
+            text = (
+                "by their friction its stages would come down in another order than they went up; they are taken to "
+                "come down in reverse"
+            )
+            line = spec.lines.get("friction", spec.line)
+            yield Remark("assumed", file, line, f"robot.mechanisms.{spec.name}.friction", text)

@@ -15,6 +15,8 @@ from simbot.physics.gearing import chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
+from simbot.physics.springs import with_forces
+from simbot.physics.stance import Places, leans_on, placed
 from simbot.physics.tables import Reduced
 from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
@@ -93,10 +95,10 @@ def limits(values: Mapping[str, Any]) -> tuple[float, float]:
     return (inf if motor is None else float(motor)), (inf if battery is None else float(battery))
 
 
-def build_driven(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
+def build_driven(spec: MechanismSpec, robot: Robot, payload: float, places: Places = ()) -> Built:
     """Slide, arm, winch or roller."""
-    values = spec.values
-    reduced = KINDS[spec.kind].reduce(values, payload)
+    values = placed(spec, robot, places)
+    reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
     motor = motor_model(robot.motors[values["motors"].motor])
     gears = chain(values["gearing"] or ())
     count = values["motors"].count
@@ -131,10 +133,10 @@ def with_extra_mass(reduced: Reduced, mass: float) -> Reduced:
     return replace(reduced, segments=tuple(segments))
 
 
-def build_servo(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
+def build_servo(spec: MechanismSpec, robot: Robot, payload: float, places: Places = ()) -> Built:
     """Hobby servo: torque Ts d V/Vr - (Ts/w0) w, less its friction; rotor inertia rotor_time Ts/w0."""
-    values = spec.values
-    reduced = KINDS[spec.kind].reduce(values, payload)
+    values = placed(spec, robot, places)
+    reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
     speed, torque, volts = float(values["speed"]), float(values["stall_torque"]), float(values["at"])
     constant = volts / speed
     resistance = constant * volts / torque
@@ -242,19 +244,24 @@ class Models:
             Any, tuple[Models, BatteryState]
         ] = {}  # the same robot with quantities at an end of their spread
         self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
-        self._built: dict[tuple[str, float, float | None], Built] = {}
+        self._built: dict[tuple[str, float, float | None, Places], Built] = {}
 
-    def get(self, name: str, payload: float = 0.0, direction: float | None = 0.0) -> Built:
-        """A mechanism with a payload [kg]; of a drive: a leg in a direction from its heading, None: a turn."""
-        key = (name, payload, direction)
+    def get(
+        self, name: str, payload: float = 0.0, direction: float | None = 0.0, places: Places = ()
+    ) -> Built:
+        """A mechanism with a payload [kg]; of a drive: a leg in a direction from its heading, None: a turn.
+
+        `places`: where the mechanisms stand that its load depends on; one that is not there stands at 0.
+        """
+        key = (name, payload, direction, places)
         if key not in self._built:
             spec = self.robot.mechanisms[name]
             if spec.kind in DRIVES:
                 built = build_leg(spec, self.robot, payload, direction)
             elif spec.kind == "servo":
-                built = build_servo(spec, self.robot, payload)
+                built = build_servo(spec, self.robot, payload, places)
             else:
-                built = build_driven(spec, self.robot, payload)
+                built = build_driven(spec, self.robot, payload, places)
             self._built[key] = built
         return self._built[key]
 
@@ -277,7 +284,11 @@ class Arrays:
         mechanisms = L.RAILS + len(robot.rails) * L.RAIL_SIZE
         groups = mechanisms + len(names) * L.MECH_SIZE
         segments = groups + sum(room) * L.GROUP_SIZE
-        size = segments + sum(len(built.reduced.segments) for built in first) * L.SEG_SIZE
+        stretches = [
+            len(built.reduced.segments) + spare_segments(robot, name)
+            for name, built in zip(names, first, strict=True)
+        ]
+        size = segments + sum(stretches) * L.SEG_SIZE
         self.w: Array = np.zeros(size)
         self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
         self._rows: dict[int, int] = {}
@@ -295,11 +306,11 @@ class Arrays:
         w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
         self._write_rails(robot)
-        for name, built, count in zip(names, first, room, strict=True):
+        for name, built, count, stretch in zip(names, first, room, stretches, strict=True):
             m = self.at[name]
             w[m + L.GRP], w[m + L.SEG] = groups, segments
             groups += count * L.GROUP_SIZE
-            segments += len(built.reduced.segments) * L.SEG_SIZE
+            segments += stretch * L.SEG_SIZE
             w[m + L.T_PENDING] = inf
             w[m + L.SLOW] = inf
             self.write(name, built)
@@ -361,14 +372,21 @@ class Arrays:
                 now = k
                 break
         s = base + now * L.SEG_SIZE
-        low, high, mass, load, cells, row, friction, static, catch, bends = w[s : s + L.SEG_SIZE]
+        low, high, mass, load, cells, row, friction, static, _, bends = w[s : s + L.SEG_SIZE]
         w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS] = friction, static, bends
-        if catch == 1.0:
-            w[m + L.Q_LO] = low
+        for below in range(s, base - 1, -L.SEG_SIZE):
+            if w[below + L.SEG_CATCH] == 1.0:  # the last tooth passed, were it pieces ago
+                w[m + L.Q_LO] = w[below + L.SEG_FROM]
+                break
         w[m + L.SEG_NOW] = now
         w[m + L.SEG_LO], w[m + L.SEG_HI], w[m + L.MASS_NOW], w[m + L.LOAD_NOW] = low, high, mass, load
         w[m + L.TAB_N], w[m + L.TAB_ROW], w[m + L.TAB_Q0] = cells, row, low
         w[m + L.TAB_PER] = cells / (high - low)
+
+
+def spare_segments(robot: Robot, name: str) -> int:
+    """Room for cuts that fall on the ends of its stages in one order and not in another, tipped the other way."""
+    return int(robot.mechanisms[name].values.get("stages") or 1) if leans_on(robot, name) else 0
 
 
 def physical(robot: Robot) -> list[str]:

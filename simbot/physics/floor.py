@@ -21,6 +21,7 @@ from simbot.physics.build import DRIVES, Arrays, Models
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
 from simbot.physics.spreads import Path, at_ends, spread_paths
+from simbot.physics.stance import Places
 from simbot.physics.stepper import LOG_FULL, advance
 from simbot.scenario.model import BatteryState
 
@@ -49,6 +50,8 @@ class Stretch:
     touch : float
         -1, +1: the target is a hard stop.
     tolerance : float
+    places : tuple of (str, float)
+        Where the mechanisms stand that its load depends on.
     """
 
     def __init__(
@@ -65,8 +68,9 @@ class Stretch:
         slower_than: float,
         touch: float,
         tolerance: float,
+        places: Places = (),
     ) -> None:
-        self.built = models.get(name, payload, direction)
+        self.built = models.get(name, payload, direction, places)
         self.arrays = Arrays(models, [name], battery, tolerance)
         self.name = name
         self.m = self.arrays.at[name]
@@ -270,7 +274,9 @@ def _alike(plant: Plant, move: Move) -> tuple[object, ...]:
         round(move.target, 2),
         round(move.target - start, 2),
     )
-    return (move.mechanism, plant.battery.name, move._payload, turns, *rounded, move.window, move.slower_than)
+    others = tuple(round(place, 2) for _, place in move._places)
+    key = (move.mechanism, plant.battery.name, move._payload, others, turns)
+    return (*key, *rounded, move.window, move.slower_than)
 
 
 def _favourable(plant: Plant, move: Move, back: float) -> list[tuple[Path, float]]:
@@ -340,6 +346,7 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             move.slower_than,
             touch,
             tolerance,
+            move._places,
         ).time()
     assert move._route is not None
     total = 0.0

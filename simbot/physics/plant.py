@@ -22,6 +22,7 @@ from simbot.physics.motion import Steps
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Route
+from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
 
@@ -113,6 +114,7 @@ class Move:
         "_floor",
         "_lag",
         "_payload",
+        "_places",
         "_plant",
         "_route",
         "_state",
@@ -147,6 +149,7 @@ class Move:
         self._state: Array | None = None  # the plant right after the command
         self._route: Route | None = None
         self._payload = 0.0
+        self._places: Places = ()
         self._floor: tuple[float | None] | None = None
         self._lag: float | None = None
 
@@ -267,6 +270,8 @@ class Plant:
         self._log: Array = np.empty((FIRST_ROWS, L.LOG_MECH + L.LOG_PER_MECH * len(self.names)))
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
+        self._leans_on = {name: leans_on(robot, name) for name in self.names}
+        self._places: dict[str, Places] = {}  # where those stood when its last move began
         self._moves: list[Move] = []
         self._current: dict[str, Move] = {}
         self._watch: dict[str, list[Stopwatch]] = {}
@@ -281,6 +286,12 @@ class Plant:
     # --- starting ---------------------------------------------------------------------------------
 
     def _put_at_start(self, start: Start) -> None:
+        for name in self.names:
+            w, m = self.arrays.w, self.arrays.at[name]
+            if self.robot.mechanisms[name].kind not in DRIVES:
+                low = w[m + L.Q_LO]
+                w[m + L.Q] = float(start.positions.get(name, low if low > -1e8 else 0.0))
+                self.arrays.locate(name)
         for name, spec in self.robot.mechanisms.items():
             if spec.kind == "measured":
                 word = str(start.positions.get(name, ""))
@@ -292,9 +303,7 @@ class Plant:
                 self._drive = name
                 self._route = Route.at_rest(spec.kind == "mecanum", pose)
             else:
-                low = w[m + L.Q_LO]
-                w[m + L.Q] = float(start.positions.get(name, low if low > -1e8 else 0.0))
-                self.arrays.locate(name)
+                self._look_at_others(name)
             if spec.kind == "roller":
                 spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).get("after"))
             else:
@@ -314,7 +323,15 @@ class Plant:
         if name == self._drive and self._route is not None:
             leg = self._route.now
             return self.models.get(name, self._payload[name], None if leg.turning else leg.direction)
-        return self.models.get(name, self._payload[name])
+        return self.models.get(name, self._payload[name], places=self._places.get(name, ()))
+
+    def _look_at_others(self, name: str) -> None:
+        """Take where the mechanisms now stand that the load of this one depends on: it stays so until its next move."""
+        places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])
+        if places != self._places.get(name, ()):
+            self._places = {**self._places, name: places}
+            self.arrays.write(name, self._built(name))
+            self.arrays.w[L.DIRTY] = 1.0
 
     # --- time -------------------------------------------------------------------------------------
 
@@ -452,9 +469,11 @@ class Plant:
             move.start_position = self.position(mechanism)
             move.start_speed = self.speed(mechanism)
             self._warm(mechanism)
+            self._look_at_others(mechanism)
             self._order(move, command)
             move._state = self.arrays.w.copy()
             move._payload = self._payload[mechanism]
+            move._places = self._places.get(mechanism, ())
             move._route = self._route.copy() if self._route is not None else None
         self._moves.append(move)
         self._current[mechanism] = move

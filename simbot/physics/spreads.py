@@ -26,8 +26,8 @@ def spread_paths(robot: Robot, battery: BatteryState, name: str, driven: bool) -
     rail = spec.values.get("rail")
     if rail is not None:
         paths += [("rails", rail, *path) for path in _in(robot.rails[rail])]
-    if driven:
-        paths += [("robot", *path) for path in _in({"mass": robot.mass})]
+    whole = {"mass": robot.mass} if driven else {"tilt": robot.tilt}
+    paths += [("robot", *path) for path in _in(whole)]
     return paths + [("battery", *path) for path in _in(battery)]
 
 

@@ -82,7 +82,8 @@ def _game(game: Game) -> str:
 def _robot(robot: Robot) -> str:
     size = f"{robot.length * 1000:g} mm x {robot.width * 1000:g} mm"
     mass = shown(_quantity(robot.mass), "mass")
-    return f"{robot.name}, {mass}, {size}, loop {robot.loop_us / 1000:g} ms"
+    tilt = f", nose up {shown(_quantity(robot.tilt), 'angle')}" if robot.tilt else ""
+    return f"{robot.name}, {mass}, {size}, loop {robot.loop_us / 1000:g} ms{tilt}"
 
 
 def _quantity(value: float) -> Quantity:

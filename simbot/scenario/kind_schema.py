@@ -24,7 +24,8 @@ from simbot.scenario.parameters import Kind, Parameter, Quantity
 from simbot.scenario.unit_table import DIMENSIONS, resolved
 from simbot.scenario.units import NO_SCALE, Scale, fail, read_quantity
 
-NOT_NUMBERS = ("choice", "flag", "word", "block", "stages", "motors", "names")
+NOT_NUMBERS = ("choice", "flag", "word", "block", "blocks", "variants", "stages", "motors", "names")
+BLOCKS = {"block": "keys below", "blocks": "list of the keys below", "variants": "list of those below"}
 
 
 def role(kind: Kind) -> str:
@@ -48,7 +49,7 @@ def shape_of(parameters: tuple[Parameter, ...], coordinate: str, name: str) -> t
 
 
 def _type_of(parameter: Parameter, coordinate: str) -> Any:
-    if parameter.dimension in ("block", "stages", "names"):
+    if parameter.dimension in (*BLOCKS, "stages", "names"):
         return Any
     single = Annotated[Any, _reader_of(parameter, coordinate)]
     if parameter.shape == "pair":
@@ -81,6 +82,11 @@ def _one_or_list(value: Any, scale: Scale, parameter: Parameter, coordinate: str
         for text in values
     ]
     return tuple(read) if isinstance(value, list) else read[0]
+
+
+def variants_of(parameter: Parameter, coordinate: str) -> tuple[Parameter, ...]:
+    """The inner keys of a parameter that a kind with this coordinate may have."""
+    return tuple(inner for inner in parameter.block if inner.only_for in ("", coordinate))
 
 
 def default_of(parameter: Parameter) -> Any:
@@ -152,9 +158,10 @@ def describe_kind(kind: Kind) -> list[KeyRow]:
 
 def _describe(parameter: Parameter, coordinate: str, prefix: str) -> list[KeyRow]:
     key = prefix + parameter.key
-    if parameter.dimension == "block":
-        inner = [row for each in parameter.block for row in _describe(each, coordinate, f"{key}.")]
-        return [KeyRow(key, "keys below", "", "absent", "", "", parameter.meaning), *inner]
+    if parameter.dimension in BLOCKS:
+        inside = variants_of(parameter, coordinate)
+        inner = [row for each in inside for row in _describe(each, coordinate, f"{key}.")]
+        return [KeyRow(key, BLOCKS[parameter.dimension], "", "absent", "", "", parameter.meaning), *inner]
     row = KeyRow(
         key,
         _written(parameter, coordinate),
@@ -198,9 +205,9 @@ def example_of(parameter: Parameter, coordinate: str) -> str:
     one = _within_bounds(parameter, dimension)
     if parameter.shape == "pair":
         return PAIRS.get(dimension, f"[{one}, {one}]")
-    if parameter.shape in ("list", "one_or_list"):
+    if parameter.shape == "list":
         return LISTS.get(dimension, f"[{one}]")
-    return one
+    return LISTS.get(dimension, one) if parameter.shape == "one_or_list" else one
 
 
 def _within_bounds(parameter: Parameter, dimension: str) -> str:

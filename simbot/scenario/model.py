@@ -193,6 +193,7 @@ class Robot:
     order: tuple[OrderRule, ...]
     fuse: Fuse | None = None  # behind the battery
     brown_out: dict[str, float] = field(default_factory=dict)  # device -> V of the bus below which it resets
+    tilt: float = 0.0  # nose up [rad]
 
 
 # --- plan ---------------------------------------------------------------------------------------------

@@ -56,8 +56,9 @@ class Parameter:
         ``coordinate_speed``, ``coordinate_acceleration``,
         ``coordinate_jerk``, ``proportional_gain`` (1/coordinate), ``integral_gain`` (1/(coordinate s)),
         ``derivative_gain`` (s/coordinate), ``coordinate_friction`` (N or N m),
-        ``coordinate_damping`` (N s/m or N m s/rad), which follow the kind's own
-        coordinate; or ``choice``, ``flag``, ``word``, ``block``, ``stages``, ``motors``, ``names``.
+        ``coordinate_damping`` (N s/m or N m s/rad), ``coordinate_stiffness`` (N/m or N m/rad), which follow
+        the kind's own coordinate; or ``choice``, ``flag``, ``word``, ``block``, ``blocks`` (a list of blocks),
+        ``variants`` (a list whose items are one key of ``block`` each), ``stages``, ``motors``, ``names``.
     meaning : str
         One line for the documentation and for messages.
     shape : str
@@ -75,7 +76,9 @@ class Parameter:
     choices : tuple of str
         For ``choice``.
     block : tuple of Parameter
-        Keys of a ``block``.
+        Keys of a ``block`` and of ``blocks``; of ``variants``, the blocks that an item may be.
+    only_for : str
+        Of a variant: the coordinate of the kinds that may have it. Empty: every kind.
     """
 
     key: str
@@ -91,6 +94,7 @@ class Parameter:
     open_low: bool = False
     choices: tuple[str, ...] = ()
     block: tuple[Parameter, ...] = ()
+    only_for: str = ""
 
 
 class Kind(Protocol):

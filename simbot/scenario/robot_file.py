@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from simbot.scenario.battery_file import read_battery
+from simbot.scenario.blocks import assumption, block_value, read_block, read_blocks
+from simbot.scenario.carriers import check_carriers
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
@@ -20,7 +23,6 @@ from simbot.scenario.model import (
     MotorUse,
     OrderRule,
     Rail,
-    Remark,
     Robot,
 )
 from simbot.scenario.motor_file import note_reading, read_motor
@@ -34,12 +36,17 @@ from simbot.scenario.schema import (
     StageShape,
 )
 from simbot.scenario.sheet import Desk, Loc, Sheet, listed
-from simbot.scenario.unit_table import resolved
-from simbot.scenario.units import Scale, read_quantity
+from simbot.scenario.travel_keys import check_travel
+from simbot.scenario.units import read_quantity
 
 RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
 FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
 WINDOW_SHARE = 0.02  # of the travel
+BLOCK_READERS: dict[str, Callable[..., Any]] = {
+    "block": read_block,
+    "blocks": read_blocks,
+    "variants": read_blocks,
+}
 DRIVE_CONTROL = {"p": 5.0, "d": 0.5, "window": 0.025, "slower_than": 0.06}  # /m, s/m, m, m/s
 
 
@@ -81,6 +88,7 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
         if name in RESERVED:
             sheet.fail(at, Fault("this word is taken by the format", name, "another name"), of_key=True)
         draft.mechanisms[name] = _mechanism(sheet, name, at, kinds, draft, names)
+    check_carriers(sheet, (*loc, "mechanisms"), draft.mechanisms)
     if list(draft.roles.values()).count("drive") > 1:
         sheet.fail(
             (*loc, "mechanisms"),
@@ -107,6 +115,7 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
             order=order,
             fuse=_fuse(sheet, (*loc, "fuse")),
             brown_out=_brown_out(sheet, (*loc, "brown_out")),
+            tilt=head.tilt,
         )
     return draft
 
@@ -206,9 +215,11 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     scale = read_counts_and_range(sheet, loc, kind)
     given = sheet.read(loc, shape, scale)
     blocks = {
-        parameter.key: _block(sheet, (*loc, parameter.key), parameter, kind, scale)
+        parameter.key: BLOCK_READERS[parameter.dimension](
+            sheet, (*loc, parameter.key), parameter, kind, scale
+        )
         for parameter in kind.PARAMETERS
-        if parameter.dimension == "block" and sheet.node((*loc, parameter.key)) is not None
+        if parameter.dimension in BLOCK_READERS and sheet.node((*loc, parameter.key)) is not None
     }
     stages = {
         parameter.key: _stages(sheet, (*loc, parameter.key))
@@ -220,7 +231,7 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     values: dict[str, Any] = _filled(sheet, loc, kind.PARAMETERS, kind, given)
     values.update(blocks)
     values.update(stages)
-    _check_travel(sheet, loc, values)
+    check_travel(sheet, loc, values)
     if isinstance(values.get("motors"), tuple):
         values["motors"] = MotorUse(*values["motors"])
     if "named" in values:
@@ -237,33 +248,11 @@ def _filled(
         if value is None:
             value = default_of(parameter)
             if parameter.reason and parameter.dimension not in NOT_NUMBERS:
-                sheet.desk.remarks.append(_assumption(sheet, loc, parameter, kind))
+                sheet.desk.remarks.append(assumption(sheet, loc, parameter, kind))
         elif parameter.dimension == "torque" or parameter.dimension == "coordinate_friction":
             note_reading(sheet, (*loc, parameter.key), "torque" if kind.COORDINATE == "angle" else "force")
         values[parameter.key] = value
     return values
-
-
-def _assumption(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind) -> Remark:
-    value = default_of(parameter)
-    text = shown(value, resolved(parameter.dimension, kind.COORDINATE))
-    key = ".".join(str(part) for part in (*loc, parameter.key))
-    return Remark("assumed", sheet.file(loc), sheet.line(loc), key, f"{text} ({parameter.reason})")
-
-
-def _block(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind, scale: Scale) -> dict[str, Any] | None:
-    shape = shape_of(parameter.block, kind.COORDINATE, parameter.key)
-    given = sheet.read(loc, shape, scale)
-    if given is None:
-        return None
-    return {inner.key: _block_value(inner, getattr(given, inner.key)) for inner in parameter.block}
-
-
-def _block_value(parameter: Parameter, value: Any) -> Any:
-    if value is not None:
-        return value
-    # the loop of a control is completed from what else is stated
-    return None if parameter.key == "loop" else default_of(parameter)
 
 
 def _stages(sheet: Sheet, loc: Loc) -> tuple[GearStage, ...] | None:
@@ -276,26 +265,6 @@ def _stages(sheet: Sheet, loc: Loc) -> tuple[GearStage, ...] | None:
                 GearStage(shape.ratio, shape.efficiency, shape.back_efficiency, shape.inertia, sheet.line(at))
             )
     return tuple(stages) if len(stages) == len(items) else None
-
-
-def _check_travel(sheet: Sheet, loc: Loc, values: dict[str, Any]) -> None:
-    travel = values.get("travel")
-    if travel is not None and not travel[0] < travel[1]:
-        sheet.fail(
-            (*loc, "travel"),
-            Fault("the lowest position is not below the highest", f"[{travel[0].text}, {travel[1].text}]"),
-        )
-    masses, stages = values.get("moving_mass"), values.get("stages")
-    if stages is not None and masses is not None:
-        stated = len(masses) if isinstance(masses, tuple) else 1
-        if stated != int(stages):
-            sheet.fail(
-                (*loc, "moving_mass"),
-                Fault(
-                    f"{stated} mass(es) for {int(stages)} stage(s)",
-                    wanted="one mass for each stage, bottom first",
-                ),
-            )
 
 
 def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDraft, names: list[str]) -> None:
@@ -316,7 +285,7 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
     if block is None:
         return
     stated = values["control"] is not None
-    control = values["control"] or {inner.key: _block_value(inner, None) for inner in block.block}
+    control = values["control"] or {inner.key: block_value(inner, None) for inner in block.block}
     values["control"] = control
     at = (*loc, "control")
     if not stated and role(kind) == "drive":

@@ -85,6 +85,7 @@ class RobotShape(Shape):
     loop: Annotated[Quantity, quantity("time", low=1e-4, high=1.0)] = Field(
         description="the period of its control loop, such as 20 ms"
     )
+    tilt: Annotated[Quantity, quantity("angle", low=-1.0, high=1.0)] = Quantity(0.0, text="0 deg")
     battery: Any = Field(description="the battery's states")
     fuse: Any = None
     brown_out: Any = None

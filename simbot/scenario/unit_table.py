@@ -203,6 +203,8 @@ DIMENSIONS: dict[str, Dimension] = {
     "length_derivative_gain": _dimension("a gain", "s/m", _per(TIME, _M), "s/m s/mm"),
     "turn_derivative_gain": _dimension("a gain", "s/rad", _per(TIME, ANGLE), "s/deg s/rad"),
     "damping": _dimension("a damping", "N*s/m", _per(_N, _SPEED), "N*s/m"),
+    "stiffness": _dimension("a stiffness", "N/m", _per(_N, _M), "N/m N/mm lbf/in"),
+    "angular_stiffness": _dimension("a stiffness", "N*m/rad", _per(TORQUE, ANGLE), "N*m/rad N*m/deg"),
     "angular_damping": _dimension("a damping", "N*m*s/rad", (_per(_NMS, ANGLE), _NMS), "N*m*s/rad N*m*s"),
 }
 
@@ -216,6 +218,7 @@ _BY_COORDINATE = {
     "derivative_gain": ("length_derivative_gain", "turn_derivative_gain"),
     "coordinate_friction": ("force", "torque"),
     "coordinate_damping": ("damping", "angular_damping"),
+    "coordinate_stiffness": ("stiffness", "angular_stiffness"),
     "counts_scale": ("length_counts_scale", "angle_counts_scale"),
 }
 

@@ -6,7 +6,7 @@ worked out here by a second way (integration stage by stage, Lagrange's equation
 
 from __future__ import annotations
 
-from math import pi, sqrt
+from math import inf, pi, sqrt
 
 import numpy as np
 import pytest
@@ -14,9 +14,11 @@ from builders import RPM, SMALL, G, a_move, a_plant, a_robot, a_sheet, seconds
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from simbot.physics.build import Models
 from simbot.physics.gearing import back_efficiency, chain
-from simbot.physics.kinds.slide import reduce
+from simbot.physics.kinds.slide import comes_down_otherwise, reduce
 from simbot.physics.motor import motor_model
+from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import GearStage
 
 R = 12.0 / 9.2
@@ -132,6 +134,80 @@ def test_continuous_slide_picks_up_its_stages() -> None:
     for height, at in zip((0.25, 0.5), marks, strict=False):
         assert plant.position("lift", round(at * 1e6)) == pytest.approx(height, abs=1.5e-6)
     assert seconds(move.first_inside_us()) == pytest.approx(marks[-1], abs=3e-6)
+
+
+@pytest.mark.parametrize(
+    ("order", "rubs", "joints"),
+    [
+        (None, (2.0, 2.0, 2.0), (2, 1, 0)),
+        ("bottom_first", (2.0, 2.0, 2.0), (0, 1, 2)),
+        (
+            None,
+            (1.0, 14.0, 5.0),
+            (2, 0, 1),
+        ),  # pulls 20.6, 27.7 and 13.8 N: the middle joint binds, and goes last
+        ("top_first", (1.0, 14.0, 5.0), (2, 1, 0)),
+        (None, (0.0, 0.0, 12.0), (1, 0, 2)),
+    ],
+)
+def test_the_cheapest_joint_moves_first(
+    order: str | None, rubs: tuple[float, ...], joints: tuple[int, ...]
+) -> None:
+    """Joints of unequal ways, stretch by stretch: what is above a joint moves, masses picked up keep momentum."""
+    masses, ways = (0.6, 0.5, 0.9), (0.2, 0.3, 0.25)
+    pulls = {k: G * sum(masses[k:]) + rubs[k] for k in range(3)}
+    if order is None:
+        assert list(joints) == sorted(pulls, key=pulls.__getitem__)
+    rotor = (20.0 / 0.019) ** 2 * 1e-5
+    t, v, before, marks, height = 0.0, 0.0, inf, [], 0.0
+    for k in joints:
+        mass = sum(masses[k:])
+        v *= (before + rotor) / (mass + rotor) if mass > before else 1.0  # set down: its speed stays
+        dt, v = passing(mass, pulls[k], ways[k], v)
+        t, before, height = t + dt, mass, height + ways[k]
+        marks.append((t, height))
+    lift = {
+        **stages("continuous", 0.75, "0 N"), "friction": [f"{rub} N" for rub in rubs],
+        "stage_travel": [f"{way} m" for way in ways],
+    }  # fmt: skip
+    if order is not None:
+        lift["order"] = order
+    plant = a_plant(a_robot({"lift": lift}, {"coil": sheet_without_friction()}))
+    move = a_move(plant, "lift", 0.75)
+    plant.advance(2_000_000)
+    for at, reached in marks[:-1]:
+        assert plant.position("lift", round(at * 1e6)) == pytest.approx(reached, abs=1.5e-6)
+    assert seconds(move.first_inside_us()) == pytest.approx(marks[-1][0], abs=3e-6)
+
+
+def test_a_cascade_adds_the_friction_of_its_joints() -> None:
+    lift = {**stages("cascade", 0.75, ""), "friction": ["1 N", "2 N", "3 N"]}
+    built = Models(a_robot({"lift": lift}, {"coil": sheet_without_friction()})).get("lift")
+    assert built.reduced.friction == pytest.approx(6.0 / 3.0)
+
+
+def test_coming_down_in_another_order_is_said() -> None:
+    even = slide_values(0.6, 0.5, 0.9, drum=0.04, friction=2.0, incline=pi / 2)
+    assert not comes_down_otherwise(even)
+    assert comes_down_otherwise({**even, "friction": (1.0, 14.0, 5.0)})
+
+
+SLIDE_MISTAKES = [
+    ({"stage_travel": ["0.2 m", "0.3 m", "0.3 m"]}, ["'0.2 m + 0.3 m + 0.3 m'", "0.75 m"]),
+    ({"stage_travel": ["0.2 m", "0.3 m"]}, ["2 way(s) for 3 stage(s)"]),
+    ({"friction": ["2 N", "3 N"]}, ["2 friction(s)", "3 stage(s)"]),
+    ({"order": "middle_first"}, ["'middle_first'", "top_first, bottom_first"]),
+    ({"order": "top_first", "rigging": "cascade"}, ["continuous cord"]),
+]
+
+
+@pytest.mark.parametrize(("keys", "words"), SLIDE_MISTAKES)
+def test_mistakes_in_stages(keys: dict[str, object], words: list[str]) -> None:
+    with pytest.raises(ScenarioError) as caught:
+        a_robot({"lift": {**stages("continuous", 0.75, "2 N"), **keys}}, {"coil": SMALL})
+    assert len(caught.value.problems) == 1
+    for word in words:
+        assert word in str(caught.value)
 
 
 def test_cascade_slide() -> None:

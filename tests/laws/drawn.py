@@ -61,6 +61,31 @@ def gearing(low: float, high: float) -> st.SearchStrategy[list[Words]]:
     )  # fmt: skip
 
 
+def forces(unit: str, force: str, span: tuple[float, float]) -> st.SearchStrategy[Words]:
+    """No springs or detents, or some."""
+    place = number(*span).map(lambda q: f"{q} {unit}")
+    friction = number(0.0, 1.0).map(lambda f: f"{f} {force}")
+    elastic = st.fixed_dictionaries(
+        {
+            "stiffness": number(0.1, 20.0).map(lambda k: f"{k} {force}/{unit}"), "slack_until": place,
+            "stretched": st.sampled_from(["above", "below"]),
+        }
+    )  # fmt: skip
+    constant = st.fixed_dictionaries(
+        {"force": number(-2.0, 2.0).map(lambda f: f"{f} {force}"), "friction": friction}
+    )
+    springs = st.one_of(
+        elastic.map(lambda keys: {"elastic": keys}), constant.map(lambda keys: {"constant_force": keys})
+    )
+    detent = st.fixed_dictionaries(
+        {"position": place, "width": number(0.005, 0.1).map(lambda w: f"{w} {unit}"), "static_friction": friction}
+    )  # fmt: skip
+    some = st.fixed_dictionaries(
+        {"springs": st.lists(springs, max_size=2), "detents": st.lists(detent, max_size=1)}
+    )
+    return st.one_of(st.just({}), some)
+
+
 @st.composite
 def slides(draw: Any) -> Drawn:
     count = draw(st.integers(1, 3))
@@ -70,7 +95,7 @@ def slides(draw: Any) -> Drawn:
         "drum_diameter": f"{draw(number(20.0, 50.0))} mm", "moving_mass": masses, "stages": count,
         "rigging": draw(st.sampled_from(["continuous", "cascade"])),
         "incline": f"{draw(st.sampled_from([0, 30, 60, 90]))} deg", "friction": f"{draw(number(0.5, 12.0))} N",
-        "travel": ["0 m", "0.8 m"], "control": draw(controls("m")),
+        "travel": ["0 m", "0.8 m"], "control": draw(controls("m")), **draw(forces("m", "N", (0.05, 0.75))),
     }  # fmt: skip
     return Drawn(
         mechanism, draw(number(0.0, 0.8)), draw(st.one_of(number(0.0, 0.8), st.sampled_from([0.0, 0.8])))
@@ -83,7 +108,7 @@ def arms(draw: Any) -> Drawn:
         "kind": "arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
         "moving_mass": f"{draw(number(0.3, 2.0))} kg", "centre": f"{draw(number(0.1, 0.4))} m",
         "friction": f"{draw(number(0.02, 0.5))} N*m", "travel": ["-60 deg", "170 deg"],
-        "control": draw(controls("rad")),
+        "control": draw(controls("rad")), **draw(forces("rad", "N*m", (-1.0, 2.9))),
     }  # fmt: skip
     return Drawn(mechanism, draw(number(-1.0, 2.9)), draw(number(-1.0, 2.9)))
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from simbot.physics.kinds import KINDS
-from simbot.scenario.kind_schema import describe_kind, example_of, shape_of
+from simbot.scenario.kind_schema import BLOCKS, describe_kind, example_of, shape_of
 from simbot.scenario.load import load_game, load_plan, load_robot
 from simbot.scenario.model import (
     DriveStep,
@@ -279,7 +279,7 @@ def every_key(parameters):
 @pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
 def test_examples_of_keys_can_be_read(kind):
     for parameter in every_key(kind.PARAMETERS):
-        if parameter.dimension in ("block", "stages", "names"):
+        if parameter.dimension in (*BLOCKS, "stages", "names"):
             continue
         text = example_of(parameter, kind.COORDINATE)
         value = [part.strip() for part in text[1:-1].split(",")] if text.startswith("[") else text

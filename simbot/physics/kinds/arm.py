@@ -12,9 +12,18 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.kinds.common import (
+    DAMPING,
+    DRIVEN,
+    FRICTION,
+    STANCE,
+    STATIC,
+    TRAVEL,
+    gravity_of,
+    tilt_of,
+)
 from simbot.physics.outline import Disc, Line, Outline
-from simbot.physics.tables import GRAVITY, Reduced, tabulate
+from simbot.physics.tables import Reduced, tabulate
 from simbot.scenario.parameters import Parameter
 
 NAME = "arm"
@@ -35,9 +44,37 @@ PARAMETERS = (
         low=0.0,
         high=500.0,
     ),
+    Parameter(
+        "extension",
+        "block",
+        "what moves out along the arm on another mechanism; not part of `moving_mass`",
+        block=(
+            Parameter(
+                "by", "word", "the mechanism that moves it out; its travel adds to `length`", required=True
+            ),
+            Parameter("mass", "mass", "of all that moves out", required=True, low=0.0, high=200.0),
+            Parameter(
+                "centre",
+                "length",
+                "from the pivot to its mass centre with that mechanism at 0",
+                required=True,
+                low=0.0,
+                high=5.0,
+            ),
+            Parameter(
+                "share",
+                "share",
+                "how far its mass centre goes for the way of the tip",
+                default=1.0,
+                low=0.0,
+                high=1.0,
+            ),
+        ),
+    ),
     FRICTION,
     STATIC,
     DAMPING,
+    *STANCE,
 )
 
 SKETCH = r"""
@@ -56,18 +93,28 @@ SKETCH = r"""
 
 
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
-    """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = m g l cos(q)."""
+    """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = m g l cos(q + tilt).
+
+    What lies on it counts as a point that stands still while the arm moves.
+    """
     mass, centre = float(p["moving_mass"]), float(p["centre"])
     reach = centre if p["length"] is None else float(p["length"])
     own = mass * centre**2 / 3.0 if p["inertia"] is None else float(p["inertia"])
+    on_it, out = p.get("extension"), float(p.get("extended", 0.0))
+    reach += out
     inertia = own + mass * centre**2 + payload * reach**2
-    moment = GRAVITY * (mass * centre + payload * reach)
+    moment = mass * centre + payload * reach
+    if on_it:
+        place = float(on_it["centre"]) + float(on_it["share"]) * out
+        inertia += float(on_it["mass"]) * place**2
+        moment += float(on_it["mass"]) * place
+    moment, tilt = moment * gravity_of(p), tilt_of(p)
     low, high = (float(end) for end in p["travel"])
     segment = tabulate(
         low,
         high,
         lambda q: (np.full_like(q, inertia), np.zeros_like(q), np.zeros_like(q)),
-        lambda q: (moment * np.cos(q), -moment * np.sin(q)),
+        lambda q: (moment * np.cos(q + tilt), -moment * np.sin(q + tilt)),
     )
     friction = float(p["friction"])
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))

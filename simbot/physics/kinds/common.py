@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from simbot.physics.springs import FORCES
+from simbot.physics.tables import GRAVITY
 from simbot.scenario.parameters import Parameter
 
 WINDOW = Parameter(
@@ -107,7 +109,9 @@ DRIVEN = (
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "encoder counts per unit of travel, so that targets can be counts"),
     CONTROL,
+    *FORCES,
 )
+OF_A_TRAVEL = ("named", "counts", *(each.key for each in FORCES))  # no meaning for what only turns on
 
 TRAVEL = Parameter(
     "travel", "coordinate", "lowest and highest position, both hard stops", shape="pair", required=True
@@ -126,9 +130,30 @@ STATIC = Parameter(
 DAMPING = Parameter("damping", "coordinate_damping", "friction in proportion to speed", default=0.0, low=0.0)
 
 
+STANCE = (
+    Parameter(
+        "faces",
+        "choice",
+        "the side of the robot to which it works; matters on a robot that stands tilted",
+        default="forward",
+        choices=("forward", "backward", "left", "right"),
+    ),
+    Parameter(
+        "tipped_by",
+        "word",
+        "the mechanism whose angle turns this one: angles from the horizontal count from there",
+    ),
+)
+
+
 def tilt_of(p: Mapping[str, Any]) -> float:
     """Angle by which the robot's stance lifts the mechanism's own horizontal [rad]; 0 on level ground."""
     return float(p.get("tilt") or 0.0)
+
+
+def gravity_of(p: Mapping[str, Any]) -> float:
+    """Gravity in the plane in which it works [m/s²]: less than the whole where the robot leans sideways to it."""
+    return GRAVITY * float(p.get("upright", 1.0))
 
 
 CORD_RATING = Parameter(

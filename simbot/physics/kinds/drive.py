@@ -11,14 +11,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN
+from simbot.physics.kinds.common import DAMPING, DRIVEN, OF_A_TRAVEL
 from simbot.physics.outline import Line, Outline, Point
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
 COORDINATE = "length"
 PARAMETERS = (
-    *(each for each in DRIVEN if each.key not in ("on", "counts", "named")),
+    *(each for each in DRIVEN if each.key not in ("on", *OF_A_TRAVEL)),
     Parameter("wheel_diameter", "length", "of the wheels", required=True, low=0.01, high=1.0),
     Parameter("wheelbase", "length", "between front and rear axles", low=0.02, high=3.0),
     Parameter("track", "length", "between left and right wheels", low=0.02, high=3.0),

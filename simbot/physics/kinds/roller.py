@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from math import cos, sin
 from typing import Any
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, STATIC
+from simbot.physics.kinds.common import DAMPING, DRIVEN, OF_A_TRAVEL, STATIC
 from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
@@ -18,7 +18,7 @@ NAME = "roller"
 COORDINATE = "angle"
 SUMMARY = "roller intake"
 PARAMETERS = (
-    *(each for each in DRIVEN if each.key not in ("holding_brake", "counts", "named")),
+    *(each for each in DRIVEN if each.key not in ("holding_brake", *OF_A_TRAVEL)),
     Parameter(
         "inertia",
         "inertia",

@@ -11,9 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import TRAVEL
+from simbot.physics.kinds.common import STANCE, TRAVEL, gravity_of, tilt_of
 from simbot.physics.outline import Disc, Line, Outline
-from simbot.physics.tables import GRAVITY, Reduced, Segment, tabulate
+from simbot.physics.springs import FORCES
+from simbot.physics.tables import Reduced, Segment, tabulate
 from simbot.scenario.parameters import Parameter
 
 NAME = "servo"
@@ -109,6 +110,8 @@ PARAMETERS = (
     Parameter("on", "word", "the mechanism that carries what this one holds"),
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "counts per unit of travel, so that targets can be counts"),
+    *FORCES,
+    *STANCE,
 )
 
 SKETCH = r"""
@@ -132,7 +135,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     low, high = (float(end) for end in p["travel"])
     if p["load_angle"] is None or mass * reach == 0.0:
         return Reduced((Segment(low, high, inertia, 0.0),), 1.0, 0.0, 0.0)
-    moment, zero = GRAVITY * mass * reach, float(p["load_angle"])
+    moment, zero = gravity_of(p) * mass * reach, float(p["load_angle"]) + tilt_of(p)
     segment = tabulate(
         low,
         high,

@@ -1,16 +1,26 @@
 """Slide on a spool: stages drawn by a cord, continuous (one cord through all) or cascade (each carries the next).
 
 Geometry: the coordinate is the travel of the tip along the rails [m]; `incline` is the rails' angle from
-the horizontal. With the cord's travel s = tip/n for a cascade of n stages, stage i (bottom first) moves i s.
+the robot's horizontal. With the cord's travel s = tip/n for a cascade of n stages, stage i (bottom first) moves i s.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 from math import cos, inf, pi, sin
 from typing import Any
 
-from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.kinds.common import (
+    CORD_RATING,
+    DAMPING,
+    DRIVEN,
+    STANCE,
+    STATIC,
+    TRAVEL,
+    gravity_of,
+    tilt_of,
+)
 from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.parameters import Parameter
@@ -49,6 +59,20 @@ PARAMETERS = (
     ),
     Parameter("stages", "count", "moving stages", default=1, low=1, high=8),
     Parameter(
+        "stage_travel",
+        "length",
+        "how far each stage of a continuous slide goes, bottom first; none: all equally far",
+        shape="list",
+        low=0.0,
+        open_low=True,
+    ),
+    Parameter(
+        "order",
+        "choice",
+        "which stage of a continuous slide goes up first; none: whichever asks for the least pull",
+        choices=("top_first", "bottom_first"),
+    ),
+    Parameter(
         "incline", "angle", "of the rails from the horizontal", default=pi / 2, low=-pi / 2, high=pi / 2
     ),
     Parameter(
@@ -58,9 +82,18 @@ PARAMETERS = (
         default="pulls_both_ways",
         choices=("pulls_both_ways", "pulls"),
     ),
-    FRICTION,
+    Parameter(
+        "friction",
+        "force",
+        "sliding friction as felt at the cord; a list: of each joint, bottom first",
+        shape="one_or_list",
+        default=0.0,
+        low=0.0,
+        reason="no friction stated; a real one never has none",
+    ),
     STATIC,
     DAMPING,
+    *STANCE,
 )
 
 SKETCH = r"""
@@ -82,18 +115,17 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a slide with `payload` [kg] at its tip.
 
     Cascade of n stages: stage i moves i times as far as the cord, so M = sum(i² m_i)/n² and
-    Q = g sin(incline) sum(i m_i)/n at the tip, and the cord's friction is felt there as a n-th part.
-    Continuous: the joint that costs least tension moves, the topmost first; each stop reached picks the
-    next stage up.
+    Q = g sin(incline) sum(i m_i)/n at the tip, and the cord's friction (of all joints together) is felt there
+    as a n-th part. Continuous: one joint moves at a time and carries all stages above it, with the friction of
+    that joint; on the way down in reverse. Textbook mechanics.
     """
-    given = p["moving_mass"]
-    masses = [float(mass) for mass in (given if isinstance(given, tuple) else (given,))]
+    masses = [float(mass) for mass in _listed(p["moving_mass"])]
     n = max(int(p["stages"]), len(masses))
-    slope = GRAVITY * sin(p["incline"])
+    slope = gravity_of(p) * sin(p["incline"] + tilt_of(p))
     low, high = (float(end) for end in p["travel"])
     lever = 2.0 / p["drum_diameter"]
     least = 0.0 if p["cord"] == "pulls" else -inf
-    friction = float(p["friction"])
+    ratio = float(p["static_friction"])
     if p["rigging"] == "cascade":
         if len(masses) == 1:
             masses = [masses[0] / n] * n
@@ -101,29 +133,64 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         load = slope * (sum((i + 1) * m for i, m in enumerate(masses)) / n + payload)
         segments: tuple[Segment, ...] = (Segment(low, high, mass, load),)
         share = 1.0 / n
+        friction = sum(float(each) for each in _listed(p["friction"])) / n
     else:
         share = 1.0
-        segments = tuple(_continuous(masses, payload, slope, low, high))
-    return Reduced(
-        segments,
-        lever * share,
-        friction * share,
-        friction * share * float(p["static_friction"]),
-        float(p["damping"]),
-        least,
-    )
+        segments = tuple(_continuous(p, masses, payload, slope))
+        friction = segments[0].friction or 0.0
+    return Reduced(segments, lever * share, friction, friction * ratio, float(p["damping"]), least)
 
 
-def _continuous(
-    masses: list[float], payload: float, slope: float, low: float, high: float
-) -> Iterator[Segment]:
-    """Equal stretches of the travel, the topmost stage first; each adds the mass of the stage below."""
-    moving = payload
-    step = (high - low) / len(masses)
-    for number, mass in enumerate(reversed(masses)):
-        moving += mass
-        end = high if number + 1 == len(masses) else low + (number + 1) * step
-        yield Segment(low + number * step, end, moving, slope * moving)
+def _listed(given: Any) -> tuple[Any, ...]:
+    return given if isinstance(given, tuple) else (given,)
+
+
+def _continuous(p: Mapping[str, Any], masses: list[float], payload: float, slope: float) -> Iterator[Segment]:
+    """Stretches of the travel in the order in which the joints move."""
+    low, high = (float(end) for end in p["travel"])
+    ways, rubs = p.get("stage_travel"), _rubs(p, len(masses))
+    ratio = float(p["static_friction"])
+    joints = rising_order(p, slope)
+    begin = low
+    for number, joint in enumerate(joints):
+        way = (high - low) / len(masses) if ways is None else float(ways[joint])
+        end = high if number + 1 == len(joints) else begin + way
+        moving = sum(masses[joint:]) + payload
+        rub = rubs[joint]
+        yield Segment(begin, end, moving, slope * moving, friction=rub, static=ratio * rub)
+        begin = end
+
+
+def _rubs(p: Mapping[str, Any], count: int) -> list[float]:
+    given = [float(each) for each in _listed(p["friction"])]
+    return given * count if len(given) == 1 else given
+
+
+def rising_order(p: Mapping[str, Any], slope: float) -> list[int]:
+    """Joints of a continuous slide (0: the lowest) in the order in which they move upwards.
+
+    Joint k moves when the cord's pull reaches slope * (mass of the stages above it) + its friction: the one that
+    asks for least goes first, the upper of two that ask for the same. What is held weighs on all alike.
+    """
+    masses = [float(mass) for mass in _listed(p["moving_mass"])]
+    count = len(masses)
+    if p.get("order") == "bottom_first":
+        return list(range(count))
+    if p.get("order") == "top_first":
+        return list(reversed(range(count)))
+    rubs = _rubs(p, count)
+    return sorted(range(count), key=lambda k: (slope * sum(masses[k:]) + rubs[k], -k))
+
+
+def comes_down_otherwise(p: Mapping[str, Any]) -> bool:
+    """Whether friction would let the joints come down in another order than the reverse of the way up."""
+    if p["rigging"] == "cascade" or p.get("order") is not None:
+        return False
+    masses = [float(mass) for mass in _listed(p["moving_mass"])]
+    rubs, slope = _rubs(p, len(masses)), GRAVITY * sin(p["incline"])
+    back = list(reversed(rising_order(p, slope)))
+    pulls = [slope * sum(masses[k:]) - rubs[k] for k in back]  # the pull at which each begins to give way
+    return any(later > first + 1e-9 for first, later in pairwise(pulls))
 
 
 def outline(p: Mapping[str, Any], q: float) -> Outline:
@@ -132,6 +199,7 @@ def outline(p: Mapping[str, Any], q: float) -> Outline:
     n = max(int(p["stages"]), len(given) if isinstance(given, tuple) else 1)
     low, high = (float(end) for end in p["travel"])
     step, drum = (high - low) / n, float(p["drum_diameter"]) / 2.0
+    ways = [float(way) for way in p.get("stage_travel") or [step] * n]
     long, apart = step * (1.0 + OVERLAP), max(0.05 * (high - low), 0.6 * drum)
     along, across = (cos(p["incline"]), sin(p["incline"])), (sin(p["incline"]), -cos(p["incline"]))
 
@@ -139,12 +207,15 @@ def outline(p: Mapping[str, Any], q: float) -> Outline:
         return (s * along[0] + side * across[0], s * along[1] + side * across[1])
 
     out = q - low
+    drawn = [out / n] * n  # how far each joint is out, the lowest first
+    if p["rigging"] != "cascade" and n > 1:
+        left = out
+        for joint in rising_order(p, GRAVITY * sin(p["incline"])):
+            drawn[joint] = min(left, ways[joint])
+            left -= drawn[joint]
     shapes: list[Line | Disc] = [Line((at(0.0, 0.0), at(long, 0.0)), "frame")]
     for number in range(1, n + 1):
-        if p["rigging"] == "cascade":
-            gone = out * number / n
-        else:
-            gone = max(0.0, out - (n - number) * step)
+        gone = sum(drawn[:number])
         shapes.append(Line((at(gone, number * apart), at(gone + long, number * apart)), "moving"))
     tip = at(out + long, n * apart)
     shapes.append(Disc(at(-drum, -drum), drum, "frame"))
