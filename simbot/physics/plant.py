@@ -23,6 +23,7 @@ from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Route
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
+from simbot.scenario.positions import turns_inside
 
 Array = npt.NDArray[np.float64]
 
@@ -280,7 +281,8 @@ class Plant:
                 self._route = Route.at_rest(spec.kind == "mecanum", pose)
             else:
                 low = w[m + L.Q_LO]
-                w[m + L.Q] = float(start.positions.get(name, low if low > -1e8 else 0.0))
+                given = start.positions.get(name, low if low > -1e8 else 0.0)
+                w[m + L.Q] = self._nearest(name, float(given), 0.0)
                 self.arrays.locate(name)
             if spec.kind == "roller":
                 spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).get("after"))
@@ -445,12 +447,14 @@ class Plant:
             return
         elif isinstance(command, PushFor):
             control = self._control(name)
-            order = order_for(self.arrays, name, control, command.toward, open_loop=True)
+            toward = self._nearest(name, command.toward, float(move.start_position))
+            order = order_for(self.arrays, name, control, toward, open_loop=True)
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
         else:
             control = self._control(name)
-            order = order_for(self.arrays, name, control, float(command.target))
+            target = self._nearest(name, float(command.target), float(move.start_position))
+            order = order_for(self.arrays, name, control, target)
             spec = self.robot.mechanisms[name]
             frame = 0.5 * float(spec.values["frame"]) if spec.kind == "servo" else 0.0
             give(self.arrays, name, order, self._built(name), frame)
@@ -458,6 +462,14 @@ class Plant:
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
         move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])
         move.touch = w[m + L.TOUCH] != 0.0
+
+    def _nearest(self, name: str, target: float, near: float) -> float:
+        """The target; where whole turns may be added to it: the nearest of those that its travel allows."""
+        spec = self.robot.mechanisms[name]
+        if not spec.values.get("wraps"):
+            return target
+        low, high = (float(end) for end in spec.values["travel"])
+        return min(turns_inside(target, low, high), key=lambda each: abs(each - near), default=target)
 
     # --- drive ------------------------------------------------------------------------------------
 
@@ -763,6 +775,8 @@ class Plant:
         """As inside_since, in seconds, looking back to `start`; inf where it is not met."""
         best = inf
         number = self.arrays.number[mechanism]
+        if not isinstance(target, Pose):
+            target = self._nearest(mechanism, float(target), self._position_at(mechanism, at))
         for begin, end, leg in self._legs_between(mechanism, start, at):
             found = self._tolerances(mechanism, leg, target, within, slower, heading_within)
             if found is None:
@@ -850,6 +864,8 @@ class Plant:
         if mechanism in self._watch:
             return self._word_left(mechanism, str(target), from_us, to_us)
         number = self.arrays.number[mechanism]
+        if not isinstance(target, Pose):
+            target = self._nearest(mechanism, float(target), self._position_at(mechanism, from_us / 1e6))
         for begin, end, leg in reversed(self._legs_between(mechanism, from_us / 1e6, to_us / 1e6)):
             found = self._tolerances(mechanism, leg, target, within, None, heading_within)
             if found is None:

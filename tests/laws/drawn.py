@@ -125,6 +125,17 @@ def winches(draw: Any) -> Drawn:
 
 
 @st.composite
+def turrets(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "turret", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
+        "inertia": f"{draw(number(0.01, 0.3))} kg*m^2", "off_axis_mass": f"{draw(number(0.0, 1.5))} kg",
+        "off_axis": f"{draw(number(0.0, 0.2))} m", "friction": f"{draw(number(0.02, 0.5))} N*m",
+        "travel": ["-200 deg", "200 deg"], "wraps": draw(st.booleans()), "control": draw(controls("rad")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(-3.1, 3.1)), draw(number(-3.4, 3.4)))
+
+
+@st.composite
 def drives(draw: Any, kind: str) -> Drawn:
     mechanism = {
         "kind": kind, "motors": "4 x geared", "wheel_diameter": f"{draw(number(70.0, 110.0))} mm",
@@ -144,6 +155,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "servo": servos,
     "roller": rollers,
     "winch": winches,
+    "turret": turrets,
     "mecanum": lambda: drives("mecanum"),
     "tank": lambda: drives("tank"),
     "measured": lambda: st.just(Drawn({"kind": "measured", "time": "0.35 s"}, 0.0, 0.0, "open")),
