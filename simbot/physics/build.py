@@ -20,7 +20,13 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
 Array = npt.NDArray[np.float64]
-WHOLE_BUILT = ("slide", "arm", "winch")  # a missing efficiency is that of the whole, not of good stages
+WHOLE_BUILT = (
+    "slide",
+    "arm",
+    "winch",
+    "hoist",
+    "turret",
+)  # a missing efficiency is that of the whole, not of good stages
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from builders import G, Words, a_move, a_plant, a_robot, seconds, winding
-from scipy.integrate import solve_ivp
+from builders import SMALL, G, Words, a_move, a_plant, a_robot, seconds, winding
+from scipy.integrate import simpson, solve_ivp
 
-from simbot.physics.kinds import KINDS, turret
+from simbot.physics.kinds import KINDS, hoist, turret
 from simbot.physics.plant import PushFor
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
@@ -116,3 +116,171 @@ def test_weight_of_a_pitched_turret() -> None:
     lowest = radians(160.0)
     assert np.interp(lowest, q, segment.knots[:, 3]) == pytest.approx(0.0, abs=1e-4)
     assert np.interp(lowest, q, segment.knots[:, 4]) > 0.0
+
+
+# --- hoist --------------------------------------------------------------------------------------------
+
+HOIST: Words = {
+    "kind": "hoist", "motors": "1 x m", "gearing": [{"ratio": "60:1", "efficiency": "70 %"}],
+    "drum_diameter": "24 mm", "load_mass": "12 kg", "travel": ["0 m", "0.5 m"],
+    "control": {"loop": "full_effort", "window": "1 mm"},
+}  # fmt: skip
+TILTING: Words = {"hook": ["0.35 m", "0.40 m"], "mass_centre": ["0.20 m", "0.15 m"]}
+
+
+def reduced(mechanism: Words, payload: float = 0.0) -> Any:
+    spec = a_robot({"it": mechanism}, {"m": MOTOR}).mechanisms["it"]
+    return KINDS[spec.kind].reduce(spec.values, payload)
+
+
+def test_slack_then_a_load() -> None:
+    """0.10 m of slack, then 8 kg lifted 0.15 m: closed form with Lambert W and an impact in between.
+
+    The small motor on 13.2 V behind 0.15 ohm; 0.788031 s and 2.077805 s.
+    """
+    words = {**HOIST, "load_mass": "8 kg", "slack": "0.1 m", "travel": ["0 m", "0.25 m"]}
+    plant = a_plant(a_robot({"it": words}, {"m": SMALL}, (13.2, 0.15)), 10.0, tolerance=1e-9)
+    move = plant.command("it", PushFor(1.0, 0.25, 9_000_000))
+    assert seconds(move.arrival_us()) == pytest.approx(2.077805, abs=2e-6)
+    before, after = (plant.position("it", at_us) for at_us in (788_030, 788_032))
+    assert before < 0.1 < after
+
+
+def test_force_of_a_load_that_tilts() -> None:
+    """12 kg: 67.2456 N at first, its whole weight 117.6798 N from 30.9638 degrees on, after 0.1231 m of cord."""
+    first, hanging = reduced({**HOIST, **TILTING}).segments
+    assert first.load == pytest.approx(67.2456, abs=1e-4)
+    assert first.knots[-1, 3] == pytest.approx(117.6798, abs=1e-4)
+    assert hanging.knots[0, 3] == pytest.approx(117.6798, abs=1e-4)
+    tilt, cord = hoist.tilt_when_lifted((0.35, 0.40), (0.20, 0.15))
+    assert np.degrees(tilt) == pytest.approx(30.9638, abs=1e-4)
+    assert cord == pytest.approx(0.1231, abs=5e-5)
+    assert first.high == pytest.approx(cord, abs=1e-12)
+    # the work of the cord is the weight lifted: the centre's own rise
+    q = np.linspace(0.0, first.high, len(first.knots))
+    rise = 0.20 * np.sin(tilt) + 0.15 * np.cos(tilt) - 0.15
+    assert simpson(first.knots[:, 3], x=q) == pytest.approx(12.0 * G * rise, rel=1e-7)
+
+
+def test_a_tilting_load_against_its_own_equation_of_motion() -> None:
+    """Slack, impact, tilt and hang, the tilt integrated over its angle and not over the cord."""
+    words = {
+        **HOIST,
+        **TILTING,
+        "slack": "0.05 m",
+        "travel": ["0 m", "0.45 m"],
+        "gearing": [{"ratio": "30:1", "efficiency": "100 %"}],
+    }
+    plant = a_plant(a_robot({"it": words}, {"m": MOTOR}), 10.0, tolerance=1e-10)
+    move = plant.command("it", PushFor(1.0, 0.45, 9_000_000))
+    gears = 30.0 / 0.012
+    rotor, drag = gears**2 * J, (gears * K) ** 2 / R
+    push = gears * K * 12.0 / R
+
+    def until(rates: Any, start: list[float], end: float) -> tuple[float, float]:
+        def hit(_: float, y: Any) -> float:
+            return float(y[0] - end)
+
+        hit.terminal = True  # type: ignore[attr-defined]
+        found = solve_ivp(rates, (0.0, 20.0), start, events=hit, rtol=1e-11, atol=1e-13, method="DOP853")
+        return float(found.t_events[0][0]), float(found.y_events[0][0][1])
+
+    slack, v = until(lambda _, y: [y[1], (push - drag * y[1]) / rotor], [0.0, 0.0], 0.05)
+    about = 12.0 * (0.20**2 + 0.15**2) * 4.0 / 3.0
+    v *= rotor / (rotor + about / 0.35**2)
+
+    def tilting(_: float, y: Any) -> list[float]:
+        """Moments about the rear contact; lever of the cord D, cord speed D w."""
+        a, w = y
+        d, bend = 0.35 * np.cos(a) - 0.40 * np.sin(a), -0.35 * np.sin(a) - 0.40 * np.cos(a)
+        weight = 12.0 * G * (0.20 * np.cos(a) - 0.15 * np.sin(a))
+        force = push - drag * d * w - rotor * bend * w * w
+        return [w, (force * d - weight) / (about + rotor * d * d)]
+
+    tilt, cord = hoist.tilt_when_lifted((0.35, 0.40), (0.20, 0.15))
+    tilts, w = until(tilting, [0.0, v / 0.35], tilt)
+    v = w * (0.35 * np.cos(tilt) - 0.40 * np.sin(tilt))
+    hangs, _ = until(
+        lambda _, y: [y[1], (push - drag * y[1] - 12.0 * G) / (rotor + 12.0)], [0.05 + cord, v], 0.45
+    )
+    assert seconds(move.arrival_us()) == pytest.approx(slack + tilts + hangs, abs=3e-6)
+
+
+def test_a_drum_grows_with_its_layers() -> None:
+    """Work at the drum is work at the cord, and a layer more makes each turn wind in 2 pi d more."""
+    words = {**HOIST, "drum_width": "12 mm", "cord_diameter": "3 mm", "travel": ["0 m", "1.2 m"]}
+    whole = reduced(words)
+    assert [segment.low for segment in whole.segments[1:]] == [s.high for s in whole.segments[:-1]]
+    radii, lengths = [], []
+    for segment in whole.segments:
+        ends = (1.0, 1.0) if segment.knots is None else segment.knots[[0, -1], 5]
+        radii.append((0.012 / ends[0], 0.012 / ends[1]))
+        lengths.append(segment.high - segment.low)
+        if segment.knots is not None:  # slopes of the factor are its own
+            q = np.linspace(segment.low, segment.high, len(segment.knots))
+            spline = np.gradient(segment.knots[:, 5], q)
+            assert segment.knots[1:-1, 6] == pytest.approx(spline[1:-1], abs=2e-3 * abs(spline).max() + 1e-9)
+    for (_, out), (into, _) in zip(radii, radii[1:], strict=False):
+        assert into == pytest.approx(out, rel=1e-12)  # the ratio never jumps
+    full = 4.0 * 2.0 * np.pi  # rad in a layer: four turns of 3 mm on 12 mm
+    assert lengths[0] == pytest.approx(full * 0.012)
+    assert lengths[1] + lengths[2] == pytest.approx(full * 0.015)
+    assert radii[2] == pytest.approx((0.015, 0.015))
+    assert radii[-1][1] == pytest.approx(0.012 + 0.003 * ((len(whole.segments) - 1) // 2))
+
+
+def test_a_layered_drum_against_its_rotor() -> None:
+    """Lifting over four layers, integrated for the rotor's speed and with the radius as a function of the cord."""
+    words = {
+        **HOIST, "drum_width": "12 mm", "cord_diameter": "3 mm", "travel": ["0 m", "1.2 m"], "load_mass": "3 kg",
+        "gearing": [{"ratio": "20:1", "efficiency": "100 %"}],
+    }  # fmt: skip
+    plant = a_plant(a_robot({"it": words}, {"m": MOTOR}), 10.0, tolerance=1e-10)
+    move = plant.command("it", PushFor(1.0, 1.2, 9_000_000))
+    full = np.cumsum([8.0 * np.pi * r for r in (0.012, 0.015, 0.018, 0.021, 0.024)])
+
+    def radius(q: float) -> tuple[float, float]:
+        layer = int(np.searchsorted(full, q, side="right"))
+        if layer == 0:
+            return 0.012, 0.0
+        inner = 0.012 + 0.003 * (layer - 1)
+        climb = np.pi * (inner + 0.0015)
+        x = min((q - full[layer - 1]) / climb, 1.0)
+        return inner + 0.003 * x * x * (3.0 - 2.0 * x), 0.003 * 6.0 * x * (1.0 - x) / climb
+
+    def rates(_: float, y: Any) -> list[float]:
+        q, spin = y
+        r, slope = radius(q)
+        v = spin * r / 20.0
+        torque = K * (12.0 - K * spin) / R - (3.0 * spin * slope * v / 20.0 + 3.0 * G) * r / 20.0
+        return [v, torque / (J + 3.0 * (r / 20.0) ** 2)]
+
+    found = solve_ivp(
+        rates, (0.0, 20.0), [0.0, 0.0], events=lambda _, y: y[0] - 1.2, rtol=1e-10, atol=1e-12, max_step=1e-3
+    )
+    assert seconds(move.arrival_us()) == pytest.approx(float(found.t_events[0][0]), abs=3e-6)
+
+
+@pytest.mark.parametrize(
+    ("more", "key", "says"),
+    [
+        ({"slack": "0.6 m"}, "slack", "never meets"),
+        ({"hook": ["0.3 m", "0.4 m"]}, "hook", "without `mass_centre`"),
+        ({**TILTING, "hook": ["0.35 m", "0.15 m"]}, "hook", "not above the mass centre"),
+        ({**TILTING, "hook": ["0.10 m", "0.40 m"]}, "hook", "behind the mass centre"),
+        ({**TILTING, "hook": ["0.60 m", "0.40 m"]}, "hook", "topples backwards"),
+        ({"drum_width": "12 mm"}, "drum_width", "without `cord_diameter`"),
+        ({"drum_width": "2 mm", "cord_diameter": "3 mm"}, "drum_width", "not one turn"),
+        (
+            {"drum_width": "1 mm", "cord_diameter": "0.1 mm", "travel": ["0 m", "1 km"]},
+            "drum_width",
+            "layers",
+        ),
+    ],
+)
+def test_a_hoist_that_cannot_be(more: Words, key: str, says: str) -> None:
+    with pytest.raises(ScenarioError) as caught:
+        a_robot({"it": {**HOIST, **more}}, {"m": MOTOR})
+    (problem,) = caught.value.problems
+    assert problem.key == f"robot.mechanisms.it.{key}"
+    assert says in problem.text and problem.line > 0

@@ -125,6 +125,23 @@ def winches(draw: Any) -> Drawn:
 
 
 @st.composite
+def hoists(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "hoist", "motors": "1 x small", "gearing": draw(gearing(40.0, 100.0)),
+        "drum_diameter": f"{draw(number(12.0, 30.0))} mm", "load_mass": f"{draw(number(2.0, 12.0))} kg",
+        "slack": f"{draw(st.sampled_from([0.0, 0.08, 0.2]))} m", "friction": f"{draw(number(0.5, 6.0))} N",
+        "travel": ["0 m", "0.5 m"], "control": draw(controls("m")), "holding_brake": draw(st.booleans()),
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism |= {
+            "hook": [f"{draw(number(0.25, 0.40))} m", "0.45 m"], "mass_centre": ["0.22 m", "0.15 m"],
+        }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism |= {"drum_width": "12 mm", "cord_diameter": f"{draw(number(1.0, 3.0))} mm"}
+    return Drawn(mechanism, draw(number(0.0, 0.4)), draw(st.one_of(number(0.1, 0.5), st.just(0.5))))
+
+
+@st.composite
 def turrets(draw: Any) -> Drawn:
     mechanism: Words = {
         "kind": "turret", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
@@ -155,6 +172,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "servo": servos,
     "roller": rollers,
     "winch": winches,
+    "hoist": hoists,
     "turret": turrets,
     "mecanum": lambda: drives("mecanum"),
     "tank": lambda: drives("tank"),

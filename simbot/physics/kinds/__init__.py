@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from simbot.physics.kinds import arm, measured, mecanum, roller, servo, slide, tank, turret, winch
+from simbot.physics.kinds import arm, hoist, measured, mecanum, roller, servo, slide, tank, turret, winch
 
 KINDS: dict[str, ModuleType] = {
-    module.NAME: module for module in (slide, arm, servo, roller, winch, turret, mecanum, tank, measured)
+    module.NAME: module
+    for module in (slide, arm, servo, roller, winch, hoist, turret, mecanum, tank, measured)
 }
