@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from math import radians, sin
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,8 @@ import pytest
 from builders import SMALL, G, Words, a_move, a_plant, a_robot, seconds, winding
 from scipy.integrate import simpson, solve_ivp
 
-from simbot.physics.kinds import KINDS, hoist, turret
+from simbot.physics import layout as L
+from simbot.physics.kinds import KINDS, axle, hoist, turret
 from simbot.physics.plant import PushFor
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
@@ -220,7 +222,7 @@ def test_a_drum_grows_with_its_layers() -> None:
             q = np.linspace(segment.low, segment.high, len(segment.knots))
             spline = np.gradient(segment.knots[:, 5], q)
             assert segment.knots[1:-1, 6] == pytest.approx(spline[1:-1], abs=2e-3 * abs(spline).max() + 1e-9)
-    for (_, out), (into, _) in zip(radii, radii[1:], strict=False):
+    for (_, out), (into, _) in itertools.pairwise(radii):
         assert into == pytest.approx(out, rel=1e-12)  # the ratio never jumps
     full = 4.0 * 2.0 * np.pi  # rad in a layer: four turns of 3 mm on 12 mm
     assert lengths[0] == pytest.approx(full * 0.012)
@@ -281,6 +283,100 @@ def test_a_layered_drum_against_its_rotor() -> None:
 def test_a_hoist_that_cannot_be(more: Words, key: str, says: str) -> None:
     with pytest.raises(ScenarioError) as caught:
         a_robot({"it": {**HOIST, **more}}, {"m": MOTOR})
+    (problem,) = caught.value.problems
+    assert problem.key == f"robot.mechanisms.it.{key}"
+    assert says in problem.text and problem.line > 0
+
+
+# --- axle ---------------------------------------------------------------------------------------------
+
+AXLE: Words = {
+    "kind": "axle", "motors": "1 x m", "gearing": [{"ratio": "20:1", "efficiency": "80 %"}],
+    "drum_diameter": ["38 mm", "20 mm"], "moving_mass": ["3.2 kg", "1 kg"], "highest": ["2 m", "2 m"],
+    "travel": ["0 turns", "9 turns"], "control": {"loop": "full_effort", "window": "1 deg"},
+}  # fmt: skip
+
+
+def test_two_cords_on_one_axle() -> None:
+    """Motor torque 0.15 N m: 382.8536 rad/s², cords 54.6588 and 13.6352 N."""
+    motor = {**winding(R, K, 1e-5), "internal_ratio": 1}
+    words = {**AXLE, "current_limit": f"{0.15 / K} A"}
+    plant = a_plant(a_robot({"it": words}, {"m": motor}), 5.0)
+    plant.command("it", PushFor(1.0, 50.0, 1_000_000))
+    plant.advance(1_000)
+    speeds = plant._log[:1, L.LOG_MECH + L.LOG_ACC0]
+    assert speeds[0] == pytest.approx(382.8536, abs=1e-4)
+    cords = [mass * (r * speeds[0] + G) for mass, r in ((3.2, 0.019), (1.0, 0.010))]
+    assert cords == pytest.approx([54.6588, 13.6352], abs=1e-4)
+    passed = float(plant._log[0, L.LOG_MECH + L.LOG_FORCE0])
+    assert passed == pytest.approx(cords[0] * 0.019 + cords[1] * 0.010, rel=1e-9)
+
+
+def test_drums_of_48_and_12_mm_move_their_cords_4_to_1() -> None:
+    words = {**AXLE, "drum_diameter": ["48 mm", "12 mm"], "highest": ["0.4 m", "0.4 m"]}
+    spec = a_robot({"it": words}, {"m": MOTOR}).mechanisms["it"]
+    thick, thin = axle.followers(spec.values)
+    assert thick.lever == pytest.approx(4.0 * thin.lever)
+    assert axle.ends_of(spec.values, [thick, thin]) == pytest.approx((0.0, 0.4 / 0.024))
+    assert axle.ends_of(spec.values, [thin]) == pytest.approx((0.0, 9.0 * 2.0 * np.pi))
+    plant = a_plant(a_robot({"it": words}, {"m": MOTOR}), 5.0)
+    move = plant.command("it", PushFor(1.0, 9.0 * 2.0 * np.pi, 6_000_000))
+    plant.advance(5_000_000)
+    assert plant.position("it") == pytest.approx(0.4 / 0.024)  # the first follower's stop stops the axle
+    assert "end of its travel" in move.reason()
+
+
+def test_a_slack_cord_and_one_wound_the_other_way() -> None:
+    """The second follower is met after 60 mm of its cord; the third comes down as the axle turns up."""
+    words = {
+        **AXLE, "drum_diameter": ["40 mm", "20 mm", "30 mm"], "moving_mass": ["2 kg", "3 kg", "1.5 kg"],
+        "highest": ["0.6 m", "0.5 m", "0.5 m"], "at_zero": ["0 m", "-60 mm", "300 mm"], "wound": [1, 1, -1],
+        "incline": ["90 deg", "60 deg", "90 deg"], "friction": ["2 N", "3 N", "1 N"], "cord": "pulls",
+        "gearing": [{"ratio": "20:1", "efficiency": "100 %"}],
+    }  # fmt: skip
+    plant = a_plant(a_robot({"it": words}, {"m": MOTOR}), 5.0, tolerance=1e-10)
+    end = 0.6 / 0.02
+    move = plant.command("it", PushFor(1.0, end, 5_000_000))
+    rotor = 400.0 * J
+    kinds = [(0.02, 2.0, 90.0, 2.0), (0.01, 3.0, 60.0, 3.0), (-0.015, 1.5, 90.0, 1.0)]
+
+    def lap(drawn: list[int], begin: float, to: float, speed: float) -> tuple[float, float]:
+        mass = rotor + sum(kinds[k][1] * kinds[k][0] ** 2 for k in drawn)
+        load = sum(kinds[k][1] * G * sin(radians(kinds[k][2])) * kinds[k][0] for k in drawn)
+        load += sum(kinds[k][3] * abs(kinds[k][0]) for k in drawn)
+
+        def rates(_: float, y: Any) -> list[float]:
+            return [y[1], (20.0 * K * (12.0 - K * 20.0 * y[1]) / R - load) / mass]
+
+        def hit(_: float, y: Any) -> float:
+            return float(y[0] - to)
+
+        hit.terminal = True  # type: ignore[attr-defined]
+        found = solve_ivp(rates, (0.0, 9.0), [begin, speed], events=hit, rtol=1e-11, atol=1e-12)
+        return float(found.t_events[0][0]), float(found.y_events[0][0][1])
+
+    first, v = lap([0, 2], 0.0, 6.0, 0.0)
+    before = rotor + 2.0 * 0.02**2 + 1.5 * 0.015**2
+    second, v = lap([0, 1, 2], 6.0, 20.0, v * before / (before + 3.0 * 0.01**2))
+    third, _ = lap([0, 1], 20.0, end, v)  # the third rests at its lower end: its cord is slack
+    assert seconds(move.arrival_us()) == pytest.approx(first + second + third, abs=3e-6)
+
+
+@pytest.mark.parametrize(
+    ("more", "key", "says"),
+    [
+        ({"moving_mass": ["1 kg"]}, "moving_mass", "for 2 drum"),
+        ({"wound": [1, 0.5]}, "wound", "one way or the other"),
+        ({"at_zero": ["0 m", "-10 mm"]}, "at_zero", "no slack"),
+        ({"at_zero": ["3 m", "0 m"]}, "at_zero", "beyond its upper stop"),
+        ({"wound": [1, -1]}, "travel", "no travel"),
+        ({"carrier": 3}, "carrier", "no such follower"),
+        ({"moving_mass": ["0 kg", "0 kg"]}, "moving_mass", "nothing is moved"),
+    ],
+)
+def test_an_axle_that_cannot_be(more: Words, key: str, says: str) -> None:
+    with pytest.raises(ScenarioError) as caught:
+        a_robot({"it": {**AXLE, **more}}, {"m": MOTOR})
     (problem,) = caught.value.problems
     assert problem.key == f"robot.mechanisms.it.{key}"
     assert says in problem.text and problem.line > 0

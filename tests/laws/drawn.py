@@ -30,25 +30,26 @@ def number(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(low, high, allow_nan=False).map(lambda value: round(value, 6))
 
 
-def controls(unit: str) -> st.SearchStrategy[Words]:
-    window = number(0.004, 0.03).map(lambda w: f"{w} {unit}")
-    slow = number(0.02, 0.4).map(lambda v: f"{v} {unit}/s")
+def controls(unit: str, scale: float = 1.0) -> st.SearchStrategy[Words]:
+    """Controls of a mechanism whose moves are about this many units long."""
+    window = number(0.004, 0.03).map(lambda w: f"{scale * w} {unit}")
+    slow = number(0.02, 0.4).map(lambda v: f"{scale * v} {unit}/s")
     full = st.fixed_dictionaries(
         {"loop": st.just("full_effort"), "window": window, "after": st.sampled_from(["brake", "coast"])}
     )
     position = st.fixed_dictionaries(
         {
             "loop": st.just("position"), "window": window, "slower_than": slow,
-            "p": number(2.0, 40.0).map(lambda p: f"{p} /{unit}"),
-            "d": number(0.0, 1.0).map(lambda d: f"{d} s/{unit}"),
+            "p": number(2.0, 40.0).map(lambda p: f"{p / scale} /{unit}"),
+            "d": number(0.0, 1.0).map(lambda d: f"{d / scale} s/{unit}"),
         }
     )  # fmt: skip
     profile = st.fixed_dictionaries(
         {
             "loop": st.just("profile"), "window": window, "slower_than": slow,
-            "p": number(5.0, 30.0).map(lambda p: f"{p} /{unit}"),
-            "speed": number(0.1, 0.8).map(lambda v: f"{v} {unit}/s"),
-            "acceleration": number(0.5, 4.0).map(lambda a: f"{a} {unit}/s^2"),
+            "p": number(5.0, 30.0).map(lambda p: f"{p / scale} /{unit}"),
+            "speed": number(0.1, 0.8).map(lambda v: f"{scale * v} {unit}/s"),
+            "acceleration": number(0.5, 4.0).map(lambda a: f"{scale * a} {unit}/s^2"),
         }
     )  # fmt: skip
     return st.one_of(full, position, profile)
@@ -142,6 +143,23 @@ def hoists(draw: Any) -> Drawn:
 
 
 @st.composite
+def axles(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "axle", "motors": "1 x geared", "gearing": draw(gearing(1.0, 3.0)),
+        "drum_diameter": [f"{draw(number(10.0, 40.0))} mm" for _ in range(2)],
+        "moving_mass": [f"{draw(number(0.3, 2.0))} kg" for _ in range(2)],
+        "friction": [f"{draw(number(0.5, 6.0))} N" for _ in range(2)],
+        "highest": ["1 m", "1 m"], "travel": ["0 rad", "6 rad"], "control": draw(controls("rad", 20.0)),
+    }  # fmt: skip
+    side = draw(st.sampled_from([1, -1]))
+    if side < 0:
+        mechanism |= {"wound": [1, -1], "at_zero": ["0 m", "500 mm"]}
+    if draw(st.booleans()):
+        mechanism |= {"cord": "pulls", "at_zero": ["0 m", f"{draw(number(20.0, 60.0)) * -side} mm"]}
+    return Drawn(mechanism, draw(number(0.0, 5.5)), draw(number(0.5, 5.8)))
+
+
+@st.composite
 def turrets(draw: Any) -> Drawn:
     mechanism: Words = {
         "kind": "turret", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
@@ -173,6 +191,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "roller": rollers,
     "winch": winches,
     "hoist": hoists,
+    "axle": axles,
     "turret": turrets,
     "mecanum": lambda: drives("mecanum"),
     "tank": lambda: drives("tank"),

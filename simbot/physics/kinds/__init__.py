@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from simbot.physics.kinds import arm, hoist, measured, mecanum, roller, servo, slide, tank, turret, winch
+from simbot.physics.kinds import (
+    arm,
+    axle,
+    hoist,
+    measured,
+    mecanum,
+    roller,
+    servo,
+    slide,
+    tank,
+    turret,
+    winch,
+)
 
 KINDS: dict[str, ModuleType] = {
     module.NAME: module
-    for module in (slide, arm, servo, roller, winch, hoist, turret, mecanum, tank, measured)
+    for module in (slide, arm, servo, roller, winch, hoist, axle, turret, mecanum, tank, measured)
 }
