@@ -447,8 +447,7 @@ class Plant:
             return
         elif isinstance(command, PushFor):
             control = self._control(name)
-            toward = self._nearest(name, command.toward, float(move.start_position))
-            order = order_for(self.arrays, name, control, toward, open_loop=True)
+            order = order_for(self.arrays, name, control, command.toward, open_loop=True)
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
         else:
