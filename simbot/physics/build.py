@@ -204,6 +204,7 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
 
 
 DRIVES = ("mecanum", "tank")
+SERVOS = ("servo", "claw")
 Assumption = tuple[str, int, str, float, float, str]
 
 
@@ -225,7 +226,7 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
         if values.get("gearing"):
             values["gearing"], more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
             assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
-        if spec.kind == "servo" and values["stall_current"] is None:
+        if spec.kind in SERVOS and values["stall_current"] is None:
             values["stall_current"] = guess = servo_stall_current(values)
             reason = "its electronics and gears pass on 50 to 70 % at stall, common practice, no source"
             assumed.append((f"mechanisms.{name}", spec.line, "stall_current", guess, guess.spread, reason))
@@ -257,7 +258,7 @@ class Models:
             spec = self.robot.mechanisms[name]
             if spec.kind in DRIVES:
                 built = build_leg(spec, self.robot, payload, direction)
-            elif spec.kind == "servo":
+            elif spec.kind in SERVOS:
                 built = build_servo(spec, self.robot, payload)
             else:
                 built = build_driven(spec, self.robot, payload)

@@ -16,8 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, Arrays, Built, Models, physical
+from simbot.physics.build import DRIVES, SERVOS, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
+from simbot.physics.kinds.claw import window_at
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Route
@@ -289,7 +290,7 @@ class Plant:
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
-                if spec.kind == "servo":
+                if spec.kind in SERVOS:
                     w[m + L.TARGET] = w[m + L.Q]
                     w[m + L.BAND], w[m + L.DEAD] = spec.values["band"], spec.values["dead_band"]
 
@@ -453,9 +454,11 @@ class Plant:
         else:
             control = self._control(name)
             target = self._nearest(name, float(command.target), float(move.start_position))
-            order = order_for(self.arrays, name, control, target)
             spec = self.robot.mechanisms[name]
-            frame = 0.5 * float(spec.values["frame"]) if spec.kind == "servo" else 0.0
+            if spec.kind == "claw":
+                control = {**control, "window": window_at(spec.values, target, control["window"])}
+            order = order_for(self.arrays, name, control, target)
+            frame = 0.5 * float(spec.values["frame"]) if spec.kind in SERVOS else 0.0
             give(self.arrays, name, order, self._built(name), frame)
         w, m = self.arrays.w, self.arrays.at[name]
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])

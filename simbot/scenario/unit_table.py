@@ -203,6 +203,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "length_derivative_gain": _dimension("a gain", "s/m", _per(TIME, _M), "s/m s/mm"),
     "turn_derivative_gain": _dimension("a gain", "s/rad", _per(TIME, ANGLE), "s/deg s/rad"),
     "damping": _dimension("a damping", "N*s/m", _per(_N, _SPEED), "N*s/m"),
+    "stiffness": _dimension("a stiffness", "N/m", _per(_N, _M), "N/m N/mm lbf/in"),
     "angular_damping": _dimension("a damping", "N*m*s/rad", (_per(_NMS, ANGLE), _NMS), "N*m*s/rad N*m*s"),
 }
 

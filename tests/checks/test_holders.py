@@ -13,7 +13,8 @@ from builders import SMALL, G, Words, a_move, a_plant, a_robot, seconds, winding
 from scipy.integrate import simpson, solve_ivp
 
 from simbot.physics import layout as L
-from simbot.physics.kinds import KINDS, axle, hoist, turret
+from simbot.physics.follows import consequences
+from simbot.physics.kinds import KINDS, axle, claw, hoist, turret
 from simbot.physics.plant import PushFor
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
@@ -380,3 +381,91 @@ def test_an_axle_that_cannot_be(more: Words, key: str, says: str) -> None:
     (problem,) = caught.value.problems
     assert problem.key == f"robot.mechanisms.it.{key}"
     assert says in problem.text and problem.line > 0
+
+
+# --- claw ---------------------------------------------------------------------------------------------
+
+CLAW: Words = {
+    "kind": "claw", "speed": "0.15 s/60deg", "stall_torque": "1.5 N*m", "at": "6 V", "stall_current": "2.4 A",
+    "travel": ["0 deg", "120 deg"], "band": "5 deg", "dead_band": "0.5 deg", "friction": "5 %", "rotor_time": "40 ms",
+    "jaw": "60 mm", "contact": "70 deg", "stiffness": "10 N/mm", "element_mass": "0.4 kg", "grip": 0.5,
+    "load_inertia": "1e-4 kg*m^2",
+}  # fmt: skip
+
+
+def a_claw(**more: Any) -> Any:
+    robot = a_robot({"it": {**CLAW, **more}}, {"m": MOTOR}, (6.0, 0.0))
+    return robot, robot.mechanisms["it"].values
+
+
+@pytest.mark.parametrize(
+    ("more", "sign"),
+    [({}, 1.0), ({"closes": "falling", "contact": "50 deg"}, -1.0), ({"moving_jaws": 2}, 1.0)],
+)
+def test_a_claw_closes_and_presses(more: Words, sign: float) -> None:
+    """Time until its element is held, by an independent integration; rest, force and current by balance."""
+    robot, values = a_claw(**more)
+    start, contact, sent = (radians(each if sign > 0.0 else 120.0 - each) for each in (10.0, 70.0, 90.0))
+    plant = a_plant(robot, 5.0, tolerance=1e-9, it=start)
+    move = a_move(plant, "it", sent)
+    free = radians(60.0) / 0.15
+    inertia = 0.04 * 1.5 / free + 1e-4
+    closing = 0.06 * more.get("moving_jaws", 1)
+
+    def rates(_: float, y: Any) -> list[float]:
+        effort = min(max((radians(80.0) - y[0]) / radians(5.0), -1.0), 1.0)
+        pressed = 10000.0 * closing**2 * max(y[0] - radians(60.0), 0.0)
+        return [y[1], (1.5 * effort - 1.5 * y[1] / free - 0.05 * 1.5 - pressed) / inertia]
+
+    needed = 0.4 * G / (2 * 0.5)  # N on each of two faces
+    deep = needed / (10000.0 * closing)
+    assert abs(claw.holds_from(values) - contact) == pytest.approx(deep, rel=1e-9)
+    at = crossing(rates, [0.0, 0.0], radians(60.0) + deep)
+    assert seconds(move.first_inside_us()) == pytest.approx(0.010 + at, abs=3e-6)
+    assert move.arrival_us() is not None
+    plant.advance(4_000_000)
+    rest = claw.pressing(values, sent, 6.0)
+    assert rest is not None and plant.speed("it") == 0.0
+    q = sign * (float(plant.position("it")) - contact)
+    torque = 10000.0 * closing**2 * q
+    effort = min((radians(20.0) - q) / radians(5.0), 1.0)
+    assert 1.5 * effort - 0.075 - 1e-6 <= torque <= 1.5 * effort + 0.075 + 1e-6  # friction holds it between
+    assert torque / closing >= rest.force - 1e-6
+    assert plant.arrays.w[L.I] == pytest.approx(2.4 * effort, rel=1e-6)
+    balance = 10000.0 * closing * abs(rest.angle - contact)
+    assert balance == pytest.approx(rest.force) == pytest.approx((1.5 * rest.effort - 0.075) / closing)
+
+
+def test_grip_two_degrees_past_a_stiff_contact() -> None:
+    """1 N m, band 5 degrees, 50 mm, 2 degrees past: 8 N."""
+    more = {"stall_torque": "1 N*m", "jaw": "50 mm", "stiffness": "1000 N/mm", "friction": "0 %"}
+    rest = claw.pressing(a_claw(**more)[1], radians(72.0), 6.0)
+    assert rest is not None
+    assert rest.force == pytest.approx(8.0, rel=6e-3)
+    assert rest.effort == pytest.approx(0.4, rel=6e-3)
+
+
+@pytest.mark.parametrize(("stiffness", "most"), [("1 N/mm", 100), ("10 N/mm", 120), ("50 N/mm", 200)])
+def test_a_stiff_contact_takes_few_steps(stiffness: str, most: int) -> None:
+    plant = a_plant(a_claw(stiffness=stiffness)[0], 5.0)
+    a_move(plant, "it", radians(90.0))
+    plant.advance(4_000_000)
+    assert plant._rows < most
+
+
+def test_a_claw_too_weak_for_its_element_never_has_it() -> None:
+    robot, values = a_claw(element_mass="3 kg", named={"shut": "90 deg", "open": "10 deg"})
+    plant = a_plant(robot, 5.0)
+    assert a_move(plant, "it", radians(90.0)).arrival_us() is None
+    (remark,) = consequences(robot)
+    assert remark.kind == "doubt" and "slips" in remark.text
+    (good,) = consequences(a_claw(named={"shut": "90 deg", "open": "10 deg"})[0])
+    force = claw.pressing(values, radians(90.0), 6.0).force
+    assert good.kind == "follows"
+    assert f"{force:.3g} N" in good.text and f"{force / G:.3g} kg" in good.text and "2.4 A" in good.text
+    assert f"{force / 0.4 - G:.3g} m/s^2" in good.text
+
+
+def test_a_contact_outside_the_travel_is_a_mistake() -> None:
+    with pytest.raises(ScenarioError, match="not met within the travel"):
+        a_claw(contact="130 deg")

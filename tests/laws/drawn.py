@@ -106,6 +106,19 @@ def servos(draw: Any) -> Drawn:
 
 
 @st.composite
+def claws(draw: Any) -> Drawn:
+    servo = draw(servos()).mechanism
+    side = draw(st.sampled_from(["rising", "falling"]))
+    mechanism = {
+        **servo, "kind": "claw", "jaw": f"{draw(number(30.0, 120.0))} mm", "closes": side,
+        "contact": f"{draw(number(60.0, 120.0))} deg", "stiffness": f"{draw(number(1.0, 50.0))} N/mm",
+        "moving_jaws": draw(st.integers(1, 2)), "element_mass": f"{draw(number(0.02, 0.3))} kg",
+    }  # fmt: skip
+    ends = (draw(number(0.0, 1.0)), draw(number(0.2, 3.14)))
+    return Drawn(mechanism, *(ends if side == "rising" else (3.14 - ends[0], 3.14 - ends[1])))
+
+
+@st.composite
 def rollers(draw: Any) -> Drawn:
     mechanism = {
         "kind": "roller", "motors": "1 x small", "gearing": draw(gearing(1.0, 8.0)),
@@ -188,6 +201,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "slide": slides,
     "arm": arms,
     "servo": servos,
+    "claw": claws,
     "roller": rollers,
     "winch": winches,
     "hoist": hoists,

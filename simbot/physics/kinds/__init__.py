@@ -7,6 +7,7 @@ from types import ModuleType
 from simbot.physics.kinds import (
     arm,
     axle,
+    claw,
     hoist,
     measured,
     mecanum,
@@ -20,5 +21,5 @@ from simbot.physics.kinds import (
 
 KINDS: dict[str, ModuleType] = {
     module.NAME: module
-    for module in (slide, arm, servo, roller, winch, hoist, axle, turret, mecanum, tank, measured)
+    for module in (slide, arm, servo, claw, roller, winch, hoist, axle, turret, mecanum, tank, measured)
 }
