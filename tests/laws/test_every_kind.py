@@ -212,22 +212,31 @@ def test_a_move_without_gravity_takes_as_long_when_mirrored(data: Any, battery: 
     assert floor == pytest.approx(other, rel=1e-6, abs=1e-6)
 
 
-ENERGY_CASES = ("slide", "arm", "winch", "hoist", "axle", "turret", "roller", "servo")
+ENERGY_CASES = ("slide", "arm", "winch", "hoist", "axle", "turret", "roller", "servo", "claw")
 
 
 def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Drawn, Mechanism]:
     """A drawn mechanism whose numbers are also worked out here, from its sheet alone."""
     drawn = data.draw(KINDS_DRAWN[kind]())
     values = drawn.mechanism
-    if kind == "servo":
+    if kind in ("servo", "claw"):
         values = {key: value for key, value in values.items() if not key.startswith("load")}
         drawn = Drawn(values, drawn.start, drawn.target)
         speed = pi / 3.0 / num(values["speed"])
         torque, constant = num(values["stall_torque"]), 6.0 / speed
         values["stall_current"] = f"{torque / constant!r} A"
         rotor = 1e-3 * num(values["rotor_time"]) * torque / speed
+        pressed = np.zeros_like
+        if kind == "claw":
+            side = 1.0 if values["closes"] == "rising" else -1.0
+            rate = 1e3 * num(values["stiffness"]) * (1e-3 * num(values["jaw"]) * values["moving_jaws"]) ** 2
+            contact = radians(num(values["contact"]))
+
+            def pressed(q: np.ndarray) -> np.ndarray:
+                return side * rate * np.maximum(side * (q - contact), 0.0)
+
         it = Mechanism(1, constant * 6.0 / torque, constant, 0.01 * num(values["friction"]) * torque, rotor, 1.0, 1.0,
-                       1.0, np.zeros_like, np.zeros_like, 0.0)  # fmt: skip
+                       1.0, np.zeros_like, pressed, 0.0)  # fmt: skip
         return drawn, it
     if kind == "hoist":  # lifted straight, on one layer
         more = ("hook", "mass_centre", "drum_width", "cord_diameter", "holding_brake")
@@ -309,7 +318,7 @@ def test_energy_closes(
     drawn, it = energy_case(kind, data, battery)
     assume(it.ratio**2 * it.rotor + it.back * float(it.mass(np.zeros(1))[0]) > 0.0)
     plant = plant_of(drawn, battery, 2.0, tolerance)
-    if kind == "servo":
+    if kind in ("servo", "claw"):
         plant.command("it", GoTo(drawn.target))
         band, dead = radians(num(drawn.mechanism["band"])), radians(num(drawn.mechanism["dead_band"]))
 
