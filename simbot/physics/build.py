@@ -376,5 +376,5 @@ class Arrays:
 
 
 def physical(robot: Robot) -> list[str]:
-    """Names of the mechanisms that have physics (all but the measured ones), in file order."""
-    return [name for name, spec in robot.mechanisms.items() if spec.kind != "measured"]
+    """Names of the mechanisms that are integrated (all but those with a stopwatch's times), in file order."""
+    return [name for name, spec in robot.mechanisms.items() if spec.coordinate != "word"]

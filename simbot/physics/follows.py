@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from simbot.physics.build import completed
-from simbot.physics.kinds import claw
+from simbot.physics.kinds import claw, cylinder
 from simbot.physics.tables import GRAVITY
 from simbot.scenario.model import MechanismSpec, Remark, Robot
 
@@ -27,6 +27,21 @@ def consequences(robot: Robot) -> list[Remark]:
 def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
     if spec.kind == "claw":
         yield from _grips(spec, robot)
+    elif spec.kind == "cylinder":
+        yield from _fills(spec)
+
+
+def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
+    """How often a cylinder moves on one fill, and how hard it pushes."""
+    p = spec.values
+    number = cylinder.strokes(p)
+    most = min(float(p["supply"]), float(p["regulator"] or p["supply"]))
+    area = cylinder.volume(p, True) / float(p["stroke"])
+    text = (
+        f"{number} strokes on one fill, out and in by turns; outwards it pushes {most * area:.3g} N at first and "
+        f"{float(p['least_pressure']) * area:.3g} N at its least pressure; vent the air before hands come near it"
+    )
+    yield "follows" if number else "doubt", "tank", text
 
 
 def supply(spec: MechanismSpec, robot: Robot) -> float:

@@ -19,6 +19,7 @@ from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, SERVOS, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
 from simbot.physics.kinds.claw import window_at
+from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Route
@@ -75,6 +76,7 @@ LEG_END = (
     0.1  # m/s: no faster at the end of a line after which the robot turns, where the control states nothing
 )
 LEG_END_TURN = 0.5  # rad/s
+NEVER_US = 1 << 62
 ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
 
 
@@ -90,7 +92,9 @@ class Stopwatch:
     start_us: int
     before: str
     word: str
-    there_us: int
+    there_us: int  # NEVER_US: it does not get there
+    why: str = ""  # of one that does not
+    air: float = 0.0  # absolute pressure in a cylinder's tank after it [Pa]
 
 
 class Move:
@@ -156,7 +160,7 @@ class Move:
         May be asked at any time: before the end of the run it is what will come if nothing more is commanded.
         """
         if self.stopwatch is not None:
-            return self.stopwatch.there_us
+            return None if self.stopwatch.there_us == NEVER_US else self.stopwatch.there_us
         if isinstance(self.command, Spin):
             return self.start_us
         plant = self._plant
@@ -188,7 +192,7 @@ class Move:
     def ends_at(self) -> float | str:
         """Where it rests, or was when it was taken over (or would be at the end)."""
         if self.stopwatch is not None:
-            return self.stopwatch.word
+            return self.stopwatch.before if self.stopwatch.why else self.stopwatch.word
         plant = self._plant
         if self.cut_us is not None and self.arrived_for_real():
             return plant.position(self.mechanism, self.cut_us)
@@ -198,6 +202,8 @@ class Move:
 
     def reason(self) -> str:
         """For a move that never arrives: where it ends and what holds it there, as a clause."""
+        if self.stopwatch is not None:
+            return self.stopwatch.why
         plant = self._plant
         last = plant if self.cut_us is None else self._ahead()
         last._reach(plant.horizon_us)
@@ -271,8 +277,8 @@ class Plant:
 
     def _put_at_start(self, start: Start) -> None:
         for name, spec in self.robot.mechanisms.items():
-            if spec.kind == "measured":
-                word = str(start.positions.get(name, ""))
+            if spec.coordinate == "word":
+                word = str(start.positions.get(name, "in" if spec.kind == "cylinder" else ""))
                 self._watch[name] = [Stopwatch(0, word, word, 0)]
                 continue
             w, m = self.arrays.w, self.arrays.at[name]
@@ -428,12 +434,20 @@ class Plant:
         spec = self.robot.mechanisms[move.mechanism]
         last = history[-1]
         here = last.word if last.there_us <= self.now_us else ""
-        takes = 0 if here == word else round(float(spec.values["time"]) * 1e6)
-        there = self.now_us + takes
+        values, why, air = spec.values, "", last.air
+        seconds = values["time"] if word != "in" or values.get("time_in") is None else values["time_in"]
+        there = self.now_us + (0 if here == word else round(float(seconds) * 1e6))
         if last.word == word and last.there_us > self.now_us:
-            there = last.there_us  # already on its way there
+            there, why = last.there_us, last.why  # already on its way there
+        elif spec.kind == "cylinder" and here != word:
+            air, at_end = after_stroke(
+                values, last.air or float(values["supply"]) + ATMOSPHERE, word == "out"
+            )
+            if not arrives(values, at_end):
+                there, least = NEVER_US, float(values["least_pressure"]) / 1e5
+                why = f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
         move.start_position, move.target = here, word
-        move.stopwatch = Stopwatch(self.now_us, here, word, there)
+        move.stopwatch = Stopwatch(self.now_us, here, word, there, why, air)
         history.append(move.stopwatch)
 
     def _order(self, move: Move, command: Command) -> None:
@@ -832,7 +846,7 @@ class Plant:
         more were commanded after that; None: never."""
         if mechanism in self._watch:
             last = [watch for watch in self._watch[mechanism] if watch.start_us <= at_us][-1]
-            return last.there_us if last.word == str(target) else None
+            return last.there_us if last.word == str(target) and not last.why else None
         move = self._move_at(mechanism, at_us)
         at, end = at_us / 1e6, self.horizon_us / 1e6
         if move is None or move.cut_us is None:

@@ -48,6 +48,7 @@ class Positions:
         self.dimension = resolved("coordinate", spec.coordinate)
         self.scale = Scale(_plain(spec.values.get("counts")), _plain(spec.values.get("range")))
         control = spec.values.get("control") or {}
+        self.words = ("in", "out") if "stroke" in spec.values else ()
         self.wraps = bool(spec.values.get("wraps"))
         self.window: float | None = spec.values.get("window") or control.get("window")
 
@@ -69,7 +70,7 @@ class Positions:
             self.sheet.fail(loc, Fault("a position is wanted", "nothing", self.wanted))
             return None
         if self.is_word:
-            return text.strip()
+            return self._word(loc, text.strip())
         if text.strip() in self.named:
             return self.named[text.strip()]
         if text.strip()[:1].isalpha():
@@ -77,6 +78,12 @@ class Positions:
             return None
         value = self.sheet.attempt(loc, read_quantity, text, self.dimension, self.scale)
         return None if value is None else self._inside(loc, value)
+
+    def _word(self, loc: Loc, word: str) -> str | None:
+        if self.words and word not in self.words:
+            self.sheet.fail(loc, Fault(f"{self.name} is in or out", word, listed(self.words)))
+            return None
+        return word
 
     @property
     def wanted(self) -> str:

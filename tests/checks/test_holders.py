@@ -12,10 +12,11 @@ import pytest
 from builders import SMALL, G, Words, a_move, a_plant, a_robot, seconds, winding
 from scipy.integrate import simpson, solve_ivp
 
+from simbot.api import run
 from simbot.physics import layout as L
 from simbot.physics.follows import consequences
-from simbot.physics.kinds import KINDS, axle, claw, hoist, turret
-from simbot.physics.plant import PushFor
+from simbot.physics.kinds import KINDS, axle, claw, cylinder, hoist, turret
+from simbot.physics.plant import GoTo, PushFor
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
 from simbot.scenario.parameters import Quantity
@@ -469,3 +470,93 @@ def test_a_claw_too_weak_for_its_element_never_has_it() -> None:
 def test_a_contact_outside_the_travel_is_a_mistake() -> None:
     with pytest.raises(ScenarioError, match="not met within the travel"):
         a_claw(contact="130 deg")
+
+
+# --- cylinder -----------------------------------------------------------------------------------------
+
+CYLINDER: Words = {
+    "kind": "cylinder", "time": "0.2 s", "time_in": "0.3 s", "bore": "20 mm", "rod": "8 mm", "stroke": "100 mm",
+    "tank": "300 ml", "supply": "8 bar", "least_pressure": "3 bar",
+}  # fmt: skip
+
+
+def air_left(values: Any, strokes: int, regulated: float | None) -> float:
+    """Absolute pressure in the cylinder after so many strokes, from amounts of gas p V [Pa m³]."""
+    room, atmosphere = 300e-6, 101325.0
+    gas, pressure = (8e5 + atmosphere) * room, 0.0
+    for number in range(strokes):
+        size = np.pi / 4.0 * (0.020**2 - (0.008**2 if number % 2 else 0.0)) * 0.1
+        if regulated is not None and gas - (regulated + atmosphere) * size >= (regulated + atmosphere) * room:
+            gas, pressure = gas - (regulated + atmosphere) * size, regulated + atmosphere
+        else:  # tank and cylinder at one pressure; what is in the cylinder is vented at the next stroke
+            pressure = gas / (room + size)
+            gas = pressure * room
+    return pressure
+
+
+@pytest.mark.parametrize("regulator", [None, 4e5])
+def test_strokes_on_one_fill(regulator: float | None) -> None:
+    more = {} if regulator is None else {"regulator": f"{regulator} Pa"}
+    robot = a_robot({"it": {**CYLINDER, **more}}, {"m": MOTOR})
+    values = robot.mechanisms["it"].values
+    number = cylinder.strokes(values)
+    assert number > 3
+    assert air_left(values, number, regulator) - 101325.0 >= 3e5
+    assert air_left(values, number + 1, regulator) - 101325.0 < 3e5
+    plant = a_plant(robot, 60.0)
+    for stroke in range(number):
+        out = stroke % 2 == 0
+        move = plant.command("it", GoTo("out" if out else "in"))
+        assert move.arrival_us() == plant.now_us + (200_000 if out else 300_000)
+        plant.advance(plant.now_us + 500_000)
+        assert plant.position("it") == ("out" if out else "in")
+    last = plant.command("it", GoTo("out" if number % 2 == 0 else "in"))
+    assert last.arrival_us() is None and last.first_inside_us() is None
+    assert last.ends_at() == plant.position("it")
+    ends = (air_left(values, number + 1, regulator) - 101325.0) / 1e5
+    assert f"{ends:.3g} bar, it needs 3 bar" in last.reason()
+    (remark,) = consequences(robot)
+    push = np.pi / 4.0 * 0.02**2 * (8e5 if regulator is None else 4e5)
+    assert f"{number} strokes" in remark.text and f"{push:.3g} N at first" in remark.text
+
+
+def test_a_spring_brings_it_back_without_air() -> None:
+    values = a_robot({"it": {**CYLINDER, "single_acting": True}}, {"m": MOTOR}).mechanisms["it"].values
+    assert cylinder.after_stroke(values, 5e5, False)[0] == 5e5
+    twice = a_robot({"it": CYLINDER}, {"m": MOTOR}).mechanisms["it"].values
+    assert cylinder.strokes(values) > 1.5 * cylinder.strokes(twice)
+
+
+def test_a_cylinder_already_there_takes_no_air() -> None:
+    plant = a_plant(a_robot({"it": CYLINDER}, {"m": MOTOR}), 60.0)
+    for _ in range(50):
+        assert plant.command("it", GoTo("in")).arrival_us() == plant.now_us
+        plant.advance(plant.now_us + 100_000)
+    assert plant.command("it", GoTo("out")).arrival_us() is not None
+
+
+def test_words_and_sizes_of_a_cylinder(tmp_path: Path) -> None:
+    for more, says in (
+        ({"rod": "20 mm"}, "not thinner than the bore"),
+        ({"supply": "2 bar"}, "never moves"),
+        ({"regulator": "2 bar"}, "never moves"),
+    ):
+        with pytest.raises(ScenarioError, match=says):
+            a_robot({"it": {**CYLINDER, **more}}, {"m": MOTOR})
+    for name in ("cylinder.yaml", "cylinder-plan.yaml", "yard.yaml"):
+        text = (YARD / name).read_text(encoding="utf-8")
+        (tmp_path / name).write_text(text.replace("{flap: out}", "{flap: up}"), encoding="utf-8")
+    with pytest.raises(ScenarioError, match="flap is in or out, given: 'up'"):
+        load_plan(tmp_path / "cylinder-plan.yaml", KINDS)
+
+
+# --- their small scenarios ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["turret", "hoist", "axle", "claw", "cylinder"])
+def test_small_scenarios_time_what_they_ask(name: str) -> None:
+    loaded, _ = load_plan(YARD / f"{name}-plan.yaml", KINDS)
+    for state in run(loaded).states:
+        moves = [move for move in state.moves if move.timer_us is not None]
+        assert moves
+        assert any(move.arrival_us is not None for move in moves)

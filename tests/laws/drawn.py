@@ -16,6 +16,12 @@ GEARED = {
 MOTORS = {"small": SMALL, "large": LARGE, "geared": GEARED}
 
 
+CYLINDER = {
+    "kind": "cylinder", "time": "0.2 s", "bore": "20 mm", "stroke": "100 mm", "tank": "500 ml", "supply": "6 bar",
+    "least_pressure": "3 bar",
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Drawn:
     """A mechanism called `it`, where it starts and where it is sent [m, rad], both as numbers of its coordinate."""
@@ -210,5 +216,6 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "mecanum": lambda: drives("mecanum"),
     "tank": lambda: drives("tank"),
     "measured": lambda: st.just(Drawn({"kind": "measured", "time": "0.35 s"}, 0.0, 0.0, "open")),
+    "cylinder": lambda: st.just(Drawn(CYLINDER, 0.0, 0.0, "out")),
 }
 BATTERIES = st.tuples(number(11.5, 14.0), number(0.02, 0.35))

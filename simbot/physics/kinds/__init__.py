@@ -8,6 +8,7 @@ from simbot.physics.kinds import (
     arm,
     axle,
     claw,
+    cylinder,
     hoist,
     measured,
     mecanum,
@@ -21,5 +22,19 @@ from simbot.physics.kinds import (
 
 KINDS: dict[str, ModuleType] = {
     module.NAME: module
-    for module in (slide, arm, servo, claw, roller, winch, hoist, axle, turret, mecanum, tank, measured)
+    for module in (
+        slide,
+        arm,
+        servo,
+        claw,
+        roller,
+        winch,
+        hoist,
+        axle,
+        turret,
+        mecanum,
+        tank,
+        measured,
+        cylinder,
+    )
 }
