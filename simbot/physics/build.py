@@ -205,6 +205,7 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
 
 DRIVES = ("mecanum", "tank")
 SERVOS = ("servo", "claw")
+SPINNING = ("roller", "flywheel")
 Assumption = tuple[str, int, str, float, float, str]
 
 

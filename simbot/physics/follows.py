@@ -6,11 +6,15 @@ Needs no compiled code.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf, log, pi
 
-from simbot.physics.build import completed
-from simbot.physics.kinds import claw, cylinder
+from simbot.physics import layout as L
+from simbot.physics.build import build_driven, completed
+from simbot.physics.kinds import claw, cylinder, flywheel, roller
 from simbot.physics.tables import GRAVITY
-from simbot.scenario.model import MechanismSpec, Remark, Robot
+from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
+
+RPM = pi / 30.0  # rad/s
 
 
 def consequences(robot: Robot) -> list[Remark]:
@@ -29,6 +33,10 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
         yield from _grips(spec, robot)
     elif spec.kind == "cylinder":
         yield from _fills(spec)
+    elif spec.kind == "flywheel":
+        yield from _throws(spec, robot)
+    elif spec.kind == "roller" and spec.values["pull_in"] is not None:
+        yield from _pulls_in(spec, robot)
 
 
 def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
@@ -74,3 +82,68 @@ def _grips(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
                 more = f"its element is held up to an acceleration of {spare:.3g} m/s^2 upwards"
             text = f"{text}; {more}"
         yield kind, "named", text
+
+
+def spin_up(spec: MechanismSpec, robot: Robot, battery: BatteryState) -> flywheel.SpinUp:
+    """Full effort on a battery that feeds nothing else, from M w' = F0 - b w; current limits are left out.
+
+    F0 = G n r eta (k E/(R + n R_b) - friction) - friction of the wheel, b = G^2 n r eta k^2/(R + n R_b) + damping.
+    """
+    built = build_driven(spec, robot, 0.0)
+    row, wheel = built.groups[0], built.reduced
+    n, ratio, constant = row[L.G_N], row[L.G_RATIO], row[L.G_K]
+    ohms = row[L.G_R] + n * float(battery.resistance)
+    passed = n * ratio * row[L.G_RF] / row[L.G_FWD]
+    push = passed * (constant * float(battery.open_circuit) / ohms - row[L.G_TF]) - wheel.friction
+    drag = passed * ratio * constant**2 / ohms + wheel.damping
+    mass = wheel.segments[0].mass + ratio**2 * n * row[L.G_J] / row[L.G_FWD]
+    return flywheel.SpinUp(max(float(push / drag), 0.0), float(mass / drag))
+
+
+def _limited(spec: MechanismSpec) -> str:
+    limits = (spec.values["current_limit"], spec.values["battery_current_limit"])
+    return "" if limits == (None, None) else " (its current limit left out)"
+
+
+def _throws(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """Spin-up on the weakest battery, what a throw takes, and the way back to the speed asked for."""
+    p = spec.values
+    asked = float(p["speed"])
+    up, battery = max(
+        ((spin_up(spec, robot, state), state) for state in robot.battery),
+        key=lambda each: (each[0].time(0.0, asked), -each[0].final),
+    )
+    on = f"on {battery.name}, at full effort{_limited(spec)}"
+    if up.time(0.0, asked) == inf:
+        yield "doubt", "speed", f"it never gets there: {on} it ends at {up.final / RPM:.4g} rpm"
+        return
+    built = build_driven(spec, robot, 0.0)
+    row = built.groups[0]
+    turning = built.reduced.segments[0].mass + row[L.G_RATIO] ** 2 * row[L.G_N] * row[L.G_J]
+    left = flywheel.left_after_throw(p, float(turning))
+    rim = float(p["exit_share"]) * left * asked * float(p["diameter"]) / 2.0
+    yield (
+        "follows",
+        "speed",
+        f"{on}: {up.time(0.0, asked):.3g} s from rest to {asked / RPM:.4g} rpm, {up.tau * log(20.0):.3g} s to 95 % of "
+        f"the {up.final / RPM:.4g} rpm it ends at; a throw at {rim:.3g} m/s takes {1.0 - left:.2%} of its speed, "
+        f"which is back {up.time(left * asked, asked):.2g} s later",
+    )
+
+
+def _pulls_in(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    p = spec.values["pull_in"]
+    up, battery = min(
+        ((spin_up(spec, robot, state), state) for state in robot.battery), key=lambda each: each[0].final
+    )
+    if up.final <= 0.0:
+        yield "doubt", "pull_in", f"on {battery.name} it does not turn"
+        return
+    rim = up.final * float(p["diameter"]) / 2.0
+    seconds = roller.pull_in_time(p, up.final)
+    yield (
+        "follows",
+        "pull_in",
+        f"on {battery.name}, turning freely at full effort, its rim runs at {rim:.3g} m/s and an element is in "
+        f"after {seconds:.3g} s",
+    )

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, SERVOS, Arrays, Built, Models, physical
+from simbot.physics.build import DRIVES, SERVOS, SPINNING, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
@@ -291,7 +291,7 @@ class Plant:
                 given = start.positions.get(name, low if low > -1e8 else 0.0)
                 w[m + L.Q] = self._nearest(name, float(given), 0.0)
                 self.arrays.locate(name)
-            if spec.kind == "roller":
+            if spec.kind in SPINNING:
                 spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).get("after"))
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))

@@ -14,9 +14,9 @@ from scipy.integrate import simpson, solve_ivp
 
 from simbot.api import run
 from simbot.physics import layout as L
-from simbot.physics.follows import consequences
-from simbot.physics.kinds import KINDS, axle, claw, cylinder, hoist, turret
-from simbot.physics.plant import GoTo, PushFor
+from simbot.physics.follows import consequences, spin_up
+from simbot.physics.kinds import KINDS, axle, claw, cylinder, flywheel, hoist, roller, turret
+from simbot.physics.plant import GoTo, PushFor, Spin
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
 from simbot.scenario.parameters import Quantity
@@ -550,10 +550,100 @@ def test_words_and_sizes_of_a_cylinder(tmp_path: Path) -> None:
         load_plan(tmp_path / "cylinder-plan.yaml", KINDS)
 
 
+# --- flywheel and roller ------------------------------------------------------------------------------
+
+WHEEL: Words = {
+    "kind": "flywheel", "motors": "2 x m", "gearing": [{"ratio": "1.5:1", "efficiency": "90 %"}],
+    "inertia": "2e-3 kg*m^2", "friction": "0.01 N*m", "speed": "3000 rpm", "diameter": "90 mm",
+    "element_mass": "0.25 kg",
+}  # fmt: skip
+
+
+def a_wheel(battery: tuple[float, float] = (12.6, 0.1), **more: Any) -> Any:
+    return a_robot({"it": {**WHEEL, **more}}, {"m": SMALL}, battery)
+
+
+def test_spin_up_is_what_the_run_makes_of_it() -> None:
+    """Time to 95 % is tau ln 20, from the run's own speeds; the rest of the curve too."""
+    robot = a_wheel()
+    up = spin_up(robot.mechanisms["it"], robot, robot.battery[0])
+    plant = a_plant(robot, 60.0, tolerance=1e-9)
+    plant.command("it", Spin(1.0))
+    plant.advance(60_000_000)
+    assert plant.speed("it") == pytest.approx(up.final, rel=1e-9)
+    t95 = up.tau * np.log(20.0)
+    assert up.time(0.0, 0.95 * up.final) == pytest.approx(t95, rel=1e-12)
+    assert plant.speed("it", round(t95 * 1e6)) == pytest.approx(0.95 * up.final, rel=1e-6)
+    asked = 3000.0 * np.pi / 30.0
+    assert plant.speed("it", round(up.time(0.0, asked) * 1e6)) == pytest.approx(asked, rel=1e-6)
+
+
+def test_a_throw_slows_its_wheel() -> None:
+    """The rim slips on the element until that runs at half of the rim's speed, whatever the friction between."""
+    robot = a_wheel()
+    turning = 2e-3 + 2 * 1.5**2 * 1e-5
+    left = flywheel.left_after_throw(robot.mechanisms["it"].values, turning)
+
+    def pushed(force: float) -> float:
+        def alike(_: float, y: Any) -> float:
+            return float(0.5 * y[0] * 0.045 - y[1])
+
+        alike.terminal = True  # type: ignore[attr-defined]
+        found = solve_ivp(
+            lambda _, __: [-force * 0.045 / turning, force / 0.25], (0.0, 9.0), [314.0, 0.0], events=alike,
+            rtol=1e-10, atol=1e-12,
+        )  # fmt: skip
+        return float(found.y_events[0][0][0]) / 314.0
+
+    assert pushed(5.0) == pytest.approx(left, rel=1e-9)
+    assert pushed(80.0) == pytest.approx(left, rel=1e-9)
+
+
+def test_what_check_says_of_a_flywheel() -> None:
+    robot = a_wheel()
+    up = spin_up(robot.mechanisms["it"], robot, robot.battery[0])
+    asked = 3000.0 * np.pi / 30.0
+    left = flywheel.left_after_throw(robot.mechanisms["it"].values, 2e-3 + 2 * 1.5**2 * 1e-5)
+    (remark,) = consequences(robot)
+    back = up.tau * np.log((up.final - left * asked) / (up.final - asked))
+    assert remark.kind == "follows"
+    assert f"{up.tau * np.log(20.0):.3g} s to 95 %" in remark.text
+    assert f"takes {1.0 - left:.2%}" in remark.text and f"back {back:.2g} s later" in remark.text
+    assert f"a throw at {0.5 * left * asked * 0.045:.3g} m/s" in remark.text
+    (doubt,) = consequences(a_wheel(speed="4500 rpm"))
+    assert doubt.kind == "doubt" and "never gets there" in doubt.text
+    with pytest.raises(ScenarioError, match="stores its energy"):
+        a_wheel(inertia="0 kg*m^2")
+
+
+@pytest.mark.parametrize(("press", "slips_all_the_way"), [("20 N", False), ("1 N", True)])
+def test_pull_in(press: str, slips_all_the_way: bool) -> None:
+    """Pulled by friction while it is slower than the rim: an integration with that one rule."""
+    pulled = {
+        "diameter": "40 mm", "grip": 0.7, "press": press, "element_mass": "0.3 kg", "length": "0.25 m",
+    }  # fmt: skip
+    words = {
+        "kind": "roller", "motors": "1 x m", "gearing": [{"ratio": "4:1", "efficiency": "90 %"}],
+        "inertia": "1e-4 kg*m^2", "pull_in": pulled,
+    }  # fmt: skip
+    robot = a_robot({"it": words}, {"m": SMALL}, (12.0, 0.0))
+    up = spin_up(robot.mechanisms["it"], robot, robot.battery[0])
+    rim = up.final * 0.02
+    a = 0.7 * float(press.split()[0]) / 0.3
+    assert (rim**2 >= 2.0 * a * 0.25) == slips_all_the_way
+    at = crossing(lambda _, y: [y[1], a if y[1] < rim else 0.0], [0.0, 0.0], 0.25)
+    taken = roller.pull_in_time(robot.mechanisms["it"].values["pull_in"], up.final)
+    assert taken == pytest.approx(
+        at, rel=2e-4
+    )  # the integrator steps over the instant at which it no longer slips
+    (remark,) = consequences(robot)
+    assert f"after {taken:.3g} s" in remark.text and f"{rim:.3g} m/s" in remark.text
+
+
 # --- their small scenarios ----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["turret", "hoist", "axle", "claw", "cylinder"])
+@pytest.mark.parametrize("name", ["turret", "hoist", "axle", "claw", "cylinder", "flywheel"])
 def test_small_scenarios_time_what_they_ask(name: str) -> None:
     loaded, _ = load_plan(YARD / f"{name}-plan.yaml", KINDS)
     for state in run(loaded).states:

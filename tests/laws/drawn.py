@@ -134,6 +134,13 @@ def rollers(draw: Any) -> Drawn:
 
 
 @st.composite
+def flywheels(draw: Any) -> Drawn:
+    wheel = draw(rollers())
+    more = {"kind": "flywheel", "speed": "300 rpm", "diameter": "90 mm", "element_mass": "0.2 kg"}
+    return Drawn({**wheel.mechanism, **more}, wheel.start, wheel.target)
+
+
+@st.composite
 def winches(draw: Any) -> Drawn:
     mechanism = {
         "kind": "winch", "motors": "1 x small", "gearing": draw(gearing(30.0, 80.0)),
@@ -209,6 +216,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "servo": servos,
     "claw": claws,
     "roller": rollers,
+    "flywheel": flywheels,
     "winch": winches,
     "hoist": hoists,
     "axle": axles,

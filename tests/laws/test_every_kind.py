@@ -47,7 +47,7 @@ def send(plant: Plant, drawn: Drawn) -> Move:
     kind = drawn.mechanism["kind"]
     if kind in ("mecanum", "tank"):
         return plant.command("it", DriveTo(Pose(1.0 + drawn.target, 1.0, 0.0)))
-    if kind == "roller":
+    if kind in ("roller", "flywheel"):
         return plant.command("it", Spin(drawn.target))
     if kind in ("measured", "cylinder"):
         return plant.command("it", GoTo(drawn.word))

@@ -1,14 +1,17 @@
-"""Roller intake (or flywheel): no travel to speak of, it turns until told otherwise.
+"""Roller intake: no travel to speak of, it turns until told otherwise.
 
-Geometry: the coordinate is the roller's angle [rad]; `spin` sets its effort.
+Geometry: the coordinate is the roller's angle [rad]; `spin` sets its effort. An element that is pulled in is not
+felt by it; how long that takes is worked out by `simbot check`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import cos, sin, sqrt
 from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, STATIC
+from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
@@ -28,7 +31,37 @@ PARAMETERS = (
     Parameter("friction", "torque", "sliding friction at the axle", default=0.0, low=0.0),
     STATIC,
     DAMPING,
+    Parameter(
+        "pull_in",
+        "block",
+        "how it pulls in an element; none: not asked",
+        block=(
+            Parameter("diameter", "length", "of the rollers", required=True, low=0.002, high=1.0),
+            Parameter(
+                "grip",
+                "number",
+                "friction coefficient of roller on element",
+                required=True,
+                low=0.01,
+                high=5.0,
+            ),
+            Parameter(
+                "press", "force", "of the rollers on the element", required=True, low=0.0, open_low=True
+            ),
+            Parameter("element_mass", "mass", "of the element", required=True, low=0.0, open_low=True),
+            Parameter(
+                "length", "length", "way that it is pulled", required=True, low=0.0, open_low=True, high=5.0
+            ),
+        ),
+    ),
 )
+SKETCH = """\
+         press       diameter
+           |         ,---.
+           v        (  O  )  ->  turns
+       [ element_mass ]----------------|
+                     |<--- length ---->|
+"""
 
 ANY_ANGLE = 1e9  # rad: a roller has no stops
 
@@ -38,3 +71,23 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     friction = float(p["friction"])
     segment = Segment(-ANY_ANGLE, ANY_ANGLE, float(p["inertia"]), 0.0)
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
+
+
+def pull_in_time(p: Mapping[str, Any], speed: float) -> float:
+    """Time to pull an element in [s]; `speed`: of the rollers [rad/s].
+
+    It slips with a = mu N/m until it is as fast as the rim, u, and then goes along: u/(2 a) + L/u where
+    u^2 < 2 a L, else it slips all the way: sqrt(2 L/a).
+    """
+    a = float(p["grip"]) * float(p["press"]) / float(p["element_mass"])
+    u, way = speed * float(p["diameter"]) / 2.0, float(p["length"])
+    return u / (2.0 * a) + way / u if u * u < 2.0 * a * way else sqrt(2.0 * way / a)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Side view, origin on the axle."""
+    pulled = p["pull_in"]
+    radius = 0.02 if pulled is None else float(pulled["diameter"]) / 2.0
+    return Disc((0.0, 0.0), radius, "moving"), Line(
+        ((0.0, 0.0), (radius * cos(q), radius * sin(q))), "moving"
+    )
