@@ -129,8 +129,9 @@ def run(
         from simbot.report.terminal import print_run
 
         print_run(result, _state_to_draw(result, battery), sys.stdout)
-        if remarks:
-            count = f"{len(remarks)} value{'s are' if len(remarks) > 1 else ' is'}"
+        open_values = sum(remark.kind != "follows" for remark in remarks)
+        if open_values:
+            count = f"{open_values} value{'s are' if open_values > 1 else ' is'}"
             typer.echo(f"{count} assumed or doubtful: simbot check {plan}", err=True)
     if strict and result.failing_states:
         raise typer.Exit(FINDINGS)
@@ -257,20 +258,22 @@ def schema(
 
 def _load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Remark]]:
     from simbot.physics.assumptions import physics_remarks
+    from simbot.physics.follows import consequences
     from simbot.physics.kinds import KINDS
     from simbot.scenario.load import load_plan
 
     plan, remarks = load_plan(path, KINDS, _changes(settings))
-    return plan, [*remarks, *physics_remarks(plan.robot)]
+    return plan, [*remarks, *physics_remarks(plan.robot), *consequences(plan.robot)]
 
 
 def _load_robot(path: Path, settings: Sequence[str] | None) -> tuple[Robot, Sequence[Remark]]:
     from simbot.physics.assumptions import physics_remarks
+    from simbot.physics.follows import consequences
     from simbot.physics.kinds import KINDS
     from simbot.scenario.load import load_robot
 
     robot, remarks = load_robot(path, KINDS, _changes(settings))
-    return robot, [*remarks, *physics_remarks(robot)]
+    return robot, [*remarks, *physics_remarks(robot), *consequences(robot)]
 
 
 def _changes(settings: Sequence[str] | None) -> dict[str, str]:

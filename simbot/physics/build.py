@@ -22,7 +22,13 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
 Array = npt.NDArray[np.float64]
-WHOLE_BUILT = ("slide", "arm", "winch")  # a missing efficiency is that of the whole, not of good stages
+WHOLE_BUILT = (
+    "slide",
+    "arm",
+    "winch",
+    "hoist",
+    "turret",
+)  # a missing efficiency is that of the whole, not of good stages
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12
@@ -200,6 +206,8 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
 
 
 DRIVES = ("mecanum", "tank")
+SERVOS = ("servo", "claw")
+SPINNING = ("roller", "flywheel")
 Assumption = tuple[str, int, str, float, float, str]
 
 
@@ -221,7 +229,7 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
         if values.get("gearing"):
             values["gearing"], more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
             assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
-        if spec.kind == "servo" and values["stall_current"] is None:
+        if spec.kind in SERVOS and values["stall_current"] is None:
             values["stall_current"] = guess = servo_stall_current(values)
             reason = "its electronics and gears pass on 50 to 70 % at stall, common practice, no source"
             assumed.append((f"mechanisms.{name}", spec.line, "stall_current", guess, guess.spread, reason))
@@ -258,7 +266,7 @@ class Models:
             spec = self.robot.mechanisms[name]
             if spec.kind in DRIVES:
                 built = build_leg(spec, self.robot, payload, direction)
-            elif spec.kind == "servo":
+            elif spec.kind in SERVOS:
                 built = build_servo(spec, self.robot, payload, places)
             else:
                 built = build_driven(spec, self.robot, payload, places)
@@ -390,5 +398,5 @@ def spare_segments(robot: Robot, name: str) -> int:
 
 
 def physical(robot: Robot) -> list[str]:
-    """Names of the mechanisms that have physics (all but the measured ones), in file order."""
-    return [name for name, spec in robot.mechanisms.items() if spec.kind != "measured"]
+    """Names of the mechanisms that are integrated (all but those with a stopwatch's times), in file order."""
+    return [name for name, spec in robot.mechanisms.items() if spec.coordinate != "word"]

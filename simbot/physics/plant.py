@@ -16,8 +16,10 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, Arrays, Built, Models, physical
+from simbot.physics.build import DRIVES, SERVOS, SPINNING, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
+from simbot.physics.kinds.claw import window_at
+from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
 from simbot.physics.motion import Steps
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
@@ -25,6 +27,7 @@ from simbot.physics.route import Leg, Route
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
+from simbot.scenario.positions import turns_inside
 
 Array = npt.NDArray[np.float64]
 
@@ -75,6 +78,7 @@ LEG_END = (
     0.1  # m/s: no faster at the end of a line after which the robot turns, where the control states nothing
 )
 LEG_END_TURN = 0.5  # rad/s
+NEVER_US = 1 << 62
 ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
 
 
@@ -90,7 +94,9 @@ class Stopwatch:
     start_us: int
     before: str
     word: str
-    there_us: int
+    there_us: int  # NEVER_US: it does not get there
+    why: str = ""  # of one that does not
+    air: float = 0.0  # absolute pressure in a cylinder's tank after it [Pa]
 
 
 class Move:
@@ -160,7 +166,7 @@ class Move:
         May be asked at any time: before the end of the run it is what will come if nothing more is commanded.
         """
         if self.stopwatch is not None:
-            return self.stopwatch.there_us
+            return None if self.stopwatch.there_us == NEVER_US else self.stopwatch.there_us
         if isinstance(self.command, Spin):
             return self.start_us
         plant = self._plant
@@ -192,7 +198,7 @@ class Move:
     def ends_at(self) -> float | str:
         """Where it rests, or was when it was taken over (or would be at the end)."""
         if self.stopwatch is not None:
-            return self.stopwatch.word
+            return self.stopwatch.before if self.stopwatch.why else self.stopwatch.word
         plant = self._plant
         if self.cut_us is not None and self.arrived_for_real():
             return plant.position(self.mechanism, self.cut_us)
@@ -202,6 +208,8 @@ class Move:
 
     def reason(self) -> str:
         """For a move that never arrives: where it ends and what holds it there, as a clause."""
+        if self.stopwatch is not None:
+            return self.stopwatch.why
         plant = self._plant
         last = plant if self.cut_us is None else self._ahead()
         last._reach(plant.horizon_us)
@@ -290,11 +298,12 @@ class Plant:
             w, m = self.arrays.w, self.arrays.at[name]
             if self.robot.mechanisms[name].kind not in DRIVES:
                 low = w[m + L.Q_LO]
-                w[m + L.Q] = float(start.positions.get(name, low if low > -1e8 else 0.0))
+                given = start.positions.get(name, low if low > -1e8 else 0.0)
+                w[m + L.Q] = self._nearest(name, float(given), 0.0)
                 self.arrays.locate(name)
         for name, spec in self.robot.mechanisms.items():
-            if spec.kind == "measured":
-                word = str(start.positions.get(name, ""))
+            if spec.coordinate == "word":
+                word = str(start.positions.get(name, "in" if spec.kind == "cylinder" else ""))
                 self._watch[name] = [Stopwatch(0, word, word, 0)]
                 continue
             w, m = self.arrays.w, self.arrays.at[name]
@@ -304,12 +313,12 @@ class Plant:
                 self._route = Route.at_rest(spec.kind == "mecanum", pose)
             else:
                 self._look_at_others(name)
-            if spec.kind == "roller":
+            if spec.kind in SPINNING:
                 spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).get("after"))
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
-                if spec.kind == "servo":
+                if spec.kind in SERVOS:
                     w[m + L.TARGET] = w[m + L.Q]
                     w[m + L.BAND], w[m + L.DEAD] = spec.values["band"], spec.values["dead_band"]
 
@@ -520,12 +529,20 @@ class Plant:
         spec = self.robot.mechanisms[move.mechanism]
         last = history[-1]
         here = last.word if last.there_us <= self.now_us else ""
-        takes = 0 if here == word else round(float(spec.values["time"]) * 1e6)
-        there = self.now_us + takes
+        values, why, air = spec.values, "", last.air
+        seconds = values["time"] if word != "in" or values.get("time_in") is None else values["time_in"]
+        there = self.now_us + (0 if here == word else round(float(seconds) * 1e6))
         if last.word == word and last.there_us > self.now_us:
-            there = last.there_us  # already on its way there
+            there, why = last.there_us, last.why  # already on its way there
+        elif spec.kind == "cylinder" and here != word:
+            air, at_end = after_stroke(
+                values, last.air or float(values["supply"]) + ATMOSPHERE, word == "out"
+            )
+            if not arrives(values, at_end):
+                there, least = NEVER_US, float(values["least_pressure"]) / 1e5
+                why = f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
         move.start_position, move.target = here, word
-        move.stopwatch = Stopwatch(self.now_us, here, word, there)
+        move.stopwatch = Stopwatch(self.now_us, here, word, there, why, air)
         history.append(move.stopwatch)
 
     def _order(self, move: Move, command: Command) -> None:
@@ -545,14 +562,25 @@ class Plant:
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
         else:
             control = self._control(name)
-            order = order_for(self.arrays, name, control, float(command.target))
+            target = self._nearest(name, float(command.target), float(move.start_position))
             spec = self.robot.mechanisms[name]
-            frame = 0.5 * float(spec.values["frame"]) if spec.kind == "servo" else 0.0
+            if spec.kind == "claw":
+                control = {**control, "window": window_at(spec.values, target, control["window"])}
+            order = order_for(self.arrays, name, control, target)
+            frame = 0.5 * float(spec.values["frame"]) if spec.kind in SERVOS else 0.0
             give(self.arrays, name, order, self._built(name), frame)
         w, m = self.arrays.w, self.arrays.at[name]
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
         move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])
         move.touch = w[m + L.TOUCH] != 0.0
+
+    def _nearest(self, name: str, target: float, near: float) -> float:
+        """The target; where whole turns may be added to it: the nearest of those that its travel allows."""
+        spec = self.robot.mechanisms[name]
+        if not spec.values.get("wraps"):
+            return target
+        low, high = (float(end) for end in spec.values["travel"])
+        return min(turns_inside(target, low, high), key=lambda each: abs(each - near), default=target)
 
     # --- drive ------------------------------------------------------------------------------------
 
@@ -858,6 +886,8 @@ class Plant:
         """As inside_since, in seconds, looking back to `start`; inf where it is not met."""
         best = inf
         number = self.arrays.number[mechanism]
+        if not isinstance(target, Pose):
+            target = self._nearest(mechanism, float(target), self._position_at(mechanism, at))
         for begin, end, leg in self._legs_between(mechanism, start, at):
             found = self._tolerances(mechanism, leg, target, within, slower, heading_within)
             if found is None:
@@ -911,7 +941,7 @@ class Plant:
         more were commanded after that; None: never."""
         if mechanism in self._watch:
             last = [watch for watch in self._watch[mechanism] if watch.start_us <= at_us][-1]
-            return last.there_us if last.word == str(target) else None
+            return last.there_us if last.word == str(target) and not last.why else None
         move = self._move_at(mechanism, at_us)
         at, end = at_us / 1e6, self.horizon_us / 1e6
         if move is None or move.cut_us is None:
@@ -945,6 +975,8 @@ class Plant:
         if mechanism in self._watch:
             return self._word_left(mechanism, str(target), from_us, to_us)
         number = self.arrays.number[mechanism]
+        if not isinstance(target, Pose):
+            target = self._nearest(mechanism, float(target), self._position_at(mechanism, from_us / 1e6))
         for begin, end, leg in reversed(self._legs_between(mechanism, from_us / 1e6, to_us / 1e6)):
             found = self._tolerances(mechanism, leg, target, within, None, heading_within)
             if found is None:

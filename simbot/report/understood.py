@@ -49,6 +49,8 @@ def understood_lines(plan: Plan, remarks: Sequence[Remark]) -> Iterator[str]:
     yield ""
     yield from _remarks(remarks, "assumed", "Assumed, because the files do not say")
     yield from _remarks(remarks, "doubt", "Doubtful, please look again")
+    if any(remark.kind == "follows" for remark in remarks):
+        yield from _remarks(remarks, "follows", "Follows from the values")
 
 
 def _entry(word: str, text: str) -> list[str]:

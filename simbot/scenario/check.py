@@ -127,13 +127,19 @@ def _gearing(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str]]:
         return
     speed = robot.motors[use.motor].free_speed / ratio
     key = "gearing" if stages else "motors"
-    if spec.coordinate == "angle" and "travel" in spec.values:
+    drums = spec.values.get("drum_diameter")
+    if isinstance(drums, tuple):
+        cord = speed * max(drums) / 2
+        if cord > FASTEST_SLIDE:
+            text = f"without load its fastest cord runs at {shown(Quantity(cord), 'speed')}"
+            yield key, f"{text}: is a stage missing, or a ratio inverted?"
+    elif spec.coordinate == "angle" and "travel" in spec.values:
         yield from _speed(spec, key, speed, FASTEST_ARM, "angular_speed")
     elif "wheel_diameter" in spec.values:
         yield from _speed(spec, key, speed * spec.values["wheel_diameter"] / 2, FASTEST_DRIVE, "speed")
-    elif spec.values.get("drum_diameter") is not None:
+    elif drums is not None:
         stages_moved = spec.values.get("stages", 1) if spec.values.get("rigging") == "cascade" else 1
-        tip = speed * spec.values["drum_diameter"] / 2 * stages_moved
+        tip = speed * drums / 2 * stages_moved
         yield from _speed(spec, key, tip, FASTEST_SLIDE, "speed")
 
 

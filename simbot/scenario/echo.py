@@ -19,6 +19,8 @@ _TWINS: dict[str, tuple[tuple[float, str], ...]] = {
     "servo_speed": ((1.0, "rad/s"), (degrees(1), "deg/s")),
     "inertia": ((1.0, "kg*m^2"), (1e7, "g*cm^2")),
     "acceleration": ((1.0, "m/s^2"), (1 / INCH, "in/s^2")),
+    "pressure": ((1e-5, "bar"), (INCH**2 / (POUND * GRAVITY), "psi")),
+    "volume": ((1e6, "ml"),),
     "share": ((100.0, "%"),),
     "turn_proportional_gain": ((1.0, "/rad"), (1 / degrees(1), "/deg")),
     "length_counts_scale": ((0.001, "counts/mm"), (INCH, "counts/in")),

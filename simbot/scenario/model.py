@@ -366,9 +366,9 @@ class Plan:
 
 @dataclass(frozen=True)
 class Remark:
-    """Something `simbot check` says beside the values: an assumption or a doubt."""
+    """Something `simbot check` says beside the values: an assumption, a doubt, or what follows from them."""
 
-    kind: str  # "assumed" or "doubt"
+    kind: str  # "assumed", "doubt" or "follows"
     file: str
     line: int
     key: str

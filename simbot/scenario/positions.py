@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil, floor, tau
 from typing import Any
 
 from simbot.scenario.errors import Fault, ValueFault, nearest
@@ -28,6 +29,13 @@ def read_counts_and_range(sheet: Sheet, loc: Loc, kind: Kind) -> Scale:
     return Scale(found["counts"], found["range"])
 
 
+def turns_inside(target: float, low: float, high: float) -> list[float]:
+    """All target + 2 pi k inside a travel [rad], lowest first; one that is an end but for rounding is the end."""
+    slack = END_TOLERANCE * (high - low)
+    first, last = ceil((low - slack - target) / tau), floor((high + slack - target) / tau)
+    return [min(max(target + k * tau, low), high) for k in range(first, last + 1)]
+
+
 class Positions:
     """Reads positions and needs of one mechanism and holds them against its travel."""
 
@@ -40,6 +48,8 @@ class Positions:
         self.dimension = resolved("coordinate", spec.coordinate)
         self.scale = Scale(_plain(spec.values.get("counts")), _plain(spec.values.get("range")))
         control = spec.values.get("control") or {}
+        self.words = ("in", "out") if "stroke" in spec.values else ()
+        self.wraps = bool(spec.values.get("wraps"))
         self.window: float | None = spec.values.get("window") or control.get("window")
 
     @staticmethod
@@ -60,7 +70,7 @@ class Positions:
             self.sheet.fail(loc, Fault("a position is wanted", "nothing", self.wanted))
             return None
         if self.is_word:
-            return text.strip()
+            return self._word(loc, text.strip())
         if text.strip() in self.named:
             return self.named[text.strip()]
         if text.strip()[:1].isalpha():
@@ -68,6 +78,12 @@ class Positions:
             return None
         value = self.sheet.attempt(loc, read_quantity, text, self.dimension, self.scale)
         return None if value is None else self._inside(loc, value)
+
+    def _word(self, loc: Loc, word: str) -> str | None:
+        if self.words and word not in self.words:
+            self.sheet.fail(loc, Fault(f"{self.name} is in or out", word, listed(self.words)))
+            return None
+        return word
 
     @property
     def wanted(self) -> str:
@@ -89,7 +105,10 @@ class Positions:
                 return Quantity(end, value.spread, value.text)
         if not low < value < high:
             ends = " to ".join(getattr(end, "text", "") or f"{end:g}" for end in (low, high))
-            self.sheet.fail(loc, Fault(f"outside the travel of {self.name}", value.text, ends))
+            if self.wraps and turns_inside(value, low, high):
+                return value
+            how = ", and no number of turns away from it is inside" if self.wraps else ""
+            self.sheet.fail(loc, Fault(f"outside the travel of {self.name}{how}", value.text, ends))
             return None
         return value
 

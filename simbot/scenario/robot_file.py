@@ -190,7 +190,7 @@ def _mechanism(
 
 def _loose(sheet: Sheet, loc: Loc, kind: Kind) -> MechanismSpec | None:
     """What positions need of a mechanism with mistakes elsewhere; its mistakes are told already."""
-    keys = ("travel", "counts", "range", "named")
+    keys = ("travel", "counts", "range", "named", "wraps")
     parameters = tuple(parameter for parameter in kind.PARAMETERS if parameter.key in keys)
     silent = Sheet(sheet.path, sheet.root, Desk())
     others = [key for key in sheet.keys(loc) if key not in keys]
@@ -211,6 +211,7 @@ def _loose(sheet: Sheet, loc: Loc, kind: Kind) -> MechanismSpec | None:
 def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     """All keys of the kind's parameters: read, or their defaults."""
     own = Parameter("kind", "word", "its kind", required=True)
+    problems = len(sheet.desk.problems)
     shape = shape_of((own, *kind.PARAMETERS), kind.COORDINATE, kind.NAME)
     scale = read_counts_and_range(sheet, loc, kind)
     given = sheet.read(loc, shape, scale)
@@ -232,6 +233,9 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     values.update(blocks)
     values.update(stages)
     check_travel(sheet, loc, values)
+    if len(sheet.desk.problems) == problems:
+        for key, fault in getattr(kind, "impossible", lambda _: ())(values):
+            sheet.fail((*loc, key), fault)
     if isinstance(values.get("motors"), tuple):
         values["motors"] = MotorUse(*values["motors"])
     if "named" in values:

@@ -25,6 +25,8 @@ MASS_AT_LEVER: Powers = (1, 1, 0, 0, 0, 0, 0)
 _V: Powers = (2, 1, -3, -1, 0, 0, 0)
 _JOULE: Powers = (2, 1, -2, 0, 0, 0, 0)
 _WATT: Powers = (2, 1, -3, 0, 0, 0, 0)
+_PRESSURE: Powers = (-1, 1, -2, 0, 0, 0, 0)
+_VOLUME: Powers = (3, 0, 0, 0, 0, 0, 0)
 _OHM: Powers = (2, 1, -3, -2, 0, 0, 0)
 _SPEED: Powers = (1, 0, -1, 0, 0, 0, 0)
 ANGULAR_SPEED: Powers = (0, 0, -1, 0, 1, 0, 0)
@@ -85,6 +87,12 @@ def _words() -> dict[str, tuple[float, Powers]]:
     put("W watt watts", 1.0, _WATT)
     put("J joule joules", 1.0, _JOULE)
     put("K degC", 1.0, _KELVIN)
+    put("Pa pascal pascals", 1.0, _PRESSURE)
+    put("kPa", 1000.0, _PRESSURE)
+    put("bar bars", 1e5, _PRESSURE)
+    put("psi", POUND * GRAVITY / INCH**2, _PRESSURE)
+    put("l litre liter litres liters", 0.001, _VOLUME)
+    put("ml millilitre milliliter millilitres milliliters", 1e-6, _VOLUME)
     put("% percent", 0.01, NONE)
     return table
 
@@ -187,6 +195,8 @@ DIMENSIONS: dict[str, Dimension] = {
     "charge": _dimension("a charge", "A*s", _CHARGE, "Ah mAh"),
     "temperature": _dimension("a temperature", "degC", _KELVIN, "degC"),
     "thermal_resistance": _dimension("a thermal resistance", "K/W", _per(_KELVIN, _WATT), "K/W"),
+    "pressure": _dimension("a pressure", "Pa", _PRESSURE, "bar psi kPa"),
+    "volume": _dimension("a volume", "m^3", _VOLUME, "ml l"),
     "energy": _dimension("an energy", "J", _JOULE, "J"),
     "share": _dimension("a share", "", NONE, "%"),
     "length_counts_scale": _dimension(

@@ -16,6 +16,12 @@ GEARED = {
 MOTORS = {"small": SMALL, "large": LARGE, "geared": GEARED}
 
 
+CYLINDER = {
+    "kind": "cylinder", "time": "0.2 s", "bore": "20 mm", "stroke": "100 mm", "tank": "500 ml", "supply": "6 bar",
+    "least_pressure": "3 bar",
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Drawn:
     """A mechanism called `it`, where it starts and where it is sent [m, rad], both as numbers of its coordinate."""
@@ -30,25 +36,26 @@ def number(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(low, high, allow_nan=False).map(lambda value: round(value, 6))
 
 
-def controls(unit: str) -> st.SearchStrategy[Words]:
-    window = number(0.004, 0.03).map(lambda w: f"{w} {unit}")
-    slow = number(0.02, 0.4).map(lambda v: f"{v} {unit}/s")
+def controls(unit: str, scale: float = 1.0) -> st.SearchStrategy[Words]:
+    """Controls of a mechanism whose moves are about this many units long."""
+    window = number(0.004, 0.03).map(lambda w: f"{scale * w} {unit}")
+    slow = number(0.02, 0.4).map(lambda v: f"{scale * v} {unit}/s")
     full = st.fixed_dictionaries(
         {"loop": st.just("full_effort"), "window": window, "after": st.sampled_from(["brake", "coast"])}
     )
     position = st.fixed_dictionaries(
         {
             "loop": st.just("position"), "window": window, "slower_than": slow,
-            "p": number(2.0, 40.0).map(lambda p: f"{p} /{unit}"),
-            "d": number(0.0, 1.0).map(lambda d: f"{d} s/{unit}"),
+            "p": number(2.0, 40.0).map(lambda p: f"{p / scale} /{unit}"),
+            "d": number(0.0, 1.0).map(lambda d: f"{d / scale} s/{unit}"),
         }
     )  # fmt: skip
     profile = st.fixed_dictionaries(
         {
             "loop": st.just("profile"), "window": window, "slower_than": slow,
-            "p": number(5.0, 30.0).map(lambda p: f"{p} /{unit}"),
-            "speed": number(0.1, 0.8).map(lambda v: f"{v} {unit}/s"),
-            "acceleration": number(0.5, 4.0).map(lambda a: f"{a} {unit}/s^2"),
+            "p": number(5.0, 30.0).map(lambda p: f"{p / scale} /{unit}"),
+            "speed": number(0.1, 0.8).map(lambda v: f"{scale * v} {unit}/s"),
+            "acceleration": number(0.5, 4.0).map(lambda a: f"{scale * a} {unit}/s^2"),
         }
     )  # fmt: skip
     return st.one_of(full, position, profile)
@@ -130,12 +137,32 @@ def servos(draw: Any) -> Drawn:
 
 
 @st.composite
+def claws(draw: Any) -> Drawn:
+    servo = draw(servos()).mechanism
+    side = draw(st.sampled_from(["rising", "falling"]))
+    mechanism = {
+        **servo, "kind": "claw", "jaw": f"{draw(number(30.0, 120.0))} mm", "closes": side,
+        "contact": f"{draw(number(60.0, 120.0))} deg", "stiffness": f"{draw(number(1.0, 50.0))} N/mm",
+        "moving_jaws": draw(st.integers(1, 2)), "element_mass": f"{draw(number(0.02, 0.3))} kg",
+    }  # fmt: skip
+    ends = (draw(number(0.0, 1.0)), draw(number(0.2, 3.14)))
+    return Drawn(mechanism, *(ends if side == "rising" else (3.14 - ends[0], 3.14 - ends[1])))
+
+
+@st.composite
 def rollers(draw: Any) -> Drawn:
     mechanism = {
         "kind": "roller", "motors": "1 x small", "gearing": draw(gearing(1.0, 8.0)),
         "inertia": f"{draw(number(1e-4, 3e-3))} kg*m^2", "friction": f"{draw(number(0.0, 0.02))} N*m",
     }  # fmt: skip
     return Drawn(mechanism, 0.0, draw(number(0.2, 1.0)))
+
+
+@st.composite
+def flywheels(draw: Any) -> Drawn:
+    wheel = draw(rollers())
+    more = {"kind": "flywheel", "speed": "300 rpm", "diameter": "90 mm", "element_mass": "0.2 kg"}
+    return Drawn({**wheel.mechanism, **more}, wheel.start, wheel.target)
 
 
 @st.composite
@@ -147,6 +174,51 @@ def winches(draw: Any) -> Drawn:
         "travel": ["0 m", "0.5 m"], "control": draw(controls("m")),
     }  # fmt: skip
     return Drawn(mechanism, draw(number(0.0, 0.4)), draw(st.one_of(number(0.1, 0.5), st.just(0.5))))
+
+
+@st.composite
+def hoists(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "hoist", "motors": "1 x small", "gearing": draw(gearing(40.0, 100.0)),
+        "drum_diameter": f"{draw(number(12.0, 30.0))} mm", "load_mass": f"{draw(number(2.0, 12.0))} kg",
+        "slack": f"{draw(st.sampled_from([0.0, 0.08, 0.2]))} m", "friction": f"{draw(number(0.5, 6.0))} N",
+        "travel": ["0 m", "0.5 m"], "control": draw(controls("m")), "holding_brake": draw(st.booleans()),
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism |= {
+            "hook": [f"{draw(number(0.25, 0.40))} m", "0.45 m"], "mass_centre": ["0.22 m", "0.15 m"],
+        }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism |= {"drum_width": "12 mm", "cord_diameter": f"{draw(number(1.0, 3.0))} mm"}
+    return Drawn(mechanism, draw(number(0.0, 0.4)), draw(st.one_of(number(0.1, 0.5), st.just(0.5))))
+
+
+@st.composite
+def axles(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "axle", "motors": "1 x geared", "gearing": draw(gearing(1.0, 3.0)),
+        "drum_diameter": [f"{draw(number(10.0, 40.0))} mm" for _ in range(2)],
+        "moving_mass": [f"{draw(number(0.3, 2.0))} kg" for _ in range(2)],
+        "friction": [f"{draw(number(0.5, 6.0))} N" for _ in range(2)],
+        "highest": ["1 m", "1 m"], "travel": ["0 rad", "6 rad"], "control": draw(controls("rad", 20.0)),
+    }  # fmt: skip
+    side = draw(st.sampled_from([1, -1]))
+    if side < 0:
+        mechanism |= {"wound": [1, -1], "at_zero": ["0 m", "500 mm"]}
+    if draw(st.booleans()):
+        mechanism |= {"cord": "pulls", "at_zero": ["0 m", f"{draw(number(20.0, 60.0)) * -side} mm"]}
+    return Drawn(mechanism, draw(number(0.0, 5.5)), draw(number(0.5, 5.8)))
+
+
+@st.composite
+def turrets(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "turret", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
+        "inertia": f"{draw(number(0.01, 0.3))} kg*m^2", "off_axis_mass": f"{draw(number(0.0, 1.5))} kg",
+        "off_axis": f"{draw(number(0.0, 0.2))} m", "friction": f"{draw(number(0.02, 0.5))} N*m",
+        "travel": ["-200 deg", "200 deg"], "wraps": draw(st.booleans()), "control": draw(controls("rad")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(-3.1, 3.1)), draw(number(-3.4, 3.4)))
 
 
 @st.composite
@@ -167,10 +239,16 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "slide": slides,
     "arm": arms,
     "servo": servos,
+    "claw": claws,
     "roller": rollers,
+    "flywheel": flywheels,
     "winch": winches,
+    "hoist": hoists,
+    "axle": axles,
+    "turret": turrets,
     "mecanum": lambda: drives("mecanum"),
     "tank": lambda: drives("tank"),
     "measured": lambda: st.just(Drawn({"kind": "measured", "time": "0.35 s"}, 0.0, 0.0, "open")),
+    "cylinder": lambda: st.just(Drawn(CYLINDER, 0.0, 0.0, "out")),
 }
 BATTERIES = st.tuples(number(11.5, 14.0), number(0.02, 0.35))

@@ -28,7 +28,7 @@ QUICK = settings(
     suppress_health_check=list(HealthCheck),
     phases=[Phase.explicit, Phase.generate],  # a drawn robot says enough: no minutes of shrinking
 )
-WITH_PHYSICS = sorted(set(KINDS_DRAWN) - {"measured"})
+WITH_PHYSICS = sorted(set(KINDS_DRAWN) - {"measured", "cylinder"})
 POSE = Pose(1.0, 1.0, 0.0)
 
 
@@ -47,9 +47,9 @@ def send(plant: Plant, drawn: Drawn) -> Move:
     kind = drawn.mechanism["kind"]
     if kind in ("mecanum", "tank"):
         return plant.command("it", DriveTo(Pose(1.0 + drawn.target, 1.0, 0.0)))
-    if kind == "roller":
+    if kind in ("roller", "flywheel"):
         return plant.command("it", Spin(drawn.target))
-    if kind == "measured":
+    if kind in ("measured", "cylinder"):
         return plant.command("it", GoTo(drawn.word))
     return plant.command("it", GoTo(drawn.target))
 
@@ -75,7 +75,7 @@ def test_no_faster_than_the_floor_and_no_endless_run(
     move = send(plant, drawn)
     plant.advance(6_000_000)
     arrival, floor = move.arrival_us(), move.floor_s()
-    if kind != "measured":
+    if kind not in ("measured", "cylinder"):
         assert np.isfinite(columns(plant)).all()
         assert plant._rows < 20_000
         w, m = plant.arrays.w, plant.arrays.at["it"]
@@ -148,6 +148,20 @@ def to_touch(kind: str, battery: tuple[float, float], load: float) -> float:
             "kind": "winch", "motors": "1 x small", "gearing": gears, "drum_diameter": "30 mm", "friction": "2 N",
             "load": f"{20.0 * load} N", "load_mass": "0.5 kg", "travel": ["0 m", "0.4 m"], "control": control,
         }  # fmt: skip
+    elif kind == "hoist":
+        mechanism = {
+            "kind": "hoist", "motors": "1 x small", "gearing": [{"ratio": "60:1", "efficiency": "80 %"}],
+            "drum_diameter": "20 mm", "drum_width": "10 mm", "cord_diameter": "2 mm", "friction": "2 N",
+            "load_mass": f"{2.0 + load} kg", "slack": "0.1 m", "hook": ["0.3 m", "0.4 m"],
+            "mass_centre": ["0.2 m", "0.15 m"], "travel": ["0 m", "0.4 m"], "control": control,
+        }  # fmt: skip
+    elif kind == "axle":
+        mechanism = {
+            "kind": "axle", "motors": "1 x small", "gearing": gears, "drum_diameter": ["30 mm", "12 mm"],
+            "moving_mass": ["0.5 kg", f"{0.5 + 2.0 * load} kg"], "friction": ["2 N", "1 N"], "cord": "pulls",
+            "at_zero": ["0 m", "-50 mm"], "highest": ["0.45 m", "0.4 m"], "travel": ["0 rad", "30 rad"],
+            "control": {"loop": "full_effort", "window": "0.1 rad"},
+        }  # fmt: skip
     else:
         mechanism = {
             "kind": "arm", "motors": "1 x geared", "gearing": [{"ratio": "4:1", "efficiency": "80 %"}],
@@ -161,10 +175,12 @@ def to_touch(kind: str, battery: tuple[float, float], load: float) -> float:
 
 
 def mechanism_end(mechanism: dict[str, Any]) -> float:
+    if mechanism["kind"] == "axle":
+        return num(mechanism["highest"][0]) / (num(mechanism["drum_diameter"][0]) / 2000.0)
     return float(mechanism["travel"][1].split()[0])
 
 
-@pytest.mark.parametrize("kind", ["slide", "winch", "arm"])
+@pytest.mark.parametrize("kind", ["slide", "winch", "arm", "hoist", "axle"])
 @QUICK
 @given(battery=BATTERIES, more=number(0.05, 2.0), load=number(0.0, 2.0), extra=number(0.01, 1.0))
 def test_more_voltage_is_never_slower_and_more_load_never_faster(
@@ -196,7 +212,7 @@ def test_a_move_without_gravity_takes_as_long_when_mirrored(data: Any, battery: 
     assert floor == pytest.approx(other, rel=1e-6, abs=1e-6)
 
 
-ENERGY_CASES = ("slide", "arm", "winch", "roller", "servo")
+ENERGY_CASES = ("slide", "arm", "winch", "hoist", "axle", "turret", "roller", "servo", "claw")
 
 
 def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Drawn, Mechanism]:
@@ -204,24 +220,39 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
     drawn = data.draw(KINDS_DRAWN[kind]())
     values = {key: value for key, value in drawn.mechanism.items() if key not in ("springs", "detents")}
     drawn = Drawn(values, drawn.start, drawn.target)
-    if kind == "servo":
+    if kind in ("servo", "claw"):
         values = {key: value for key, value in values.items() if not key.startswith("load")}
         drawn = Drawn(values, drawn.start, drawn.target)
         speed = pi / 3.0 / num(values["speed"])
         torque, constant = num(values["stall_torque"]), 6.0 / speed
         values["stall_current"] = f"{torque / constant!r} A"
         rotor = 1e-3 * num(values["rotor_time"]) * torque / speed
+        pressed = np.zeros_like
+        if kind == "claw":
+            side = 1.0 if values["closes"] == "rising" else -1.0
+            rate = 1e3 * num(values["stiffness"]) * (1e-3 * num(values["jaw"]) * values["moving_jaws"]) ** 2
+            contact = radians(num(values["contact"]))
+
+            def pressed(q: np.ndarray) -> np.ndarray:
+                return side * rate * np.maximum(side * (q - contact), 0.0)
+
         it = Mechanism(1, constant * 6.0 / torque, constant, 0.01 * num(values["friction"]) * torque, rotor, 1.0, 1.0,
-                       1.0, np.zeros_like, np.zeros_like, 0.0)  # fmt: skip
+                       1.0, np.zeros_like, pressed, 0.0)  # fmt: skip
         return drawn, it
-    sheet = MOTORS["geared"] if kind == "arm" else SMALL
+    if kind == "hoist":  # lifted straight, on one layer
+        more = ("hook", "mass_centre", "drum_width", "cord_diameter", "holding_brake")
+        values = {key: value for key, value in values.items() if key not in more}
+    elif kind == "axle":  # both followers drawn all the way
+        values = {key: value for key, value in values.items() if key not in ("cord", "at_zero", "wound")}
+    drawn = Drawn(values, drawn.start, drawn.target)
+    sheet = MOTORS["geared"] if kind in ("arm", "axle", "turret") else SMALL
     resistance = 12.0 / num(sheet["stall_current"])
     constant = (12.0 - num(sheet["free_current"]) * resistance) / (num(sheet["free_speed"]) * pi / 30.0)
     rotor = num(sheet["rotor_inertia"]) * sheet["internal_ratio"] ** 2
     stage = values["gearing"][0]
     forward = 0.01 * num(stage["efficiency"])
     ratio = float(stage["ratio"].split(":")[0])
-    friction = num(values["friction"])
+    friction = 0.0 if kind == "axle" else num(values["friction"])
     if kind == "slide":
         masses, slope = (
             [num(mass) for mass in values["moving_mass"]],
@@ -244,7 +275,18 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
         mass, pull = num(values["load_mass"]), num(values["load"])
         loads = (lambda q: np.full_like(q, mass), lambda q: np.full_like(q, mass * G + pull))
         ratio *= 2000.0 / num(values["drum_diameter"])
-    elif kind == "roller":
+    elif kind == "hoist":
+        mass, slack = num(values["load_mass"]), num(values["slack"])
+        loads = (lambda q: np.where(q < slack, 0.0, mass), lambda q: np.where(q < slack, 0.0, mass * G))
+        ratio *= 2000.0 / num(values["drum_diameter"])
+    elif kind == "axle":
+        levers = [num(each) / 2000.0 for each in values["drum_diameter"]]
+        masses = [num(each) for each in values["moving_mass"]]
+        friction = sum(num(each) * r for each, r in zip(values["friction"], levers, strict=True))
+        inertia = sum(m * r * r for m, r in zip(masses, levers, strict=True))
+        moment = G * sum(m * r for m, r in zip(masses, levers, strict=True))
+        loads = (lambda q: np.full_like(q, inertia), lambda q: np.full_like(q, moment))
+    elif kind == "turret" or kind == "roller":
         loads = (lambda q: np.full_like(q, num(values["inertia"])), np.zeros_like)
     else:
         mass, centre = num(values["moving_mass"]), num(values["centre"])
@@ -277,7 +319,7 @@ def test_energy_closes(
     drawn, it = energy_case(kind, data, battery)
     assume(it.ratio**2 * it.rotor + it.back * float(it.mass(np.zeros(1))[0]) > 0.0)
     plant = plant_of(drawn, battery, 2.0, tolerance)
-    if kind == "servo":
+    if kind in ("servo", "claw"):
         plant.command("it", GoTo(drawn.target))
         band, dead = radians(num(drawn.mechanism["band"])), radians(num(drawn.mechanism["dead_band"]))
 

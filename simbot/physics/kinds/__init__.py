@@ -4,8 +4,39 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from simbot.physics.kinds import arm, measured, mecanum, roller, servo, slide, tank, winch
+from simbot.physics.kinds import (
+    arm,
+    axle,
+    claw,
+    cylinder,
+    flywheel,
+    hoist,
+    measured,
+    mecanum,
+    roller,
+    servo,
+    slide,
+    tank,
+    turret,
+    winch,
+)
 
 KINDS: dict[str, ModuleType] = {
-    module.NAME: module for module in (slide, arm, servo, roller, winch, mecanum, tank, measured)
+    module.NAME: module
+    for module in (
+        slide,
+        arm,
+        servo,
+        claw,
+        roller,
+        flywheel,
+        winch,
+        hoist,
+        axle,
+        turret,
+        mecanum,
+        tank,
+        measured,
+        cylinder,
+    )
 }

@@ -1,12 +1,13 @@
-"""Roller intake (or flywheel): no travel to speak of, it turns until told otherwise.
+"""Roller intake: no travel to speak of, it turns until told otherwise.
 
-Geometry: the coordinate is the roller's angle [rad]; `spin` sets its effort.
+Geometry: the coordinate is the roller's angle [rad]; `spin` sets its effort. An element that is pulled in is not
+felt by it; how long that takes is worked out by `simbot check`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import cos, sin
+from math import cos, sin, sqrt
 from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, OF_A_TRAVEL, STATIC
@@ -30,6 +31,29 @@ PARAMETERS = (
     Parameter("friction", "torque", "sliding friction at the axle", default=0.0, low=0.0),
     STATIC,
     DAMPING,
+    Parameter(
+        "pull_in",
+        "block",
+        "how it pulls in an element; none: not asked",
+        block=(
+            Parameter("diameter", "length", "of the rollers", required=True, low=0.002, high=1.0),
+            Parameter(
+                "grip",
+                "number",
+                "friction coefficient of roller on element",
+                required=True,
+                low=0.01,
+                high=5.0,
+            ),
+            Parameter(
+                "press", "force", "of the rollers on the element", required=True, low=0.0, open_low=True
+            ),
+            Parameter("element_mass", "mass", "of the element", required=True, low=0.0, open_low=True),
+            Parameter(
+                "length", "length", "way that it is pulled", required=True, low=0.0, open_low=True, high=5.0
+            ),
+        ),
+    ),
 )
 SKETCH = r"""
             .---.
@@ -37,6 +61,7 @@ SKETCH = r"""
          |   (O)   |    `inertia`: of the rollers about their axle
           \       /     `friction`, `damping`: at the axle
             '---'       `motors` through `gearing`
+       [ element ]----------->|   `pull_in`: how it draws an element in
 """
 
 DRAWN_RADIUS = 0.025  # m: no key states a roller's size
@@ -50,11 +75,24 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
 
 
+def pull_in_time(p: Mapping[str, Any], speed: float) -> float:
+    """Time to pull an element in [s]; `speed`: of the rollers [rad/s].
+
+    It slips with a = mu N/m until it is as fast as the rim, u, and then goes along: u/(2 a) + L/u where
+    u^2 < 2 a L, else it slips all the way: sqrt(2 L/a).
+    """
+    a = float(p["grip"]) * float(p["press"]) / float(p["element_mass"])
+    u, way = speed * float(p["diameter"]) / 2.0, float(p["length"])
+    return u / (2.0 * a) + way / u if u * u < 2.0 * a * way else sqrt(2.0 * way / a)
+
+
 def outline(p: Mapping[str, Any], q: float) -> Outline:
-    """View along the axle, which is the origin; its size is not stated and drawn as 25 mm."""
-    edge = (DRAWN_RADIUS * cos(q), DRAWN_RADIUS * sin(q))
+    """View along the axle, which is the origin; drawn as 25 mm where `pull_in` does not tell its size."""
+    pulled = p.get("pull_in")
+    radius = DRAWN_RADIUS if not pulled else float(pulled["diameter"]) / 2.0
+    edge = (radius * cos(q), radius * sin(q))
     return (
-        Disc((0.0, 0.0), DRAWN_RADIUS, "moving"),
-        Disc((0.0, 0.0), 0.2 * DRAWN_RADIUS, "frame"),
+        Disc((0.0, 0.0), radius, "moving"),
+        Disc((0.0, 0.0), 0.2 * radius, "frame"),
         Line(((0.0, 0.0), edge), "moving"),
     )

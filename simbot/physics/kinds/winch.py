@@ -9,8 +9,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.kinds.drum import DRUM, LAYERED, Phase, width_faults, wound
 from simbot.physics.outline import Disc, Line, Outline
-from simbot.physics.tables import GRAVITY, Reduced, Segment
+from simbot.physics.tables import GRAVITY, Reduced
 from simbot.scenario.parameters import Parameter
 
 NAME = "winch"
@@ -20,14 +21,8 @@ PARAMETERS = (
     *DRIVEN,
     TRAVEL,
     CORD_RATING,
-    Parameter(
-        "drum_diameter",
-        "length",
-        "of the drum, to the middle of the cord",
-        required=True,
-        low=0.001,
-        high=0.5,
-    ),
+    DRUM,
+    *LAYERED,
     Parameter(
         "load", "force", "pull on the cord that is there all the time", default=0.0, low=0.0, high=20000.0
     ),
@@ -65,15 +60,18 @@ SKETCH = r"""
 """
 CLEAR = 0.1  # of the travel between drum and load when all is wound in, for the drawing alone
 
+impossible = width_faults
+
 
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a winch; a `payload` [kg] hangs on the cord."""
     hanging = float(p["load_mass"]) + payload
     low, high = (float(end) for end in p["travel"])
-    segment = Segment(low, high, hanging + float(p["moving_mass"]), float(p["load"]) + GRAVITY * hanging)
+    pull = float(p["load"]) + GRAVITY * hanging
+    lifted = Phase.constant(high, hanging + float(p["moving_mass"]), pull)
     friction = float(p["friction"])
     return Reduced(
-        (segment,),
+        wound(p, low, [lifted]),
         2.0 / p["drum_diameter"],
         friction,
         friction * float(p["static_friction"]),

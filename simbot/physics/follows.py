@@ -1,0 +1,149 @@
+"""What follows from a robot's values without a run, for `simbot check`: what a claw holds, how a wheel spins up.
+
+Needs no compiled code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import inf, log, pi
+
+from simbot.physics import layout as L
+from simbot.physics.build import build_driven, completed
+from simbot.physics.kinds import claw, cylinder, flywheel, roller
+from simbot.physics.tables import GRAVITY
+from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
+
+RPM = pi / 30.0  # rad/s
+
+
+def consequences(robot: Robot) -> list[Remark]:
+    """Remarks of kind "follows" (and doubts, where what follows is not what is wanted), in file order."""
+    filled, _ = completed(robot)
+    remarks = []
+    for spec in filled.mechanisms.values():
+        for kind, key, text in _of(spec, filled):
+            line = spec.lines.get(key, spec.line)
+            remarks.append(Remark(kind, str(robot.path), line, f"robot.mechanisms.{spec.name}.{key}", text))
+    return remarks
+
+
+def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    if spec.kind == "claw":
+        yield from _grips(spec, robot)
+    elif spec.kind == "cylinder":
+        yield from _fills(spec)
+    elif spec.kind == "flywheel":
+        yield from _throws(spec, robot)
+    elif spec.kind == "roller" and spec.values["pull_in"] is not None:
+        yield from _pulls_in(spec, robot)
+
+
+def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
+    """How often a cylinder moves on one fill, and how hard it pushes."""
+    p = spec.values
+    number = cylinder.strokes(p)
+    most = min(float(p["supply"]), float(p["regulator"] or p["supply"]))
+    area = cylinder.volume(p, True) / float(p["stroke"])
+    text = (
+        f"{number} strokes on one fill, out and in by turns; outwards it pushes {most * area:.3g} N at first and "
+        f"{float(p['least_pressure']) * area:.3g} N at its least pressure; vent the air before hands come near it"
+    )
+    yield "follows" if number else "doubt", "tank", text
+
+
+def supply(spec: MechanismSpec, robot: Robot) -> float:
+    """Volts that feed it at rest: its rail's, or the weakest battery's."""
+    rail = spec.values.get("rail")
+    if rail is not None:
+        return float(robot.rails[rail].voltage)
+    return min(float(state.open_circuit) for state in robot.battery)
+
+
+def _grips(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """For each named position that closes on the element: force, what it holds, current as long as it presses."""
+    p, volts = spec.values, supply(spec, robot)
+    for word, target in (p["named"] or {}).items():
+        rest = claw.pressing(p, target, volts)
+        if rest is None:
+            continue
+        carried = int(p["faces"]) * float(p["grip"]) * rest.force
+        amps = int(p["count"]) * float(p["stall_current"]) * rest.effort * volts / float(p["at"])
+        text = (
+            f"{word} presses with at least {rest.force:.3g} N on each face, carries up to {carried / GRAVITY:.3g} kg "
+            f"at rest and draws {amps:.2g} A as long as it presses"
+        )
+        kind = "follows"
+        if p["element_mass"] is not None:
+            spare = carried / float(p["element_mass"]) - GRAVITY
+            if spare < 0.0:
+                kind, more = "doubt", "its element slips"
+            else:
+                more = f"its element is held up to an acceleration of {spare:.3g} m/s^2 upwards"
+            text = f"{text}; {more}"
+        yield kind, "named", text
+
+
+def spin_up(spec: MechanismSpec, robot: Robot, battery: BatteryState) -> flywheel.SpinUp:
+    """Full effort on a battery that feeds nothing else, from M w' = F0 - b w; current limits are left out.
+
+    F0 = G n r eta (k E/(R + n R_b) - friction) - friction of the wheel, b = G^2 n r eta k^2/(R + n R_b) + damping.
+    """
+    built = build_driven(spec, robot, 0.0)
+    row, wheel = built.groups[0], built.reduced
+    n, ratio, constant = row[L.G_N], row[L.G_RATIO], row[L.G_K]
+    ohms = row[L.G_R] + n * float(battery.resistance)
+    passed = n * ratio * row[L.G_RF] / row[L.G_FWD]
+    push = passed * (constant * float(battery.open_circuit) / ohms - row[L.G_TF]) - wheel.friction
+    drag = passed * ratio * constant**2 / ohms + wheel.damping
+    mass = wheel.segments[0].mass + ratio**2 * n * row[L.G_J] / row[L.G_FWD]
+    return flywheel.SpinUp(max(float(push / drag), 0.0), float(mass / drag))
+
+
+def _limited(spec: MechanismSpec) -> str:
+    limits = (spec.values["current_limit"], spec.values["battery_current_limit"])
+    return "" if limits == (None, None) else " (its current limit left out)"
+
+
+def _throws(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """Spin-up on the weakest battery, what a throw takes, and the way back to the speed asked for."""
+    p = spec.values
+    asked = float(p["speed"])
+    up, battery = max(
+        ((spin_up(spec, robot, state), state) for state in robot.battery),
+        key=lambda each: (each[0].time(0.0, asked), -each[0].final),
+    )
+    on = f"on {battery.name}, at full effort{_limited(spec)}"
+    if up.time(0.0, asked) == inf:
+        yield "doubt", "speed", f"it never gets there: {on} it ends at {up.final / RPM:.4g} rpm"
+        return
+    built = build_driven(spec, robot, 0.0)
+    row = built.groups[0]
+    turning = built.reduced.segments[0].mass + row[L.G_RATIO] ** 2 * row[L.G_N] * row[L.G_J]
+    left = flywheel.left_after_throw(p, float(turning))
+    rim = float(p["exit_share"]) * left * asked * float(p["diameter"]) / 2.0
+    yield (
+        "follows",
+        "speed",
+        f"{on}: {up.time(0.0, asked):.3g} s from rest to {asked / RPM:.4g} rpm, {up.tau * log(20.0):.3g} s to 95 % of "
+        f"the {up.final / RPM:.4g} rpm it ends at; a throw at {rim:.3g} m/s takes {1.0 - left:.2%} of its speed, "
+        f"which is back {up.time(left * asked, asked):.2g} s later",
+    )
+
+
+def _pulls_in(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    p = spec.values["pull_in"]
+    up, battery = min(
+        ((spin_up(spec, robot, state), state) for state in robot.battery), key=lambda each: each[0].final
+    )
+    if up.final <= 0.0:
+        yield "doubt", "pull_in", f"on {battery.name} it does not turn"
+        return
+    rim = up.final * float(p["diameter"]) / 2.0
+    seconds = roller.pull_in_time(p, up.final)
+    yield (
+        "follows",
+        "pull_in",
+        f"on {battery.name}, turning freely at full effort, its rim runs at {rim:.3g} m/s and an element is in "
+        f"after {seconds:.3g} s",
+    )
