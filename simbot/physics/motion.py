@@ -172,6 +172,15 @@ def look_up(reduced: Reduced, q: Array) -> tuple[Array, Array, Array, Array, Arr
     return out[0], out[1], out[2], out[3], out[4]
 
 
+def rubbing(reduced: Reduced, q: Array) -> tuple[Array, Array]:
+    """Sliding friction and friction at rest at positions [N, N m]."""
+    lows = np.array([segment.low for segment in reduced.segments])
+    which = np.clip(np.searchsorted(lows, q, side="right") - 1, 0, len(lows) - 1)
+    sliding = [reduced.friction if each.friction is None else each.friction for each in reduced.segments]
+    resting = [reduced.static if each.static is None else each.static for each in reduced.segments]
+    return np.array(sliding)[which], np.array(resting)[which]
+
+
 # --- the circuit --------------------------------------------------------------------------------------
 
 
@@ -335,7 +344,7 @@ def _capped(
             [force_of(group, i, factor, bend, v, a) for group, i in zip(groups, meets.motor, strict=True)]
         )
         return np.asarray(np.any((forces > high) | (forces < low), axis=0))
-    friction = np.sign(v) * reduced.friction + reduced.damping * v
+    friction = np.sign(v) * rubbing(reduced, q)[0] + reduced.damping * v
     force = mass * a + 0.5 * slope * v * v + load + friction
     near = CAP_NEAR * (np.abs(mass * a) + np.abs(load) + np.abs(friction))
     return np.asarray((force >= high[0] - near) | (force <= low[0] + near))

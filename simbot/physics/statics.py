@@ -12,7 +12,8 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.build import SWITCHING_EFFICIENCY, Built
-from simbot.physics.motion import TINY, Array, Circuit, flow, force_of, look_up
+from simbot.physics.heat import AIR, RISE_OF_R
+from simbot.physics.motion import TINY, Array, Circuit, flow, force_of, look_up, rubbing
 
 
 def stall_force(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
@@ -34,7 +35,7 @@ def stall_force(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
 
 def stall_share(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
     """Load and friction at rest over stall_force; above 1 it does not start, 0 where the load itself starts it."""
-    need = np.maximum(way * look_up(built.reduced, q)[2] + built.reduced.static, 0.0)
+    need = np.maximum(way * look_up(built.reduced, q)[2] + rubbing(built.reduced, q)[1], 0.0)
     there = stall_force(built, circuit, q, way)
     return np.where(need <= 0.0, 0.0, np.where(there > 0.0, need / np.maximum(there, TINY), inf))
 
@@ -50,7 +51,9 @@ def holding_torque(built: Built, q: Array) -> Array:
     if group[L.G_LOCKS] == 1.0 or back <= 0.0:
         return np.full_like(q, -inf)
     ratio = np.abs(group[L.G_RATIO] * factor)
-    return np.asarray((np.abs(load) - built.reduced.static) * back / ratio - group[L.G_N] * group[L.G_TF])
+    return np.asarray(
+        (np.abs(load) - rubbing(built.reduced, q)[1]) * back / ratio - group[L.G_N] * group[L.G_TF]
+    )
 
 
 def holding_current(built: Built, q: Array) -> Array:
@@ -67,7 +70,8 @@ def steady_speed(built: Built, circuit: Circuit, q: float, way: float) -> float:
     """
     here = np.array([q])
     _, _, load, factor, bend = look_up(built.reduced, here)
-    if way * load[0] + built.reduced.static >= stall_force(built, circuit, here, way)[0]:
+    sliding, resting = (each[0] for each in rubbing(built.reduced, here))
+    if way * load[0] + resting >= stall_force(built, circuit, here, way)[0]:
         return 0.0
     low, high = 0.0, 10.0 * built.free_speed
     for _ in range(100):
@@ -79,7 +83,7 @@ def steady_speed(built: Built, circuit: Circuit, q: float, way: float) -> float:
         for group, i in zip(built.groups, currents, strict=True):
             force = force_of(group, i, factor, 0.0 * bend, v, 0.0 * v)[0]
             brought += way * min(max(force, group[L.G_LO]), group[L.G_HI])
-        asked = way * load[0] + built.reduced.friction + built.reduced.damping * speed
+        asked = way * load[0] + sliding + built.reduced.damping * speed
         low, high = (speed, high) if brought > asked else (low, speed)
     return 0.5 * (low + high)
 
@@ -98,16 +102,15 @@ def holding_draw(group: Array, current: float, circuit: Circuit) -> tuple[float,
     return heat, power / (0.5 * (e + inside**0.5)) if inside >= 0.0 else inf
 
 
-COPPER = 0.00393  # 1/K at 20 degrees C, IEC 60028
 MAGNET = 0.002  # 1/K, ferrite, from memory
 
 
 def warmed(built: Built, celsius: float) -> Built:
-    """The same mechanism with motors at another temperature than the 20 degrees C of their sheets.
+    """The same mechanism with motors at another temperature than the 25 degrees C of their sheets.
 
-    Windings R (1 + 0.00393 (T - 20)); the motor constant falls by 0.2 % a kelvin of the magnets.
+    Resistance as `heat` has it; the motor constant falls by 0.2 % a kelvin of the magnets.
     """
     groups = built.groups.copy()
-    groups[:, L.G_R] *= 1.0 + COPPER * (celsius - 20.0)
-    groups[:, L.G_K] *= 1.0 - MAGNET * (celsius - 20.0)
+    groups[:, L.G_R] *= 1.0 + RISE_OF_R * (celsius - AIR)
+    groups[:, L.G_K] *= 1.0 - MAGNET * (celsius - AIR)
     return replace(built, groups=groups)

@@ -455,20 +455,20 @@ def first_event(w: Array, tab: Array, h: float) -> Any:
 
 
 @inner
-def enter_segment(w: Array, m: int, way: float) -> Any:
+def enter_segment(w: Array, tab: Array, m: int, way: float) -> Any:
     """Cross into the next segment of the travel: a mass picked up keeps momentum, one set down keeps speed."""
-    before = w[m + L.MASS_NOW]
+    before = look_up(w, tab, m, w[m + L.Q])[0]
     now = int(w[m + L.SEG_NOW] + way)
     w[m + L.SEG_NOW] = now
     load_segment(w, m)
     if way > 0.0 and w[int(w[m + L.SEG] + now * L.SEG_SIZE) + L.SEG_CATCH] == 1.0:
         w[m + L.Q_LO] = w[m + L.SEG_LO]
-    after = w[m + L.MASS_NOW]
-    if after > before:
+    after, _, _, factor, _ = look_up(w, tab, m, w[m + L.Q])
+    if after > before * (1.0 + 1e-9):
         rotor = 0.0
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
-            rotor += w[g + L.G_RATIO] ** 2 * w[g + L.G_N] * w[g + L.G_J] / w[g + L.G_FWD]
+            rotor += (w[g + L.G_RATIO] * factor) ** 2 * w[g + L.G_N] * w[g + L.G_J] / w[g + L.G_FWD]
             g += L.GROUP_SIZE
         w[m + L.SPEED] *= (rotor + before) / (rotor + after)
 
@@ -515,7 +515,7 @@ def change_mode(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
             stop_at(w, m, w[m + L.Q_LO])
         else:
             w[m + L.Q] = w[m + L.SEG_HI] if up else w[m + L.SEG_LO]
-            enter_segment(w, m, 1.0 if up else -1.0)
+            enter_segment(w, tab, m, 1.0 if up else -1.0)
     elif kind == ZONE_EDGE:
         error = w[m + L.TARGET] - w[m + L.Q]
         zone = w[m + L.ZONE]
@@ -610,6 +610,8 @@ def resolve(w: Array, tab: Array) -> Any:
     w[L.N_LIVE] = live
     w[L.DIRTY] = 0.0
     add_idle(w, tab)
+    a, b, p = add_moving(w, tab)  # what has come to rest may ask for something else than it did
+    stand_at(w, a, b, p)
     straighten(w)
     note(w, tab)
 
@@ -632,9 +634,9 @@ def settle_at_rest(w: Array, tab: Array, m: int) -> Any:
         return
     w[m + L.S] = direction
     if direction > 0.0 and w[m + L.Q] >= w[m + L.SEG_HI] and w[m + L.SEG_HI] < w[m + L.Q_HI]:
-        enter_segment(w, m, 1.0)
+        enter_segment(w, tab, m, 1.0)
     elif direction < 0.0 and w[m + L.Q] <= w[m + L.SEG_LO] and w[m + L.SEG_LO] > w[m + L.Q_LO]:
-        enter_segment(w, m, -1.0)
+        enter_segment(w, tab, m, -1.0)
 
 
 @inner
