@@ -321,13 +321,14 @@ def _motion(
     taken = np.array([circuit.full - meets.supply, way * meets.motor[0] * groups[0, L.G_R], way * emf[0]])
     taken = np.maximum(taken, 0.0)
     shares = taken / np.maximum(np.sum(taken, axis=0), TINY)
-    capped = _capped(built, meets, mass, slope, load, factor, bend, v, a) & (v != 0.0)
+    capped = _capped(built, meets, q, mass, slope, load, factor, bend, v, a) & (v != 0.0)
     return Motion(t, dt, q, v, duty, meets, winding, heat, load * v, capped, shares)
 
 
 def _capped(
     built: Built,
     meets: Flow,
+    q: Array,
     mass: Array,
     slope: Array,
     load: Array,

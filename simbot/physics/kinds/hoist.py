@@ -55,16 +55,16 @@ PARAMETERS = (
     DAMPING,
 )  # fmt: skip
 SKETCH = """\
-   ======= bar =======           slack   cord wound in before the hook meets
-            |                     travel  cord wound in, lowest and highest
+   ======= bar =======         slack   cord wound in before the hook meets
+            |                  travel  cord wound in, lowest and highest
             | cord, upright
-            |                     The load tilts about its rear contact until
-      ,-----+ hook                the mass centre is below the hook:
+            |                  The load tilts about its rear contact until
+      ,-----+ hook             the mass centre is below the hook:
       |     |\\
-      |  +  | drum_diameter         tan(tilt) = (hook - centre, forward)
-      | mass_centre                             / (hook - centre, up)
+      |  +  | drum_diameter      tan(tilt) = (hook - centre, forward)
+      | mass_centre                          / (hook - centre, up)
       |     |
-      '-----'                     and hangs from there on.
+      '-----'                  and hangs from there on.
       ^rear contact: [0, 0], forward to the right, up
 """
 
