@@ -73,7 +73,7 @@ class Holding:
     holds_off_surely: bool  # at the unfavourable end of every spread, too
     at: float  # where holding takes most
     motor_current_a: float
-    battery_current_a: float
+    battery_current_a: float  # inf: more than the battery can give
     heat_w: float  # in all motors
     fall: Fall | None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import isinf
 from typing import Any
 
 from simbot import __version__
@@ -89,7 +90,7 @@ def _holding(one: Holding) -> Document:
         "holds_at_ends_of_spreads": one.holds_off_surely,
         "at": rounded(one.at),
         "motor_current_a": rounded(one.motor_current_a),
-        "battery_current_a": rounded(one.battery_current_a),
+        "battery_current_a": None if isinf(one.battery_current_a) else rounded(one.battery_current_a),
         "heat_w": rounded(one.heat_w),
         "fall": fall,
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
-from math import ceil, degrees
+from math import ceil, degrees, isinf
 from pathlib import PurePath
 from typing import IO
 
@@ -310,6 +310,10 @@ def _holding(move: OneMove) -> Iterator[str]:
             )
 
 
+def _amps(current: float) -> str:
+    return "more than it can give" if isinf(current) else f"{current:.2f}"
+
+
 def _holds(one: Holding) -> str:
     return "yes" if one.holds_off_surely else "barely" if one.holds_off else "NO"
 
@@ -324,7 +328,12 @@ def _held_by_current(move: OneMove, number: int, load: float, group: list[Holdin
         [
             ("holds with the power off", of(_holds)),
             ("current of one motor to hold, at least [A]", of(lambda one: f"{one.motor_current_a:.2f}")),
-            ("battery current [A]", of(lambda one: f"{one.battery_current_a:.2f}")),
+            (
+                "battery current [A]",
+                of(
+                    lambda one: "too much" if isinf(one.battery_current_a) else f"{one.battery_current_a:.2f}"
+                ),
+            ),
             ("heat in all its motors [W]", of(lambda one: f"{one.heat_w:.1f}")),
         ],
     )
