@@ -18,9 +18,10 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
+from simbot.physics.kinds import KINDS
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
-from simbot.physics.route import Leg, Route
+from simbot.physics.route import Leg, Route, Steering
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
 
@@ -289,7 +290,7 @@ class Plant:
             if spec.kind in DRIVES:
                 pose = start.pose or Pose(0.0, 0.0, 0.0)
                 self._drive = name
-                self._route = Route.at_rest(spec.kind == "mecanum", pose)
+                self._route = Route.at_rest(KINDS[spec.kind].HOLONOMIC, pose)
             else:
                 low = w[m + L.Q_LO]
                 w[m + L.Q] = float(start.positions.get(name, low if low > -1e8 else 0.0))
@@ -358,6 +359,11 @@ class Plant:
         assert self._drive is None or self._route is not None
         while self._route is not None and self._route.ahead:
             assert self._drive is not None
+            if isinstance(self._route.now, Steering):
+                seen = self._steer(self._route.now, t_end, () if self._drive in watched else watched)
+                if seen or self.arrays.w[L.T] >= t_end:
+                    return seen
+                continue
             before, rows = self.arrays.w.copy(), self._rows
             ended = self._advance(t_end, (self._drive,))
             if (
@@ -377,6 +383,16 @@ class Plant:
             if not ended:
                 return False
         return self._advance(t_end, watched)
+
+    def _steer(self, leg: Steering, t_end: float, watched: tuple[str, ...]) -> bool:
+        """As _run, while the wheels are steered; at the tick at which they stand, the next leg begins."""
+        assert self._route is not None
+        begin = self._route.legs[-1][0]
+        ready = self.tick_at_or_after(microseconds(begin + leg.lasts)) / 1e6
+        seen = self._advance(min(ready, t_end), watched)
+        if self.arrays.w[L.T] >= ready:
+            self._start_leg()
+        return seen
 
     def _advance(self, t_end: float, watched: tuple[str, ...]) -> bool:
         """As _run, on the leg under way."""
@@ -502,7 +518,12 @@ class Plant:
         t = self.arrays.w[L.T]
         near = float(self._control(self._drive)["window"])
         turned = float(self._control(self._drive, True)["window"])
-        self._route.ahead = self._route.plan(self._pose_at(t), self._odometer_at(t), goal, near, turned)
+        spec, odometer = self.robot.mechanisms[self._drive], self._odometer_at(t)
+        legs = self._route.plan(self._pose_at(t), odometer, goal, near, turned)
+        kind = KINDS[spec.kind]
+        if hasattr(kind, "steering_time"):
+            legs = self._route.with_steering(legs, kind, spec.values, t, odometer)
+        self._route.ahead = legs
 
     def _start_leg(self) -> None:
         """Begin the next leg; speed along a straight line is kept where the new one goes on from it."""
@@ -511,7 +532,7 @@ class Plant:
         w, m = self.arrays.w, self.arrays.at[name]
         old, leg = route.now, route.ahead.pop(0)
         speed = 0.0
-        if not old.turning and not leg.turning:
+        if not old.turning and not leg.turning and not isinstance(leg, Steering):
             speed = w[m + L.SPEED] * cos(leg.way - old.way)
             speed = 0.0 if abs(speed) < 1e-12 else float(speed)
         elif old.turning and leg.turning:

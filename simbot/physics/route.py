@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from math import atan2, cos, hypot, pi, remainder, sin
+from types import ModuleType
+from typing import Any
 
 from simbot.scenario.model import Pose
 
 TINY = 1e-9
+Angles = tuple[
+    float, float, float, float
+]  # of steered wheels [rad], front left, front right, rear right, rear left
 
 
 @dataclass(frozen=True)
@@ -60,6 +66,15 @@ class Leg:
         return self.at + along, max(left, 0.0) ** 0.5 if abs(across) > TINY else within
 
 
+@dataclass(frozen=True)
+class Steering(Leg):
+    """Standing still while the wheels are steered from one set of angles to another; `lasts` [s]."""
+
+    before: Angles = (0.0,) * 4
+    after: Angles = (0.0,) * 4
+    lasts: float = 0.0
+
+
 @dataclass
 class Route:
     """Legs driven so far and still to drive; distances along all straight lines add up in one coordinate.
@@ -110,6 +125,47 @@ class Route:
             distance = 0.0  # near enough: it does not turn aside for millimetres
             goal = Pose(pose.x, pose.y, goal.heading)
         return self._ahead(pose, odometer, goal, distance, bearing, heading_window)
+
+    def with_steering(
+        self, legs: list[Leg], kind: ModuleType, values: Mapping[str, Any], t: float, odometer: float
+    ) -> list[Leg]:
+        """The same legs, each after the steering that it takes.
+
+        Parameters
+        ----------
+        kind : module
+            With `steered`, `steering_time` and `steered_for`.
+        values : mapping
+            Of the drive's keys.
+        t, odometer : float
+            The instant at which they are planned [s], and the distance driven until then.
+        """
+        angles = self._angles(kind, values, t)
+        out: list[Leg] = []
+        for leg in legs:
+            wanted = kind.steered(values, None if leg.turning else leg.direction)
+            if not leg.turning:
+                odometer = leg.at
+            lasts = kind.steering_time(values, angles, wanted) if abs(leg.to - leg.at) > TINY else 0.0
+            if lasts > TINY:
+                here = (leg.origin, odometer, odometer, leg.origin.heading, 0.0)
+                out.append(Steering(False, *here, angles, wanted, lasts))
+                angles = wanted
+            out.append(leg)
+            if not leg.turning:
+                odometer = leg.to
+        return out
+
+    def _angles(self, kind: ModuleType, values: Mapping[str, Any], t: float) -> Angles:
+        """How the wheels stand at an instant: straight ahead at the start, else as the last leg left them."""
+        for begin, leg in reversed(self.legs):
+            if isinstance(leg, Steering):
+                angles: Angles = kind.steered_for(values, leg.before, leg.after, t - begin)
+                return angles
+            if abs(leg.to - leg.at) > TINY:
+                angles = kind.steered(values, None if leg.turning else leg.direction)
+                return angles
+        return (0.0,) * 4
 
     def _sideways(
         self, pose: Pose, odometer: float, goal: Pose, distance: float, way: float, heading_window: float

@@ -70,7 +70,7 @@ class CommandReader:
                 Fault(
                     "the robot has no drive",
                     listed(self.robot.roles.values()),
-                    "a mechanism of kind mecanum or tank",
+                    "a mechanism of kind mecanum, x_drive, swerve or tank",
                 ),
                 of_key=True,
             )

@@ -257,6 +257,7 @@ def _loose(sheet: Sheet, loc: Loc, kind: Kind) -> MechanismSpec | None:
 def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     """All keys of the kind's parameters: read, or their defaults."""
     own = Parameter("kind", "word", "its kind", required=True)
+    problems = len(sheet.desk.problems)
     shape = shape_of((own, *kind.PARAMETERS), kind.COORDINATE, kind.NAME)
     scale = read_counts_and_range(sheet, loc, kind)
     given = sheet.read(loc, shape, scale)
@@ -276,6 +277,9 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     values.update(blocks)
     values.update(stages)
     _check_travel(sheet, loc, values)
+    if len(sheet.desk.problems) == problems:
+        for key, fault in getattr(kind, "impossible", lambda _: ())(values):
+            sheet.fail((*loc, key), fault)
     if isinstance(values.get("motors"), tuple):
         values["motors"] = MotorUse(*values["motors"])
     if "named" in values:

@@ -1,18 +1,24 @@
-"""Drivetrains on the field: mecanum and tank, straight lines at a fixed heading and turns in place.
+"""What all drivetrains on the field share: straight lines at a fixed heading and turns in place.
 
-Geometry: the coordinate is the distance along the line [m], or the heading in a turn (radians). A mecanum
-robot keeps its heading and moves along the straight line, then turns; a tank turns towards (or away from)
-its goal, drives, and turns to the heading asked for.
+Geometry: the coordinate is the distance along the line [m], or the heading in a turn (radians). A robot that
+is free to move sideways keeps its heading along the straight line, then turns; a tank turns towards (or away
+from) its goal, drives, and turns to the heading asked for.
+
+A kind has HOLONOMIC (free to move sideways), `straight(p, mass, motors, direction)` and
+`turn(p, mass, motors, size)`, which give a Leg, and `outline` in plan view.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from math import cos, sin
 from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN
-from simbot.physics.tables import Reduced, Segment
+from simbot.physics.outline import Line, Outline, Point
+from simbot.physics.tables import GRAVITY, Reduced, Segment
+from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
 COORDINATE = "length"
@@ -21,6 +27,13 @@ PARAMETERS = (
     Parameter("wheel_diameter", "length", "of the wheels", required=True, low=0.01, high=1.0),
     Parameter("wheelbase", "length", "between front and rear axles", low=0.02, high=3.0),
     Parameter("track", "length", "between left and right wheels", low=0.02, high=3.0),
+    Parameter(
+        "centre_height",
+        "length",
+        "of the mass centre above the floor; none: no weight moves between the axles",
+        low=0.0,
+        high=3.0,
+    ),
     Parameter("grip", "number", "friction coefficient of wheel on floor", required=True, low=0.05, high=3.0),
     Parameter(
         "friction",
@@ -42,16 +55,6 @@ PARAMETERS = (
         low=0.0,
         open_low=True,
         high=200.0,
-    ),
-    Parameter(
-        "scrub",
-        "share",
-        "tank: sideways drag in a turn, as a share of grip x weight x wheelbase / 2",
-        default=0.5,
-        default_spread=0.3,
-        low=0.0,
-        high=1.0,
-        reason="common practice, no source",
     ),
     Parameter(
         "turn",
@@ -79,6 +82,21 @@ PARAMETERS = (
 )
 
 
+SCRUB = Parameter(
+    "scrub",
+    "share",
+    "sideways drag in a turn, as a share of grip x weight x wheelbase / 2",
+    default=0.5,
+    default_spread=0.3,
+    low=0.0,
+    high=1.0,
+    reason="common practice, no source",
+)
+DRIVEN_WHEELS = Parameter(
+    "driven", "choice", "which wheels the motors turn", default="all", choices=("all", "front", "rear")
+)
+
+
 @dataclass(frozen=True)
 class WheelGroup:
     """Wheels that turn alike: how many motors, their shaft's angle per unit of travel, their share of the effort."""
@@ -86,8 +104,9 @@ class WheelGroup:
     motors: int
     per_travel: float
     share: float
-    most: float  # greatest force or torque on the robot that its grip allows
+    most: float  # greatest force or torque on the robot that its grip allows, as the coordinate grows
     inertia: float = 0.0  # of its wheels, as felt along the coordinate
+    most_back: float | None = None  # the same against the coordinate; None: as much
 
 
 @dataclass(frozen=True)
@@ -126,3 +145,63 @@ def turning_inertia(p: Mapping[str, Any], mass: float, size: tuple[float, float]
     if p["turning_inertia"] is not None:
         return float(p["turning_inertia"])
     return mass * (size[0] ** 2 + size[1] ** 2) / 12.0
+
+
+def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
+    """Keys that say nothing without another."""
+    if p["centre_height"] is not None and p["wheelbase"] is None:
+        text = "how much weight it moves between the axles depends on the wheelbase too"
+        yield "centre_height", Fault(text, wanted="`wheelbase` beside it")
+
+
+def grip_along(p: Mapping[str, Any], mass: float, direction: float) -> tuple[float, float]:
+    """Greatest force on the robot along a line and against it, of wheels that roll along it [N].
+
+    Half the weight W stands on either axle; a force F at the floor, h below the mass centre, moves F h/L of it
+    to the rear one. All wheels driven: mu W, however it is shared. One axle: F = mu (W/2 +- F h cos(direction)/L),
+    so F = mu W/2 / (1 -+ mu h cos(direction)/L) (derivation), and mu W at the most: there the other axle lifts.
+    """
+    weight = p["grip"] * mass * GRAVITY
+    if p["driven"] == "all":
+        return weight, weight
+    moved = 0.0
+    if p["centre_height"] is not None:
+        moved = p["grip"] * p["centre_height"] / p["wheelbase"] * cos(direction)
+    if p["driven"] == "front":
+        moved = -moved
+    return _at_most(weight, moved), _at_most(weight, -moved)
+
+
+def _at_most(weight: float, moved: float) -> float:
+    return weight if moved >= 0.5 else weight / 2.0 / (1.0 - moved)
+
+
+def grip_turning(p: Mapping[str, Any], mass: float) -> float:
+    """Greatest sum of forces of the driven wheels in a turn in place [N]."""
+    return float(p["grip"] * mass * GRAVITY * (1.0 if p["driven"] == "all" else 0.5))
+
+
+def plan_view(p: Mapping[str, Any], axes: tuple[float, float, float, float]) -> Outline:
+    """Wheels on their contact rectangle seen from above, x along the heading, the centre at the origin.
+
+    Parameters
+    ----------
+    p : mapping
+    axes : four angles [rad]
+        Direction in which each wheel rolls, front left, front right, rear right, rear left.
+    """
+    half, side = float(p["wheelbase"] or 0.3) / 2.0, float(p["track"] or 0.3) / 2.0
+    corners = ((half, side), (half, -side), (-half, -side), (-half, side))
+    radius = float(p["wheel_diameter"]) / 2.0
+    shapes: list[Line] = [Line(corners, "frame", closed=True)]
+    shapes.append(Line(((0.0, 0.0), (half, 0.0)), "frame"))
+    for (x, y), angle in zip(corners, axes, strict=True):
+        shapes.append(Line(_wheel(x, y, radius, angle), "moving", closed=True))
+    return tuple(shapes)
+
+
+def _wheel(x: float, y: float, radius: float, angle: float) -> tuple[Point, ...]:
+    """A wheel from above: a rectangle as long as its diameter, a quarter of that wide [m]."""
+    c, s = cos(angle), sin(angle)
+    ends = ((1.0, 0.25), (1.0, -0.25), (-1.0, -0.25), (-1.0, 0.25))
+    return tuple((x + radius * (a * c - b * s), y + radius * (a * s + b * c)) for a, b in ends)

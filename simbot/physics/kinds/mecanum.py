@@ -11,19 +11,49 @@ from collections.abc import Mapping
 from math import cos, sin, sqrt
 from typing import Any
 
-from simbot.physics.kinds import drive
-from simbot.physics.kinds.drive import COORDINATE, Leg, WheelGroup, leg, turning_inertia
+from simbot.physics.kinds.drive import (
+    COORDINATE,
+    PARAMETERS,
+    Leg,
+    WheelGroup,
+    impossible,
+    leg,
+    plan_view,
+    turning_inertia,
+)
+from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
 
 NAME = "mecanum"
+HOLONOMIC = True
 SUMMARY = "mecanum drivetrain"
-PARAMETERS = tuple(each for each in drive.PARAMETERS if each.key != "scrub")  # its rollers do not scrub
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "straight", "turn"]
+__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
+
+SKETCH = """
+seen from above              <---- wheelbase ---->
+                          [///]                 [\\\\\\]  ^     [///] wheel with
+                            |                     |    |     rollers at 45 deg
+                            |          o------>   |  track   as they touch the
+                            |           heading   |    |     floor from above
+                          [\\\\\\]                 [///]  v
+"""
 
 
 def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
     """A straight line in a direction from the heading [rad]."""
-    radius = p["wheel_diameter"] / 2.0
+    return in_pairs(p, mass, motors, direction, p["wheel_diameter"] / 2.0)
+
+
+def in_pairs(p: Mapping[str, Any], mass: float, motors: int, direction: float, radius: float) -> Leg:
+    """A straight line of wheels that push along two axes at 45 degrees, each pair of them alike.
+
+    Parameters
+    ----------
+    direction : float
+        From the heading [rad].
+    radius : float
+        A wheel's travel along the floor per radian, over cos(direction) +- sin(direction) [m].
+    """
     first, second = abs(cos(direction) + sin(direction)), abs(cos(direction) - sin(direction))
     big, small = max(first, second), min(first, second)
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) / 2.0
@@ -43,3 +73,8 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) * lever
     groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Plan view; it looks the same wherever it stands."""
+    return plan_view(p, (0.0, 0.0, 0.0, 0.0))
