@@ -7,7 +7,7 @@ from simbot.analysis.order import order_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
-from simbot.physics.plant import DriveTo, Move, Plant
+from simbot.physics.plant import DriveFor, DriveTo, Move, Plant
 from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
 
@@ -258,5 +258,8 @@ def _stays(move: Move, coordinates: Coordinates) -> str:
     if isinstance(move.command, DriveTo):
         return f"does not get there ({move.reason()})"
     coordinate = coordinates[move.mechanism]
+    if isinstance(move.command, DriveFor):
+        way = extent(move.command.by, "angle" if move.command.direction is None else "length")
+        return f"does not come to rest {way} from where it began ({move.reason()})"
     ends, target = extent(move.ends_at(), coordinate), extent(move.target, coordinate)
     return f"ends at {ends}, not {target} ({move.reason()})"

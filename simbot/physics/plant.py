@@ -21,7 +21,7 @@ from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
-from simbot.physics.route import Leg, Route, Steering
+from simbot.physics.route import Leg, Push, Route, Steering
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
 
@@ -41,9 +41,10 @@ class GoTo:
 
 @dataclass(frozen=True)
 class DriveTo:
-    """Drive to a pose on the field: straight lines at a fixed heading, turns in place."""
+    """Drive to a pose on the field: straight lines at a fixed heading, turns in place, a stop at each point."""
 
     pose: Pose
+    through: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,13 +58,27 @@ class PushFor:
 
 
 @dataclass(frozen=True)
+class DriveFor:
+    """A drive's open-loop effort for a time, meant to go a distance `by` [m] in a direction from its heading [rad].
+
+    Direction None: to turn in place by an angle [rad].
+    """
+
+    effort: float
+    by: float
+    direction: float | None
+    duration_us: int
+    after: str | float | None = None  # as of PushFor
+
+
+@dataclass(frozen=True)
 class Spin:
     """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`)."""
 
     effort: float
 
 
-Command = GoTo | DriveTo | PushFor | Spin
+Command = GoTo | DriveTo | PushFor | DriveFor | Spin
 
 
 FIRST_ROWS = 16384
@@ -488,13 +503,16 @@ class Plant:
     def _order(self, move: Move, command: Command) -> None:
         name = move.mechanism
         if isinstance(command, DriveTo):
-            self._plan_drive(command.pose)
+            self._plan_drive(command)
             self._start_leg()
         elif isinstance(command, Spin):
             after = self._control(name).get("after")
             spin(self.arrays, name, command.effort, self._built(name), after)
             move.target = command.effort
             return
+        elif isinstance(command, DriveFor):
+            self._plan_push(command)
+            self._start_leg()
         elif isinstance(command, PushFor):
             control = self._control(name)
             order = order_for(self.arrays, name, control, command.toward, open_loop=True)
@@ -513,16 +531,30 @@ class Plant:
 
     # --- drive ------------------------------------------------------------------------------------
 
-    def _plan_drive(self, goal: Pose) -> None:
+    def _plan_drive(self, command: DriveTo) -> None:
         assert self._route is not None and self._drive is not None
         t = self.arrays.w[L.T]
         near = float(self._control(self._drive)["window"])
         turned = float(self._control(self._drive, True)["window"])
-        spec, odometer = self.robot.mechanisms[self._drive], self._odometer_at(t)
-        legs = self._route.plan(self._pose_at(t), odometer, goal, near, turned)
+        start = (self._pose_at(t), self._odometer_at(t))
+        legs = self._route.plan_through(*start, command.through, command.pose, near, turned)
+        self._go(legs)
+
+    def _plan_push(self, command: DriveFor) -> None:
+        assert self._route is not None
+        t = self.arrays.w[L.T]
+        end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
+        how = Push(command.effort, end, command.after)
+        leg = Leg.from_here(self._pose_at(t), self._odometer_at(t), command.by, command.direction, how)
+        self._go([leg])
+
+    def _go(self, legs: list[Leg]) -> None:
+        """Make these legs the ones ahead, each after the steering that it takes."""
+        assert self._route is not None and self._drive is not None
+        t, spec = self.arrays.w[L.T], self.robot.mechanisms[self._drive]
         kind = KINDS[spec.kind]
         if hasattr(kind, "steering_time"):
-            legs = self._route.with_steering(legs, kind, spec.values, t, odometer)
+            legs = self._route.with_steering(legs, kind, spec.values, t, self._odometer_at(t))
         self._route.ahead = legs
 
     def _start_leg(self) -> None:
@@ -543,7 +575,11 @@ class Plant:
         control = self._control(name, leg.turning)
         if route.ahead and control.get("slower_than") is None:
             control = {**control, "slower_than": LEG_END_TURN if leg.turning else LEG_END}
-        give(self.arrays, name, order_for(self.arrays, name, control, leg.to), self._built(name))
+        order = order_for(self.arrays, name, control, leg.to, open_loop=leg.push is not None)
+        if leg.push is None:
+            give(self.arrays, name, order, self._built(name))
+        else:
+            push(self.arrays, name, order, self._built(name), leg.push.effort, leg.push.end, leg.push.after)
 
     def _odometer_goal(self) -> float:
         """Coordinate along the straight lines at which the drive's present command ends."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import atan2, cos, hypot, pi, remainder, sin
 from types import ModuleType
@@ -14,6 +14,15 @@ TINY = 1e-9
 Angles = tuple[
     float, float, float, float
 ]  # of steered wheels [rad], front left, front right, rear right, rear left
+
+
+@dataclass(frozen=True)
+class Push:
+    """How a leg is driven open loop: effort (0..1), until an instant [s], what comes after (None: the control's)."""
+
+    effort: float
+    end: float
+    after: str | float | None
 
 
 @dataclass(frozen=True)
@@ -34,6 +43,8 @@ class Leg:
         Field angle in which a straight line's coordinate grows [rad].
     direction : float
         That angle seen from the heading [rad].
+    push : Push or None
+        None: under the drive's own control.
     """
 
     turning: bool
@@ -42,6 +53,15 @@ class Leg:
     to: float
     way: float = 0.0
     direction: float = 0.0
+    push: Push | None = None
+
+    @classmethod
+    def from_here(cls, pose: Pose, odometer: float, by: float, direction: float | None, push: Push) -> Leg:
+        """A line of some length in a direction from the heading, or (None) a turn by an angle."""
+        if direction is None:
+            return cls(True, pose, pose.heading, pose.heading + by, push=push)
+        way = pose.heading + direction
+        return cls(False, pose, odometer, odometer + by, way, direction, push)
 
     def pose(self, q: float) -> Pose:
         """The robot's pose at a coordinate."""
@@ -111,6 +131,26 @@ class Route:
                 return leg
         return self.legs[0][1]
 
+    def plan_through(
+        self,
+        pose: Pose,
+        odometer: float,
+        points: Sequence[tuple[float, float]],
+        goal: Pose,
+        window: float,
+        heading_window: float,
+    ) -> list[Leg]:
+        """Legs from a pose by way of points to a goal; at a point it does not turn to any heading of its own."""
+        out: list[Leg] = []
+        for x, y in points:
+            legs = self.plan(pose, odometer, Pose(x, y, pose.heading), window, heading_window)
+            while legs and (legs[-1].turning or abs(legs[-1].to - legs[-1].at) <= TINY):
+                legs.pop()
+            if legs:
+                out += legs
+                pose, odometer = legs[-1].pose(legs[-1].to), legs[-1].to
+        return out + self.plan(pose, odometer, goal, window, heading_window)
+
     def plan(
         self, pose: Pose, odometer: float, goal: Pose, window: float, heading_window: float
     ) -> list[Leg]:
@@ -149,7 +189,7 @@ class Route:
             lasts = kind.steering_time(values, angles, wanted) if abs(leg.to - leg.at) > TINY else 0.0
             if lasts > TINY:
                 here = (leg.origin, odometer, odometer, leg.origin.heading, 0.0)
-                out.append(Steering(False, *here, angles, wanted, lasts))
+                out.append(Steering(False, *here, None, angles, wanted, lasts))
                 angles = wanted
             out.append(leg)
             if not leg.turning:
