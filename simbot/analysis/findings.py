@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.order import order_findings
+from simbot.analysis.paths import path_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
+from simbot.physics.build import DRIVES
 from simbot.physics.plant import DriveFor, DriveTo, Move, Plant
 from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
@@ -34,6 +36,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
     deliveries = [delivery.at_us for delivery in trace.deliveries]
     found += load_findings(plan.robot, plant, places, deliveries)
+    drives = frozenset(name for name, spec in plan.robot.mechanisms.items() if spec.kind in DRIVES)
+    found += path_findings(plan, trace, plant, drives)
     return tuple(sorted(found, key=lambda one: one.at_us))
 
 

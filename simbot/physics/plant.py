@@ -602,6 +602,22 @@ class Plant:
         leg = self._route.at(t)
         return leg.pose(self._raw(self._drive, t)[0])
 
+    def ways(self, from_us: int, to_us: int) -> list[tuple[Leg, float, float]]:
+        """Lines and turns of commands since from_us, until to_us (<= now); least and greatest coordinate on each."""
+        name = self._drive
+        if name is None:
+            return []
+        column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_Q0
+        out = []
+        for begin, end, leg in reversed(self._legs_between(name, from_us / 1e6, to_us / 1e6)):
+            assert leg is not None
+            rows = np.searchsorted(self._log[: self._rows, L.LOG_T], (begin, end), side="left")
+            places = [leg.at, *self._log[rows[0] : rows[1], column]]
+            if end > begin:
+                places.append(self._raw(name, nextafter(end, -inf))[0])
+            out.append((leg, float(min(places)), float(max(places))))
+        return out
+
     # --- state ------------------------------------------------------------------------------------
 
     def _raw(self, name: str, t: float) -> tuple[float, float]:

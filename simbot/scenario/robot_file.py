@@ -39,7 +39,14 @@ from simbot.scenario.sheet import Desk, Loc, Sheet, listed
 from simbot.scenario.unit_table import resolved
 from simbot.scenario.units import Scale, read_as, read_quantity
 
-RESERVED = ("toward", "direction", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
+RESERVED = (
+    "toward",
+    "direction",
+    "for",
+    "after",
+    "pose",
+    "holds",
+)  # keys that stand beside mechanisms' names
 FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
 WINDING_LIMIT = 120.0  # degC
 WINDOW_SHARE = 0.02  # of the travel
