@@ -200,7 +200,7 @@ class CommandReader:
         self, loc: Loc, name: str, keys: EffortKeys, share: float, robot: RobotDraft
     ) -> list[Step]:
         """A drive's effort: `toward` is a distance ahead (or back), or an angle by which it turns in place."""
-        at = (*loc, "effort", "toward")
+        at, spec = (*loc, "effort", "toward"), robot.mechanisms.get(name)
         direction: float | None = 0.0 if keys.direction is None else float(keys.direction)
         by: Quantity | None
         try:
@@ -215,7 +215,7 @@ class CommandReader:
             self.sheet.fail(at, Fault("nowhere to go", keys.toward, wanted))
         if keys.direction is not None and direction is None:
             self._no_direction((*loc, "effort"), "it turns in place")
-        elif keys.direction is not None and robot.keeps_to_its_heading:
+        elif keys.direction is not None and spec is not None and spec.keeps_to_its_heading:
             self._no_direction((*loc, "effort"), f"{name} moves along its heading only")
         if by is None:
             return []

@@ -170,6 +170,11 @@ class MechanismSpec:
     line: int
     lines: dict[str, int] = field(default_factory=dict)  # key -> line
 
+    @property
+    def keeps_to_its_heading(self) -> bool:
+        """A drive that moves along its heading only."""
+        return self.kind == "tank"
+
 
 @dataclass(frozen=True)
 class OrderRule:

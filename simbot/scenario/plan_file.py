@@ -15,6 +15,7 @@ from simbot.scenario.model import (
     DriveStep,
     Endgame,
     HandOverStep,
+    MechanismSpec,
     PickStep,
     PlaceStep,
     Plan,
@@ -268,7 +269,7 @@ def _check_turning(sheet: Sheet, plan: Plan, robot: RobotDraft) -> None:
     if spec is None or start is None:
         return
     missing = [key for key in ("track", "wheelbase") if spec.values.get(key) is None]
-    turning = (step for step in all_steps(plan) if _turns(start, step, robot))
+    turning = (step for step in all_steps(plan) if _turns(start, step, spec))
     step = next(turning, None) if missing else None
     if step is not None:
         fault = Fault(
@@ -278,7 +279,7 @@ def _check_turning(sheet: Sheet, plan: Plan, robot: RobotDraft) -> None:
         _fail_at_line(sheet, step, f"robot.mechanisms.{spec.name}.{missing[0]}", fault)
 
 
-def _turns(start: Pose, step: Step, robot: RobotDraft) -> bool:
+def _turns(start: Pose, step: Step, spec: MechanismSpec) -> bool:
     """Whether a robot that stands along the start heading has to turn in a step."""
     if isinstance(step, DriveForStep):
         return step.direction is None
@@ -289,4 +290,4 @@ def _turns(start: Pose, step: Step, robot: RobotDraft) -> bool:
         return True
     points = (*step.through, (step.pose.x, step.pose.y))
     aside = ((y - start.y) * cos(start.heading) - (x - start.x) * sin(start.heading) for x, y in points)
-    return robot.keeps_to_its_heading and any(abs(each) > 1e-6 for each in aside)
+    return spec.keeps_to_its_heading and any(abs(each) > 1e-6 for each in aside)

@@ -39,14 +39,8 @@ from simbot.scenario.sheet import Desk, Loc, Sheet, listed
 from simbot.scenario.unit_table import resolved
 from simbot.scenario.units import Scale, read_as, read_quantity
 
-RESERVED = (
-    "toward",
-    "direction",
-    "for",
-    "after",
-    "pose",
-    "holds",
-)  # keys that stand beside mechanisms' names
+# keys that stand beside mechanisms' names
+RESERVED = ("toward", "direction", "for", "after", "pose", "holds")
 FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
 WINDING_LIMIT = 120.0  # degC
 WINDOW_SHARE = 0.02  # of the travel
@@ -69,12 +63,6 @@ class RobotDraft:
     def drive(self) -> str | None:
         """Name of the drive, where there is one."""
         return next((name for name, kind in self.roles.items() if kind == "drive"), None)
-
-    @property
-    def keeps_to_its_heading(self) -> bool:
-        """The drive moves along its heading only."""
-        spec = self.mechanisms.get(self.drive or "")
-        return spec is not None and spec.kind == "tank"
 
     def positions(self, sheet: Sheet, name: str) -> Positions | None:
         """How positions of a mechanism are read; None where that is unknown."""
