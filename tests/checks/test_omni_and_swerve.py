@@ -7,15 +7,16 @@ axle loads from the statics of a plane body; steering as a plain delay.
 from __future__ import annotations
 
 from math import cos, inf, pi, radians, sin, sqrt
+from types import ModuleType
 
 import numpy as np
 import pytest
 from builders import G, a_plant, a_robot
 from scipy.optimize import linprog
-from test_drive import FREE, GEARMOTOR, MASS, RADIUS, drive, values
+from test_drive import FREE, GEARMOTOR, MASS, RADIUS, WHEEL, drive, values
 
 from simbot.physics.assumptions import physics_remarks
-from simbot.physics.kinds import swerve, tank, x_drive
+from simbot.physics.kinds import mecanum, swerve, tank, x_drive
 from simbot.physics.plant import DriveTo, GoTo, Plant
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import Pose
@@ -118,13 +119,14 @@ def test_grip_of_one_driven_axle(driven: str, height: float) -> None:
 @pytest.mark.parametrize(
     ("driven", "ahead"), [("rear", 1.0), ("rear", -1.0), ("front", 1.0), ("front", -1.0)]
 )
-def test_start_at_the_grip_of_one_axle(driven: str, ahead: float) -> None:
-    """Through a file and the integrator: a robot on slippery ground, its mass centre 150 mm up."""
-    more = {"grip": 0.4, "driven": driven, "centre_height": "150 mm", "wheel_inertia": "0 kg*m^2"}
+@pytest.mark.parametrize("wheel", [0.0, WHEEL])
+def test_start_at_the_grip_of_one_axle(driven: str, ahead: float, wheel: float) -> None:
+    """Through a file and the integrator: slippery ground, mass centre 150 mm up, two wheels turned by the floor."""
+    more = {"grip": 0.4, "driven": driven, "centre_height": "150 mm", "wheel_inertia": f"{wheel} kg*m^2"}
     plant = on_the_field(drive("tank", **more))
     plant.command("drive", DriveTo(Pose(2.0 + 9.0 * ahead, 2.0, 0.0)))
     plant.advance(50_000)
-    right = 0.5 * force_at_the_grip(driven, 0.15, ahead, 0.4) / MASS * 0.05**2
+    right = 0.5 * force_at_the_grip(driven, 0.15, ahead, 0.4) / (MASS + 2.0 * wheel / RADIUS**2) * 0.05**2
     assert ahead * (plant.pose().x - 2.0) == pytest.approx(right, rel=1e-6)
 
 
@@ -254,3 +256,37 @@ def test_where_it_tips() -> None:
         for r in physics_remarks(a_robot({"drive": drive("tank")}, {"wheel": GEARMOTOR}))
         if "tips" in r.text
     ]
+
+
+def test_going_on_the_same_way_takes_no_steering() -> None:
+    """Sent farther on the same line it keeps its speed; sent aside it starts from rest, after the steering."""
+    plant = on_the_field(drive("swerve"))
+    plant.command("drive", DriveTo(Pose(4.0, 2.0, 0.0)))
+    plant.advance(500_000)
+    before = plant.speed("drive")
+    plant.command("drive", DriveTo(Pose(6.0, 2.0, 0.0)))
+    plant.advance(520_000)
+    assert plant.speed("drive") > before > 0.5
+    here = plant.pose()
+    plant.command("drive", DriveTo(Pose(here.x, 5.0, 0.0)))
+    plant.advance(520_000 + 160_000)
+    assert plant.pose() == here
+    plant.advance(520_000 + 260_000)
+    assert plant.pose().y > here.y
+
+
+# --- drawings -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", [mecanum, x_drive, swerve, tank], ids=lambda kind: kind.NAME)
+def test_outline(kind: ModuleType) -> None:
+    """Seen from above: a wheel round every corner of wheelbase and track, as long as its diameter, as it rolls."""
+    shapes = kind.outline(values(), 0.0)
+    wheels = [np.array(shape.points) for shape in shapes if shape.role == "moving"]
+    assert np.array([wheel.mean(axis=0) for wheel in wheels]) == pytest.approx(CORNERS)
+    for wheel, axis in zip(wheels, ACROSS if kind is x_drive else np.array([(1.0, 0.0)] * 4), strict=True):
+        along = (wheel - wheel.mean(axis=0)) @ axis
+        assert along.max() - along.min() == pytest.approx(2.0 * RADIUS)
+    lines = kind.SKETCH.splitlines()
+    assert max(map(len, lines)) <= 76 and kind.SKETCH.isascii()
+    assert all(key in kind.SKETCH for key in ("wheelbase", "track"))

@@ -5,7 +5,8 @@ is free to move sideways keeps its heading along the straight line, then turns; 
 from) its goal, drives, and turns to the heading asked for.
 
 A kind has HOLONOMIC (free to move sideways), `straight(p, mass, motors, direction)` and
-`turn(p, mass, motors, size)`, which give a Leg, and `outline` in plan view.
+`turn(p, mass, motors, size)`, which give a Leg, and `outline` in plan view. One whose wheels are steered also has
+`steered` (how they stand on a leg), `steering_time` between two stands, and `steered_for` a time.
 """
 
 from __future__ import annotations
@@ -125,11 +126,17 @@ def leg(
 ) -> Leg:
     """Assemble a leg: rolling friction, what comes on top of it (scrub), each group with its wheels' inertia.
 
-    Wheels stand between the gears and the floor: grip bounds what the floor gives, after their inertia.
+    Driven wheels stand between the gears and the floor: grip bounds what the floor gives, after their inertia.
+    The others are turned by the floor: theirs adds to the mass.
     """
     motors = sum(group.motors for group in groups)
     each = max(4, motors) / motors * float(p["wheel_inertia"])
-    turning = tuple(replace(group, inertia=group.motors * each * group.per_travel**2) for group in groups)
+    share = driven_share(p)
+    wheels = [group.motors * each * group.per_travel**2 for group in groups]
+    turning = tuple(
+        replace(group, inertia=share * inertia) for group, inertia in zip(groups, wheels, strict=True)
+    )
+    mass += (1.0 - share) * sum(wheels)
     reduced = Reduced(
         (Segment(-ENDLESS, ENDLESS, mass, 0.0),),
         1.0,
@@ -154,12 +161,18 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
         yield "centre_height", Fault(text, wanted="`wheelbase` beside it")
 
 
+def driven_share(p: Mapping[str, Any]) -> float:
+    """Share of the wheels, and of the weight at rest, that the motors turn."""
+    return 1.0 if p.get("driven", "all") == "all" else 0.5
+
+
 def grip_along(p: Mapping[str, Any], mass: float, direction: float) -> tuple[float, float]:
     """Greatest force on the robot along a line and against it, of wheels that roll along it [N].
 
     Half the weight W stands on either axle; a force F at the floor, h below the mass centre, moves F h/L of it
     to the rear one. All wheels driven: mu W, however it is shared. One axle: F = mu (W/2 +- F h cos(direction)/L),
     so F = mu W/2 / (1 -+ mu h cos(direction)/L) (derivation), and mu W at the most: there the other axle lifts.
+    What friction and undriven wheels take of F is left out of the moment.
     """
     weight = p["grip"] * mass * GRAVITY
     if p["driven"] == "all":
@@ -178,7 +191,7 @@ def _at_most(weight: float, moved: float) -> float:
 
 def grip_turning(p: Mapping[str, Any], mass: float) -> float:
     """Greatest sum of forces of the driven wheels in a turn in place [N]."""
-    return float(p["grip"] * mass * GRAVITY * (1.0 if p["driven"] == "all" else 0.5))
+    return float(p["grip"] * mass * GRAVITY * driven_share(p))
 
 
 def plan_view(p: Mapping[str, Any], axes: tuple[float, float, float, float]) -> Outline:

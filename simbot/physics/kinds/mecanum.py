@@ -30,12 +30,12 @@ SUMMARY = "mecanum drivetrain"
 __all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
 
 SKETCH = """
-seen from above              <---- wheelbase ---->
-                          [///]                 [\\\\\\]  ^     [///] wheel with
-                            |                     |    |     rollers at 45 deg
-                            |          o------>   |  track   as they touch the
-                            |           heading   |    |     floor from above
-                          [\\\\\\]                 [///]  v
+seen from above        <---- wheelbase ---->
+                    [///]                 [\\\\\\]  ^     [///] wheel with
+                      |                     |    |     rollers at 45 deg
+                      |          o------>   |  track   as they touch the
+                      |           heading   |    |     floor from above
+                    [\\\\\\]                 [///]  v
 """
 
 

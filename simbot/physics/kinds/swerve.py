@@ -46,12 +46,12 @@ PARAMETERS = (
 __all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
 
 SKETCH = """
-seen from above              <---- wheelbase ---->
-                            /=/                 /=/  ^     /=/ wheel, steered at
-                                                     |     steering_speed
-                                      o------>     track   driven: all, front
-                                       heading       |     or rear wheels
-                            /=/                 /=/  v
+seen from above        <---- wheelbase ---->
+                      /=/                 /=/  ^     /=/ wheel, steered at
+                                               |     steering_speed
+                                o------>     track   driven: all, front
+                                 heading       |     or rear wheels
+                      /=/                 /=/  v
 """
 
 

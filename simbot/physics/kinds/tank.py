@@ -33,12 +33,12 @@ PARAMETERS = (*drive.PARAMETERS, DRIVEN_WHEELS, SCRUB)
 __all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
 
 SKETCH = """
-seen from above              <---- wheelbase ---->
-                          [===]                 [===]  ^     [===] wheel
-                            |                     |    |
-                            |          o------>   |  track   driven: all, front
-                            |           heading   |    |     or rear wheels
-                          [===]                 [===]  v
+seen from above        <---- wheelbase ---->
+                    [===]                 [===]  ^     [===] wheel
+                      |                     |    |
+                      |          o------>   |  track   driven: all, front
+                      |           heading   |    |     or rear wheels
+                    [===]                 [===]  v
 """
 
 

@@ -31,12 +31,12 @@ SUMMARY = "X drivetrain: four omni wheels at 45 degrees"
 __all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
 
 SKETCH = """
-seen from above              <---- wheelbase ---->
-                            //                   \\\\  ^     //  omni wheel
-                                                     |
-                                      o------>     track   every wheel rolls at
-                                       heading       |     45 deg to the heading
-                            \\\\                   //  v
+seen from above        <---- wheelbase ---->
+                      //                   \\\\  ^     //  omni wheel
+                                               |
+                                o------>     track   every wheel rolls at
+                                 heading       |     45 deg to the heading
+                      \\\\                   //  v
 """
 
 
