@@ -174,6 +174,10 @@ def test_steering_is_part_of_the_floor() -> None:
     aside = on_the_field(drive("swerve")).command("drive", DriveTo(Pose(2.0, 4.0, 0.0))).floor_s()
     assert ahead is not None and aside is not None
     assert aside - ahead == pytest.approx(QUARTER, abs=2e-6)
+    loose = on_the_field(drive("swerve", steering_speed="600 deg/s ± 20 %"))
+    best = loose.command("drive", DriveTo(Pose(2.0, 4.0, 0.0))).floor_s()
+    assert best is not None
+    assert best - ahead == pytest.approx(90.0 / 720.0, abs=2e-6), "the favourable end of its spread"
 
 
 def test_a_line_and_a_turn_are_steered_apart() -> None:
