@@ -25,9 +25,10 @@ HOMES = {
     "simpy": ("routine/sequencer.py",),
     "rich": ("cli.py", "report/terminal.py"),
     "typer": ("cli.py",),
+    "shapely": ("analysis/paths.py",),
     "matplotlib": ("report/figure_move.py",),
 }
-HEAVY = {"numba", "scipy", "matplotlib", "simpy"}
+HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
 
 

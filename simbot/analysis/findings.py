@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.order import order_findings
+from simbot.analysis.paths import path_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
-from simbot.physics.plant import DriveTo, Move, Plant
+from simbot.physics.build import DRIVES
+from simbot.physics.plant import DriveFor, DriveTo, Move, Plant
 from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
 
@@ -34,6 +36,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
     deliveries = [delivery.at_us for delivery in trace.deliveries]
     found += load_findings(plan.robot, plant, places, deliveries)
+    drives = frozenset(name for name, spec in plan.robot.mechanisms.items() if spec.kind in DRIVES)
+    found += path_findings(plan, trace, plant, drives)
     return tuple(sorted(found, key=lambda one: one.at_us))
 
 
@@ -258,5 +262,8 @@ def _stays(move: Move, coordinates: Coordinates) -> str:
     if isinstance(move.command, DriveTo):
         return f"does not get there ({move.reason()})"
     coordinate = coordinates[move.mechanism]
+    if isinstance(move.command, DriveFor):
+        way = extent(move.command.by, "angle" if move.command.direction is None else "length")
+        return f"does not come to rest {way} from where it began ({move.reason()})"
     ends, target = extent(move.ends_at(), coordinate), extent(move.target, coordinate)
     return f"ends at {ends}, not {target} ({move.reason()})"

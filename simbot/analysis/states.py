@@ -6,11 +6,10 @@ from statistics import fmean
 
 from simbot.analysis import cycles, findings, timers
 from simbot.analysis.results import RunResult, StateResult
+from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan
-
-DRIVE_KINDS = frozenset({"mecanum", "tank"})
 
 
 def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) -> StateResult:
@@ -20,9 +19,7 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
     times = cycles.cycle_times_s(trace)
     points = cycles.points_by_period(trace, plan.game)
     mean = fmean(times) if times else None
-    drives = frozenset(
-        name for name, mechanism in plan.robot.mechanisms.items() if mechanism.kind in DRIVE_KINDS
-    )
+    drives = frozenset(name for name, mechanism in plan.robot.mechanisms.items() if mechanism.kind in DRIVES)
     lowest, lowest_at = plant.lowest_bus()
     peak, average = plant.currents()
     return StateResult(

@@ -6,13 +6,16 @@ Needs no compiled code.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import pi
 
 from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, completed
+from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
 from simbot.physics.stance import leans_on
+from simbot.physics.tables import GRAVITY
 from simbot.scenario.echo import shown
-from simbot.scenario.model import Remark, Robot
+from simbot.scenario.model import MechanismSpec, Remark, Robot
 from simbot.scenario.parameters import Quantity
 
 DIMENSIONS = {
@@ -56,12 +59,12 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
             yield Remark("assumed", file, rail.line, f"robot.rails.{rail.name}", text)
     for spec in robot.mechanisms.values():
         if spec.kind in DRIVES:
-            text = (
-                "wheels at the limit of their grip hold it and do not race; weight even on all wheels; what a turn "
-                "leaves of its heading error is steered out on the next straight line at no cost of time; a command "
-                "that takes over in another direction starts its line or turn from rest"
-            )
-            yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
+            owner = f"robot.mechanisms.{spec.name}"
+            yield Remark("assumed", file, spec.line, owner, _of_a_drive(spec))
+            if spec.values["centre_height"] is not None:
+                kind, text = _tipping(robot, spec)
+                yield Remark(kind, file, spec.lines["centre_height"], f"{owner}.centre_height", text)
+
         others = leans_on(robot, spec.name)
         if others:
             text = (
@@ -76,3 +79,37 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
             )
             line = spec.lines.get("friction", spec.line)
             yield Remark("assumed", file, line, f"robot.mechanisms.{spec.name}.friction", text)
+
+
+def _of_a_drive(spec: MechanismSpec) -> str:
+    text = (
+        "wheels at the limit of their grip hold it and do not race; half the weight on either axle, evenly on its "
+        "wheels; what a turn leaves of its heading error is steered out on the next straight line at no cost of "
+        "time; a command that takes over in another direction starts its line or turn from rest"
+    )
+    if "steering_speed" in spec.values:
+        text += "; its wheels stand straight ahead at the start and are steered before it moves, not while it does"
+    return text
+
+
+def _tipping(robot: Robot, spec: MechanismSpec) -> tuple[str, str]:
+    """Where it would tip, against what its grip allows: a = g b/h, half the wheelbase or track over the height.
+
+    From moments about the wheels it tips over (derivation); a doubt where the grip reaches that.
+    """
+    p, module = spec.values, KINDS[spec.kind]
+    ways = [("along its heading", 0.0, p["wheelbase"])]
+    if module.HOLONOMIC and p["track"] is not None:
+        ways.append(("sideways", pi / 2.0, p["track"]))
+    told, doubtful = [], False
+    for way, direction, base in ways:
+        limit = GRAVITY * float(base) / 2.0 / max(float(p["centre_height"]), 1e-6)
+        groups = module.straight(p, float(robot.mass), p["motors"].count, direction).groups
+        ahead = sum(group.most for group in groups)
+        back = sum(group.most if group.most_back is None else group.most_back for group in groups)
+        grip = max(ahead, back) / float(robot.mass)
+        doubtful = doubtful or grip >= limit
+        told.append(f"{way} it tips above {limit:.3g} m/s^2, and its grip allows {grip:.3g} m/s^2")
+    if not doubtful:
+        return "assumed", f"{'; '.join(told)}: it slips before it tips"
+    return "doubt", f"{'; '.join(told)}: where it is not slower by its motors it tips, which no run shows"

@@ -67,6 +67,7 @@ def group_row(
     limit: float = inf,
     battery_limit: float = inf,
     most: float = inf,
+    most_back: float = inf,
 ) -> Array:
     """Row of a motor group (see layout); ratio: motor's shaft per unit of travel.
 
@@ -90,7 +91,7 @@ def group_row(
     row[L.G_RF], row[L.G_RB] = bare, max(2.0 - 1.0 / bare, 1e-6)
     row[L.G_SHARE], row[L.G_LIMIT], row[L.G_LIMIT_B] = share, limit, battery_limit
     row[L.G_CURRENT], row[L.G_RAIL] = 1.0, -1.0
-    row[L.G_LO] = max(reduced.least_force, -most)
+    row[L.G_LO] = max(reduced.least_force, -most_back)
     row[L.G_HI] = min(reduced.greatest_force, most)
     row[L.G_LOCKS] = float(locks)
     return row
@@ -191,6 +192,7 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
             limit,
             battery_limit,
             group.most,
+            group.most if group.most_back is None else group.most_back,
         )
         for group in leg.groups
     ]
@@ -205,7 +207,7 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
     return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
 
 
-DRIVES = ("mecanum", "tank")
+DRIVES = tuple(name for name, module in KINDS.items() if hasattr(module, "HOLONOMIC"))
 SERVOS = ("servo", "claw")
 SPINNING = ("roller", "flywheel")
 Assumption = tuple[str, int, str, float, float, str]

@@ -18,8 +18,10 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Models
+from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
+from simbot.physics.route import Steering
 from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.physics.stance import Places
 from simbot.physics.stepper import LOG_FULL, advance
@@ -350,7 +352,11 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         ).time()
     assert move._route is not None
     total = 0.0
+    spec = models.robot.mechanisms[name]
     for number, leg in enumerate((move._route.now, *move._route.ahead)):
+        if isinstance(leg, Steering):
+            total += KINDS[spec.kind].steering_time(spec.values, leg.before, leg.after)
+            continue
         control = plant._control(name, leg.turning)
         slower = inf if control.get("slower_than") is None else float(control["slower_than"])
         direction = None if leg.turning else leg.direction

@@ -18,12 +18,13 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, SERVOS, SPINNING, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
+from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
 from simbot.physics.motion import Steps
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
-from simbot.physics.route import Leg, Route
+from simbot.physics.route import Leg, Push, Route, Steering
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
@@ -45,9 +46,10 @@ class GoTo:
 
 @dataclass(frozen=True)
 class DriveTo:
-    """Drive to a pose on the field: straight lines at a fixed heading, turns in place."""
+    """Drive to a pose on the field: straight lines at a fixed heading, turns in place, a stop at each point."""
 
     pose: Pose
+    through: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,13 +63,27 @@ class PushFor:
 
 
 @dataclass(frozen=True)
+class DriveFor:
+    """A drive's open-loop effort for a time, meant to go a distance `by` [m] in a direction from its heading [rad].
+
+    Direction None: to turn in place by an angle [rad].
+    """
+
+    effort: float
+    by: float
+    direction: float | None
+    duration_us: int
+    after: str | float | None = None  # as of PushFor
+
+
+@dataclass(frozen=True)
 class Spin:
     """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`)."""
 
     effort: float
 
 
-Command = GoTo | DriveTo | PushFor | Spin
+Command = GoTo | DriveTo | PushFor | DriveFor | Spin
 
 
 FIRST_ROWS = 16384
@@ -310,7 +326,7 @@ class Plant:
             if spec.kind in DRIVES:
                 pose = start.pose or Pose(0.0, 0.0, 0.0)
                 self._drive = name
-                self._route = Route.at_rest(spec.kind == "mecanum", pose)
+                self._route = Route.at_rest(KINDS[spec.kind].HOLONOMIC, pose)
             else:
                 self._look_at_others(name)
             if spec.kind in SPINNING:
@@ -417,6 +433,11 @@ class Plant:
         assert self._drive is None or self._route is not None
         while self._route is not None and self._route.ahead:
             assert self._drive is not None
+            if isinstance(self._route.now, Steering):
+                seen = self._steer(self._route.now, t_end, () if self._drive in watched else watched)
+                if seen or self.arrays.w[L.T] >= t_end:
+                    return seen
+                continue
             before, rows = self.arrays.w.copy(), self._rows
             ended = self._advance(t_end, (self._drive,), before_step)
             if watched and self._drive not in watched:  # they may have been inside before the leg's end
@@ -434,6 +455,16 @@ class Plant:
             if not ended:
                 return False
         return self._advance(t_end, watched, before_step)
+
+    def _steer(self, leg: Steering, t_end: float, watched: tuple[str, ...]) -> bool:
+        """As _run, while the wheels are steered; at the tick at which they stand, the next leg begins."""
+        assert self._route is not None
+        begin = self._route.legs[-1][0]
+        ready = self.tick_at_or_after(microseconds(begin + leg.lasts)) / 1e6
+        seen = self._advance(min(ready, t_end), watched)
+        if self.arrays.w[L.T] >= ready:
+            self._start_leg()
+        return seen
 
     def _advance(
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
@@ -548,13 +579,16 @@ class Plant:
     def _order(self, move: Move, command: Command) -> None:
         name = move.mechanism
         if isinstance(command, DriveTo):
-            self._plan_drive(command.pose)
+            self._plan_drive(command)
             self._start_leg()
         elif isinstance(command, Spin):
             after = self._control(name).get("after")
             spin(self.arrays, name, command.effort, self._built(name), after)
             move.target = command.effort
             return
+        elif isinstance(command, DriveFor):
+            self._plan_push(command)
+            self._start_leg()
         elif isinstance(command, PushFor):
             control = self._control(name)
             order = order_for(self.arrays, name, control, command.toward, open_loop=True)
@@ -584,12 +618,31 @@ class Plant:
 
     # --- drive ------------------------------------------------------------------------------------
 
-    def _plan_drive(self, goal: Pose) -> None:
+    def _plan_drive(self, command: DriveTo) -> None:
         assert self._route is not None and self._drive is not None
         t = self.arrays.w[L.T]
         near = float(self._control(self._drive)["window"])
         turned = float(self._control(self._drive, True)["window"])
-        self._route.ahead = self._route.plan(self._pose_at(t), self._odometer_at(t), goal, near, turned)
+        start = (self._pose_at(t), self._odometer_at(t))
+        legs = self._route.plan_through(*start, command.through, command.pose, near, turned)
+        self._go(legs)
+
+    def _plan_push(self, command: DriveFor) -> None:
+        assert self._route is not None
+        t = self.arrays.w[L.T]
+        end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
+        how = Push(command.effort, end, command.after)
+        leg = Leg.from_here(self._pose_at(t), self._odometer_at(t), command.by, command.direction, how)
+        self._go([leg])
+
+    def _go(self, legs: list[Leg]) -> None:
+        """Make these legs the ones ahead, each after the steering that it takes."""
+        assert self._route is not None and self._drive is not None
+        t, spec = self.arrays.w[L.T], self.robot.mechanisms[self._drive]
+        kind = KINDS[spec.kind]
+        if hasattr(kind, "steering_time"):
+            legs = self._route.with_steering(legs, kind, spec.values, t, self._odometer_at(t))
+        self._route.ahead = legs
 
     def _start_leg(self) -> None:
         """Begin the next leg; speed along a straight line is kept where the new one goes on from it."""
@@ -598,7 +651,7 @@ class Plant:
         w, m = self.arrays.w, self.arrays.at[name]
         old, leg = route.now, route.ahead.pop(0)
         speed = 0.0
-        if not old.turning and not leg.turning:
+        if not old.turning and not leg.turning and not isinstance(leg, Steering):
             speed = w[m + L.SPEED] * cos(leg.way - old.way)
             speed = 0.0 if abs(speed) < 1e-12 else float(speed)
         elif old.turning and leg.turning:
@@ -609,7 +662,11 @@ class Plant:
         control = self._control(name, leg.turning)
         if route.ahead and control.get("slower_than") is None:
             control = {**control, "slower_than": LEG_END_TURN if leg.turning else LEG_END}
-        give(self.arrays, name, order_for(self.arrays, name, control, leg.to), self._built(name))
+        order = order_for(self.arrays, name, control, leg.to, open_loop=leg.push is not None)
+        if leg.push is None:
+            give(self.arrays, name, order, self._built(name))
+        else:
+            push(self.arrays, name, order, self._built(name), leg.push.effort, leg.push.end, leg.push.after)
 
     def _odometer_goal(self) -> float:
         """Coordinate along the straight lines at which the drive's present command ends."""
@@ -631,6 +688,22 @@ class Plant:
         assert self._route is not None and self._drive is not None
         leg = self._route.at(t)
         return leg.pose(self._raw(self._drive, t)[0])
+
+    def ways(self, from_us: int, to_us: int) -> list[tuple[Leg, float, float]]:
+        """Lines and turns of commands since from_us, until to_us (<= now); least and greatest coordinate on each."""
+        name = self._drive
+        if name is None:
+            return []
+        column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_Q0
+        out = []
+        for begin, end, leg in reversed(self._legs_between(name, from_us / 1e6, to_us / 1e6)):
+            assert leg is not None
+            rows = np.searchsorted(self._log[: self._rows, L.LOG_T], (begin, end), side="left")
+            places = [leg.at, *self._log[rows[0] : rows[1], column]]
+            if end > begin:
+                places.append(self._raw(name, nextafter(end, -inf))[0])
+            out.append((leg, float(min(places)), float(max(places))))
+        return out
 
     # --- state ------------------------------------------------------------------------------------
 

@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import atan2, cos, hypot, pi, remainder, sin
+from types import ModuleType
+from typing import Any
 
 from simbot.scenario.model import Pose
 
 TINY = 1e-9
+Angles = tuple[
+    float, float, float, float
+]  # of steered wheels [rad], front left, front right, rear right, rear left
+
+
+@dataclass(frozen=True)
+class Push:
+    """How a leg is driven open loop: effort (0..1), until an instant [s], what comes after (None: the control's)."""
+
+    effort: float
+    end: float
+    after: str | float | None
 
 
 @dataclass(frozen=True)
@@ -28,6 +43,8 @@ class Leg:
         Field angle in which a straight line's coordinate grows [rad].
     direction : float
         That angle seen from the heading [rad].
+    push : Push or None
+        None: under the drive's own control.
     """
 
     turning: bool
@@ -36,6 +53,15 @@ class Leg:
     to: float
     way: float = 0.0
     direction: float = 0.0
+    push: Push | None = None
+
+    @classmethod
+    def from_here(cls, pose: Pose, odometer: float, by: float, direction: float | None, push: Push) -> Leg:
+        """A line of some length in a direction from the heading, or (None) a turn by an angle."""
+        if direction is None:
+            return cls(True, pose, pose.heading, pose.heading + by, push=push)
+        way = pose.heading + direction
+        return cls(False, pose, odometer, odometer + by, way, direction, push)
 
     def pose(self, q: float) -> Pose:
         """The robot's pose at a coordinate."""
@@ -58,6 +84,15 @@ class Leg:
             return None
         along = dx * cos(self.way) + dy * sin(self.way)
         return self.at + along, max(left, 0.0) ** 0.5 if abs(across) > TINY else within
+
+
+@dataclass(frozen=True)
+class Steering(Leg):
+    """Standing still while the wheels are steered from one set of angles to another; `lasts` [s]."""
+
+    before: Angles = (0.0,) * 4
+    after: Angles = (0.0,) * 4
+    lasts: float = 0.0
 
 
 @dataclass
@@ -96,6 +131,26 @@ class Route:
                 return leg
         return self.legs[0][1]
 
+    def plan_through(
+        self,
+        pose: Pose,
+        odometer: float,
+        points: Sequence[tuple[float, float]],
+        goal: Pose,
+        window: float,
+        heading_window: float,
+    ) -> list[Leg]:
+        """Legs from a pose by way of points to a goal; at a point it does not turn to any heading of its own."""
+        out: list[Leg] = []
+        for x, y in points:
+            legs = self.plan(pose, odometer, Pose(x, y, pose.heading), window, heading_window)
+            while legs and (legs[-1].turning or abs(legs[-1].to - legs[-1].at) <= TINY):
+                legs.pop()
+            if legs:
+                out += legs
+                pose, odometer = legs[-1].pose(legs[-1].to), legs[-1].to
+        return out + self.plan(pose, odometer, goal, window, heading_window)
+
     def plan(
         self, pose: Pose, odometer: float, goal: Pose, window: float, heading_window: float
     ) -> list[Leg]:
@@ -110,6 +165,47 @@ class Route:
             distance = 0.0  # near enough: it does not turn aside for millimetres
             goal = Pose(pose.x, pose.y, goal.heading)
         return self._ahead(pose, odometer, goal, distance, bearing, heading_window)
+
+    def with_steering(
+        self, legs: list[Leg], kind: ModuleType, values: Mapping[str, Any], t: float, odometer: float
+    ) -> list[Leg]:
+        """The same legs, each after the steering that it takes.
+
+        Parameters
+        ----------
+        kind : module
+            With `steered`, `steering_time` and `steered_for`.
+        values : mapping
+            Of the drive's keys.
+        t, odometer : float
+            The instant at which they are planned [s], and the distance driven until then.
+        """
+        angles = self._angles(kind, values, t)
+        out: list[Leg] = []
+        for leg in legs:
+            wanted = kind.steered(values, None if leg.turning else leg.direction)
+            if not leg.turning:
+                odometer = leg.at
+            lasts = kind.steering_time(values, angles, wanted) if abs(leg.to - leg.at) > TINY else 0.0
+            if lasts > TINY:
+                here = (leg.origin, odometer, odometer, leg.origin.heading, 0.0)
+                out.append(Steering(False, *here, None, angles, wanted, lasts))
+                angles = wanted
+            out.append(leg)
+            if not leg.turning:
+                odometer = leg.to
+        return out
+
+    def _angles(self, kind: ModuleType, values: Mapping[str, Any], t: float) -> Angles:
+        """How the wheels stand at an instant: straight ahead at the start, else as the last leg left them."""
+        for begin, leg in reversed(self.legs):
+            if isinstance(leg, Steering):
+                angles: Angles = kind.steered_for(values, leg.before, leg.after, t - begin)
+                return angles
+            if abs(leg.to - leg.at) > TINY:
+                angles = kind.steered(values, None if leg.turning else leg.direction)
+                return angles
+        return (0.0,) * 4
 
     def _sideways(
         self, pose: Pose, odometer: float, goal: Pose, distance: float, way: float, heading_window: float

@@ -6,12 +6,14 @@ Nothing here takes time. The sequencer says when.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import degrees
 
-from simbot.physics.plant import Command, DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.physics.plant import Command, DriveFor, DriveTo, GoTo, Plant, PushFor, Spin
 from simbot.routine.trace import Delivery, Log, Mishap, NeedRecord, PickRecord
 from simbot.routine.world import World
 from simbot.scenario.model import (
     ActStep,
+    DriveForStep,
     DriveStep,
     EffortStep,
     HandOverStep,
@@ -58,7 +60,7 @@ class Actor:
 
     def command(
         self,
-        step: MoveStep | DriveStep | EffortStep | SpinStep | ActStep,
+        step: MoveStep | DriveStep | DriveForStep | EffortStep | SpinStep | ActStep,
         mechanism: str,
         command: Command,
         label: str,
@@ -83,13 +85,22 @@ class Actor:
         ]
 
     def drive(self, step: DriveStep) -> list[int]:
-        return [self.command(step, step.mechanism, DriveTo(step.pose), f"{step.mechanism} to {step.to}")]
+        points = len(step.through)
+        by = f" through {points} point{'s' if points > 1 else ''}" if points else ""
+        label = f"{step.mechanism} to {step.to}{by}"
+        return [self.command(step, step.mechanism, DriveTo(step.pose, step.through), label)]
 
     def effort(self, step: EffortStep) -> list[int]:
         push = PushFor(step.effort, step.toward, step.duration_us, step.after)
         label = (
             f"{step.mechanism} {step.effort * 100:g} % toward {step.text} for {step.duration_us / 1000:g} ms"
         )
+        return [self.command(step, step.mechanism, push, label)]
+
+    def drive_for(self, step: DriveForStep) -> list[int]:
+        push = DriveFor(step.effort, step.by, step.direction, step.duration_us, step.after)
+        way = f" in {degrees(step.direction):g} deg" if step.direction else ""
+        label = f"{step.mechanism} {step.effort * 100:g} % toward {step.text}{way} for {step.duration_us / 1000:g} ms"
         return [self.command(step, step.mechanism, push, label)]
 
     def spin(self, step: SpinStep) -> list[int]:

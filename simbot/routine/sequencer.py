@@ -25,6 +25,7 @@ from simbot.routine.acting import Actor, Grip
 from simbot.routine.trace import Cut, Log, QueueRecord, Trace, WaitRecord
 from simbot.scenario.errors import Problem, ScenarioError
 from simbot.scenario.model import (
+    DriveForStep,
     DriveStep,
     EffortStep,
     HandOverStep,
@@ -109,6 +110,7 @@ class _Run:
         self.handlers: dict[type[Step], Callable[[Any, _Branch], Steps | None]] = {
             MoveStep: lambda step, branch: branch.pending.extend(self.actor.move(step)),
             DriveStep: lambda step, branch: branch.pending.extend(self.actor.drive(step)),
+            DriveForStep: lambda step, branch: branch.pending.extend(self.actor.drive_for(step)),
             EffortStep: lambda step, branch: branch.pending.extend(self.actor.effort(step)),
             SpinStep: lambda step, branch: branch.pending.extend(self.actor.spin(step)),
             HandOverStep: lambda step, branch: branch.pending.append(self.actor.grip(step)),

@@ -9,6 +9,7 @@ from math import log, pi, prod
 from simbot.scenario.echo import shown
 from simbot.scenario.model import (
     ActStep,
+    DriveForStep,
     DriveStep,
     EffortStep,
     MechanismSpec,
@@ -220,7 +221,7 @@ class _Timing:
         elif isinstance(step, TogetherStep):
             left = [self.walk(branch, frozenset()) for branch in step.branches]
             pending = pending.union(*left)
-        elif isinstance(step, MoveStep | DriveStep | EffortStep | ActStep):
+        elif isinstance(step, MoveStep | DriveStep | DriveForStep | EffortStep | ActStep):
             self.commands.setdefault(step.line, False)
             pending |= {step.line}
         elif isinstance(step, WaitStep):

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
-from simbot.scenario.errors import Fault
+from simbot.scenario.errors import Fault, ValueFault
 from simbot.scenario.fields import microseconds
 from simbot.scenario.game_file import GameDraft, pose_of
-from simbot.scenario.model import DriveStep, EffortStep, Goal, MoveStep, Need, Pose, SpinStep, Step
+from simbot.scenario.model import (
+    DriveForStep,
+    DriveStep,
+    EffortStep,
+    Goal,
+    MoveStep,
+    Need,
+    Pose,
+    SpinStep,
+    Step,
+)
+from simbot.scenario.parameters import Quantity
 from simbot.scenario.positions import split_need
 from simbot.scenario.robot_file import RobotDraft
 from simbot.scenario.schema import DriveShape, EffortKeys, EffortShape, MoveShape, SpinShape
 from simbot.scenario.sheet import Loc, Sheet, listed
 from simbot.scenario.units import read_quantity
 
-_ACTIONS = {"move": ("positioned", "measured"), "effort": ("positioned",), "spin": ("free",)}
+_ACTIONS = {"move": ("positioned", "measured"), "effort": ("positioned", "drive"), "spin": ("free",)}
 _WHAT_ROLES_DO = {
-    "drive": "a drive goes to places: `drive: rack`",
+    "drive": "a drive goes to places (`drive: rack`), or for a time (`effort`)",
     "free": "it has no travel; it turns: `spin: {intake: 80 %}`",
     "measured": "it has a stopwatch time only; it is moved by a word: `move: {flap: open}`",
     "positioned": "it has a travel; it is moved to a position: `move: {lift: 0.42 m}`",
@@ -70,7 +82,7 @@ class CommandReader:
                 Fault(
                     "the robot has no drive",
                     listed(self.robot.roles.values()),
-                    "a mechanism of kind mecanum or tank",
+                    "a mechanism of kind mecanum, x_drive, swerve or tank",
                 ),
                 of_key=True,
             )
@@ -80,7 +92,24 @@ class CommandReader:
         if pose is None or self.robot is None or self.robot.drive is None:
             return []
         name = self.sheet.text(at) or ", ".join(self.sheet.text((*at, index)) or "" for index in range(3))
-        return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance)]
+        through = tuple(self._points((*loc, "through")))
+        return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance, through)]
+
+    def _points(self, loc: Loc) -> Iterator[tuple[float, float]]:
+        """`[[1 m, 2 m], [3 m, 2 m]]`: points of the field."""
+        for at in self.sheet.items(loc):
+            node = self.sheet.node(at)
+            values = node.plain() if node is not None else None
+            if not isinstance(values, list) or len(values) != 2:
+                self.sheet.fail(at, Fault("a point has two values", wanted="x and y, as in [1 m, 2 m]"))
+                continue
+            x, y = (self._quantity((*at, index), value, "length") for index, value in enumerate(values))
+            if x is not None and y is not None:
+                pose_of(self.sheet, at, (x, y, Quantity(0.0)), self.game.size if self.game else None)
+                yield float(x), float(y)
+
+    def _quantity(self, loc: Loc, value: Any, dimension: str) -> Quantity | None:
+        return self.sheet.attempt(loc, read_quantity, value if isinstance(value, str) else None, dimension)
 
     def pose(self, loc: Loc) -> Pose | None:
         """A station's or place's pose by its name, or the three values of a pose."""
@@ -112,9 +141,7 @@ class CommandReader:
             )
             return None
         read = [
-            self.sheet.attempt(
-                (*loc, index), read_quantity, value if isinstance(value, str) else None, dimension
-            )
+            self._quantity((*loc, index), value, dimension)
             for index, (value, dimension) in enumerate(
                 zip(values, ("length", "length", "angle"), strict=True)
             )
@@ -150,6 +177,10 @@ class CommandReader:
         if keys is None or share is None or not self._can((*at, name), name, "effort"):
             return []
         positions = self.robot.positions(self.sheet, name) if self.robot else None
+        if self.robot is not None and name == self.robot.drive:
+            return self._drive_for(loc, name, keys, share, self.robot)
+        if keys.direction is not None:
+            self._no_direction(at, f"{name} is no drive")
         toward = positions.read((*at, "toward"), keys.toward) if positions else None
         if not isinstance(toward, float):
             return []
@@ -164,6 +195,36 @@ class CommandReader:
                 keys.after,
             )
         ]
+
+    def _drive_for(
+        self, loc: Loc, name: str, keys: EffortKeys, share: float, robot: RobotDraft
+    ) -> list[Step]:
+        """A drive's effort: `toward` is a distance ahead (or back), or an angle by which it turns in place."""
+        at, spec = (*loc, "effort", "toward"), robot.mechanisms.get(name)
+        direction: float | None = 0.0 if keys.direction is None else float(keys.direction)
+        by: Quantity | None
+        try:
+            by = read_quantity(keys.toward, "angle")
+            direction = None
+        except ValueFault:
+            by = self.sheet.attempt(at, read_quantity, keys.toward, "length")
+        if by == 0.0:
+            wanted = (
+                "a distance such as 0.8 m (ahead) or -0.8 m (back), or an angle to turn by such as 90 deg"
+            )
+            self.sheet.fail(at, Fault("nowhere to go", keys.toward, wanted))
+        if keys.direction is not None and direction is None:
+            self._no_direction((*loc, "effort"), "it turns in place")
+        elif keys.direction is not None and spec is not None and spec.keeps_to_its_heading:
+            self._no_direction((*loc, "effort"), f"{name} moves along its heading only")
+        if by is None:
+            return []
+        line, duration = self.sheet.line(loc), microseconds(keys.duration)
+        return [DriveForStep(line, name, share, by, direction, keys.toward, duration, keys.after)]
+
+    def _no_direction(self, loc: Loc, why: str) -> None:
+        given = self.sheet.text((*loc, "direction"))
+        self.sheet.fail((*loc, "direction"), Fault(f"no `direction` here: {why}", given), of_key=True)
 
     def _spin(self, loc: Loc) -> list[Step]:
         shape = self.sheet.read(loc, SpinShape)

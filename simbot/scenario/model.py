@@ -170,6 +170,11 @@ class MechanismSpec:
     line: int
     lines: dict[str, int] = field(default_factory=dict)  # key -> line
 
+    @property
+    def keeps_to_its_heading(self) -> bool:
+        """A drive that moves along its heading only."""
+        return self.kind == "tank"
+
 
 @dataclass(frozen=True)
 class OrderRule:
@@ -225,12 +230,13 @@ class MoveStep(Step):
 
 @dataclass(frozen=True)
 class DriveStep(Step):
-    """`drive: rack` (a station, a place) or `drive: [x, y, heading]`. Does not block."""
+    """`drive: rack` (a station, a place) or `drive: [x, y, heading]`, `through` points. Does not block."""
 
     mechanism: str  # the drive's name
     to: str  # name of the station or place, or the pose as written
     pose: Pose
     allowance: float  # 0.25 lengthens expected runs by a quarter, never nominal ones
+    through: tuple[tuple[float, float], ...] = ()  # points at which it stops on its way [m]
 
 
 @dataclass(frozen=True)
@@ -243,6 +249,19 @@ class EffortStep(Step):
     text: str
     duration_us: int
     after: str | float | None  # "brake", "coast", an effort that presses on, None: the control's
+
+
+@dataclass(frozen=True)
+class DriveForStep(Step):
+    """`effort: {drive: 60 %, toward: 0.8 m, for: 1 s}`: the same of a drive, from where it stands."""
+
+    mechanism: str
+    effort: float  # 0..1; the sign follows from `by`
+    by: float  # m along its line, or rad of a turn in place
+    direction: float | None  # of the line, from its heading [rad]; None: it turns
+    text: str
+    duration_us: int
+    after: str | float | None  # as of EffortStep
 
 
 @dataclass(frozen=True)

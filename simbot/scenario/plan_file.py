@@ -11,9 +11,11 @@ from simbot.scenario.fields import microseconds
 from simbot.scenario.game_file import GameDraft
 from simbot.scenario.model import (
     ActStep,
+    DriveForStep,
     DriveStep,
     Endgame,
     HandOverStep,
+    MechanismSpec,
     PickStep,
     PlaceStep,
     Plan,
@@ -263,13 +265,13 @@ def _check_elements(sheet: Sheet, plan: Plan) -> None:
 def _check_turning(sheet: Sheet, plan: Plan, robot: RobotDraft) -> None:
     """A drive that has to turn needs to know its wheels' distances."""
     spec = robot.mechanisms.get(robot.drive or "")
-    poses = [step.pose for step in all_steps(plan) if isinstance(step, DriveStep)]
-    if spec is None or plan.start.pose is None or not poses:
+    start = plan.start.pose
+    if spec is None or start is None:
         return
     missing = [key for key in ("track", "wheelbase") if spec.values.get(key) is None]
-    turning = any(_turns(plan.start.pose, pose, along_only=spec.kind == "tank") for pose in poses)
-    if missing and turning:
-        step = next(step for step in all_steps(plan) if isinstance(step, DriveStep))
+    turning = (step for step in all_steps(plan) if _turns(start, step, spec))
+    step = next(turning, None) if missing else None
+    if step is not None:
         fault = Fault(
             f"the routine makes {spec.name} turn, and the robot file does not state its {missing[0]}",
             wanted=f"{missing[0]}: 360 mm in robot.mechanisms.{spec.name}",
@@ -277,10 +279,15 @@ def _check_turning(sheet: Sheet, plan: Plan, robot: RobotDraft) -> None:
         _fail_at_line(sheet, step, f"robot.mechanisms.{spec.name}.{missing[0]}", fault)
 
 
-def _turns(start: Pose, pose: Pose, along_only: bool) -> bool:
-    """Whether a robot that stands along the start heading has to turn to get to a pose."""
-    turn = (pose.heading - start.heading) % (2 * pi)
+def _turns(start: Pose, step: Step, spec: MechanismSpec) -> bool:
+    """Whether a robot that stands along the start heading has to turn in a step."""
+    if isinstance(step, DriveForStep):
+        return step.direction is None
+    if not isinstance(step, DriveStep):
+        return False
+    turn = (step.pose.heading - start.heading) % (2 * pi)
     if not isclose(turn, 0.0, abs_tol=1e-9) and not isclose(turn, 2 * pi, abs_tol=1e-9):
         return True
-    sideways = (pose.y - start.y) * cos(start.heading) - (pose.x - start.x) * sin(start.heading)
-    return along_only and abs(sideways) > 1e-6
+    points = (*step.through, (step.pose.x, step.pose.y))
+    aside = ((y - start.y) * cos(start.heading) - (x - start.x) * sin(start.heading) for x, y in points)
+    return spec.keeps_to_its_heading and any(abs(each) > 1e-6 for each in aside)

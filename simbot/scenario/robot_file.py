@@ -39,7 +39,8 @@ from simbot.scenario.sheet import Desk, Loc, Sheet, listed
 from simbot.scenario.travel_keys import check_travel
 from simbot.scenario.units import read_quantity
 
-RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
+# keys that stand beside mechanisms' names
+RESERVED = ("toward", "direction", "for", "after", "pose", "holds")
 FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
 WINDOW_SHARE = 0.02  # of the travel
 BLOCK_READERS: dict[str, Callable[..., Any]] = {

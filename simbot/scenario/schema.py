@@ -233,6 +233,7 @@ class MoveShape(Shape):
 
 class DriveShape(Shape):
     drive: Any
+    through: Any = None
     allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
 
 
@@ -241,7 +242,12 @@ class EffortShape(Shape):
 
 
 class EffortKeys(Shape):
-    toward: Word = Field(description="the position it is meant to reach")
+    toward: Word = Field(
+        description="the position it is meant to reach; of a drive a distance ahead (or back), or an angle to turn"
+    )
+    direction: Annotated[Quantity, quantity("angle")] | None = Field(
+        default=None, description="of a drive that moves in any direction: of its line, from its heading"
+    )
     duration: Duration = Field(alias="for", description="a time such as 500 ms")
     after: Annotated[Any, reader(read_after)] = None
 

@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import linprog
 from scipy.special import lambertw
 
-from simbot.physics.kinds import mecanum, tank
+from simbot.physics.kinds import mecanum, tank, x_drive
 from simbot.physics.plant import DriveTo
 from simbot.scenario.model import Pose
 
@@ -36,14 +36,15 @@ def drive(kind: str = "tank", **more: object) -> Words:
         "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "360 mm", "grip": 3.0,
         "friction": "0 N",
         "wheel_inertia": "0.0012 kg*m^2", "turning_inertia": "0.32 kg*m^2",
-        "control": {"loop": "full_effort", "window": "20 mm"}, **more,
+        "control": {"loop": "full_effort", "window": "20 mm"},
+        **({"steering_speed": "0.1 s/60deg"} if kind == "swerve" else {}), **more,
     }  # fmt: skip
 
 
 def values(**more: float) -> dict[str, float]:
     return {"wheel_diameter": 2 * RADIUS, "wheelbase": 0.30, "track": 0.36, "grip": 0.7, "friction": 0.0,
             "static_friction": 1.0, "damping": 0.0, "wheel_inertia": WHEEL,
-            "turning_inertia": 0.32, "scrub": 0.5, **more}  # fmt: skip
+            "turning_inertia": 0.32, "scrub": 0.5, "driven": "all", "centre_height": None, **more}  # fmt: skip
 
 
 def polygon(direction: float) -> float:
@@ -55,12 +56,13 @@ def polygon(direction: float) -> float:
 
 
 @pytest.mark.parametrize("degrees", [0, 10, 22.5, 45, 60, 90, 135, 180, -30])
-def test_grip_of_mecanum_wheels(degrees: float) -> None:
+def test_grip_of_mecanum_and_omni_wheels(degrees: float) -> None:
     """Of mu times weight: 0.7071 ahead and sideways, 0.5 diagonally."""
     phi = radians(degrees)
     right = polygon(phi)
-    leg = mecanum.straight(values(), MASS, 4, phi)  # type: ignore[arg-type]
-    assert sum(group.most for group in leg.groups) / (0.7 * MASS * G) == pytest.approx(right, rel=1e-9)
+    for kind in (mecanum, x_drive):
+        leg = kind.straight(values(), MASS, 4, phi)  # type: ignore[arg-type]
+        assert sum(group.most for group in leg.groups) / (0.7 * MASS * G) == pytest.approx(right, rel=1e-9)
     assert right == pytest.approx(sqrt(0.5) / (abs(cos(phi)) + abs(sin(phi))))
     if degrees in (0, 90, 180):
         assert right == pytest.approx(0.7071, abs=5e-5)
@@ -121,7 +123,7 @@ def distance(volts: float, effort: float, drag: float, t: float) -> float:
     return speed * (t - tau * (1.0 - exp(-t / tau)))
 
 
-@pytest.mark.parametrize("kind", ["tank", "mecanum"])
+@pytest.mark.parametrize("kind", ["tank", "mecanum", "swerve"])
 @pytest.mark.parametrize(("volts", "right"), [(11.5, 0.728833), (12.5, 0.797560), (13.5, 0.866286)])
 def test_straight_for_a_second(kind: str, volts: float, right: float) -> None:
     """60 % effort against 8 N for 1 s: 8 % more volts go 8.6 % further."""
@@ -180,7 +182,9 @@ def test_turn_at_the_grip() -> None:
     assert heading_after(0.3, grip=0.7, scrub="50 %") == pytest.approx(right.y[0, -1], abs=5e-6)
 
 
-@pytest.mark.parametrize(("kind", "share"), [("tank", 1.0), ("mecanum", sqrt(0.5))])
+@pytest.mark.parametrize(
+    ("kind", "share"), [("tank", 1.0), ("swerve", 1.0), ("mecanum", sqrt(0.5)), ("x_drive", sqrt(0.5))]
+)
 def test_start_at_the_grip(kind: str, share: float) -> None:
     """Strong motors on slippery ground: the grip alone accelerates the robot, whatever its wheels weigh."""
     robot = a_robot({"drive": drive(kind, grip=0.3)}, {"wheel": GEARMOTOR}, (12.0, 0.0), mass="12 kg")

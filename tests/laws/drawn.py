@@ -232,6 +232,10 @@ def drives(draw: Any, kind: str) -> Drawn:
             "window": "25 mm", "slower_than": "60 mm/s",
         },
     }  # fmt: skip
+    if kind in ("tank", "swerve"):
+        mechanism |= {"driven": draw(st.sampled_from(["all", "front", "rear"])), "centre_height": "120 mm"}
+    if kind == "swerve":
+        mechanism["steering_speed"] = f"{draw(number(0.05, 0.3))} s/60deg"
     return Drawn(mechanism, 0.0, draw(number(0.2, 2.5)))
 
 
@@ -247,6 +251,8 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "axle": axles,
     "turret": turrets,
     "mecanum": lambda: drives("mecanum"),
+    "x_drive": lambda: drives("x_drive"),
+    "swerve": lambda: drives("swerve"),
     "tank": lambda: drives("tank"),
     "measured": lambda: st.just(Drawn({"kind": "measured", "time": "0.35 s"}, 0.0, 0.0, "open")),
     "cylinder": lambda: st.just(Drawn(CYLINDER, 0.0, 0.0, "out")),

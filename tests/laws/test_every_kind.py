@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from simbot.physics import layout as L
+from simbot.physics.build import DRIVES
 from simbot.physics.kinds import KINDS
 from simbot.physics.plant import DriveTo, GoTo, Move, Plant, PushFor, Spin
 from simbot.physics.tables import CELLS
@@ -45,7 +46,9 @@ def plant_of(
 
 def send(plant: Plant, drawn: Drawn) -> Move:
     kind = drawn.mechanism["kind"]
-    if kind in ("mecanum", "tank"):
+    if kind == "swerve":  # sideways: it steers first
+        return plant.command("it", DriveTo(Pose(1.0, 1.0 + drawn.target, 0.0)))
+    if kind in DRIVES:
         return plant.command("it", DriveTo(Pose(1.0 + drawn.target, 1.0, 0.0)))
     if kind in ("roller", "flywheel"):
         return plant.command("it", Spin(drawn.target))

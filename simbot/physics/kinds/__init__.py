@@ -16,9 +16,11 @@ from simbot.physics.kinds import (
     roller,
     servo,
     slide,
+    swerve,
     tank,
     turret,
     winch,
+    x_drive,
 )
 
 KINDS: dict[str, ModuleType] = {
@@ -35,6 +37,8 @@ KINDS: dict[str, ModuleType] = {
         axle,
         turret,
         mecanum,
+        x_drive,
+        swerve,
         tank,
         measured,
         cylinder,

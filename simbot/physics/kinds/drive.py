@@ -1,19 +1,25 @@
-"""Drivetrains on the field: mecanum and tank, straight lines at a fixed heading and turns in place.
+"""What all drivetrains on the field share: straight lines at a fixed heading and turns in place.
 
-Geometry: the coordinate is the distance along the line [m], or the heading in a turn (radians). A mecanum
-robot keeps its heading and moves along the straight line, then turns; a tank turns towards (or away from)
-its goal, drives, and turns to the heading asked for.
+Geometry: the coordinate is the distance along the line [m], or the heading in a turn (radians). A robot that
+is free to move sideways keeps its heading along the straight line, then turns; a tank turns towards (or away
+from) its goal, drives, and turns to the heading asked for.
+
+A kind has HOLONOMIC (free to move sideways), `straight(p, mass, motors, direction)` and
+`turn(p, mass, motors, size)`, which give a Leg, and `outline` in plan view. One whose wheels are steered also has
+`steered` (how they stand on a leg), `steering_time` between two stands, and `steered_for` a time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from math import cos, sin
 from typing import Any
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, OF_A_TRAVEL
 from simbot.physics.outline import Line, Outline, Point
-from simbot.physics.tables import Reduced, Segment
+from simbot.physics.tables import GRAVITY, Reduced, Segment
+from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
 COORDINATE = "length"
@@ -22,6 +28,13 @@ PARAMETERS = (
     Parameter("wheel_diameter", "length", "of the wheels", required=True, low=0.01, high=1.0),
     Parameter("wheelbase", "length", "between front and rear axles", low=0.02, high=3.0),
     Parameter("track", "length", "between left and right wheels", low=0.02, high=3.0),
+    Parameter(
+        "centre_height",
+        "length",
+        "of the mass centre above the floor; none: no weight moves between the axles",
+        low=0.0,
+        high=3.0,
+    ),
     Parameter("grip", "number", "friction coefficient of wheel on floor", required=True, low=0.05, high=3.0),
     Parameter(
         "friction",
@@ -43,16 +56,6 @@ PARAMETERS = (
         low=0.0,
         open_low=True,
         high=200.0,
-    ),
-    Parameter(
-        "scrub",
-        "share",
-        "tank: sideways drag in a turn, as a share of grip x weight x wheelbase / 2",
-        default=0.5,
-        default_spread=0.3,
-        low=0.0,
-        high=1.0,
-        reason="common practice, no source",
     ),
     Parameter(
         "turn",
@@ -80,6 +83,21 @@ PARAMETERS = (
 )
 
 
+SCRUB = Parameter(
+    "scrub",
+    "share",
+    "sideways drag in a turn, as a share of grip x weight x wheelbase / 2",
+    default=0.5,
+    default_spread=0.3,
+    low=0.0,
+    high=1.0,
+    reason="common practice, no source",
+)
+DRIVEN_WHEELS = Parameter(
+    "driven", "choice", "which wheels the motors turn", default="all", choices=("all", "front", "rear")
+)
+
+
 @dataclass(frozen=True)
 class WheelGroup:
     """Wheels that turn alike: how many motors, their shaft's angle per unit of travel, their share of the effort."""
@@ -87,8 +105,9 @@ class WheelGroup:
     motors: int
     per_travel: float
     share: float
-    most: float  # greatest force or torque on the robot that its grip allows
+    most: float  # greatest force or torque on the robot that its grip allows, as the coordinate grows
     inertia: float = 0.0  # of its wheels, as felt along the coordinate
+    most_back: float | None = None  # the same against the coordinate; None: as much
 
 
 @dataclass(frozen=True)
@@ -107,11 +126,17 @@ def leg(
 ) -> Leg:
     """Assemble a leg: rolling friction, what comes on top of it (scrub), each group with its wheels' inertia.
 
-    Wheels stand between the gears and the floor: grip bounds what the floor gives, after their inertia.
+    Driven wheels stand between the gears and the floor: grip bounds what the floor gives, after their inertia.
+    The others are turned by the floor: theirs adds to the mass.
     """
     motors = sum(group.motors for group in groups)
     each = max(4, motors) / motors * float(p["wheel_inertia"])
-    turning = tuple(replace(group, inertia=group.motors * each * group.per_travel**2) for group in groups)
+    share = driven_share(p)
+    wheels = [group.motors * each * group.per_travel**2 for group in groups]
+    turning = tuple(
+        replace(group, inertia=share * inertia) for group, inertia in zip(groups, wheels, strict=True)
+    )
+    mass += (1.0 - share) * sum(wheels)
     reduced = Reduced(
         (Segment(-ENDLESS, ENDLESS, mass, 0.0),),
         1.0,
@@ -133,24 +158,77 @@ LENGTH, WIDTH = 0.3, 0.3  # m: drawn where a robot states no wheelbase and no tr
 WHEEL_WIDTH = 0.4  # of its diameter, for the drawing alone
 
 
-def outline(p: Mapping[str, Any], q: float, rollers: bool = False) -> Outline:
-    """Plan view; the origin is where the robot's centre stood at coordinate 0, x its heading.
+def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
+    """Keys that say nothing without another."""
+    if p["centre_height"] is not None and p["wheelbase"] is None:
+        text = "how much weight it moves between the axles depends on the wheelbase too"
+        yield "centre_height", Fault(text, wanted="`wheelbase` beside it")
 
-    `rollers`: the lines of contact of a mecanum wheel, at 45 degrees.
+
+def driven_share(p: Mapping[str, Any]) -> float:
+    """Share of the wheels, and of the weight at rest, that the motors turn."""
+    return 1.0 if p.get("driven", "all") == "all" else 0.5
+
+
+def grip_along(p: Mapping[str, Any], mass: float, direction: float) -> tuple[float, float]:
+    """Greatest force on the robot along a line and against it, of wheels that roll along it [N].
+
+    Half the weight W stands on either axle; a force F at the floor, h below the mass centre, moves F h/L of it
+    to the rear one. All wheels driven: mu W, however it is shared. One axle: F = mu (W/2 +- F h cos(direction)/L),
+    so F = mu W/2 / (1 -+ mu h cos(direction)/L) (derivation), and mu W at the most: there the other axle lifts.
+    What friction and undriven wheels take of F is left out of the moment.
     """
-    half_base, half_track = float(p["wheelbase"] or LENGTH) / 2.0, float(p["track"] or WIDTH) / 2.0
+    weight = p["grip"] * mass * GRAVITY
+    if p["driven"] == "all":
+        return weight, weight
+    moved = 0.0
+    if p["centre_height"] is not None:
+        moved = p["grip"] * p["centre_height"] / p["wheelbase"] * cos(direction)
+    if p["driven"] == "front":
+        moved = -moved
+    return _at_most(weight, moved), _at_most(weight, -moved)
+
+
+def _at_most(weight: float, moved: float) -> float:
+    return weight if moved >= 0.5 else weight / 2.0 / (1.0 - moved)
+
+
+def grip_turning(p: Mapping[str, Any], mass: float) -> float:
+    """Greatest sum of forces of the driven wheels in a turn in place [N]."""
+    return float(p["grip"] * mass * GRAVITY * driven_share(p))
+
+
+def plan_view(
+    p: Mapping[str, Any], q: float, axes: tuple[float, float, float, float], rollers: bool = False
+) -> Outline:
+    """Seen from above; the origin is where the robot's centre stood at coordinate 0, x its heading.
+
+    Parameters
+    ----------
+    p : mapping
+    q : float
+    axes : four angles [rad]
+        Direction in which each wheel rolls: front left, front right, rear right, rear left.
+    rollers : bool
+        With the lines of contact of mecanum wheels, at 45 degrees.
+    """
+    half, side = float(p["wheelbase"] or LENGTH) / 2.0, float(p["track"] or WIDTH) / 2.0
     radius = float(p["wheel_diameter"]) / 2.0
     wide = WHEEL_WIDTH * radius
-
-    def box(x: float, y: float, dx: float, dy: float) -> tuple[Point, ...]:
-        return ((x - dx, y - dy), (x + dx, y - dy), (x + dx, y + dy), (x - dx, y + dy))
-
-    shapes = [Line(box(q, 0.0, half_base + radius, max(half_track - wide, wide)), "frame", True)]
-    for x in (q - half_base, q + half_base):
-        for y in (-half_track, half_track):
-            shapes.append(Line(box(x, y, radius, wide), "moving", True))
-            if rollers:
-                lean = wide if (x - q) * y < 0.0 else -wide
-                shapes.append(Line(((x - lean, y - wide), (x + lean, y + wide)), "moving"))
-    shapes.append(Line(((q, 0.0), (q + half_base, 0.0)), "load"))
+    body = _box(q, 0.0, half + radius, max(side - wide, wide), 0.0)
+    shapes = [Line(body, "frame", True)]
+    corners = ((half, side), (half, -side), (-half, -side), (-half, side))
+    for (x, y), angle in zip(corners, axes, strict=True):
+        shapes.append(Line(_box(q + x, y, radius, wide, angle), "moving", True))
+        if rollers:
+            lean = wide if x * y < 0.0 else -wide
+            shapes.append(Line(((q + x - lean, y - wide), (q + x + lean, y + wide)), "moving"))
+    shapes.append(Line(((q, 0.0), (q + half, 0.0)), "load"))
     return tuple(shapes)
+
+
+def _box(x: float, y: float, dx: float, dy: float, angle: float) -> tuple[Point, ...]:
+    """Corners of a rectangle of half sizes dx, dy, turned about its middle [m]."""
+    c, s = cos(angle), sin(angle)
+    ends = ((-dx, -dy), (dx, -dy), (dx, dy), (-dx, dy))
+    return tuple((x + a * c - b * s, y + a * s + b * c) for a, b in ends)

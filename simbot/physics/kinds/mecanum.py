@@ -11,14 +11,22 @@ from collections.abc import Mapping
 from math import cos, sin, sqrt
 from typing import Any
 
-from simbot.physics.kinds import drive
-from simbot.physics.kinds.drive import COORDINATE, Leg, WheelGroup, leg, turning_inertia
+from simbot.physics.kinds.drive import (
+    COORDINATE,
+    PARAMETERS,
+    Leg,
+    WheelGroup,
+    impossible,
+    leg,
+    plan_view,
+    turning_inertia,
+)
 from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
 
 NAME = "mecanum"
+HOLONOMIC = True
 SUMMARY = "mecanum drivetrain"
-PARAMETERS = tuple(each for each in drive.PARAMETERS if each.key != "scrub")  # its rollers do not scrub
 SKETCH = r"""
        front ^  heading
      [/]------[/]  ---       wheels of `wheel_diameter`, `wheel_inertia`
@@ -28,12 +36,34 @@ SKETCH = r"""
      [/]------[/]  ---       `turning_inertia`: about its centre
       |<`track`>|            `motors` through `gearing`; `friction`
 """
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SKETCH", "SUMMARY", "outline", "straight", "turn"]
+__all__ = [
+    "COORDINATE",
+    "NAME",
+    "PARAMETERS",
+    "SKETCH",
+    "SUMMARY",
+    "impossible",
+    "outline",
+    "straight",
+    "turn",
+]
 
 
 def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
     """A straight line in a direction from the heading [rad]."""
-    radius = p["wheel_diameter"] / 2.0
+    return in_pairs(p, mass, motors, direction, p["wheel_diameter"] / 2.0)
+
+
+def in_pairs(p: Mapping[str, Any], mass: float, motors: int, direction: float, radius: float) -> Leg:
+    """A straight line of wheels that push along two axes at 45 degrees, each pair of them alike.
+
+    Parameters
+    ----------
+    direction : float
+        From the heading [rad].
+    radius : float
+        A wheel's travel along the floor per radian, over cos(direction) +- sin(direction) [m].
+    """
     first, second = abs(cos(direction) + sin(direction)), abs(cos(direction) - sin(direction))
     big, small = max(first, second), min(first, second)
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) / 2.0
@@ -57,4 +87,4 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
 
 def outline(p: Mapping[str, Any], q: float) -> Outline:
     """Plan view, with the lean of the rollers that touch the floor."""
-    return drive.outline(p, q, rollers=True)
+    return plan_view(p, q, (0.0, 0.0, 0.0, 0.0), rollers=True)

@@ -1,6 +1,7 @@
 """Tank drivetrain: drives along its heading, turns in place. See `drive` for geometry and keys.
 
-All wheels driven; in a turn they scrub sideways with the moment c mu W wheelbase/2.
+Its grip is mu times the weight on the driven wheels (see `drive.grip_along`); in a turn all of them scrub
+sideways with the moment c mu W wheelbase/2.
 """
 
 from __future__ import annotations
@@ -8,19 +9,27 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from simbot.physics.kinds import drive
 from simbot.physics.kinds.drive import (
     COORDINATE,
-    PARAMETERS,
+    DRIVEN_WHEELS,
+    SCRUB,
     Leg,
     WheelGroup,
+    grip_along,
+    grip_turning,
+    impossible,
     leg,
-    outline,
+    plan_view,
     turning_inertia,
 )
+from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
 
 NAME = "tank"
+HOLONOMIC = False
 SUMMARY = "tank drivetrain"
+PARAMETERS = (*drive.PARAMETERS, DRIVEN_WHEELS, SCRUB)
 SKETCH = r"""
        front ^  heading
      [|]------[|]  ---       wheels of `wheel_diameter`, `wheel_inertia`
@@ -30,19 +39,35 @@ SKETCH = r"""
      [|]------[|]  ---       `turning_inertia`: about its centre
       |<`track`>|            `motors` through `gearing`; `scrub`
 """
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SKETCH", "SUMMARY", "outline", "straight", "turn"]
+__all__ = [
+    "COORDINATE",
+    "NAME",
+    "PARAMETERS",
+    "SKETCH",
+    "SUMMARY",
+    "impossible",
+    "outline",
+    "straight",
+    "turn",
+]
 
 
 def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
     """A straight line along the heading; `direction` (0 or pi) changes nothing."""
-    groups = (WheelGroup(motors, 2.0 / p["wheel_diameter"], 1.0, p["grip"] * mass * GRAVITY),)
+    most, back = grip_along(p, mass, 0.0)
+    groups = (WheelGroup(motors, 2.0 / p["wheel_diameter"], 1.0, most, most_back=back),)
     return leg(p, mass, float(p["friction"]), 0.0, groups)
 
 
 def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, float]) -> Leg:
     """A turn in place about the centre."""
     lever = p["track"] / 2.0
-    grip = p["grip"] * mass * GRAVITY
-    groups = (WheelGroup(motors, 2.0 * lever / p["wheel_diameter"], 1.0, grip * lever),)
-    scrub = p["scrub"] * grip * p["wheelbase"] / 2.0
+    grip = grip_turning(p, mass) * lever
+    groups = (WheelGroup(motors, 2.0 * lever / p["wheel_diameter"], 1.0, grip),)
+    scrub = p["scrub"] * p["grip"] * mass * GRAVITY * p["wheelbase"] / 2.0
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, scrub, groups)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Plan view."""
+    return plan_view(p, q, (0.0, 0.0, 0.0, 0.0))

@@ -1,0 +1,58 @@
+"""X drivetrain: four omni wheels at 45 degrees across the corners; moves in any direction. See `drive`.
+
+In a direction phi from the heading a wheel rolls (cos(phi) +- sin(phi))/sqrt(2) of the way, so that its robot
+is sqrt(2) times as fast as its wheels roll straight ahead and as fast diagonally. Grip acts along each wheel's
+plane and allows mu W/(sqrt(2) (|cos phi| + |sin phi|)), as with mecanum wheels. All weight evenly on the wheels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import pi, sqrt
+from typing import Any
+
+from simbot.physics.kinds.drive import (
+    COORDINATE,
+    PARAMETERS,
+    Leg,
+    WheelGroup,
+    impossible,
+    leg,
+    plan_view,
+    turning_inertia,
+)
+from simbot.physics.kinds.mecanum import in_pairs
+from simbot.physics.outline import Outline
+from simbot.physics.tables import GRAVITY
+
+NAME = "x_drive"
+HOLONOMIC = True
+SUMMARY = "X drivetrain: four omni wheels at 45 degrees"
+__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
+
+SKETCH = """
+seen from above        <---- wheelbase ---->
+                      //                   \\\\  ^     //  omni wheel
+                                               |
+                                o------>     track   every wheel rolls at
+                                 heading       |     45 deg to the heading
+                      \\\\                   //  v
+"""
+
+
+def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
+    """A straight line in a direction from the heading [rad]."""
+    return in_pairs(p, mass, motors, direction, sqrt(2.0) * p["wheel_diameter"] / 2.0)
+
+
+def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, float]) -> Leg:
+    """A turn in place: every wheel pushes at (wheelbase + track)/(2 sqrt(2)) from the centre."""
+    lever = (p["wheelbase"] + p["track"]) / 2.0 / sqrt(2.0)
+    grip = p["grip"] * mass * GRAVITY * lever
+    groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
+    return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Plan view."""
+    return plan_view(p, q, (-pi / 4.0, pi / 4.0, -pi / 4.0, pi / 4.0))

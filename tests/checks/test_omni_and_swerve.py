@@ -1,0 +1,296 @@
+"""Drives with omni wheels at 45 degrees and with steered wheels, and the weight that moves between the axles.
+
+Wheel speeds from each wheel's own rolling direction (Lynch and Park, Modern Robotics, sec. 13.2, from memory);
+axle loads from the statics of a plane body; steering as a plain delay.
+"""
+
+from __future__ import annotations
+
+from math import cos, inf, pi, radians, sin, sqrt
+from types import ModuleType
+
+import numpy as np
+import pytest
+from builders import G, a_plant, a_robot
+from scipy.optimize import linprog
+from test_drive import FREE, GEARMOTOR, MASS, RADIUS, WHEEL, drive, values
+
+from simbot.physics.assumptions import physics_remarks
+from simbot.physics.kinds import mecanum, swerve, tank, x_drive
+from simbot.physics.plant import DriveTo, GoTo, Plant
+from simbot.scenario.errors import ScenarioError
+from simbot.scenario.model import Pose
+
+BASE, TRACK = 0.30, 0.36
+CORNERS = np.array([(1, 1), (1, -1), (-1, -1), (-1, 1)]) * (BASE / 2, TRACK / 2)  # FL, FR, RR, RL
+
+
+def rolling(axes: np.ndarray, twist: tuple[float, float, float]) -> np.ndarray:
+    """Wheel speeds [rad/s] from how fast each corner moves along its wheel's direction; twist (w, vx, vy)."""
+    w, x, y = twist
+    corners = np.column_stack((x - w * CORNERS[:, 1], y + w * CORNERS[:, 0]))
+    return np.sum(corners * axes, axis=1) / RADIUS
+
+
+ACROSS = np.array([(cos(a), sin(a)) for a in np.radians([-45, 45, -45, 45])])
+
+
+@pytest.mark.parametrize("degrees", [0, 20, 45, 90, 130, 180, -60])
+def test_wheel_speeds_of_omni_wheels(degrees: float) -> None:
+    phi = radians(degrees)
+    right = np.abs(rolling(ACROSS, (0.0, cos(phi), sin(phi))))
+    leg = x_drive.straight(values(), MASS, 4, phi)  # type: ignore[arg-type]
+    got = sorted({round(group.per_travel, 9) for group in leg.groups})
+    assert got == pytest.approx(sorted({round(each, 9) for each in right if each > 1e-6}))
+    turn = x_drive.turn(values(), MASS, 4, (0.4, 0.4))  # type: ignore[arg-type]
+    assert turn.groups[0].per_travel == pytest.approx(np.abs(rolling(ACROSS, (1.0, 0.0, 0.0))))
+
+
+def test_moment_of_omni_wheels() -> None:
+    """Greatest moment about the centre without a force, by a linear programme over the four wheels' grip."""
+    levers = CORNERS[:, 0] * ACROSS[:, 1] - CORNERS[:, 1] * ACROSS[:, 0]
+    each = 0.7 * MASS * G / 4.0
+    best = linprog(-levers, A_eq=ACROSS.T, b_eq=[0.0, 0.0], bounds=[(-each, each)] * 4)
+    leg = x_drive.turn(values(), MASS, 4, (0.4, 0.4))  # type: ignore[arg-type]
+    assert leg.groups[0].most == pytest.approx(-best.fun)
+
+
+def test_speed_of_omni_wheels() -> None:
+    """Speed over wheel speed x radius: sqrt(2)/(|cos| + |sin|)."""
+    for degrees in (0.0, 30.0, 45.0, 90.0):
+        phi = radians(degrees)
+        plant = on_the_field(drive("x_drive"))
+        plant.command("drive", DriveTo(Pose(2.0 + 25.0 * cos(phi), 2.0 + 25.0 * sin(phi), 0.0)))
+        plant.advance(8_000_000)
+        right = FREE * RADIUS * sqrt(2.0) / (abs(cos(phi)) + abs(sin(phi)))
+        assert plant.speed("drive") == pytest.approx(right, rel=1e-6)
+
+
+def on_the_field(wheels: dict[str, object]) -> Plant:
+    robot = a_robot({"drive": wheels}, {"wheel": GEARMOTOR}, (12.0, 0.0), mass="12 kg")
+    return a_plant(robot, pose=Pose(2.0, 2.0, 0.0))
+
+
+def test_wheel_speeds_of_steered_wheels() -> None:
+    """v_i = v + w x r_i, every wheel along its own way."""
+    for direction, twist in ((0.7, (0.0, cos(0.7), sin(0.7))), (None, (1.0, 0.0, 0.0))):
+        angles = swerve.steered(values(), direction)
+        axes = np.column_stack((np.cos(angles), np.sin(angles)))
+        w, x, y = twist
+        corners = np.column_stack((x - w * CORNERS[:, 1], y + w * CORNERS[:, 0]))
+        assert np.abs(np.sum(corners * axes, axis=1)) == pytest.approx(np.hypot(*corners.T)), (
+            "none slips aside"
+        )
+        leg = (
+            swerve.turn(values(), MASS, 4, (0.4, 0.4))  # type: ignore[arg-type]
+            if direction is None
+            else swerve.straight(values(), MASS, 4, direction)  # type: ignore[arg-type]
+        )
+        assert leg.groups[0].per_travel == pytest.approx(np.abs(rolling(axes, twist)))
+
+
+# --- axle loads -----------------------------------------------------------------------------------
+
+
+def force_at_the_grip(driven: str, height: float, sign: float, grip: float = 0.7) -> float:
+    """Greatest force ahead (+1) or back (-1): axle loads from vertical balance and moments about the mass centre."""
+    weight = MASS * G
+    rear, front = (1.0, 0.0) if driven == "rear" else (0.0, 1.0)
+    # unknown: N front, N rear, F (ahead); moments: (N rear - N front) L/2 = F h
+    rows = [[1.0, 1.0, 0.0], [-BASE / 2, BASE / 2, -height], [-sign * grip * front, -sign * grip * rear, 1.0]]
+    n_front, n_rear, force = np.linalg.solve(rows, [weight, 0.0, 0.0])
+    if min(n_front, n_rear) < 0.0:
+        return grip * weight
+    return float(abs(force))
+
+
+@pytest.mark.parametrize("driven", ["front", "rear"])
+@pytest.mark.parametrize("height", [0.0, 0.05, 0.12, 0.30])
+def test_grip_of_one_driven_axle(driven: str, height: float) -> None:
+    p = values(driven=driven, centre_height=height)  # type: ignore[arg-type]
+    for kind in (tank, swerve):
+        group = kind.straight(p, MASS, 4, 0.0).groups[0]  # type: ignore[arg-type]
+        assert group.most == pytest.approx(force_at_the_grip(driven, height, 1.0))
+        assert group.most_back == pytest.approx(force_at_the_grip(driven, height, -1.0))
+    sideways = swerve.straight(p, MASS, 4, pi / 2.0).groups[0]  # type: ignore[arg-type]
+    assert sideways.most == pytest.approx(0.7 * MASS * G / 2.0)
+
+
+@pytest.mark.parametrize(
+    ("driven", "ahead"), [("rear", 1.0), ("rear", -1.0), ("front", 1.0), ("front", -1.0)]
+)
+@pytest.mark.parametrize("wheel", [0.0, WHEEL])
+def test_start_at_the_grip_of_one_axle(driven: str, ahead: float, wheel: float) -> None:
+    """Through a file and the integrator: slippery ground, mass centre 150 mm up, two wheels turned by the floor."""
+    more = {"grip": 0.4, "driven": driven, "centre_height": "150 mm", "wheel_inertia": f"{wheel} kg*m^2"}
+    plant = on_the_field(drive("tank", **more))
+    plant.command("drive", DriveTo(Pose(2.0 + 9.0 * ahead, 2.0, 0.0)))
+    plant.advance(50_000)
+    right = 0.5 * force_at_the_grip(driven, 0.15, ahead, 0.4) / (MASS + 2.0 * wheel / RADIUS**2) * 0.05**2
+    assert ahead * (plant.pose().x - 2.0) == pytest.approx(right, rel=1e-6)
+
+
+def test_a_height_needs_a_wheelbase() -> None:
+    wheels = drive("tank", centre_height="150 mm")
+    del wheels["wheelbase"]
+    with pytest.raises(ScenarioError, match=r"centre_height.*wheelbase"):
+        a_robot({"drive": wheels}, {"wheel": GEARMOTOR})
+
+
+# --- steering -------------------------------------------------------------------------------------
+
+QUARTER = 0.15  # s for 90 degrees at 0.1 s/60deg
+LOOP = {"loop": "position", "p": "6 /m", "d": "0.6 s/m", "window": "20 mm", "slower_than": "60 mm/s"}
+
+
+def arrival(plant: Plant, goal: Pose) -> float:
+    at = plant.command("drive", DriveTo(goal)).arrival_us()
+    assert at is not None
+    return at * 1e-6
+
+
+def test_steering_comes_first() -> None:
+    """Sideways is as long as ahead and later by the tick at which the wheels stand; straight ahead takes none."""
+    ahead = arrival(on_the_field(drive("swerve", control=LOOP)), Pose(4.0, 2.0, 0.0))
+    plain = arrival(on_the_field(drive("tank", control=LOOP)), Pose(4.0, 2.0, 0.0))
+    assert ahead == pytest.approx(plain, abs=1e-6)
+    for degrees in (30.0, 90.0, 135.0, 180.0):
+        phi = radians(degrees)
+        plant = on_the_field(drive("swerve", control=LOOP))
+        move = plant.command("drive", DriveTo(Pose(2.0 + 2.0 * cos(phi), 2.0 + 2.0 * sin(phi), 0.0)))
+        angle = min(degrees, 180.0 - degrees)
+        ready = -(-round(angle / 90.0 * QUARTER * 1e6) // 20_000) * 20_000
+        at = move.arrival_us()
+        assert at is not None
+        assert at * 1e-6 == pytest.approx(ahead + ready * 1e-6, abs=2e-6)
+        plant.advance(ready)
+        assert plant.pose() == Pose(2.0, 2.0, 0.0)
+        plant.advance(ready + 40_000)
+        assert plant.position("drive") != 0.0
+
+
+def test_steering_is_part_of_the_floor() -> None:
+    ahead = on_the_field(drive("swerve")).command("drive", DriveTo(Pose(4.0, 2.0, 0.0))).floor_s()
+    aside = on_the_field(drive("swerve")).command("drive", DriveTo(Pose(2.0, 4.0, 0.0))).floor_s()
+    assert ahead is not None and aside is not None
+    assert aside - ahead == pytest.approx(QUARTER, abs=2e-6)
+    loose = on_the_field(drive("swerve", steering_speed="600 deg/s ± 20 %"))
+    best = loose.command("drive", DriveTo(Pose(2.0, 4.0, 0.0))).floor_s()
+    assert best is not None
+    assert best - ahead == pytest.approx(90.0 / 720.0, abs=2e-6), "the favourable end of its spread"
+
+
+def test_a_line_and_a_turn_are_steered_apart() -> None:
+    """To a turn each wheel is steered across its lever: 39.8 degrees from straight ahead."""
+    line = arrival(on_the_field(drive("swerve", control=LOOP)), Pose(4.0, 2.0, 0.0))
+    plant = on_the_field(drive("swerve", control=LOOP))
+    move = plant.command("drive", DriveTo(Pose(4.0, 2.0, pi / 2.0)))
+    across = np.degrees(np.arctan2(BASE, TRACK))
+    wanted = across / 90.0 * QUARTER
+    turned_at = first_turning(plant)
+    assert wanted <= turned_at - line < wanted + 0.041  # two ticks: seen at one, and steered to one
+    assert move.arrival_us() is not None
+
+
+def first_turning(plant: Plant) -> float:
+    plant.advance(8_000_000)
+    return min(t for t in range(0, 8_000_000, 1000) if plant.pose(t).heading > 1e-9) * 1e-6
+
+
+def test_taken_over_while_steering() -> None:
+    """Half way to sideways it is sent ahead: steered back as long as it had been steered, then ahead."""
+    plain = arrival(on_the_field(drive("swerve", control=LOOP)), Pose(4.0, 2.0, 0.0))
+    plant = on_the_field(drive("swerve", control=LOOP))
+    plant.command("drive", DriveTo(Pose(2.0, 4.0, 0.0)))
+    plant.advance(60_000)
+    assert arrival(plant, Pose(4.0, 2.0, 0.0)) == pytest.approx(0.06 + 0.06 + plain, abs=2e-6)
+    assert arrival(plant, Pose(2.0, 4.0, 0.0)) < inf
+
+
+def test_a_lift_is_seen_while_the_wheels_are_steered() -> None:
+    """What else moves is seen at its own tick, whether the drive is steering or not."""
+    slide = {"kind": "slide", "motors": "1 x wheel", "gearing": [{"ratio": 1, "efficiency": "90 %"}],
+             "drum_diameter": "38 mm", "moving_mass": "1 kg", "friction": "4 N", "travel": ["0 m", "0.6 m"],
+             "control": {"loop": "full_effort", "window": "10 mm"}}  # fmt: skip
+    wheels = drive("swerve", control=LOOP, steering_speed="1 s/60deg")
+    robot = a_robot({"drive": wheels, "lift": slide}, {"wheel": GEARMOTOR}, (12.0, 0.0), mass="12 kg")
+    plant = a_plant(robot, pose=Pose(2.0, 2.0, 0.0))
+    lift = plant.command("lift", GoTo(0.3))
+    plant.command("drive", DriveTo(Pose(2.0, 4.0, 0.0)))
+    seen = plant.first_seen_us([lift], 5_000_000)
+    at = lift.first_inside_us()
+    assert seen is not None and at is not None and at < 1_500_000
+    assert seen == -(-at // 20_000) * 20_000
+
+
+# --- tipping --------------------------------------------------------------------------------------
+
+
+def tipping(kind: str, **more: object) -> tuple[str, str]:
+    robot = a_robot({"drive": drive(kind, **more)}, {"wheel": GEARMOTOR}, mass="12 kg")
+    found = [remark for remark in physics_remarks(robot) if remark.key.endswith("centre_height")]
+    assert len(found) == 1
+    return found[0].kind, found[0].text
+
+
+def first_axle_to_lift(height: float, base: float) -> float:
+    """Acceleration at which one axle carries nothing, from the loads of a plane body [m/s^2]."""
+    loads = np.linalg.solve(
+        [[1.0, 1.0], [-base / 2, base / 2]], np.column_stack(([MASS * G, 0.0], [0.0, MASS * height]))
+    )
+    return float(-loads[0, 0] / loads[0, 1])
+
+
+def test_where_it_tips() -> None:
+    along, aside = first_axle_to_lift(0.2, BASE), first_axle_to_lift(0.2, TRACK)
+    kind, text = tipping("mecanum", grip=0.7, centre_height="200 mm")
+    assert kind == "assumed"
+    assert f"along its heading it tips above {along:.3g} m/s^2" in text
+    assert f"sideways it tips above {aside:.3g} m/s^2" in text
+    assert f"its grip allows {0.7 * G * sqrt(0.5):.3g} m/s^2" in text
+    kind, text = tipping("tank", grip=0.9, centre_height="200 mm")
+    assert kind == "doubt" and "sideways" not in text
+    for grip, expected in (
+        (0.74, "assumed"),
+        (0.76, "doubt"),
+    ):  # tips at 0.75 g, on whichever axle it is driven
+        assert tipping("tank", grip=grip, centre_height="200 mm", driven="rear")[0] == expected
+    assert not [
+        r
+        for r in physics_remarks(a_robot({"drive": drive("tank")}, {"wheel": GEARMOTOR}))
+        if "tips" in r.text
+    ]
+
+
+def test_going_on_the_same_way_takes_no_steering() -> None:
+    """Sent farther on the same line it keeps its speed; sent aside it starts from rest, after the steering."""
+    plant = on_the_field(drive("swerve"))
+    plant.command("drive", DriveTo(Pose(4.0, 2.0, 0.0)))
+    plant.advance(500_000)
+    before = plant.speed("drive")
+    plant.command("drive", DriveTo(Pose(6.0, 2.0, 0.0)))
+    plant.advance(520_000)
+    assert plant.speed("drive") > before > 0.5
+    here = plant.pose()
+    plant.command("drive", DriveTo(Pose(here.x, 5.0, 0.0)))
+    plant.advance(520_000 + 160_000)
+    assert plant.pose() == here
+    plant.advance(520_000 + 260_000)
+    assert plant.pose().y > here.y
+
+
+# --- drawings -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", [mecanum, x_drive, swerve, tank], ids=lambda kind: kind.NAME)
+def test_outline(kind: ModuleType) -> None:
+    """Seen from above: a wheel round every corner of wheelbase and track, as long as its diameter, as it rolls."""
+    shapes = kind.outline(values(), 0.0)
+    wheels = [np.array(shape.points) for shape in shapes if shape.role == "moving"]
+    assert np.array([wheel.mean(axis=0) for wheel in wheels]) == pytest.approx(CORNERS)
+    for wheel, axis in zip(wheels, ACROSS if kind is x_drive else np.array([(1.0, 0.0)] * 4), strict=True):
+        along = (wheel - wheel.mean(axis=0)) @ axis
+        assert along.max() - along.min() == pytest.approx(2.0 * RADIUS)
+    lines = kind.SKETCH.splitlines()
+    assert max(map(len, lines)) <= 76 and kind.SKETCH.isascii()
+    assert all(key in kind.SKETCH for key in ("wheelbase", "track"))
