@@ -20,7 +20,12 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
 Array = npt.NDArray[np.float64]
-WHOLE_BUILT = ("slide", "arm", "winch")  # a missing efficiency is that of the whole, not of good stages
+WHOLE_BUILT = (
+    "slide",
+    "rack",
+    "arm",
+    "winch",
+)  # a missing efficiency is that of the whole, not of good stages
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12
@@ -94,11 +99,14 @@ def limits(values: Mapping[str, Any]) -> tuple[float, float]:
 
 
 def build_driven(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
-    """Slide, arm, winch or roller."""
+    """A mechanism with motors of its own; a kind may add stages of its own (a screw) after the gearing."""
     values = spec.values
-    reduced = KINDS[spec.kind].reduce(values, payload)
+    kind = KINDS[spec.kind]
+    reduced = kind.reduce(values, payload)
     motor = motor_model(robot.motors[values["motors"].motor])
-    gears = chain(values["gearing"] or ())
+    gears = chain(
+        (*(values["gearing"] or ()), *(kind.own_stages(values) if hasattr(kind, "own_stages") else ()))
+    )
     count = values["motors"].count
     if gears.downstream_inertia:
         reduced = with_extra_mass(reduced, gears.downstream_inertia * reduced.per_travel**2)

@@ -22,7 +22,7 @@ from simbot.scenario.parameters import Kind, Parameter, Quantity
 from simbot.scenario.unit_table import DIMENSIONS, resolved
 from simbot.scenario.units import Scale, fail, read_quantity
 
-NOT_NUMBERS = ("choice", "flag", "word", "block", "stages", "motors", "names")
+NOT_NUMBERS = ("choice", "flag", "word", "block", "blocks", "stages", "motors", "names")
 
 
 def role(kind: Kind) -> str:
@@ -46,7 +46,7 @@ def shape_of(parameters: tuple[Parameter, ...], coordinate: str, name: str) -> t
 
 
 def _type_of(parameter: Parameter, coordinate: str) -> Any:
-    if parameter.dimension in ("block", "stages", "names"):
+    if parameter.dimension in ("block", "blocks", "stages", "names"):
         return Any
     single = Annotated[Any, _reader_of(parameter, coordinate)]
     if parameter.shape == "pair":
@@ -103,8 +103,9 @@ def describe_kind(kind: Kind) -> list[tuple[str, str, str, str]]:
 
 def _describe(parameter: Parameter, coordinate: str, prefix: str) -> list[tuple[str, str, str, str]]:
     key = prefix + parameter.key
-    if parameter.dimension == "block":
-        head = (key, "keys below", "", parameter.meaning)
+    if parameter.dimension in ("block", "blocks"):
+        written = "keys below" if parameter.dimension == "block" else "list of the keys below"
+        head = (key, written, "", parameter.meaning)
         return [head, *(row for inner in parameter.block for row in _describe(inner, coordinate, f"{key}."))]
     dimension = DIMENSIONS.get(resolved(parameter.dimension, coordinate))
     if dimension is not None:

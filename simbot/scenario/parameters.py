@@ -57,7 +57,8 @@ class Parameter:
         ``coordinate_jerk``, ``proportional_gain`` (1/coordinate), ``integral_gain`` (1/(coordinate s)),
         ``derivative_gain`` (s/coordinate), ``coordinate_friction`` (N or N m),
         ``coordinate_damping`` (N s/m or N m s/rad), which follow the kind's own
-        coordinate; or ``choice``, ``flag``, ``word``, ``block``, ``stages``, ``motors``, ``names``.
+        coordinate; or ``choice``, ``flag``, ``word``, ``block``, ``blocks`` (a list of blocks), ``stages``,
+        ``motors``, ``names``.
     meaning : str
         One line for the documentation and for messages.
     shape : str
@@ -75,7 +76,7 @@ class Parameter:
     choices : tuple of str
         For ``choice``.
     block : tuple of Parameter
-        Keys of a ``block``.
+        Keys of a ``block`` or of each of ``blocks``.
     """
 
     key: str
@@ -100,6 +101,9 @@ class Kind(Protocol):
     COORDINATE: str  # "length", "angle" or "word" (measured: any word is a place)
     SUMMARY: str
     PARAMETERS: tuple[Parameter, ...]
+
+    # a kind may also have `faults(values)`: pairs of a path of keys and the Fault there, of what shows only
+    # when keys are held against each other (a linkage that does not close)
 
 
 Kinds = Mapping[str, Kind]

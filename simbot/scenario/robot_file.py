@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from simbot.scenario.battery_file import read_battery
+from simbot.scenario.blocks import assumption, block_value, read_block, read_blocks
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
+from simbot.scenario.kind_checks import check_kind
 from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
 from simbot.scenario.model import (
     Fuse,
@@ -21,7 +24,6 @@ from simbot.scenario.model import (
     MotorUse,
     OrderRule,
     Rail,
-    Remark,
     Robot,
 )
 from simbot.scenario.parameters import Kind, Kinds, Parameter, Quantity
@@ -36,13 +38,13 @@ from simbot.scenario.schema import (
     StageShape,
 )
 from simbot.scenario.sheet import Desk, Loc, Sheet, listed
-from simbot.scenario.unit_table import resolved
-from simbot.scenario.units import Scale, read_as, read_quantity
+from simbot.scenario.units import read_as, read_quantity
 
 RESERVED = ("toward", "for", "after", "pose", "holds")  # keys that stand beside mechanisms' names
 FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
 WINDING_LIMIT = 120.0  # degC
 WINDOW_SHARE = 0.02  # of the travel
+BLOCK_READERS: dict[str, Callable[..., Any]] = {"block": read_block, "blocks": read_blocks}
 DRIVE_CONTROL = {"p": 5.0, "d": 0.5, "window": 0.025, "slower_than": 0.06}  # /m, s/m, m, m/s
 
 
@@ -261,9 +263,11 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     scale = read_counts_and_range(sheet, loc, kind)
     given = sheet.read(loc, shape, scale)
     blocks = {
-        parameter.key: _block(sheet, (*loc, parameter.key), parameter, kind, scale)
+        parameter.key: BLOCK_READERS[parameter.dimension](
+            sheet, (*loc, parameter.key), parameter, kind, scale
+        )
         for parameter in kind.PARAMETERS
-        if parameter.dimension == "block" and sheet.node((*loc, parameter.key)) is not None
+        if parameter.dimension in BLOCK_READERS and sheet.node((*loc, parameter.key)) is not None
     }
     stages = {
         parameter.key: _stages(sheet, (*loc, parameter.key))
@@ -278,6 +282,7 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     _check_travel(sheet, loc, values)
     if isinstance(values.get("motors"), tuple):
         values["motors"] = MotorUse(*values["motors"])
+    check_kind(sheet, loc, kind, values)
     if "named" in values:
         values["named"] = Positions.read_named(sheet, loc, values, kind.COORDINATE)
     return values
@@ -292,33 +297,11 @@ def _filled(
         if value is None:
             value = default_of(parameter)
             if parameter.reason and parameter.dimension not in NOT_NUMBERS:
-                sheet.desk.remarks.append(_assumption(sheet, loc, parameter, kind))
+                sheet.desk.remarks.append(assumption(sheet, loc, parameter, kind))
         elif parameter.dimension == "torque" or parameter.dimension == "coordinate_friction":
             _note_reading(sheet, (*loc, parameter.key), "torque" if kind.COORDINATE == "angle" else "force")
         values[parameter.key] = value
     return values
-
-
-def _assumption(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind) -> Remark:
-    value = default_of(parameter)
-    text = shown(value, resolved(parameter.dimension, kind.COORDINATE))
-    key = ".".join(str(part) for part in (*loc, parameter.key))
-    return Remark("assumed", sheet.file(loc), sheet.line(loc), key, f"{text} ({parameter.reason})")
-
-
-def _block(sheet: Sheet, loc: Loc, parameter: Parameter, kind: Kind, scale: Scale) -> dict[str, Any] | None:
-    shape = shape_of(parameter.block, kind.COORDINATE, parameter.key)
-    given = sheet.read(loc, shape, scale)
-    if given is None:
-        return None
-    return {inner.key: _block_value(inner, getattr(given, inner.key)) for inner in parameter.block}
-
-
-def _block_value(parameter: Parameter, value: Any) -> Any:
-    if value is not None:
-        return value
-    # the loop of a control is completed from what else is stated
-    return None if parameter.key == "loop" else default_of(parameter)
 
 
 def _stages(sheet: Sheet, loc: Loc) -> tuple[GearStage, ...] | None:
@@ -371,7 +354,7 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
     if block is None:
         return
     stated = values["control"] is not None
-    control = values["control"] or {inner.key: _block_value(inner, None) for inner in block.block}
+    control = values["control"] or {inner.key: block_value(inner, None) for inner in block.block}
     values["control"] = control
     at = (*loc, "control")
     if not stated and role(kind) == "drive":

@@ -78,6 +78,30 @@ def slides(draw: Any) -> Drawn:
 
 
 @st.composite
+def racks(draw: Any) -> Drawn:
+    mechanism = {
+        "kind": "rack", "motors": "1 x small", "gearing": draw(gearing(15.0, 40.0)),
+        "pinion_diameter": f"{draw(number(20.0, 50.0))} mm", "moving_mass": f"{draw(number(0.3, 3.0))} kg",
+        "incline": f"{draw(number(-90.0, 90.0))} deg", "friction": f"{draw(number(0.5, 12.0))} N",
+        "travel": ["0 m", "0.6 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(0.0, 0.6)), draw(st.one_of(number(0.0, 0.6), st.just(0.6))))
+
+
+@st.composite
+def lead_screws(draw: Any) -> Drawn:
+    mechanism = {
+        "kind": "lead_screw", "motors": "1 x small", "gearing": draw(gearing(1.0, 4.0)),
+        "pitch": f"{draw(number(2.0, 5.0))} mm", "starts": draw(st.integers(1, 4)),
+        "mean_diameter": f"{draw(number(6.0, 14.0))} mm", "thread_friction": draw(number(0.05, 0.4)),
+        "screw_inertia": f"{draw(number(0.0, 5e-6))} kg*m^2", "moving_mass": f"{draw(number(0.3, 5.0))} kg",
+        "incline": f"{draw(st.sampled_from([0, 45, 90]))} deg", "friction": f"{draw(number(0.5, 12.0))} N",
+        "travel": ["0 m", "0.3 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(0.0, 0.3)), draw(st.one_of(number(0.0, 0.3), st.just(0.3))))
+
+
+@st.composite
 def arms(draw: Any) -> Drawn:
     mechanism = {
         "kind": "arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
@@ -140,6 +164,8 @@ def drives(draw: Any, kind: str) -> Drawn:
 
 KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "slide": slides,
+    "rack": racks,
+    "lead_screw": lead_screws,
     "arm": arms,
     "servo": servos,
     "roller": rollers,

@@ -4,8 +4,31 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from simbot.physics.kinds import arm, measured, mecanum, roller, servo, slide, tank, winch
+from simbot.physics.kinds import (
+    arm,
+    lead_screw,
+    measured,
+    mecanum,
+    rack,
+    roller,
+    servo,
+    slide,
+    tank,
+    winch,
+)
 
 KINDS: dict[str, ModuleType] = {
-    module.NAME: module for module in (slide, arm, servo, roller, winch, mecanum, tank, measured)
+    module.NAME: module
+    for module in (
+        slide,
+        rack,
+        lead_screw,
+        arm,
+        servo,
+        roller,
+        winch,
+        mecanum,
+        tank,
+        measured,
+    )
 }
