@@ -77,9 +77,11 @@ def group_row(
         locks = locks or inner_back <= 0.0
         back = -abs(back * inner_back) if locks else back * inner_back
     inertia = motor.rotor_inertia + upstream
-    least_mass = min(segment.mass for segment in reduced.segments)
     moving_back = back
-    if back == 0.0 or ratio**2 * inertia * motors + back * least_mass <= 0.0:
+    if (
+        back == 0.0
+        or ratio**2 * inertia * motors * least_factor(reduced) ** 2 + back * most_mass(reduced) <= 0.0
+    ):
         moving_back = LEAST_BACK
     row[L.G_N], row[L.G_RATIO], row[L.G_R] = motors, ratio, motor.resistance
     row[L.G_K], row[L.G_TF], row[L.G_J] = motor.constant, motor.friction, inertia
@@ -91,6 +93,20 @@ def group_row(
     row[L.G_HI] = min(reduced.greatest_force, most)
     row[L.G_LOCKS] = float(locks)
     return row
+
+
+def most_mass(reduced: Reduced) -> float:
+    """Greatest effective inertia along the travel [kg, kg m²]."""
+    return max(
+        segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].max())
+        for segment in reduced.segments
+    )
+
+
+def least_factor(reduced: Reduced) -> float:
+    """Least common factor of the ratios along the travel."""
+    tables = [segment.knots for segment in reduced.segments if segment.knots is not None]
+    return min((float(knots[:, L.TAB_G].min()) for knots in tables), default=1.0)
 
 
 def limits(values: Mapping[str, Any]) -> tuple[float, float]:

@@ -113,6 +113,26 @@ def arms(draw: Any) -> Drawn:
 
 
 @st.composite
+def four_bars(draw: Any) -> Drawn:
+    """A crank shorter than the rest by enough to turn all round, however it is built."""
+    crank, coupler, rocker = draw(number(40.0, 60.0)), draw(number(110.0, 140.0)), draw(number(100.0, 130.0))
+    mechanism = {
+        "kind": "four_bar", "motors": "1 x geared", "gearing": draw(gearing(1.0, 6.0)),
+        "ground": "120 mm", "crank": f"{crank} mm", "coupler": f"{coupler} mm", "rocker": f"{rocker} mm",
+        "ground_angle": f"{draw(number(-180.0, 180.0))} deg", "branch": draw(st.sampled_from(["open", "crossed"])),
+        "parts": [
+            {"link": "crank", "mass": f"{draw(number(0.02, 0.2))} kg"},
+            {"link": "coupler", "mass": f"{draw(number(0.05, 1.0))} kg", "at": f"{draw(number(0.0, 200.0))} mm",
+             "aside": f"{draw(number(-80.0, 80.0))} mm", "inertia": f"{draw(number(0.0, 2e-3))} kg*m^2"},
+            {"link": "rocker", "mass": f"{draw(number(0.02, 0.2))} kg"},
+        ],
+        "friction": f"{draw(number(0.02, 0.3))} N*m", "travel": ["-30 deg", "400 deg"],
+        "control": draw(controls("rad")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(-0.5, 6.9)), draw(number(-0.5, 6.9)))
+
+
+@st.composite
 def servos(draw: Any) -> Drawn:
     mechanism: Words = {
         "kind": "servo", "speed": f"{draw(number(0.08, 0.25))} s/60deg", "at": "6 V",
@@ -167,6 +187,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "rack": racks,
     "lead_screw": lead_screws,
     "arm": arms,
+    "four_bar": four_bars,
     "servo": servos,
     "roller": rollers,
     "winch": winches,

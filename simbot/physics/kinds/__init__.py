@@ -6,6 +6,7 @@ from types import ModuleType
 
 from simbot.physics.kinds import (
     arm,
+    four_bar,
     lead_screw,
     measured,
     mecanum,
@@ -24,6 +25,7 @@ KINDS: dict[str, ModuleType] = {
         rack,
         lead_screw,
         arm,
+        four_bar,
         servo,
         roller,
         winch,
