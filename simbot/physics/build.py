@@ -157,8 +157,9 @@ def with_extra_mass(reduced: Reduced, mass: float) -> Reduced:
 
 def build_servo(spec: MechanismSpec, robot: Robot, payload: float) -> Built:
     """Hobby servo: torque Ts d V/Vr - (Ts/w0) w, less its friction; rotor inertia rotor_time Ts/w0."""
-    values = spec.values
-    reduced = KINDS[spec.kind].reduce(values, payload)
+    values = spec.servo
+    assert values is not None
+    reduced = KINDS[spec.kind].reduce(spec.values, payload)
     speed, torque, volts = float(values["speed"]), float(values["stall_torque"]), float(values["at"])
     constant = volts / speed
     resistance = constant * volts / torque
@@ -243,10 +244,15 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
         if values.get("gearing"):
             values["gearing"], more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
             assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
-        if spec.kind == "servo" and values["stall_current"] is None:
-            values["stall_current"] = guess = servo_stall_current(values)
+        servo = spec.servo
+        if servo is not None and servo["stall_current"] is None:
+            guess = servo_stall_current(servo)
+            filled = {**servo, "stall_current": guess}
+            own = servo is spec.values
+            values = filled if own else {**values, "servo": filled}
+            owner = f"mechanisms.{name}" if own else f"mechanisms.{name}.servo"
             reason = "its electronics and gears pass on 50 to 70 % at stall, common practice, no source"
-            assumed.append((f"mechanisms.{name}", spec.line, "stall_current", guess, guess.spread, reason))
+            assumed.append((owner, spec.line, "stall_current", guess, guess.spread, reason))
         mechanisms[name] = replace(spec, values=values)
     return replace(robot, motors=motors, mechanisms=mechanisms), tuple(assumed)
 
@@ -275,7 +281,7 @@ class Models:
             spec = self.robot.mechanisms[name]
             if spec.kind in DRIVES:
                 built = build_leg(spec, self.robot, payload, direction)
-            elif spec.kind == "servo":
+            elif spec.servo is not None:
                 built = build_servo(spec, self.robot, payload)
             else:
                 built = build_driven(spec, self.robot, payload)

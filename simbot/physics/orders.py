@@ -44,8 +44,8 @@ class Order:
 def control_of(spec: MechanismSpec, turning: bool = False) -> dict[str, Any]:
     """The control's keys in SI; of a turn in place: in radians, derived from the line's where not given."""
     values = spec.values
-    if spec.kind == "servo":
-        return {"loop": "servo", "window": float(values["window"]), "slower_than": None}
+    if spec.servo is not None:
+        return {"loop": "servo", "window": float(spec.servo["window"]), "slower_than": None}
     given = dict(values.get("control") or {})
     if given.get("window") is None:
         given["window"] = DRIVE_WINDOW if spec.kind in DRIVES else default_window(values)

@@ -299,9 +299,9 @@ class Plant:
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
-                if spec.kind == "servo":
+                if spec.servo is not None:
                     w[m + L.TARGET] = w[m + L.Q]
-                    w[m + L.BAND], w[m + L.DEAD] = spec.values["band"], spec.values["dead_band"]
+                    w[m + L.BAND], w[m + L.DEAD] = spec.servo["band"], spec.servo["dead_band"]
 
     def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
         key = (name, turning)
@@ -465,8 +465,8 @@ class Plant:
         else:
             control = self._control(name)
             order = order_for(self.arrays, name, control, float(command.target))
-            spec = self.robot.mechanisms[name]
-            frame = 0.5 * float(spec.values["frame"]) if spec.kind == "servo" else 0.0
+            servo = self.robot.mechanisms[name].servo
+            frame = 0.0 if servo is None else 0.5 * float(servo["frame"])
             give(self.arrays, name, order, self._built(name), frame)
         w, m = self.arrays.w, self.arrays.at[name]
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])

@@ -170,6 +170,11 @@ class MechanismSpec:
     line: int
     lines: dict[str, int] = field(default_factory=dict)  # key -> line
 
+    @property
+    def servo(self) -> dict[str, Any] | None:
+        """Keys of the hobby servo that drives it; None: motors do."""
+        return self.values if self.kind == "servo" else self.values.get("servo")
+
 
 @dataclass(frozen=True)
 class OrderRule:

@@ -39,8 +39,8 @@ class Positions:
         self.travel: tuple[float, float] | None = spec.values.get("travel")
         self.dimension = resolved("coordinate", spec.coordinate)
         self.scale = Scale(_plain(spec.values.get("counts")), _plain(spec.values.get("range")))
-        control = spec.values.get("control") or {}
-        self.window: float | None = spec.values.get("window") or control.get("window")
+        loop = spec.servo or spec.values.get("control") or {}
+        self.window: float | None = loop.get("window")
 
     @staticmethod
     def read_named(sheet: Sheet, loc: Loc, values: dict[str, Any], coordinate: str) -> dict[str, float]:

@@ -340,9 +340,10 @@ def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDra
     motors = values.get("motors")
     if motors is not None and motors.motor not in draft.motors:
         sheet.unknown((*loc, "motors"), "motor", motors.motor, draft.motors)
-    rail = values.get("rail")
-    if rail is not None and rail not in draft.rails:
-        sheet.unknown((*loc, "rail"), "rail", rail, draft.rails)
+    for servo, at in ((values, loc), (values.get("servo") or {}, (*loc, "servo"))):
+        rail = servo.get("rail")
+        if rail is not None and rail not in draft.rails:
+            sheet.unknown((*at, "rail"), "rail", rail, draft.rails)
     carrier = values.get("on")
     if carrier is not None and (carrier not in names or carrier == loc[-1]):
         sheet.unknown((*loc, "on"), "mechanism", carrier, [name for name in names if name != loc[-1]])
@@ -351,7 +352,7 @@ def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDra
 def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> None:
     """Fill in what a control leaves open; every such value is listed as an assumption."""
     block = next((parameter for parameter in kind.PARAMETERS if parameter.key == "control"), None)
-    if block is None:
+    if block is None or values.get("servo") is not None:
         return
     stated = values["control"] is not None
     control = values["control"] or {inner.key: block_value(inner, None) for inner in block.block}

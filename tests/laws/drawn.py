@@ -133,6 +133,31 @@ def four_bars(draw: Any) -> Drawn:
 
 
 @st.composite
+def slider_cranks(draw: Any) -> Drawn:
+    """By a motor or by a servo, over one or both dead centres."""
+    length = draw(number(20.0, 60.0))
+    mechanism: Words = {
+        "kind": "slider_crank", "crank": f"{length} mm", "coupler": f"{length * draw(number(1.3, 3.0))} mm",
+        "offset": f"{length * draw(number(-0.2, 0.2))} mm", "incline": f"{draw(number(-90.0, 90.0))} deg",
+        "slider_mass": f"{draw(number(0.1, 2.0))} kg", "load": f"{draw(number(-15.0, 15.0))} N",
+        "parts": [{"link": "crank", "mass": f"{draw(number(0.01, 0.1))} kg"}],
+        "friction": f"{draw(number(0.01, 0.1))} N*m", "travel": ["-20 deg", "220 deg"],
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism["servo"] = {
+            "speed": f"{draw(number(0.1, 0.25))} s/60deg", "at": "6 V", "stall_torque": f"{draw(number(1.0, 3.0))} N*m",
+            "band": f"{draw(number(3.0, 8.0))} deg", "dead_band": f"{draw(number(0.3, 1.0))} deg",
+        }  # fmt: skip
+    else:
+        mechanism |= {
+            "motors": "1 x geared",
+            "gearing": draw(gearing(1.0, 4.0)),
+            "control": draw(controls("rad")),
+        }
+    return Drawn(mechanism, draw(number(-0.3, 3.8)), draw(number(-0.3, 3.8)))
+
+
+@st.composite
 def servos(draw: Any) -> Drawn:
     mechanism: Words = {
         "kind": "servo", "speed": f"{draw(number(0.08, 0.25))} s/60deg", "at": "6 V",
@@ -188,6 +213,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "lead_screw": lead_screws,
     "arm": arms,
     "four_bar": four_bars,
+    "slider_crank": slider_cranks,
     "servo": servos,
     "roller": rollers,
     "winch": winches,

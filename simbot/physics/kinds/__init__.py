@@ -14,6 +14,7 @@ from simbot.physics.kinds import (
     roller,
     servo,
     slide,
+    slider_crank,
     tank,
     winch,
 )
@@ -26,6 +27,7 @@ KINDS: dict[str, ModuleType] = {
         lead_screw,
         arm,
         four_bar,
+        slider_crank,
         servo,
         roller,
         winch,

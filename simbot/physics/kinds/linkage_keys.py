@@ -14,13 +14,13 @@ def link(name: str, meaning: str) -> Parameter:
     return Parameter(name, "length", meaning, required=True, low=0.002, high=3.0)
 
 
-def parts_on(links: tuple[str, ...]) -> Parameter:
+def parts_on(links: tuple[str, ...], required: bool = True) -> Parameter:
     """Masses that links carry, each with its place on its link."""
     return Parameter(
         "parts",
         "blocks",
         "masses that move with the links",
-        required=True,
+        required=required,
         block=(
             Parameter("link", "choice", "the link that carries it", required=True, choices=links),
             Parameter("mass", "mass", "its mass", required=True, low=0.0, high=100.0),

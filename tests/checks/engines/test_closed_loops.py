@@ -7,7 +7,7 @@ exactly. Runge-Kutta of fourth order; the constraint's time constant is three st
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import atan2, cos, radians, sin, sqrt
+from math import asin, atan2, cos, radians, sin, sqrt
 
 import pytest
 from builders import a_robot, winding
@@ -70,3 +70,34 @@ def test_four_bar(need_engine: Callable[[str], None], branch: str, aside: float)
     assert got == pytest.approx(right, abs=1.2e-6)
     if branch == "open" and not aside:
         assert right == pytest.approx(0.323985754, abs=1e-8)  # the same model in a second engine
+
+
+CRANK, LINK = 0.04, 0.08
+
+
+@pytest.mark.parametrize("incline", [0.0, 70.0])
+@pytest.mark.parametrize("offset", [0.0, 15.0])
+def test_slider_crank(need_engine: Callable[[str], None], offset: float, incline: float) -> None:
+    """-165 to 20 degrees, through the dead centre at 0: 0.5 kg on the slide, crank and coupler of 60 and 90 g."""
+    need_engine("mujoco")
+    start, goal, e, lift = radians(-165.0), radians(20.0), 1e-3 * offset, radians(incline)
+    link = asin((e - CRANK * sin(start)) / LINK)
+    out = CRANK * cos(start) + LINK * cos(link)
+    model = f"""<worldbody><body euler="0 {-incline} 0">
+    <body name="crank"><joint name="q" type="hinge" axis="0 -1 0" armature="{60.0**2 * 2.4e-7!r}"/>{rod(0.06, CRANK)}
+      <body name="coupler" pos="{CRANK} 0 0"><joint name="b" type="hinge" axis="0 -1 0"/>{rod(0.09, LINK)}
+        <site name="one" pos="{LINK} 0 0"/></body></body>
+    <body name="slider" pos="0 0 {e}"><joint name="x" type="slide" axis="1 0 0"/>
+      <geom size="0.01" mass="0.5"/><site name="two"/></body>
+    </body></worldbody><equality><connect site1="one" site2="two" {TIE}/></equality>
+    <actuator>{spool("q", 60.0, 0.45, 0.0185)}</actuator>"""
+    right = passes(model, goal, STEP, 6.0, (start, link - start, out))
+    crank = {
+        "kind": "slider_crank", "motors": "1 x coil", "gearing": [{"ratio": 60, "efficiency": "100 %"}],
+        "crank": f"{CRANK} m", "coupler": f"{LINK} m", "offset": f"{e} m", "incline": f"{lift!r} rad",
+        "slider_mass": "500 g", "parts": [{"link": "crank", "mass": "60 g"}, {"link": "coupler", "mass": "90 g"}],
+        "friction": "0 N*m", "travel": ["-165 deg", "20 deg"],
+        "control": {"loop": "full_effort", "window": "0.1 deg"},
+    }  # fmt: skip
+    got = arrives(a_robot({"it": crank}, {"coil": COIL}, (6.0, 0.0)), "it", goal, it=start)
+    assert got == pytest.approx(right, abs=1.2e-6)
