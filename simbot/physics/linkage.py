@@ -21,7 +21,7 @@ from simbot.physics.tables import GRAVITY, Knots, Segment, tabulate
 
 Values = npt.NDArray[Any]  # complex for points, real for angles
 CELLS = 192
-DEEPEST = 9  # halvings of a stretch whose table would be too coarse
+DEEPEST = 8  # halvings of a stretch whose table would be too coarse
 FINE = 1e-9  # of the greatest on the stretch: error of a table between its knots
 
 
@@ -114,8 +114,10 @@ Tables = tuple[
     Callable[[Knots], tuple[Knots, Knots, Knots]] | None,
 ]
 
+Measure = Sequence[Callable[[Knots], tuple[Knots, ...]]]  # q -> value, slope and so on
 
-def stretches(low: float, high: float, tables: Tables, measure: Tables) -> tuple[Segment, ...]:
+
+def stretches(low: float, high: float, tables: Tables, measure: Measure) -> tuple[Segment, ...]:
     """Tables over a travel, the finer the faster they change.
 
     A stretch is halved until the tables of `measure` are right to FINE between their knots; the stretches so
@@ -123,34 +125,39 @@ def stretches(low: float, high: float, tables: Tables, measure: Tables) -> tuple
     one follows the other.
     """
     mass, load, factor = tables
-    segments = [tabulate(*ends, mass, load, factor, CELLS) for ends in _split(low, high, measure, 0)]
+    over_all = np.linspace(low, high, CELLS + 1)
+    sizes = [[0.1 * float(abs(value).max()) for value in table(over_all)] for table in measure]
+    segments = [tabulate(*ends, mass, load, factor, CELLS) for ends in _split(low, high, measure, sizes, 0)]
     least = min(float(segment.knots[:, 0].min()) for segment in segments if segment.knots is not None)
     return tuple(replace(segment, mass=least) for segment in segments)
 
 
-def _split(low: float, high: float, measure: Tables, depth: int) -> Iterator[tuple[float, float]]:
-    if depth >= DEEPEST or _coarse(low, high, measure) <= FINE:
+def _split(
+    low: float, high: float, measure: Measure, sizes: list[list[float]], depth: int
+) -> Iterator[tuple[float, float]]:
+    if depth >= DEEPEST or _coarse(low, high, measure, sizes) <= FINE:
         yield low, high
         return
     middle = 0.5 * (low + high)
-    yield from _split(low, middle, measure, depth + 1)
-    yield from _split(middle, high, measure, depth + 1)
+    yield from _split(low, middle, measure, sizes, depth + 1)
+    yield from _split(middle, high, measure, sizes, depth + 1)
 
 
-def _coarse(low: float, high: float, measure: Tables) -> float:
-    """Greatest error of cubics between the knots, in the middles of the cells, over the greatest value."""
+def _coarse(low: float, high: float, measure: Measure, sizes: list[list[float]]) -> float:
+    """Greatest error of cubics between the knots, in the middles of the cells, over the greatest value.
+
+    `sizes`: below these a value counts as small, and its error against them.
+    """
     h = (high - low) / CELLS
     knots = np.linspace(low, high, CELLS + 1)
     middles = knots[:-1] + 0.5 * h
     worst = 0.0
-    for table in measure:
-        if table is None:
-            continue
+    for table, small in zip(measure, sizes, strict=True):
         at, there = table(knots), table(middles)
         for order in range(len(at) - 1):
             value, slope = at[order], at[order + 1]
             between = 0.5 * (value[:-1] + value[1:]) + 0.125 * h * (slope[:-1] - slope[1:])
-            size = float(abs(value).max())
+            size = max(float(abs(value).max()), small[order])
             if size > 0.0:
                 worst = max(worst, float(abs(between - there[order]).max()) / size)
     return worst

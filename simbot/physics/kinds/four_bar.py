@@ -140,7 +140,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
             lambda q: weight_of(bodies(p, payload, q), lifted),
             None,
         ),
-        (measured, lambda q: weight_of(bodies(p, 1.0, q), lifted), None),
+        (measured, lambda q: weight_of(bodies(p, 1.0, q), lifted)),
     )
     friction = float(p["friction"])
     return Reduced(segments, 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))

@@ -137,7 +137,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         (
             lambda q: inertia_of(bodies(p, 1.0, q)),
             push_alone,
-            lambda q: (*weight_of(bodies(p, 1.0, q), lifted), np.zeros_like(q)),
+            lambda q: weight_of(bodies(p, 1.0, q), lifted),
         ),
     )
     friction = float(p["friction"])
