@@ -20,12 +20,8 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
 Array = npt.NDArray[np.float64]
-WHOLE_BUILT = (
-    "slide",
-    "rack",
-    "arm",
-    "winch",
-)  # a missing efficiency is that of the whole, not of good stages
+# a missing efficiency is that of the whole, not of good stages
+WHOLE_BUILT = ("slide", "rack", "arm", "parallelogram_arm", "four_bar", "slider_crank", "winch")
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12

@@ -113,6 +113,23 @@ def arms(draw: Any) -> Drawn:
 
 
 @st.composite
+def parallelogram_arms(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "parallelogram_arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
+        "length": f"{draw(number(0.15, 0.5))} m", "carried_mass": f"{draw(number(0.0, 1.0))} kg",
+        "parts": [{"mass": f"{draw(number(0.1, 1.0))} kg", "at": f"{draw(number(-0.1, 0.4))} m"} for _ in range(2)],
+        "friction": f"{draw(number(0.02, 0.5))} N*m", "travel": ["-60 deg", "170 deg"],
+        "control": draw(controls("rad")),
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism["counterweight"] = {
+            "mass": f"{draw(number(0.1, 2.0))} kg",
+            "at": f"{draw(number(0.05, 0.2))} m",
+        }
+    return Drawn(mechanism, draw(number(-1.0, 2.9)), draw(number(-1.0, 2.9)))
+
+
+@st.composite
 def four_bars(draw: Any) -> Drawn:
     """A crank shorter than the rest by enough to turn all round, however it is built."""
     crank, coupler, rocker = draw(number(40.0, 60.0)), draw(number(110.0, 140.0)), draw(number(100.0, 130.0))
@@ -212,6 +229,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "rack": racks,
     "lead_screw": lead_screws,
     "arm": arms,
+    "parallelogram_arm": parallelogram_arms,
     "four_bar": four_bars,
     "slider_crank": slider_cranks,
     "servo": servos,

@@ -1,18 +1,21 @@
 """Arm on a pivot, lifted against gravity.
 
 Geometry: the coordinate is the arm's angle from the horizontal, up positive [rad]; gravity acts at
-`centre` from the pivot.
+`centre` from the pivot, or on each of `parts`; a counterweight sits on the other side.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
+from simbot.physics.kinds.arm_keys import ARM_MASS, arm_faults, arm_mass
+from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL, tilt_of
+from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import GRAVITY, Reduced, tabulate
+from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
 NAME = "arm"
@@ -21,17 +24,9 @@ SUMMARY = "arm on a pivot under gravity"
 PARAMETERS = (
     *DRIVEN,
     TRAVEL,
-    Parameter("moving_mass", "mass", "of all that turns", required=True, low=0.0, open_low=True, high=200.0),
-    Parameter("centre", "length", "from the pivot to the mass centre", required=True, low=0.0, high=5.0),
+    *ARM_MASS,
     Parameter(
         "length", "length", "from the pivot to what it holds; none: the mass centre", low=0.0, high=5.0
-    ),
-    Parameter(
-        "inertia",
-        "inertia",
-        "about the mass centre; none: a rod whose centre is `centre` from the pivot",
-        low=0.0,
-        high=500.0,
     ),
     FRICTION,
     STATIC,
@@ -39,19 +34,55 @@ PARAMETERS = (
 )
 
 
+SKETCH = r"""
+                                  ___---(load)   length: to what it holds
+                           ___--- x
+                    ___---        centre: moving_mass, or a list of parts
+             ___--- ) coordinate
+     (##)---O - - - - - - - - - - - - - - - -  level
+    counter-  pivot, motor
+    weight, at
+"""
+
+
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
-    """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = m g l cos(q)."""
-    mass, centre = float(p["moving_mass"]), float(p["centre"])
-    reach = centre if p["length"] is None else float(p["length"])
-    own = mass * centre**2 / 3.0 if p["inertia"] is None else float(p["inertia"])
-    inertia = own + mass * centre**2 + payload * reach**2
-    moment = GRAVITY * (mass * centre + payload * reach)
+    """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = g (sum of m r) cos(q)."""
+    own = arm_mass(p)
+    reach = own.centre if p["length"] is None else float(p["length"])
+    inertia = own.inertia + payload * reach**2
+    moment, tilt = GRAVITY * (own.moment + payload * reach), tilt_of(p)
     low, high = (float(end) for end in p["travel"])
     segment = tabulate(
         low,
         high,
         lambda q: (np.full_like(q, inertia), np.zeros_like(q), np.zeros_like(q)),
-        lambda q: (moment * np.cos(q), -moment * np.sin(q)),
+        lambda q: (moment * np.cos(q + tilt), -moment * np.sin(q + tilt)),
     )
     friction = float(p["friction"])
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
+
+
+def faults(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
+    return arm_faults(p)
+
+
+def outline(p: Mapping[str, Any], q: float) -> Outline:
+    """Side view, origin at the pivot: the arm to what it holds, its mass centre, a counterweight."""
+    centre = arm_mass(p).centre
+    reach = centre if p["length"] is None else float(p["length"])
+    across = complex(np.exp(1j * (q + tilt_of(p))))
+
+    def point(at: float) -> Point:
+        return ((at * across).real, (at * across).imag)
+
+    size = 0.05 * max(abs(reach), abs(centre), 0.02)
+    shapes: Outline = (
+        Disc((0.0, 0.0), size, "frame"),
+        Line((point(0.0), point(max(reach, centre))), "moving"),
+        Disc(point(centre), size, "moving"),
+        Disc(point(reach), 2.0 * size, "load"),
+    )
+    if p["counterweight"] is not None:
+        back = -float(p["counterweight"]["at"])
+        shapes += (Line((point(0.0), point(back)), "moving"), Disc(point(back), 2.0 * size, "moving"))
+    return shapes
