@@ -580,14 +580,16 @@ class Plant:
     def _inertia(self, mechanism: str) -> float:
         """Inertia that takes part when a mass is picked up: the load's and, through the gears, the rotors'."""
         w, m = self.arrays.w, self.arrays.at[mechanism]
-        total = float(w[m + L.MASS_NOW])
+        total, factor = float(w[m + L.MASS_NOW]), 1.0
         if w[m + L.TAB_N] > 0.0:
             row, cells = int(w[m + L.TAB_ROW]), int(w[m + L.TAB_N])
             q = w[m + L.TAB_Q0] + np.arange(cells + 1) / w[m + L.TAB_PER]
-            total = float(np.interp(w[m + L.Q], q, self.arrays.tab[row : row + cells + 1, L.TAB_M]))
+            table = self.arrays.tab[row : row + cells + 1]
+            total = float(np.interp(w[m + L.Q], q, table[:, L.TAB_M]))
+            factor = float(np.interp(w[m + L.Q], q, table[:, L.TAB_G]))
         for k in range(int(w[m + L.N_GRP])):
             group = w[int(w[m + L.GRP]) + k * L.GROUP_SIZE :]
-            total += group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J] / group[L.G_FWD]
+            total += (group[L.G_RATIO] * factor) ** 2 * group[L.G_N] * group[L.G_J] / group[L.G_FWD]
         return total
 
     # --- what is seen, and sets of states ------------------------------------------------------------

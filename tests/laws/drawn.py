@@ -102,6 +102,25 @@ def lead_screws(draw: Any) -> Drawn:
 
 
 @st.composite
+def scissors(draw: Any) -> Drawn:
+    """By a screw or by a link that turns."""
+    mechanism: Words = {
+        "kind": "scissor", "motors": "1 x small", "cells": 3, "link": f"{draw(number(180.0, 260.0))} mm",
+        "link_mass": f"{draw(number(0.0, 0.1))} kg", "top_mass": f"{draw(number(0.2, 1.5))} kg",
+        "friction": f"{draw(number(0.5, 6.0))} N", "travel": ["0.1 m", "0.5 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism["gearing"] = draw(gearing(1.0, 3.0))
+        mechanism["screw"] = {
+            "pitch": "2 mm", "starts": draw(st.integers(1, 4)), "mean_diameter": "7 mm",
+            "thread_friction": draw(number(0.05, 0.3)),
+        }  # fmt: skip
+    else:
+        mechanism["gearing"] = draw(gearing(120.0, 300.0))
+    return Drawn(mechanism, draw(number(0.1, 0.5)), draw(st.one_of(number(0.1, 0.5), st.just(0.5))))
+
+
+@st.composite
 def arms(draw: Any) -> Drawn:
     mechanism = {
         "kind": "arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
@@ -228,6 +247,7 @@ KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "slide": slides,
     "rack": racks,
     "lead_screw": lead_screws,
+    "scissor": scissors,
     "arm": arms,
     "parallelogram_arm": parallelogram_arms,
     "four_bar": four_bars,
