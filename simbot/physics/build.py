@@ -22,13 +22,18 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
 Array = npt.NDArray[np.float64]
+# a missing efficiency is that of the whole, not of good stages
 WHOLE_BUILT = (
     "slide",
+    "rack",
     "arm",
+    "parallelogram_arm",
+    "four_bar",
+    "slider_crank",
     "winch",
     "hoist",
     "turret",
-)  # a missing efficiency is that of the whole, not of good stages
+)
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12
@@ -81,9 +86,11 @@ def group_row(
         locks = locks or inner_back <= 0.0
         back = -abs(back * inner_back) if locks else back * inner_back
     inertia = motor.rotor_inertia + upstream
-    least_mass = min(segment.mass for segment in reduced.segments)
     moving_back = back
-    if back == 0.0 or ratio**2 * inertia * motors + back * least_mass <= 0.0:
+    if (
+        back == 0.0
+        or ratio**2 * inertia * motors * least_factor(reduced) ** 2 + back * most_mass(reduced) <= 0.0
+    ):
         moving_back = LEAST_BACK
     row[L.G_N], row[L.G_RATIO], row[L.G_R] = motors, ratio, motor.resistance
     row[L.G_K], row[L.G_TF], row[L.G_J] = motor.constant, motor.friction, inertia
@@ -97,17 +104,34 @@ def group_row(
     return row
 
 
+def most_mass(reduced: Reduced) -> float:
+    """Greatest effective inertia along the travel [kg, kg m²]."""
+    return max(
+        segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].max())
+        for segment in reduced.segments
+    )
+
+
+def least_factor(reduced: Reduced) -> float:
+    """Least common factor of the ratios along the travel."""
+    tables = [segment.knots for segment in reduced.segments if segment.knots is not None]
+    return min((float(knots[:, L.TAB_G].min()) for knots in tables), default=1.0)
+
+
 def limits(values: Mapping[str, Any]) -> tuple[float, float]:
     motor, battery = values.get("current_limit"), values.get("battery_current_limit")
     return (inf if motor is None else float(motor)), (inf if battery is None else float(battery))
 
 
 def build_driven(spec: MechanismSpec, robot: Robot, payload: float, places: Places = ()) -> Built:
-    """Slide, arm, winch or roller."""
+    """A mechanism with motors of its own; a kind may add stages of its own (a screw) after the gearing."""
     values = placed(spec, robot, places)
-    reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
+    kind = KINDS[spec.kind]
+    reduced = with_forces(kind.reduce(values, payload), values)
     motor = motor_model(robot.motors[values["motors"].motor])
-    gears = chain(values["gearing"] or ())
+    gears = chain(
+        (*(values["gearing"] or ()), *(kind.own_stages(values) if hasattr(kind, "own_stages") else ()))
+    )
     count = values["motors"].count
     if gears.downstream_inertia:
         reduced = with_extra_mass(reduced, gears.downstream_inertia * reduced.per_travel**2)
@@ -142,8 +166,10 @@ def with_extra_mass(reduced: Reduced, mass: float) -> Reduced:
 
 def build_servo(spec: MechanismSpec, robot: Robot, payload: float, places: Places = ()) -> Built:
     """Hobby servo: torque Ts d V/Vr - (Ts/w0) w, less its friction; rotor inertia rotor_time Ts/w0."""
-    values = placed(spec, robot, places)
-    reduced = with_forces(KINDS[spec.kind].reduce(values, payload), values)
+    placed_values = placed(spec, robot, places)
+    values = spec.servo
+    assert values is not None
+    reduced = with_forces(KINDS[spec.kind].reduce(placed_values, payload), placed_values)
     speed, torque, volts = float(values["speed"]), float(values["stall_torque"]), float(values["at"])
     constant = volts / speed
     resistance = constant * volts / torque
@@ -208,7 +234,6 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
 
 
 DRIVES = tuple(name for name, module in KINDS.items() if hasattr(module, "HOLONOMIC"))
-SERVOS = ("servo", "claw")
 SPINNING = ("roller", "flywheel")
 Assumption = tuple[str, int, str, float, float, str]
 
@@ -231,10 +256,15 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
         if values.get("gearing"):
             values["gearing"], more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
             assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
-        if spec.kind in SERVOS and values["stall_current"] is None:
-            values["stall_current"] = guess = servo_stall_current(values)
+        servo = spec.servo
+        if servo is not None and servo["stall_current"] is None:
+            guess = servo_stall_current(servo)
+            filled = {**servo, "stall_current": guess}
+            own = servo is spec.values
+            values = filled if own else {**values, "servo": filled}
+            owner = f"mechanisms.{name}" if own else f"mechanisms.{name}.servo"
             reason = "its electronics and gears pass on 50 to 70 % at stall, common practice, no source"
-            assumed.append((f"mechanisms.{name}", spec.line, "stall_current", guess, guess.spread, reason))
+            assumed.append((owner, spec.line, "stall_current", guess, guess.spread, reason))
         mechanisms[name] = replace(spec, values=values)
     return replace(robot, motors=motors, mechanisms=mechanisms), tuple(assumed)
 
@@ -268,7 +298,7 @@ class Models:
             spec = self.robot.mechanisms[name]
             if spec.kind in DRIVES:
                 built = build_leg(spec, self.robot, payload, direction)
-            elif spec.kind in SERVOS:
+            elif spec.servo is not None:
                 built = build_servo(spec, self.robot, payload, places)
             else:
                 built = build_driven(spec, self.robot, payload, places)

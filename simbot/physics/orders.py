@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, SERVOS, Arrays, Built
+from simbot.physics.build import DRIVES, Arrays, Built
 from simbot.physics.profile import profile
 from simbot.scenario.model import MechanismSpec
 
@@ -44,8 +44,8 @@ class Order:
 def control_of(spec: MechanismSpec, turning: bool = False) -> dict[str, Any]:
     """The control's keys in SI; of a turn in place: in radians, derived from the line's where not given."""
     values = spec.values
-    if spec.kind in SERVOS:
-        return {"loop": "servo", "window": float(values["window"]), "slower_than": None}
+    if spec.servo is not None:
+        return {"loop": "servo", "window": float(spec.servo["window"]), "slower_than": None}
     given = dict(values.get("control") or {})
     if given.get("window") is None:
         given["window"] = DRIVE_WINDOW if spec.kind in DRIVES else default_window(values)

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, SERVOS, SPINNING, Arrays, Built, Models, physical
+from simbot.physics.build import DRIVES, SPINNING, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.claw import window_at
@@ -334,9 +334,9 @@ class Plant:
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
-                if spec.kind in SERVOS:
+                if spec.servo is not None:
                     w[m + L.TARGET] = w[m + L.Q]
-                    w[m + L.BAND], w[m + L.DEAD] = spec.values["band"], spec.values["dead_band"]
+                    w[m + L.BAND], w[m + L.DEAD] = spec.servo["band"], spec.servo["dead_band"]
 
     def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
         key = (name, turning)
@@ -601,7 +601,7 @@ class Plant:
             if spec.kind == "claw":
                 control = {**control, "window": window_at(spec.values, target, control["window"])}
             order = order_for(self.arrays, name, control, target)
-            frame = 0.5 * float(spec.values["frame"]) if spec.kind in SERVOS else 0.0
+            frame = 0.0 if spec.servo is None else 0.5 * float(spec.servo["frame"])
             give(self.arrays, name, order, self._built(name), frame)
         w, m = self.arrays.w, self.arrays.at[name]
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
@@ -762,14 +762,16 @@ class Plant:
     def _inertia(self, mechanism: str) -> float:
         """Inertia that takes part when a mass is picked up: the load's and, through the gears, the rotors'."""
         w, m = self.arrays.w, self.arrays.at[mechanism]
-        total = float(w[m + L.MASS_NOW])
+        total, factor = float(w[m + L.MASS_NOW]), 1.0
         if w[m + L.TAB_N] > 0.0:
             row, cells = int(w[m + L.TAB_ROW]), int(w[m + L.TAB_N])
             q = w[m + L.TAB_Q0] + np.arange(cells + 1) / w[m + L.TAB_PER]
-            total = float(np.interp(w[m + L.Q], q, self.arrays.tab[row : row + cells + 1, L.TAB_M]))
+            table = self.arrays.tab[row : row + cells + 1]
+            total = float(np.interp(w[m + L.Q], q, table[:, L.TAB_M]))
+            factor = float(np.interp(w[m + L.Q], q, table[:, L.TAB_G]))
         for k in range(int(w[m + L.N_GRP])):
             group = w[int(w[m + L.GRP]) + k * L.GROUP_SIZE :]
-            total += group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J] / group[L.G_FWD]
+            total += (group[L.G_RATIO] * factor) ** 2 * group[L.G_N] * group[L.G_J] / group[L.G_FWD]
         return total
 
     # --- what is seen, and sets of states ------------------------------------------------------------

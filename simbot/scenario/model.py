@@ -175,6 +175,11 @@ class MechanismSpec:
         """A drive that moves along its heading only."""
         return self.kind == "tank"
 
+    @property
+    def servo(self) -> dict[str, Any] | None:
+        """Keys of the hobby servo that drives it; None: motors do."""
+        return self.values if self.kind in ("servo", "claw") else self.values.get("servo")
+
 
 @dataclass(frozen=True)
 class OrderRule:

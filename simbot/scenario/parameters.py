@@ -105,5 +105,8 @@ class Kind(Protocol):
     SUMMARY: str
     PARAMETERS: tuple[Parameter, ...]
 
+    # a kind may also have `impossible(values)`: pairs of a key (or a path of keys) and the Fault there, of what
+    # shows only when keys are held against each other (a linkage that does not close)
+
 
 Kinds = Mapping[str, Kind]

@@ -47,10 +47,10 @@ class Positions:
         self.travel: tuple[float, float] | None = spec.values.get("travel")
         self.dimension = resolved("coordinate", spec.coordinate)
         self.scale = Scale(_plain(spec.values.get("counts")), _plain(spec.values.get("range")))
-        control = spec.values.get("control") or {}
+        loop = spec.servo or spec.values.get("control") or {}
         self.words = ("in", "out") if "stroke" in spec.values else ()
         self.wraps = bool(spec.values.get("wraps"))
-        self.window: float | None = spec.values.get("window") or control.get("window")
+        self.window: float | None = loop.get("window")
 
     @staticmethod
     def read_named(sheet: Sheet, loc: Loc, values: dict[str, Any], coordinate: str) -> dict[str, float]:

@@ -14,6 +14,7 @@ from simbot.scenario.carriers import check_carriers
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
+from simbot.scenario.kind_checks import check_kind
 from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
 from simbot.scenario.model import (
     Fuse,
@@ -212,7 +213,6 @@ def _loose(sheet: Sheet, loc: Loc, kind: Kind) -> MechanismSpec | None:
 def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     """All keys of the kind's parameters: read, or their defaults."""
     own = Parameter("kind", "word", "its kind", required=True)
-    problems = len(sheet.desk.problems)
     shape = shape_of((own, *kind.PARAMETERS), kind.COORDINATE, kind.NAME)
     scale = read_counts_and_range(sheet, loc, kind)
     given = sheet.read(loc, shape, scale)
@@ -234,11 +234,9 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     values.update(blocks)
     values.update(stages)
     check_travel(sheet, loc, values)
-    if len(sheet.desk.problems) == problems:
-        for key, fault in getattr(kind, "impossible", lambda _: ())(values):
-            sheet.fail((*loc, key), fault)
     if isinstance(values.get("motors"), tuple):
         values["motors"] = MotorUse(*values["motors"])
+    check_kind(sheet, loc, kind, values)
     if "named" in values:
         values["named"] = Positions.read_named(sheet, loc, values, kind.COORDINATE)
     return values
@@ -276,9 +274,10 @@ def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDra
     motors = values.get("motors")
     if motors is not None and motors.motor not in draft.motors:
         sheet.unknown((*loc, "motors"), "motor", motors.motor, draft.motors)
-    rail = values.get("rail")
-    if rail is not None and rail not in draft.rails:
-        sheet.unknown((*loc, "rail"), "rail", rail, draft.rails)
+    for servo, at in ((values, loc), (values.get("servo") or {}, (*loc, "servo"))):
+        rail = servo.get("rail")
+        if rail is not None and rail not in draft.rails:
+            sheet.unknown((*at, "rail"), "rail", rail, draft.rails)
     carrier = values.get("on")
     if carrier is not None and (carrier not in names or carrier == loc[-1]):
         sheet.unknown((*loc, "on"), "mechanism", carrier, [name for name in names if name != loc[-1]])
@@ -287,7 +286,7 @@ def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDra
 def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> None:
     """Fill in what a control leaves open; every such value is listed as an assumption."""
     block = next((parameter for parameter in kind.PARAMETERS if parameter.key == "control"), None)
-    if block is None:
+    if block is None or values.get("servo") is not None:
         return
     stated = values["control"] is not None
     control = values["control"] or {inner.key: block_value(inner, None) for inner in block.block}

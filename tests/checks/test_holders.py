@@ -396,11 +396,3 @@ def test_the_outline_of_a_hoist_hangs_on_its_cord() -> None:
         (centre,) = [shape.centre for shape in shapes if isinstance(shape, Disc)]
         if q > 0.1 + 0.1232:
             assert centre[0] == pytest.approx(hook[0], abs=1e-12)
-
-
-@pytest.mark.parametrize("name", sorted(KINDS))
-def test_sketches_are_narrow_and_plain(name: str) -> None:
-    sketch = getattr(KINDS[name], "SKETCH", "")
-    assert all(len(line) <= 76 for line in sketch.splitlines())
-    assert sketch.isascii()
-    assert bool(sketch) == hasattr(KINDS[name], "outline")

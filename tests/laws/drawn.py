@@ -110,6 +110,49 @@ def slides(draw: Any) -> Drawn:
 
 
 @st.composite
+def racks(draw: Any) -> Drawn:
+    mechanism = {
+        "kind": "rack", "motors": "1 x small", "gearing": draw(gearing(15.0, 40.0)),
+        "pinion_diameter": f"{draw(number(20.0, 50.0))} mm", "moving_mass": f"{draw(number(0.3, 3.0))} kg",
+        "incline": f"{draw(number(-90.0, 90.0))} deg", "friction": f"{draw(number(0.5, 12.0))} N",
+        "travel": ["0 m", "0.6 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(0.0, 0.6)), draw(st.one_of(number(0.0, 0.6), st.just(0.6))))
+
+
+@st.composite
+def lead_screws(draw: Any) -> Drawn:
+    mechanism = {
+        "kind": "lead_screw", "motors": "1 x small", "gearing": draw(gearing(1.0, 4.0)),
+        "pitch": f"{draw(number(2.0, 5.0))} mm", "starts": draw(st.integers(1, 4)),
+        "mean_diameter": f"{draw(number(6.0, 14.0))} mm", "thread_friction": draw(number(0.05, 0.4)),
+        "screw_inertia": f"{draw(number(0.0, 5e-6))} kg*m^2", "moving_mass": f"{draw(number(0.3, 5.0))} kg",
+        "incline": f"{draw(st.sampled_from([0, 45, 90]))} deg", "friction": f"{draw(number(0.5, 12.0))} N",
+        "travel": ["0 m", "0.3 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(0.0, 0.3)), draw(st.one_of(number(0.0, 0.3), st.just(0.3))))
+
+
+@st.composite
+def scissors(draw: Any) -> Drawn:
+    """By a screw or by a link that turns."""
+    mechanism: Words = {
+        "kind": "scissor", "motors": "1 x small", "cells": 3, "link": f"{draw(number(180.0, 260.0))} mm",
+        "link_mass": f"{draw(number(0.0, 0.1))} kg", "top_mass": f"{draw(number(0.2, 1.5))} kg",
+        "friction": f"{draw(number(0.5, 6.0))} N", "travel": ["0.1 m", "0.5 m"], "control": draw(controls("m")),
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism["gearing"] = draw(gearing(1.0, 3.0))
+        mechanism["screw"] = {
+            "pitch": "2 mm", "starts": draw(st.integers(1, 4)), "mean_diameter": "7 mm",
+            "thread_friction": draw(number(0.05, 0.3)),
+        }  # fmt: skip
+    else:
+        mechanism["gearing"] = draw(gearing(120.0, 300.0))
+    return Drawn(mechanism, draw(number(0.1, 0.5)), draw(st.one_of(number(0.1, 0.5), st.just(0.5))))
+
+
+@st.composite
 def arms(draw: Any) -> Drawn:
     mechanism = {
         "kind": "arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
@@ -118,6 +161,68 @@ def arms(draw: Any) -> Drawn:
         "control": draw(controls("rad")), **draw(forces("rad", "N*m", (-1.0, 2.9))),
     }  # fmt: skip
     return Drawn(mechanism, draw(number(-1.0, 2.9)), draw(number(-1.0, 2.9)))
+
+
+@st.composite
+def parallelogram_arms(draw: Any) -> Drawn:
+    mechanism: Words = {
+        "kind": "parallelogram_arm", "motors": "1 x geared", "gearing": draw(gearing(2.0, 8.0)),
+        "length": f"{draw(number(0.15, 0.5))} m", "carried_mass": f"{draw(number(0.0, 1.0))} kg",
+        "parts": [{"mass": f"{draw(number(0.1, 1.0))} kg", "at": f"{draw(number(-0.1, 0.4))} m"} for _ in range(2)],
+        "friction": f"{draw(number(0.02, 0.5))} N*m", "travel": ["-60 deg", "170 deg"],
+        "control": draw(controls("rad")),
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism["counterweight"] = {
+            "mass": f"{draw(number(0.1, 2.0))} kg",
+            "at": f"{draw(number(0.05, 0.2))} m",
+        }
+    return Drawn(mechanism, draw(number(-1.0, 2.9)), draw(number(-1.0, 2.9)))
+
+
+@st.composite
+def four_bars(draw: Any) -> Drawn:
+    """A crank shorter than the rest by enough to turn all round, however it is built."""
+    crank, coupler, rocker = draw(number(40.0, 60.0)), draw(number(110.0, 140.0)), draw(number(100.0, 130.0))
+    mechanism = {
+        "kind": "four_bar", "motors": "1 x geared", "gearing": draw(gearing(1.0, 6.0)),
+        "ground": "120 mm", "crank": f"{crank} mm", "coupler": f"{coupler} mm", "rocker": f"{rocker} mm",
+        "ground_angle": f"{draw(number(-180.0, 180.0))} deg", "branch": draw(st.sampled_from(["open", "crossed"])),
+        "parts": [
+            {"link": "crank", "mass": f"{draw(number(0.02, 0.2))} kg"},
+            {"link": "coupler", "mass": f"{draw(number(0.05, 1.0))} kg", "at": f"{draw(number(0.0, 200.0))} mm",
+             "aside": f"{draw(number(-80.0, 80.0))} mm", "inertia": f"{draw(number(0.0, 2e-3))} kg*m^2"},
+            {"link": "rocker", "mass": f"{draw(number(0.02, 0.2))} kg"},
+        ],
+        "friction": f"{draw(number(0.02, 0.3))} N*m", "travel": ["-30 deg", "400 deg"],
+        "control": draw(controls("rad")),
+    }  # fmt: skip
+    return Drawn(mechanism, draw(number(-0.5, 6.9)), draw(number(-0.5, 6.9)))
+
+
+@st.composite
+def slider_cranks(draw: Any) -> Drawn:
+    """By a motor or by a servo, over one or both dead centres."""
+    length = draw(number(20.0, 60.0))
+    mechanism: Words = {
+        "kind": "slider_crank", "crank": f"{length} mm", "coupler": f"{length * draw(number(1.3, 3.0))} mm",
+        "offset": f"{length * draw(number(-0.2, 0.2))} mm", "incline": f"{draw(number(-90.0, 90.0))} deg",
+        "slider_mass": f"{draw(number(0.1, 2.0))} kg", "load": f"{draw(number(-15.0, 15.0))} N",
+        "parts": [{"link": "crank", "mass": f"{draw(number(0.01, 0.1))} kg"}],
+        "friction": f"{draw(number(0.01, 0.1))} N*m", "travel": ["-20 deg", "220 deg"],
+    }  # fmt: skip
+    if draw(st.booleans()):
+        mechanism["servo"] = {
+            "speed": f"{draw(number(0.1, 0.25))} s/60deg", "at": "6 V", "stall_torque": f"{draw(number(1.0, 3.0))} N*m",
+            "band": f"{draw(number(3.0, 8.0))} deg", "dead_band": f"{draw(number(0.3, 1.0))} deg",
+        }  # fmt: skip
+    else:
+        mechanism |= {
+            "motors": "1 x geared",
+            "gearing": draw(gearing(1.0, 4.0)),
+            "control": draw(controls("rad")),
+        }
+    return Drawn(mechanism, draw(number(-0.3, 3.8)), draw(number(-0.3, 3.8)))
 
 
 @st.composite
@@ -241,7 +346,13 @@ def drives(draw: Any, kind: str) -> Drawn:
 
 KINDS_DRAWN: dict[str, Callable[[], st.SearchStrategy[Drawn]]] = {
     "slide": slides,
+    "rack": racks,
+    "lead_screw": lead_screws,
+    "scissor": scissors,
     "arm": arms,
+    "parallelogram_arm": parallelogram_arms,
+    "four_bar": four_bars,
+    "slider_crank": slider_cranks,
     "servo": servos,
     "claw": claws,
     "roller": rollers,

@@ -1,17 +1,17 @@
 """Arm on a pivot, lifted against gravity.
 
 Geometry: the coordinate is the arm's angle from the horizontal, up positive [rad]; gravity acts at
-`centre` from the pivot.
+`centre` from the pivot, or on each of `parts`; a counterweight sits on the other side.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from math import cos, sin
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
 
+from simbot.physics.kinds.arm_keys import ARM_MASS, arm_faults, arm_mass
 from simbot.physics.kinds.common import (
     DAMPING,
     DRIVEN,
@@ -22,8 +22,9 @@ from simbot.physics.kinds.common import (
     gravity_of,
     tilt_of,
 )
-from simbot.physics.outline import Disc, Line, Outline
+from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import Reduced, tabulate
+from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
 NAME = "arm"
@@ -32,17 +33,9 @@ SUMMARY = "arm on a pivot under gravity"
 PARAMETERS = (
     *DRIVEN,
     TRAVEL,
-    Parameter("moving_mass", "mass", "of all that turns", required=True, low=0.0, open_low=True, high=200.0),
-    Parameter("centre", "length", "from the pivot to the mass centre", required=True, low=0.0, high=5.0),
+    *ARM_MASS,
     Parameter(
         "length", "length", "from the pivot to what it holds; none: the mass centre", low=0.0, high=5.0
-    ),
-    Parameter(
-        "inertia",
-        "inertia",
-        "about the mass centre; none: a rod whose centre is `centre` from the pivot",
-        low=0.0,
-        high=500.0,
     ),
     Parameter(
         "extension",
@@ -92,18 +85,28 @@ SKETCH = r"""
 """
 
 
+SKETCH = r"""
+                                  ___---(load)   length: to what it holds
+                           ___--- x
+                    ___---        centre: moving_mass, or a list of parts
+             ___--- ) coordinate
+     (##)---O - - - - - - - - - - - - - - - -  level
+    counter-  pivot, motor
+    weight, at
+"""
+
+
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
-    """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = m g l cos(q + tilt).
+    """Tables of an arm with `payload` [kg] at its end: M = J + m l² (constant), Q = g (sum of m r) cos(q + tilt).
 
     What lies on it counts as a point that stands still while the arm moves.
     """
-    mass, centre = float(p["moving_mass"]), float(p["centre"])
-    reach = centre if p["length"] is None else float(p["length"])
-    own = mass * centre**2 / 3.0 if p["inertia"] is None else float(p["inertia"])
+    own = arm_mass(p)
+    reach = own.centre if p["length"] is None else float(p["length"])
     on_it, out = p.get("extension"), float(p.get("extended", 0.0))
     reach += out
-    inertia = own + mass * centre**2 + payload * reach**2
-    moment = mass * centre + payload * reach
+    inertia = own.inertia + payload * reach**2
+    moment = own.moment + payload * reach
     if on_it:
         place = float(on_it["centre"]) + float(on_it["share"]) * out
         inertia += float(on_it["mass"]) * place**2
@@ -120,17 +123,27 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
 
 
+def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
+    return arm_faults(p)
+
+
 def outline(p: Mapping[str, Any], q: float) -> Outline:
-    """Side view; the origin is the pivot."""
-    centre = float(p["centre"])
+    """Side view, origin at the pivot: the arm to what it holds, its mass centre, a counterweight."""
+    centre = arm_mass(p).centre
     reach = centre if p["length"] is None else float(p["length"])
-    size = max(reach, centre, 0.02)
-    tip, middle = (reach * cos(q), reach * sin(q)), (centre * cos(q), centre * sin(q))
-    end = tip if reach >= centre else middle
-    return (
-        Line(((-0.3 * size, 0.0), (0.3 * size, 0.0)), "ground"),
-        Line(((0.0, 0.0), end), "moving"),
-        Disc((0.0, 0.0), 0.05 * size, "frame"),
-        Disc(middle, 0.025 * size, "moving"),
-        Disc(tip, 0.05 * size, "load"),
+    across = complex(np.exp(1j * (q + tilt_of(p))))
+
+    def point(at: float) -> Point:
+        return ((at * across).real, (at * across).imag)
+
+    size = 0.05 * max(abs(reach), abs(centre), 0.02)
+    shapes: Outline = (
+        Disc((0.0, 0.0), size, "frame"),
+        Line((point(0.0), point(max(reach, centre))), "moving"),
+        Disc(point(centre), size, "moving"),
+        Disc(point(reach), 2.0 * size, "load"),
     )
+    if p["counterweight"] is not None:
+        back = -float(p["counterweight"]["at"])
+        shapes += (Line((point(0.0), point(back)), "moving"), Disc(point(back), 2.0 * size, "moving"))
+    return shapes

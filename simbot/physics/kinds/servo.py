@@ -6,12 +6,13 @@ Geometry: the coordinate is the horn's angle [rad].
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import cos, radians, sin
+from math import cos, sin
 from typing import Any
 
 import numpy as np
 
 from simbot.physics.kinds.common import STANCE, TRAVEL, gravity_of, tilt_of
+from simbot.physics.kinds.servo_keys import SERVO_LOOP, SERVO_SHEET
 from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.springs import FORCES
 from simbot.physics.tables import Reduced, Segment, tabulate
@@ -21,81 +22,12 @@ NAME = "servo"
 COORDINATE = "angle"
 SUMMARY = "hobby servo: claw, wrist, gate"
 PARAMETERS = (
-    Parameter(
-        "speed", "servo_speed", "catalogue speed, as in 0.12 s/60deg", required=True, low=0.1, high=60.0
-    ),
-    Parameter("stall_torque", "torque", "catalogue stall torque", required=True, low=1e-4, high=100.0),
-    Parameter(
-        "at",
-        "voltage",
-        "volts at which the catalogue gives speed and torque",
-        required=True,
-        low=1.0,
-        high=30.0,
-    ),
-    Parameter("rail", "word", "the rail it hangs on; none: straight on the battery"),
+    *SERVO_SHEET,
     TRAVEL,
     Parameter(
         "range", "angle", "angle between the two ends of its signal, for `of range`", low=0.0, open_low=True
     ),
-    Parameter(
-        "window",
-        "coordinate",
-        "inside means no further than this from the target",
-        default=radians(2.0),
-        low=0.0,
-        open_low=True,
-        reason="common practice, no source",
-    ),
-    Parameter(
-        "band",
-        "angle",
-        "full effort beyond this error",
-        default=radians(5.0),
-        default_spread=radians(2.5),
-        low=0.0,
-        open_low=True,
-        reason="common practice, no source",
-    ),
-    Parameter(
-        "dead_band",
-        "angle",
-        "no effort within this error",
-        default=radians(1.0),
-        low=0.0,
-        reason="common practice, no source",
-    ),
-    Parameter(
-        "friction",
-        "share",
-        "friction as a share of stall torque",
-        default=0.05,
-        default_spread=0.02,
-        low=0.0,
-        high=0.9,
-        reason="common practice, no source",
-    ),
-    Parameter(
-        "rotor_time",
-        "time",
-        "rotor inertia = this x stall torque / free speed",
-        default=0.045,
-        default_spread=0.015,
-        low=0.0,
-        open_low=True,
-        high=1.0,
-        reason="from memory",
-    ),
-    Parameter(
-        "frame",
-        "time",
-        "period of its signal; a nominal command waits half of it",
-        default=0.020,
-        low=0.0,
-        high=0.1,
-    ),
-    Parameter("stall_current", "current", "catalogue stall current", low=0.0, open_low=True),
-    Parameter("count", "count", "servos side by side on one axle", default=1, low=1, high=4),
+    *SERVO_LOOP,
     Parameter("load_mass", "mass", "mass that turns with it, at `load_at`", default=0.0, low=0.0, high=20.0),
     Parameter("load_at", "length", "distance of that mass from the axle", default=0.0, low=0.0, high=2.0),
     Parameter(

@@ -37,10 +37,12 @@ def engine(model: str, step: float) -> tuple[Any, Any, Any]:
     return mujoco, built, mujoco.MjData(built)
 
 
-def passes(model: str, goal: float, step: float, volts: float = 12.0, start: float = 0.0) -> float:
+def passes(
+    model: str, goal: float, step: float, volts: float = 12.0, start: tuple[float, ...] = (0.0,)
+) -> float:
     """Instant at which the first joint passes the goal, between steps by a cubic through both ends."""
     mujoco, built, data = engine(model, step)
-    data.qpos[0], data.ctrl[:] = start, volts
+    data.qpos[: len(start)], data.ctrl[:] = start, volts
     before = (0.0, 0.0, 0.0)
     while data.qpos[0] < goal:
         before = (data.time, data.qpos[0], data.qvel[0])
@@ -96,7 +98,7 @@ def test_arm_against_gravity(need_engine: Callable[[str], None]) -> None:
     """-60 to 75 degrees: a body of 1.2 kg at 350 mm with an inertia of its own, motor behind 60:1."""
     need_engine("mujoco")
     model = ARM.format(armature=60.0**2 * 2.4e-5) + spool("q", 60.0, 0.45, 0.0185) + "</actuator>"
-    right = passes(model, radians(75.0), 1e-4, start=radians(-60.0))
+    right = passes(model, radians(75.0), 1e-4, start=(radians(-60.0),))
     arm = {
         "kind": "arm", "motors": "1 x coil", "gearing": [{"ratio": 60, "efficiency": "100 %"}],
         "centre": "350 mm", "moving_mass": "1.2 kg",
