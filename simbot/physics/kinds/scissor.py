@@ -45,16 +45,17 @@ PARAMETERS = (
     DAMPING,
 )
 SKETCH = r"""
-           +----------------+   top_mass and payload
-           o_              _o                  height: coordinate,
-            \ - _      _ - /                   h = cells x link x sin(phi)
-             \     - -    /   cell 2
-              o_  -   -  _o
-              / - _  _ - \
-             /    _- -_   \   cell 1
-            o - -  )phi - - o
-       fixed foot             foot, drawn to the left by the screw;
-                              without a screw the motor turns the link here <-
+       +----------------+   top_mass and payload
+       o_              _o                  height: coordinate,
+        \ - _      _ - /                   h = cells x link x sin(phi)
+         \     - -    /   cell 2
+          o_  -   -  _o
+          / - _  _ - \
+         /    _- -_   \   cell 1
+        o - -  )phi - - o
+   fixed foot             foot, drawn to the left by the screw;
+                          without a screw the motor turns the link at the
+                          fixed foot
 """
 
 
