@@ -31,6 +31,12 @@ class Mechanism:
     load: Callable[[np.ndarray], np.ndarray]
     friction: float
     damping: float = 0.0
+    slope: Callable[[np.ndarray], np.ndarray] | None = (
+        None  # dM/dq of an M that runs smoothly; None: in steps
+    )
+    gear: Callable[[np.ndarray], np.ndarray] = (
+        np.ones_like
+    )  # what the ratio is multiplied by along the travel
 
 
 def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
@@ -41,20 +47,22 @@ def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
     Also all energy that changed hands, either way (what an account can be exact to), and the least force
     that the load asked of its gears while it moved: a cord is slack where that is zero.
     What is lost where speed or mass jump between rows (a stop, a stage picked up or set down) has left the
-    moving mass and is counted as spent. Within a row M is constant, as it is for every kind.
+    moving mass and is counted as spent. Within a row M is constant or, where it has a slope, smooth.
     """
     taken = spent = turned = 0.0
     least = np.inf
     for t0, h, v0, v1, *poly in rows:
         q, v, a = state(h, np.array(poly))
         d = duty(t0 + X * h, q)
-        w = it.ratio * v
+        w = it.ratio * it.gear(q) * v
         sag = ohms * it.n / it.resistance
         volts = (open_circuit + sag * d * it.constant * w) / (1.0 + sag * d**2)
         i = (d * volts - it.constant * w) / it.resistance
         s = np.sign(v)
         moving = s != 0.0
         total = it.mass(q) * a + it.load(q) + s * it.friction + it.damping * v
+        if it.slope is not None:
+            total = total + 0.5 * it.slope(q) * v**2
         f = np.where(s * total >= 0.0, 1.0 / it.forward, it.back)
         heat = it.n * i**2 * it.resistance + it.n * it.motor_friction * abs(w)
         heat = heat + np.where(moving, (f - 1.0) * total * v + it.friction * abs(v) + it.damping * v**2, 0.0)
@@ -62,15 +70,17 @@ def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
         taken += h * float(W @ (volts * it.n * d * i))
         spent += h * float(W @ (heat + work))
         turned += h * float(W @ (abs(volts * it.n * d * i) + abs(heat) + abs(work)))
-        middle = float(q[len(q) // 2])
-        spent += kinetic(it, middle, v1) - kinetic(it, middle, v0)
+        first = last = float(q[len(q) // 2])
+        if it.slope is not None:
+            first, last = poly[0], sum(poly)
+        spent += kinetic(it, last, v1) - kinetic(it, first, v0)
         least = min(least, float(np.min(total[moving], initial=np.inf)))
     return taken, spent, turned, least
 
 
 def kinetic(it: Mechanism, q: float, v: float) -> float:
-    mass = float(it.mass(np.array([q]))[0])
-    return 0.5 * (mass + it.n * it.rotor * it.ratio**2) * v**2
+    mass, gear = float(it.mass(np.array([q]))[0]), float(it.gear(np.array([q]))[0])
+    return 0.5 * (mass + it.n * it.rotor * (it.ratio * gear) ** 2) * v**2
 
 
 def state(h: float, poly: np.ndarray):  # type: ignore[no-untyped-def]

@@ -78,15 +78,15 @@ PARAMETERS = (
     DAMPING,
 )
 SKETCH = r"""
-                coupler        __o
-                     ____-----    \      a part: at, along its link from
-         o----------     + part    \     its first joint (the crank's
-        /                           \    side; the rocker's from its
-crank  /                             \   pivot), and aside, to the left
-      / ) coordinate                  \  rocker
-     O---------------------------------O
-   motor          ground               pivot
-         (the line stands at ground_angle from the horizontal)
+                 coupler        __o
+                      ____-----    \      a part: at, along its link from
+          o----------     + part    \     its first joint (the crank's
+         /                           \    side; the rocker's from its
+ crank  /                             \   pivot), and aside, to the left
+       / ) coordinate                  \  rocker
+      O---------------------------------O
+    motor          ground               pivot
+          (the line stands at ground_angle from the horizontal)
 """
 
 

@@ -34,14 +34,14 @@ PARAMETERS = (
     DAMPING,
 )
 SKETCH = r"""
-                            __--o---+---------+
-                length __--     |   | carrier |  carried_mass and payload:
-                  __--       __-o---+---------+  level at every angle
-  counterweight  o      __--
-         (##)--__|  __--   moving_mass at centre: both links together
-                 o-  ) coordinate
-   - - - - - - - O - - - - - - - -  level
-               motor
+                           __--o---+---------+
+               length __--     |   | carrier |  carried_mass and payload:
+                 __--       __-o---+---------+  level at every angle
+ counterweight  o      __--
+        (##)--__|  __--   moving_mass at centre: both links together
+                o-  ) coordinate
+  - - - - - - - O - - - - - - - -  level
+              motor
 """
 
 

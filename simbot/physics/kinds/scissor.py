@@ -54,7 +54,8 @@ SKETCH = r"""
          /    _- -_   \   cell 1
         o - -  )phi - - o
    fixed foot             foot, drawn to the left by the screw;
-                          without a screw the motor turns the link here <-
+                          without a screw the motor turns the link at the
+                          fixed foot
 """
 
 
