@@ -303,7 +303,9 @@ def stand_at(w: Array, a: float, b: float, p: float) -> Any:
         else:
             volts = collapse(w, alpha, beta)
     w[L.V] = volts
-    w[L.I] = a * volts - b + p / volts
+    w[L.I] = a * volts - b
+    if p != 0.0:
+        w[L.I] += p / volts
     if w[L.N_RAIL] > 0.0:
         set_rails(w)
 
@@ -638,7 +640,9 @@ def bus_in_series(w: Array, x: float) -> Any:
         asked = asked * x + w[L.ASKED_POLY + j]
         power = power * x + w[L.POWER_POLY + j]
     w[L.V] = volts
-    w[L.I] = w[L.STRAIGHT_A] * volts - asked + power / volts
+    w[L.I] = w[L.STRAIGHT_A] * volts - asked
+    if power != 0.0:
+        w[L.I] += power / volts
 
 
 @inner

@@ -434,7 +434,8 @@ class Plant:
         while self._route is not None and self._route.ahead:
             assert self._drive is not None
             if isinstance(self._route.now, Steering):
-                seen = self._steer(self._route.now, t_end, () if self._drive in watched else watched)
+                others = () if self._drive in watched else watched
+                seen = self._steer(self._route.now, t_end, others, before_step)
                 if seen or self.arrays.w[L.T] >= t_end:
                     return seen
                 continue
@@ -456,12 +457,18 @@ class Plant:
                 return False
         return self._advance(t_end, watched, before_step)
 
-    def _steer(self, leg: Steering, t_end: float, watched: tuple[str, ...]) -> bool:
+    def _steer(
+        self,
+        leg: Steering,
+        t_end: float,
+        watched: tuple[str, ...],
+        before_step: Callable[[], None] | None,
+    ) -> bool:
         """As _run, while the wheels are steered; at the tick at which they stand, the next leg begins."""
         assert self._route is not None
         begin = self._route.legs[-1][0]
         ready = self.tick_at_or_after(microseconds(begin + leg.lasts)) / 1e6
-        seen = self._advance(min(ready, t_end), watched)
+        seen = self._advance(min(ready, t_end), watched, before_step)
         if self.arrays.w[L.T] >= ready:
             self._start_leg()
         return seen
