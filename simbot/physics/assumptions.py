@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import pi
 
-from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, completed
+from simbot.physics import layout as L
+from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, Models, completed
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
@@ -17,7 +18,9 @@ from simbot.physics.tables import GRAVITY
 from simbot.scenario.echo import shown
 from simbot.scenario.model import MechanismSpec, Remark, Robot
 from simbot.scenario.parameters import Quantity
+from simbot.scenario.unit_table import resolved
 
+COUNTS_TOLERANCE = 0.05
 DIMENSIONS = {
     "free_current": "current",
     "stall_current": "current",
@@ -35,7 +38,26 @@ def physics_remarks(robot: Robot) -> list[Remark]:
         dimension = DIMENSIONS.get(key, "share")
         text = f"{shown(Quantity(value, spread), dimension)} ({reason})"
         remarks.append(Remark("assumed", file, line, f"robot.{owner}.{key}", text))
-    return [*remarks, *_replaced(filled, file), *_general(robot, file)]
+    return [*remarks, *_replaced(filled, file), *_general(robot, file), *_counts(filled, file)]
+
+
+def _counts(robot: Robot, file: str) -> Iterator[Remark]:
+    """Encoder counts per unit of travel that the gearing does not give."""
+    models = Models(robot)
+    for spec in robot.mechanisms.values():
+        encoder, counts = spec.values.get("encoder"), spec.values.get("counts")
+        if encoder is None or counts is None:
+            continue
+        built = models.get(spec.name)
+        given = abs(float(encoder * built.groups[0, L.G_RATIO]))
+        if abs(float(counts) / given - 1.0) > COUNTS_TOLERANCE:
+            dimension = resolved("counts_scale", spec.coordinate)
+            text = (
+                f"{shown(counts, dimension)} do not belong to its encoder and gearing, which give "
+                f"{shown(Quantity(given), dimension)}: targets in counts would be {given / float(counts):.3g} times off"
+            )
+            line = spec.lines.get("counts", spec.line)
+            yield Remark("doubt", file, line, f"robot.mechanisms.{spec.name}.counts", text)
 
 
 def _replaced(robot: Robot, file: str) -> Iterator[Remark]:

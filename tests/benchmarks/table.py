@@ -9,6 +9,7 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "checks"), str(HERE)]
 
+import bench_kinds  # noqa: E402
 import bench_matches  # noqa: E402
 import bench_moves  # noqa: E402
 import bench_processes  # noqa: E402
@@ -26,6 +27,7 @@ def main() -> None:
     moves = [bench_moves.measure(case) for case in bench_moves.CASES]
     both = (ratio for one in moves for ratio in (one.equally_accurate, one.as_shipped))
     table("one move, right to 1e-6", "scipy LSODA", both)
+    table("one move of a kind", "the slide's", (ratio for ratio, _ in bench_kinds.measure()))
     matches = [bench_matches.measure(name) for name in bench_matches.PLANS]
     table("a match", "bare simpy", (ratio for _, *two in matches for ratio in two))
     table("a fresh process", "import numpy", bench_processes.measure())

@@ -6,11 +6,14 @@ a bad afternoon.
 
 from __future__ import annotations
 
+import bench_kinds
 import bench_matches
 import bench_moves
 import bench_processes
 import pytest
 from bench_time import Ratio
+
+from simbot.physics.kinds import KINDS
 
 pytestmark = pytest.mark.benchmark_ratio
 
@@ -54,3 +57,13 @@ def test_fresh_processes_against_numpy() -> None:
     """A warm cache: what starting up costs."""
     for measured, most in zip(bench_processes.measure(), (60.0, 12.0, 2.3), strict=True):
         hold(measured, most)
+
+
+def test_moves_of_every_kind_against_the_slide() -> None:
+    """Every kind with physics has its row; tables cost more than constants, and stiff contacts more steps."""
+    measured = bench_kinds.measure()
+    with_physics = {name for name, kind in KINDS.items() if kind.COORDINATE != "word"}
+    assert {ratio.name for ratio, _ in measured} == with_physics
+    for ratio, steps in measured:
+        hold(ratio, 30.0)
+        assert steps < 2000

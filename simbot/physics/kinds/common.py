@@ -108,6 +108,13 @@ DRIVEN = (
     Parameter("on", "word", "the mechanism that carries what this one holds"),
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "encoder counts per unit of travel, so that targets can be counts"),
+    Parameter(
+        "encoder",
+        "angle_counts_scale",
+        "counts per turn of the motor's output shaft: `counts` is held against it",
+        low=0.0,
+        open_low=True,
+    ),
     CONTROL,
     *FORCES,
 )
