@@ -67,7 +67,7 @@ def _grips(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
         rest = claw.pressing(p, target, volts)
         if rest is None:
             continue
-        carried = int(p["faces"]) * float(p["grip"]) * rest.force
+        carried = int(p["pressing_faces"]) * float(p["grip"]) * rest.force
         amps = int(p["count"]) * float(p["stall_current"]) * rest.effort * volts / float(p["at"])
         text = (
             f"{word} presses with at least {rest.force:.3g} N on each face, carries up to {carried / GRAVITY:.3g} kg "

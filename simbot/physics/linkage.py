@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from simbot.physics.tables import GRAVITY, Knots, Segment, tabulate
+from simbot.physics.tables import Knots, Segment, tabulate
 
 Values = npt.NDArray[Any]  # complex for points, real for angles
 CELLS = 192
@@ -77,13 +77,14 @@ def inertia_of(bodies: Sequence[Body]) -> tuple[Knots, Knots, Knots]:
     return mass, slope, bend
 
 
-def weight_of(bodies: Sequence[Body], lifted: float) -> tuple[Knots, Knots]:
-    """Q, dQ/dq [N or N m]; the linkage's own x axis stands at `lifted` [rad] from the horizontal."""
+def weight_of(bodies: Sequence[Body], lifted: float, gravity: float) -> tuple[Knots, Knots]:
+    """Q, dQ/dq [N or N m]; the linkage's own x axis stands at `lifted` [rad] from the horizontal,
+    in its plane acts `gravity` [m/s²]."""
     up = np.exp(1j * lifted)
     load, slope = np.zeros((2, *bodies[0].place.at.shape))
     for body in bodies:
-        load = load + GRAVITY * body.mass * np.imag(body.place.d1 * up)
-        slope = slope + GRAVITY * body.mass * np.imag(body.place.d2 * up)
+        load = load + gravity * body.mass * np.imag(body.place.d1 * up)
+        slope = slope + gravity * body.mass * np.imag(body.place.d2 * up)
     return load, slope
 
 

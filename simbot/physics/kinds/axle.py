@@ -12,9 +12,9 @@ from itertools import pairwise
 from math import cos, pi, sin
 from typing import Any, NamedTuple
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, STATIC, TRAVEL, tilt_of
+from simbot.physics.kinds.common import DAMPING, DRIVEN, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.outline import Disc, Line, Outline, Point
-from simbot.physics.tables import GRAVITY, Reduced, Segment
+from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
@@ -55,6 +55,7 @@ PARAMETERS = (
     ),
     STATIC,
     DAMPING,
+    *STANCE,
     Parameter("inertia", "inertia", "of the axle and its drums", default=0.0, low=0.0, high=10.0),
     Parameter(
         "cord", "choice",
@@ -179,7 +180,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         middle = 0.5 * (begin + end)
         taut = [each for each in drawn if each.at_zero + each.lever * middle > 0.0 or p["cord"] != "pulls"]
         mass = float(p["inertia"]) + sum(each.mass * each.lever**2 for each in taut)
-        load = GRAVITY * sum(each.mass * each.lever * sin(each.incline + tilt_of(p)) for each in taut)
+        load = gravity_of(p) * sum(each.mass * each.lever * sin(each.incline + tilt_of(p)) for each in taut)
         rubs = sum(each.friction * abs(each.lever) for each in taut)
         rests = rubs * float(p["static_friction"])
         segments.append(Segment(begin, end, mass, load, friction=rubs, static=rests))

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from math import cos, pi, sin
 from typing import Any
 
-from simbot.physics.kinds.common import DAMPING, FRICTION, STATIC, TRAVEL, tilt_of
+from simbot.physics.kinds.common import DAMPING, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.outline import Line, Outline, Point
-from simbot.physics.tables import GRAVITY, Reduced, Segment
+from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
 CARRIAGE = (
@@ -28,6 +28,7 @@ CARRIAGE = (
     FRICTION,
     STATIC,
     DAMPING,
+    *STANCE,
 )
 
 
@@ -36,7 +37,7 @@ def carriage(p: Mapping[str, Any], payload: float, per_travel: float) -> Reduced
     mass = float(p["moving_mass"]) + payload
     low, high = (float(end) for end in p["travel"])
     friction = float(p["friction"])
-    segment = Segment(low, high, mass, mass * GRAVITY * sin(float(p["incline"]) + tilt_of(p)))
+    segment = Segment(low, high, mass, mass * gravity_of(p) * sin(float(p["incline"]) + tilt_of(p)))
     return Reduced(
         (segment,), per_travel, friction, friction * float(p["static_friction"]), float(p["damping"])
     )

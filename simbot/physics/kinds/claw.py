@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from simbot.physics.kinds import servo
+from simbot.physics.kinds.common import gravity_of, tilt_of
 from simbot.physics.outline import Disc, Line, Outline, Shape
 from simbot.physics.tables import GRAVITY, Knots, Reduced, Segment, tabulate
 from simbot.scenario.errors import Fault
@@ -41,7 +42,7 @@ PARAMETERS = (
         high=1e6,
         reason="1 to 50 N/mm, common practice, no source",
     ),
-    Parameter("faces", "count", "faces that press on the element", default=2, low=1, high=6),
+    Parameter("pressing_faces", "count", "faces that press on the element", default=2, low=1, high=6),
     Parameter(
         "grip", "number", "friction coefficient of face on element", default=0.5, default_spread=0.2, low=0.01,
         high=3.0, reason="dry plastics and rubber, 0.3 to 0.9, common practice, no source",
@@ -56,7 +57,7 @@ SKETCH = """\
               \\   at which it meets           |____|   it is pressed for
                \\ [ element ]| fixed jaw       O    O   each mm further
                                               <-jaw->
-      grip x faces: what carries the element's weight
+      grip x pressing_faces: what carries the element's weight
 """
 
 
@@ -92,8 +93,8 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     contact, side = float(p["contact"]), _side(p)
     rate = _per_angle(p)[1]
     weighs = free.knots is not None
-    moment = GRAVITY * float(p["load_mass"]) * float(p["load_at"]) if weighs else 0.0
-    zero = float(p["load_angle"] or 0.0)
+    moment = gravity_of(p) * float(p["load_mass"]) * float(p["load_at"]) if weighs else 0.0
+    zero = float(p["load_angle"] or 0.0) + tilt_of(p)
 
     def inertia(q: Knots) -> tuple[Knots, Knots, Knots]:
         return np.full_like(q, free.mass), np.zeros_like(q), np.zeros_like(q)
@@ -141,7 +142,7 @@ def pressing(p: Mapping[str, Any], target: float, volts: float) -> Pressing | No
 def holds_from(p: Mapping[str, Any]) -> float:
     """Angle from which the element is held at rest: n mu F = m g (the contact where no mass is asked for) [rad]."""
     closing, rate = _per_angle(p)
-    force = GRAVITY * float(p["element_mass"] or 0.0) / (int(p["faces"]) * float(p["grip"]))
+    force = GRAVITY * float(p["element_mass"] or 0.0) / (int(p["pressing_faces"]) * float(p["grip"]))
     return float(p["contact"]) + _side(p) * force * closing / rate
 
 

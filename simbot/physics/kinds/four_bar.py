@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL, tilt_of
+from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.kinds.linkage_keys import ends_of_spreads, in_degrees, link, part_of, parts_on
 from simbot.physics.linkage import (
     Body,
@@ -76,6 +76,7 @@ PARAMETERS = (
     FRICTION,
     STATIC,
     DAMPING,
+    *STANCE,
 )
 SKETCH = r"""
                  coupler        __o
@@ -137,10 +138,10 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         high,
         (
             lambda q: inertia_of(bodies(p, payload, q)),
-            lambda q: weight_of(bodies(p, payload, q), lifted),
+            lambda q: weight_of(bodies(p, payload, q), lifted, gravity_of(p)),
             None,
         ),
-        (measured, lambda q: weight_of(bodies(p, 1.0, q), lifted)),
+        (measured, lambda q: weight_of(bodies(p, 1.0, q), lifted, gravity_of(p))),
     )
     friction = float(p["friction"])
     return Reduced(segments, 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 
 from simbot.physics.kinds.arm_keys import ARM_MASS, arm_faults, arm_mass
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL, tilt_of
+from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.outline import Disc, Line, Outline
-from simbot.physics.tables import GRAVITY, Reduced, tabulate
+from simbot.physics.tables import Reduced, tabulate
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
@@ -32,6 +32,7 @@ PARAMETERS = (
     FRICTION,
     STATIC,
     DAMPING,
+    *STANCE,
 )
 SKETCH = r"""
                            __--o---+---------+
@@ -50,7 +51,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     own = arm_mass(p)
     reach, carried = float(p["length"]), float(p["carried_mass"]) + payload
     inertia = own.inertia + carried * reach**2
-    moment, tilt = GRAVITY * (own.moment + carried * reach), tilt_of(p)
+    moment, tilt = gravity_of(p) * (own.moment + carried * reach), tilt_of(p)
     low, high = (float(end) for end in p["travel"])
     segment = tabulate(
         low,

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL, tilt_of
+from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.kinds.linkage_keys import ends_of_spreads, link
 from simbot.physics.kinds.screw import SCREW, lead_of, screw_faults, screw_stages
 from simbot.physics.linkage import Body, Course, inertia_of, steady, stretches, turned, weight_of
@@ -43,6 +43,7 @@ PARAMETERS = (
     FRICTION,
     STATIC,
     DAMPING,
+    *STANCE,
 )
 SKETCH = r"""
        +----------------+   top_mass and payload
@@ -107,12 +108,12 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         high,
         (
             lambda h: inertia_of(bodies(p, payload, h)),
-            lambda h: weight_of(bodies(p, payload, h), tilt),
+            lambda h: weight_of(bodies(p, payload, h), tilt, gravity_of(p)),
             lambda h: factor_of(p, h),
         ),
         (
             lambda h: inertia_of(bodies(p, 1.0, h)),
-            lambda h: weight_of(bodies(p, 1.0, h), tilt),
+            lambda h: weight_of(bodies(p, 1.0, h), tilt, gravity_of(p)),
             lambda h: factor_of(p, h),
         ),
     )

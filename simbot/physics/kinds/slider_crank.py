@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import DAMPING, FRICTION, STATIC, TRAVEL, tilt_of
+from simbot.physics.kinds.common import DAMPING, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.kinds.linkage_keys import ends_of_spreads, in_degrees, link, part_of, parts_on
 from simbot.physics.kinds.servo_keys import EITHER, driver_faults
 from simbot.physics.linkage import Body, Course, inertia_of, steady, stretches, turned, weight_of
@@ -67,6 +67,7 @@ PARAMETERS = (
     FRICTION,
     STATIC,
     DAMPING,
+    *STANCE,
 )
 SKETCH = r"""
                o___                          a push on the slider (load)
@@ -123,7 +124,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
 
     def load(q: Knots) -> tuple[Knots, Knots]:
         masses = bodies(p, payload, q)
-        weight, slope = weight_of(masses, lifted)
+        weight, slope = weight_of(masses, lifted, gravity_of(p))
         return weight + push * masses[0].place.d1.real, slope + push * masses[0].place.d2.real
 
     def push_alone(q: Knots) -> tuple[Knots, Knots]:
@@ -137,7 +138,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         (
             lambda q: inertia_of(bodies(p, 1.0, q)),
             push_alone,
-            lambda q: weight_of(bodies(p, 1.0, q), lifted),
+            lambda q: weight_of(bodies(p, 1.0, q), lifted, gravity_of(p)),
         ),
     )
     friction = float(p["friction"])

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL, tilt_of
+from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.outline import Disc, Line, Outline
-from simbot.physics.tables import GRAVITY, Reduced, Segment, tabulate
+from simbot.physics.tables import Reduced, Segment, tabulate
 from simbot.scenario.parameters import Parameter
 
 NAME = "turret"
@@ -63,6 +63,7 @@ PARAMETERS = (
     FRICTION,
     STATIC,
     DAMPING,
+    *STANCE,
 )
 SKETCH = """\
                  front, 0                          front lifted by tilt:
@@ -85,8 +86,8 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """
     low, high = (float(end) for end in p["travel"])
     reach, ahead = float(p["length"]), float(p["off_axis_angle"])
-    moment = GRAVITY * float(p["off_axis_mass"]) * float(p["off_axis"]) * sin(tilt_of(p))
-    held = GRAVITY * payload * reach * sin(tilt_of(p))
+    moment = gravity_of(p) * float(p["off_axis_mass"]) * float(p["off_axis"]) * sin(tilt_of(p))
+    held = gravity_of(p) * payload * reach * sin(tilt_of(p))
     inertia = float(p["inertia"]) + payload * reach**2
     if moment == 0.0 and held == 0.0:
         segment = Segment(low, high, inertia, 0.0)
