@@ -24,7 +24,20 @@ from platformdirs import user_cache_path
 Array = npt.NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
 
-SOURCES = ("layout.py", "forces.py", "bus.py", "control.py", "stepper.py", "record.py", "compiled.py")
+SOURCES = (
+    "layout.py",
+    "forces.py",
+    "bus.py",
+    "linear.py",
+    "control.py",
+    "steps.py",
+    "events.py",
+    "modes.py",
+    "ticks.py",
+    "stepper.py",
+    "record.py",
+    "compiled.py",
+)
 
 
 def cache_folder() -> Path:

@@ -22,6 +22,11 @@ REST_SLACK = 1e-9  # of load and friction: what creeps towards its balance rests
 
 
 @inner
+def first_mech(w: Array) -> Any:
+    return L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
+
+
+@inner
 def look_up(w: Array, tab: Array, m: int, q: float) -> Any:
     """Inertia M, its slope M', load Q, common factor g of the ratios and its slope at q.
 

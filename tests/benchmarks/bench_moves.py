@@ -25,7 +25,8 @@ from simbot.physics.bus import evaluate
 from simbot.physics.control import output
 from simbot.physics.plant import GoTo
 from simbot.physics.record import inside_since, touched_at
-from simbot.physics.stepper import SEEN, advance, feed_forward
+from simbot.physics.stepper import SEEN, advance
+from simbot.physics.ticks import feed_forward
 
 ACCURACY = 1e-6
 TRIES = (1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11)

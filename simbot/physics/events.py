@@ -1,0 +1,211 @@
+"""Where within a step a mode stops to hold: margins of all modes, and the root of the one that fails first."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from simbot.physics import layout as L
+from simbot.physics.compiled import Array, inner
+from simbot.physics.forces import REST_SLACK, first_mech, rest_margin
+from simbot.physics.steps import between, go_to_share
+
+# kinds of event
+# (floats, as the flags below: a literal integer would make the compiler write a function once for each value)
+NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
+BARE, LIMIT, CAP, BREAK_AWAY, RAIL = 5.0, 6.0, 7.0, 8.0, 9.0
+
+
+@inner
+def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
+    """Validity of one mode of one group at the last evaluation: negative, it no longer holds."""
+    s = w[m + L.S]
+    if kind == GEAR:
+        if w[g + L.G_FWD] * w[g + L.G_BACK] == 1.0 or w[g + L.G_CAP] != 0.0:
+            return 1.0
+        t = s * w[g + L.G_T] if w[g + L.G_GEAR] == 0.0 else -s * w[g + L.G_T]
+        return t + 1e-11 * (abs(w[m + L.LOAD_AT]) + abs(w[m + L.MASS_AT] * w[m + L.A_NEXT]))
+    if kind == BARE:
+        if w[g + L.G_RF] == w[g + L.G_RB]:
+            return 1.0
+        x = w[g + L.G_X] if w[g + L.G_BARE] == 0.0 else -w[g + L.G_X]
+        return x + 1e-11 * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
+    if kind == LIMIT:
+        mode = w[g + L.G_LIM]
+        if w[m + L.OPEN] == 1.0:
+            volts = w[L.V]
+            if mode == 0.0:
+                return volts - w[g + L.G_IFREE] + 1e-9
+            return w[g + L.G_IFREE] - volts + 1e-9
+        most = w[g + L.G_LIMIT]
+        slack = 1e-10 * (1.0 + abs(w[g + L.G_IFREE]))
+        if mode == 0.0:
+            margin = most - abs(w[g + L.G_IFREE])
+            if not math.isinf(w[g + L.G_LIMIT_B]):
+                d = w[m + L.DUTY] * w[g + L.G_SHARE]
+                margin = min(margin, w[g + L.G_LIMIT_B] - d * w[g + L.G_IFREE])
+            return margin + slack
+        if mode == 1.0 or mode == -1.0:
+            return mode * w[g + L.G_IFREE] - most + slack
+        if mode == 3.0 or mode == -3.0:
+            d = w[m + L.DUTY] * w[g + L.G_SHARE]
+            return min(d * w[g + L.G_IFREE] - w[g + L.G_LIMIT_B], most - abs(w[g + L.G_I])) + slack
+        return abs(w[g + L.G_I]) - most + slack
+    cap = w[g + L.G_CAP]
+    low = w[g + L.G_LO]
+    high = w[g + L.G_HI]
+    free = w[g + L.G_TFREE]
+    if cap == 0.0:
+        slack = 1e-11 * (abs(w[m + L.LOAD_AT]) + abs(free))
+        return min(free - low, high - free) + slack
+    slack = 1e-11 * (abs(w[m + L.LOAD_AT]) + abs(free))
+    return (free - high if cap > 0.0 else low - free) + slack
+
+
+@inner
+def zone_margin(w: Array, m: int, q: float) -> Any:
+    error = w[m + L.TARGET] - q
+    zone = w[m + L.ZONE]
+    band = w[m + L.BAND]
+    dead = w[m + L.DEAD]
+    if zone == 0.0:
+        return dead - abs(error)
+    if zone == 2.0:
+        return error - band
+    if zone == -2.0:
+        return -error - band
+    towards = error if zone > 0.0 else -error
+    return min(towards - dead, band - towards)
+
+
+@inner
+def rail_margin(w: Array, rail: int) -> Any:
+    mode = w[rail + L.RAIL_MODE]
+    out = w[L.V] - w[rail + L.RAIL_DROP]
+    top = w[rail + L.RAIL_SET]
+    a = w[rail + L.RAIL_A]
+    b = w[rail + L.RAIL_B]
+    if mode == L.REGULATED:
+        current = a * top - b
+        return min(out - top, min(w[rail + L.RAIL_LIMIT] - current, current)) + 1e-10
+    if mode == L.DROPOUT:
+        current = a * out - b
+        return min(top - out, min(w[rail + L.RAIL_LIMIT] - current, current)) + 1e-10
+    if mode == L.LIMITED:
+        return a * min(out, top) - b - w[rail + L.RAIL_LIMIT] + 1e-10
+    return b - a * min(out, top) + 1e-10
+
+
+@inner
+def margin_of(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
+    """Margin of one mode at the last evaluation (trial state in Q_NEXT, V_NEXT)."""
+    if kind == STANDSTILL:
+        return w[m + L.S] * w[m + L.V_NEXT]
+    if kind == SEGMENT_END:
+        return min(w[m + L.SEG_HI] - w[m + L.Q_NEXT], w[m + L.Q_NEXT] - w[m + L.SEG_LO])
+    if kind == ZONE_EDGE:
+        return zone_margin(w, m, w[m + L.Q_NEXT])
+    if kind == BREAK_AWAY:
+        up, down = rest_margin(w, tab, m, w[m + L.Q])
+        return min(up, down) + REST_SLACK * w[m + L.LOAD_AT]  # well beyond the balance, so that it does leave
+    if kind == RAIL:
+        return rail_margin(w, m)
+    return group_margin(w, m, g, kind)
+
+
+@inner
+def find_violation(w: Array, tab: Array) -> Any:
+    """First mode that does not hold at the last evaluation: (kind, mechanism or rail, group)."""
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        if w[m + L.S] * w[m + L.V_NEXT] < 0.0:
+            return STANDSTILL, m, 0
+        if w[m + L.Q_NEXT] > w[m + L.SEG_HI] or w[m + L.Q_NEXT] < w[m + L.SEG_LO]:
+            return SEGMENT_END, m, 0
+        if w[m + L.CONTROL] == L.SERVO and zone_margin(w, m, w[m + L.Q_NEXT]) < 0.0:
+            return ZONE_EDGE, m, 0
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            for kind in (GEAR, BARE, LIMIT, CAP):
+                if group_margin(w, m, g, kind) < 0.0:
+                    return kind, m, g
+            g += L.GROUP_SIZE
+    for k in range(int(w[L.N_RAIL])):
+        rail = L.RAILS + k * L.RAIL_SIZE
+        if rail_margin(w, rail) < 0.0:
+            return RAIL, rail, 0
+    m = first_mech(w)
+    for _ in range(int(w[L.N_MECH])):
+        if w[m + L.S] == 0.0 and w[m + L.DUTY] != 0.0 and w[m + L.PINNED] == 0.0:
+            if margin_of(w, tab, BREAK_AWAY, m, m) < 0.0:
+                return BREAK_AWAY, m, int(w[m + L.GRP])
+            g = int(w[m + L.GRP])
+            for _ in range(int(w[m + L.N_GRP])):
+                if group_margin(w, m, g, LIMIT) < 0.0:
+                    return LIMIT, m, g
+                g += L.GROUP_SIZE
+        m += L.MECH_SIZE
+    return NOTHING, 0, 0
+
+
+@inner
+def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: float) -> Any:
+    """Share of the step at which a mode's margin turns negative: the upper end of a tight bracket below top."""
+    low = 0.0
+    high = top
+    f_high = margin_of(w, tab, kind, m, g)
+    if kind <= ZONE_EDGE:
+        w[m + L.Q_NEXT] = w[m + L.Q]
+        w[m + L.V_NEXT] = w[m + L.SPEED]
+    else:
+        go_to_share(w, tab, 0.0, h)
+    f_low = margin_of(w, tab, kind, m, g)
+    if f_low <= 0.0:
+        f_low = 1e-30
+        x = 0.5 * (low + high)
+    else:
+        x = low + (high - low) * f_low / (f_low - f_high)
+    side = 0
+    for count in range(60):
+        if high - low < 1e-14 + 1e-12 * high or (high - low) * h < 1e-15:
+            break
+        if count % 4 == 3:
+            x = 0.5 * (low + high)
+        x = min(max(x, low + 1e-3 * (high - low) * (1e-9 if count > 2 else 1.0)), high)
+        if kind <= ZONE_EDGE:  # a question of where it is and how fast alone
+            q, v = between(w, m, x, h)
+            w[m + L.Q_NEXT] = q
+            w[m + L.V_NEXT] = v
+        else:
+            go_to_share(w, tab, x, h)
+        f = margin_of(w, tab, kind, m, g)
+        if f < 0.0:
+            high = x
+            f_high = f
+            if side == -1:
+                f_low *= 0.5
+            side = -1
+        else:
+            low = x
+            f_low = max(f, 1e-30)
+            if side == 1:
+                f_high *= 0.5
+            side = 1
+        x = low + (high - low) * f_low / (f_low - f_high)
+    return high
+
+
+@inner
+def first_event(w: Array, tab: Array, h: float) -> Any:
+    """Earliest mode that fails within the step under trial: (share, kind, mechanism or rail, group)."""
+    share = 1.0
+    kind, m, g = find_violation(w, tab)
+    last = (NOTHING, 0, 0)
+    for _ in range(12):
+        if kind == NOTHING:
+            break
+        last = (kind, m, g)
+        share = root_of(w, tab, kind, m, g, share, h)
+        go_to_share(w, tab, share * (1.0 - 1e-9), h)
+        kind, m, g = find_violation(w, tab)
+    return share, last[0], last[1], last[2]

@@ -1,0 +1,229 @@
+"""The linear law between events, and its Taylor series.
+
+Constant efforts, inertias and loads, and servos on a regulated rail, make every acceleration a line in speeds,
+positions and bus voltage; the battery's own voltage follows charge and current. A step is the series of that.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from simbot.physics import layout as L
+from simbot.physics.bus import add_rails
+from simbot.physics.compiled import Array, inner
+
+
+@inner
+def straighten(w: Array) -> Any:
+    """Note the linear law that holds until a mode changes, where it is one.
+
+    a = ACC_PER_VOLT V - ACC_PER_SPEED v - ACC_PER_WAY q - ACC_LOST. Tables, limits, the strongest effort where it
+    is less than all, and a servo within its band on anything but a regulated rail bend it.
+    """
+    a = w[L.IDLE_A]
+    b = w[L.IDLE_B]
+    p = w[L.IDLE_P]
+    for k in range(int(w[L.N_RAIL])):
+        rail = L.RAILS + k * L.RAIL_SIZE
+        w[rail + L.RAIL_A] = w[rail + L.RAIL_IDLE_A]
+        w[rail + L.RAIL_B] = 0.0
+    w[L.STRAIGHT] = 0.0
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        strongest = w[m + L.CONTROL] == L.STRONGEST
+        if w[m + L.TAB_N] > 0.0 or (strongest and abs(w[m + L.DUTY]) < 1.0):
+            return
+        duty = w[m + L.DUTY]
+        slope = 0.0
+        if w[m + L.CONTROL] == L.SERVO and abs(w[m + L.ZONE]) == 1.0:
+            duty = w[m + L.TARGET] / w[m + L.BAND]
+            slope = -1.0 / w[m + L.BAND]
+        s = w[m + L.S]
+        mass = w[m + L.MASS_NOW]
+        lost = w[m + L.LOAD_NOW] + s * w[m + L.FC]
+        drag = w[m + L.DAMP]
+        volt = 0.0
+        per_speed = 0.0
+        per_way = 0.0
+        w[m + L.FED_BY] = 0.0
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            if w[g + L.G_LIM] != 0.0:
+                return
+            ratio = w[g + L.G_RATIO]
+            is_open = w[m + L.OPEN] == 1.0
+            d = 0.0 if is_open else duty * w[g + L.G_SHARE]
+            many = w[g + L.G_N]
+            r = w[g + L.G_R]
+            k_emf = w[g + L.G_K]
+            if w[g + L.G_CAP] != 0.0:
+                lost -= w[g + L.G_HI] if w[g + L.G_CAP] > 0.0 else w[g + L.G_LO]
+                pull = 0.0
+            else:
+                f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
+                bare = w[g + L.G_RF] if w[g + L.G_BARE] == 0.0 else 1.0 / w[g + L.G_RB]
+                spin = s if ratio > 0.0 else -s
+                pull = ratio * bare * many / f
+                mass += ratio * ratio * many * w[g + L.G_J] / f + w[g + L.G_WHEEL]
+                lost += pull * w[g + L.G_TF] * spin
+                if not is_open:
+                    drag += pull * k_emf * k_emf * ratio / r
+            if w[g + L.G_RAIL] >= 0.0:
+                rail = L.RAILS + int(w[g + L.G_RAIL]) * L.RAIL_SIZE
+                mode = w[rail + L.RAIL_MODE]
+                if mode == L.DROPOUT or mode == L.LIMITED or w[rail + L.RAIL_V] != w[rail + L.RAIL_SET]:
+                    return
+                lost -= pull * k_emf * d / r * w[rail + L.RAIL_SET]
+                per_way -= pull * k_emf * slope / r * w[rail + L.RAIL_SET]
+                w[m + L.FED_BY] = rail
+                w[m + L.FED_DUTY] = d
+                w[m + L.FED_SLOPE] = slope
+                w[m + L.FED_EMF] = k_emf * ratio
+                w[m + L.FED_SIEMENS] = many * w[g + L.G_CURRENT] / r
+            else:
+                if slope != 0.0:
+                    return
+                volt += pull * k_emf * d / r
+                a += many * w[g + L.G_CURRENT] * d * d / r
+                per_speed += many * w[g + L.G_CURRENT] * d * k_emf * ratio / r
+            g += L.GROUP_SIZE
+        w[m + L.BUS_PER_SPEED] = per_speed
+        w[m + L.ACC_PER_VOLT] = volt / mass
+        w[m + L.ACC_PER_SPEED] = drag / mass
+        w[m + L.ACC_PER_WAY] = per_way / mass
+        w[m + L.ACC_LOST] = lost / mass
+    a, b, p = add_rails(w, a, b, p)
+    w[L.STRAIGHT_A] = a
+    w[L.STRAIGHT_B] = b
+    w[L.STRAIGHT_P] = p
+    w[L.STRAIGHT] = 1.0
+
+
+@inner
+def start_battery(w: Array) -> Any:
+    """Open-circuit voltage less polarisation now: in E, and as a constant in its polynomial."""
+    if w[L.SAGS] == 1.0:
+        w[L.E] = w[L.REST] - w[L.FALL] * w[L.CHARGE] - w[L.VRC]
+    for j in range(1, L.ORDER):
+        w[L.EMF_POLY + j] = 0.0
+    w[L.EMF_POLY] = w[L.E]
+    w[L.VRC_POLY] = w[L.VRC]
+
+
+@inner
+def rail_series(w: Array, m: int, j: int, h: float) -> Any:
+    """Coefficient j of the current that a mechanism takes from its regulated rail: d (d V - emf)/R."""
+    rail = int(w[m + L.FED_BY])
+    p = m + L.POLY
+    total = 0.0
+    for i in range(j + 1):
+        first = w[m + L.FED_SLOPE] * w[p + i]
+        second = w[m + L.FED_SLOPE] * w[p + j - i]
+        if i == 0:
+            first += w[m + L.FED_DUTY]
+        if i == j:
+            second += w[m + L.FED_DUTY]
+        speed = (j - i + 1.0) * w[p + j - i + 1] / h
+        total += first * (second * w[rail + L.RAIL_SET] - w[m + L.FED_EMF] * speed)
+    return w[m + L.FED_SIEMENS] * total
+
+
+@inner
+def series(w: Array, h: float) -> Any:
+    """Taylor series of the linear law over a step of h: positions, bus voltage, what is asked of the bus.
+
+    Each coefficient of positions and speeds gives that of what is asked of the bus, that the one of its voltage,
+    by the battery's line alpha V + beta(t) + gamma(t)/V = 0, and all of them that of the accelerations, which is
+    the next but one of the positions. Coefficients belong to powers of the share of the step. Returns the last
+    terms in units of TOL: the error is smaller than they are by about the order.
+    """
+    n = int(w[L.N_LIVE])
+    for k in range(n):
+        m = int(w[L.LIVE + k])
+        w[m + L.POLY] = w[m + L.Q]
+        w[m + L.POLY + 1] = h * w[m + L.SPEED]
+    alpha = 1.0 + w[L.R0] * w[L.STRAIGHT_A]
+    asked = w[L.STRAIGHT_B]
+    power = w[L.STRAIGHT_P]
+    beta = 0.0
+    bend = alpha
+    start_battery(w)
+    for j in range(L.ORDER - 1):
+        for k in range(n):
+            m = int(w[L.LIVE + k])
+            rail = int(w[m + L.FED_BY])
+            if rail == 0:
+                asked += w[m + L.BUS_PER_SPEED] * (j + 1.0) * w[m + L.POLY + j + 1] / h
+            elif w[rail + L.RAIL_MODE] == L.REGULATED:
+                current = rail_series(w, m, j, h)
+                if w[rail + L.RAIL_EFF] > 0.0:
+                    power += w[rail + L.RAIL_SET] * current / w[rail + L.RAIL_EFF]
+                else:
+                    asked -= current
+        w[L.ASKED_POLY + j] = asked
+        w[L.POWER_POLY + j] = power
+        beta = -w[L.EMF_POLY + j] - w[L.R0] * asked
+        if j == 0:
+            volts = 0.5 * (math.sqrt(max(0.0, beta * beta - 4.0 * alpha * w[L.R0] * power)) - beta) / alpha
+            bend = 2.0 * alpha * volts + beta
+        else:
+            volts = beta * w[L.VOLTS_POLY] + w[L.R0] * power
+            for i in range(1, j):
+                own = alpha * w[L.VOLTS_POLY + i] - w[L.R0] * w[L.ASKED_POLY + i] - w[L.EMF_POLY + i]
+                volts += own * w[L.VOLTS_POLY + j - i]
+            volts = -volts / bend
+        w[L.VOLTS_POLY + j] = volts
+        if w[L.SAGS] == 1.0:
+            current = (w[L.EMF_POLY + j] - volts) / w[L.R0]
+            grows = h * (w[L.R1] * current - w[L.VRC_POLY + j]) / w[L.TAU] / (j + 1.0)
+            w[L.VRC_POLY + j + 1] = grows
+            w[L.EMF_POLY + j + 1] = -grows - h * w[L.FALL] * current / (j + 1.0)
+        for k in range(n):
+            m = int(w[L.LIVE + k])
+            p = m + L.POLY + j
+            a = w[m + L.ACC_PER_VOLT] * volts - w[m + L.ACC_PER_SPEED] * (j + 1.0) * w[p + 1] / h
+            a -= w[m + L.ACC_PER_WAY] * w[p]
+            if j == 0:
+                a -= w[m + L.ACC_LOST]
+            w[p + 2] = h * h * a / ((j + 1.0) * (j + 2.0))
+        asked = 0.0
+        power = 0.0
+    worst = abs(w[L.EMF_POLY + L.ORDER - 1] / w[L.REST])
+    for k in range(n):
+        m = int(w[L.LIVE + k])
+        last = abs(w[m + L.POLY + L.ORDER])
+        worst = max(worst, last / w[m + L.Q_SCALE], L.ORDER * last / (h * w[m + L.V_SCALE]))
+    return worst / w[L.TOL]
+
+
+@inner
+def shrink_series(w: Array, share: float) -> Any:
+    """The same series over a share of its step."""
+    power = 1.0
+    for j in range(L.ORDER + 1):
+        if j < L.ORDER:
+            w[L.VOLTS_POLY + j] *= power
+            w[L.ASKED_POLY + j] *= power
+            w[L.POWER_POLY + j] *= power
+            w[L.EMF_POLY + j] *= power
+            w[L.VRC_POLY + j] *= power
+        for k in range(int(w[L.N_LIVE])):
+            w[int(w[L.LIVE + k]) + L.POLY + j] *= power
+        power *= share
+
+
+@inner
+def bus_in_series(w: Array, x: float) -> Any:
+    """Put the bus at the share x of the step of the series."""
+    volts = 0.0
+    asked = 0.0
+    power = 0.0
+    for j in range(L.ORDER - 2, -1, -1):
+        volts = volts * x + w[L.VOLTS_POLY + j]
+        asked = asked * x + w[L.ASKED_POLY + j]
+        power = power * x + w[L.POWER_POLY + j]
+    w[L.V] = volts
+    w[L.I] = w[L.STRAIGHT_A] * volts - asked
+    if power != 0.0:
+        w[L.I] += power / volts
