@@ -22,7 +22,7 @@ from simbot.scenario.parameters import Parameter
 
 NAME = "hoist"
 COORDINATE = "length"
-SUMMARY = "hoist: slack cord, a hook that meets its load, a load that tilts and hangs"
+SUMMARY = "hoist whose hook meets its load part of the way"
 PARAMETERS = (
     *DRIVEN,
     TRAVEL,
