@@ -77,15 +77,21 @@ def inertia_of(bodies: Sequence[Body]) -> tuple[Knots, Knots, Knots]:
     return mass, slope, bend
 
 
+def leverage_of(bodies: Sequence[Body]) -> tuple[Values, Values]:
+    """sum(m z') and its slope [kg or kg m]: what weighs on the coordinate, however gravity acts on it."""
+    first, second = np.zeros((2, *bodies[0].place.at.shape), dtype=complex)
+    for body in bodies:
+        first = first + body.mass * body.place.d1
+        second = second + body.mass * body.place.d2
+    return first, second
+
+
 def weight_of(bodies: Sequence[Body], lifted: float, gravity: float) -> tuple[Knots, Knots]:
     """Q, dQ/dq [N or N m]; the linkage's own x axis stands at `lifted` [rad] from the horizontal,
     in its plane acts `gravity` [m/s²]."""
-    up = np.exp(1j * lifted)
-    load, slope = np.zeros((2, *bodies[0].place.at.shape))
-    for body in bodies:
-        load = load + gravity * body.mass * np.imag(body.place.d1 * up)
-        slope = slope + gravity * body.mass * np.imag(body.place.d2 * up)
-    return load, slope
+    up = gravity * np.exp(1j * lifted)
+    first, second = leverage_of(bodies)
+    return np.imag(first * up), np.imag(second * up)
 
 
 def closed_loop(
@@ -115,22 +121,29 @@ Tables = tuple[
     Callable[[Knots], tuple[Knots, Knots, Knots]] | None,
 ]
 
-Measure = Sequence[Callable[[Knots], tuple[Knots, ...]]]  # q -> value, slope and so on
+Measure = Sequence[Callable[[Knots], tuple[Values, ...]]]  # q -> value, slope and so on
 
 
 def stretches(low: float, high: float, tables: Tables, measure: Measure) -> tuple[Segment, ...]:
     """Tables over a travel, the finer the faster they change.
 
-    A stretch is halved until the tables of `measure` are right to FINE between their knots; the stretches so
-    depend on the geometry and not on what is carried. All have one `mass`, so that nothing is picked up where
-    one follows the other.
+    A stretch is halved until the tables of `measure` are right to FINE between their knots; those hang on the
+    geometry alone, so that the stretches change neither with what is carried nor with how the robot stands. All
+    have one `mass`, so that nothing is picked up where one follows the other.
     """
     mass, load, factor = tables
     over_all = np.linspace(low, high, CELLS + 1)
-    sizes = [[0.1 * float(abs(value).max()) for value in table(over_all)] for table in measure]
+    sizes = [_sizes(table(over_all), high - low) for table in measure]
     segments = [tabulate(*ends, mass, load, factor, CELLS) for ends in _split(low, high, measure, sizes, 0)]
     least = min(float(segment.knots[:, 0].min()) for segment in segments if segment.knots is not None)
     return tuple(replace(segment, mass=least) for segment in segments)
+
+
+def _sizes(values: Sequence[Values], travel: float) -> list[float]:
+    """What counts as small of a value and of its slopes: a tenth of the greatest, and of a slope no less than a
+    tenth of the value spread over the travel, since that of a value that hardly changes is rounding."""
+    whole = float(abs(values[0]).max())
+    return [0.1 * max(float(abs(value).max()), whole / travel**order) for order, value in enumerate(values)]
 
 
 def _split(

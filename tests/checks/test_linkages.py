@@ -157,6 +157,26 @@ def test_close_to_where_its_links_are_in_line() -> None:
         assert abs(middle[:, 0] - right).max() <= 2e-9 * right.max()
 
 
+def test_a_parallelogram_is_the_parallelogram_arm() -> None:
+    """Equal cranks, a coupler as long as the ground: the same time as of the other kind, from one small table."""
+    four = linkage(
+        coupler="100 mm", rocker="40 mm", travel=["10 deg", "170 deg"],
+        parts=[{"link": "crank", "mass": "50 g"}, {"link": "rocker", "mass": "50 g"},
+               {"link": "coupler", "mass": "200 g", "at": "20 mm", "aside": "30 mm"}],
+    )  # fmt: skip
+    arm = {
+        "kind": "parallelogram_arm", "motors": "1 x coil", "gearing": four["gearing"], "length": "40 mm",
+        "moving_mass": "100 g", "centre": "20 mm", "carried_mass": "200 g", "friction": "0 N*m",
+        "travel": four["travel"], "control": four["control"],
+    }  # fmt: skip
+    times = []
+    for it in (four, arm):
+        robot = a_robot({"it": it}, {"coil": COIL}, (6.0, 0.0))
+        times.append(seconds(a_move(a_plant(robot, tolerance=1e-9), "it", radians(170.0)).first_inside_us()))
+        assert len(Models(robot).get("it").reduced.segments) == 1
+    assert times[0] == pytest.approx(times[1], abs=1e-6)
+
+
 @pytest.mark.parametrize(
     ("more", "words"),
     [

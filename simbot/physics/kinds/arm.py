@@ -71,21 +71,6 @@ PARAMETERS = (
 )
 
 SKETCH = r"""
-                               o  what it holds
-                             /
-                           /     `length`: pivot to what it holds
-                         /
-                      (G)  `moving_mass`, at `centre` from the pivot
-                     /     `inertia`: about G
-                   /
-                 /  \  q: angle from the horizontal, up positive,
-               /     |    between the ends of `travel` (90 deg: upright)
-             (O)- - - - - - -  0 deg
-            pivot    `motors` through `gearing`, `friction`
-"""
-
-
-SKETCH = r"""
                                   ___---(load)   length: to what it holds
                            ___--- x
                     ___---        centre: moving_mass, or a list of parts

@@ -20,6 +20,7 @@ from simbot.physics.linkage import (
     Course,
     closed_loop,
     inertia_of,
+    leverage_of,
     steady,
     stretches,
     turned,
@@ -141,7 +142,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
             lambda q: weight_of(bodies(p, payload, q), lifted, gravity_of(p)),
             None,
         ),
-        (measured, lambda q: weight_of(bodies(p, 1.0, q), lifted, gravity_of(p))),
+        (measured, lambda q: leverage_of(bodies(p, 1.0, q))),
     )
     friction = float(p["friction"])
     return Reduced(segments, 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))

@@ -16,7 +16,7 @@ import numpy as np
 from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.kinds.linkage_keys import ends_of_spreads, link
 from simbot.physics.kinds.screw import SCREW, lead_of, screw_faults, screw_stages
-from simbot.physics.linkage import Body, Course, inertia_of, steady, stretches, turned, weight_of
+from simbot.physics.linkage import Body, Course, inertia_of, leverage_of, steady, stretches, turned, weight_of
 from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import Knots, Reduced
 from simbot.scenario.errors import Fault
@@ -113,7 +113,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         ),
         (
             lambda h: inertia_of(bodies(p, 1.0, h)),
-            lambda h: weight_of(bodies(p, 1.0, h), tilt, gravity_of(p)),
+            lambda h: leverage_of(bodies(p, 1.0, h)),
             lambda h: factor_of(p, h),
         ),
     )

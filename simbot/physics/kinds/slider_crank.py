@@ -21,7 +21,7 @@ import numpy as np
 from simbot.physics.kinds.common import DAMPING, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.kinds.linkage_keys import ends_of_spreads, in_degrees, link, part_of, parts_on
 from simbot.physics.kinds.servo_keys import EITHER, driver_faults
-from simbot.physics.linkage import Body, Course, inertia_of, steady, stretches, turned, weight_of
+from simbot.physics.linkage import Body, Course, inertia_of, leverage_of, steady, stretches, turned, weight_of
 from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import Knots, Reduced
 from simbot.scenario.errors import Fault
@@ -138,7 +138,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         (
             lambda q: inertia_of(bodies(p, 1.0, q)),
             push_alone,
-            lambda q: weight_of(bodies(p, 1.0, q), lifted, gravity_of(p)),
+            lambda q: leverage_of(bodies(p, 1.0, q)),
         ),
     )
     friction = float(p["friction"])
