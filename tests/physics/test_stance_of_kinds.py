@@ -14,7 +14,7 @@ from simbot.physics.stance import placed
 from simbot.scenario.load import load_robot
 
 SCENARIOS = Path(__file__).parent.parent.parent / "scenarios"
-FACING = [name for name, kind in KINDS.items() if "tipped_by" in {each.key for each in kind.PARAMETERS}]
+FACING = [name for name, kind in KINDS.items() if "faces" in {each.key for each in kind.PARAMETERS}]
 
 
 def examples():
@@ -64,5 +64,7 @@ def test_a_tilted_robot_tips_gravity(kind):
     assert np.max(np.abs(up - level)) > 1e-6
     assert kind == "axle" or np.max(np.abs(up - down)) > 1e-6  # an axle's followers go straight up
     assert loads(replace(robot, tilt=radians(-10.0)), spec) == pytest.approx(down)
+    if kind == "turret":
+        return  # it turns: its angle says where its mass is
     aside = replace(spec, values={**spec.values, "faces": "left"})
     assert loads(replace(robot, tilt=radians(10.0)), aside) == pytest.approx(cos(radians(10.0)) * level)

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
+from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import Reduced, Segment, tabulate
 from simbot.scenario.parameters import Parameter
@@ -63,7 +63,13 @@ PARAMETERS = (
     FRICTION,
     STATIC,
     DAMPING,
-    *STANCE,
+    Parameter(
+        "faces",
+        "choice",
+        "where its angle 0 points; matters on a robot that stands tilted",
+        default="forward",
+        choices=("forward", "backward"),
+    ),
 )
 SKETCH = """\
                  front, 0                          front lifted by tilt:
