@@ -6,7 +6,7 @@ from statistics import fmean, stdev
 
 from simbot.analysis.results import TimeShares
 from simbot.analysis.timers import Links
-from simbot.physics.plant import Spin
+from simbot.physics.move import Spin
 from simbot.routine.trace import Trace
 from simbot.scenario.model import Game
 

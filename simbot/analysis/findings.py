@@ -9,7 +9,8 @@ from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
 from simbot.physics.build import DRIVES
-from simbot.physics.plant import DriveFor, DriveTo, Move, Plant
+from simbot.physics.move import DriveFor, DriveTo, Move
+from simbot.physics.plant import Plant
 from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
 

@@ -35,7 +35,8 @@ from simbot.physics import layout as L
 from simbot.physics import motion, statics
 from simbot.physics.build import DRIVES, Built, Models
 from simbot.physics.motion import Circuit, Motion
-from simbot.physics.plant import Command, DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
+from simbot.physics.plant import Plant
 from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
 

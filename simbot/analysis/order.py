@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from simbot.analysis.results import Finding
 from simbot.analysis.words import clock, extent, ms
-from simbot.physics.plant import Plant, Spin
+from simbot.physics.move import Spin
+from simbot.physics.plant import Plant
 from simbot.routine.trace import MoveRecord, Trace
 from simbot.scenario.model import OrderRule, Robot
 

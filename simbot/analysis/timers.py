@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from simbot.analysis.results import MoveResult, NeedResult, PickResult
-from simbot.physics.plant import Plant, Spin
+from simbot.physics.move import Spin
+from simbot.physics.plant import Plant
 from simbot.routine.acting import kept_needs
 from simbot.routine.trace import MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 

@@ -28,7 +28,8 @@ from simbot.physics.stepper import LOG_FULL, advance
 from simbot.scenario.model import BatteryState
 
 if TYPE_CHECKING:
-    from simbot.physics.plant import Move, Plant
+    from simbot.physics.move import Move
+from simbot.physics.plant import Plant
 
 LONGEST = 120.0  # s: a move that takes longer has no floor
 TIGHT = 1e-8  # s: accuracy of the switching instant, far below a microsecond

@@ -8,8 +8,7 @@ commanded (`first_seen_us`, `Move.arrival_us`). A crossing is rounded UP to the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from math import ceil, cos, inf, isinf, nan, nextafter
+from math import cos, inf, isinf, nan, nextafter
 from typing import Any
 
 import numpy as np
@@ -22,6 +21,18 @@ from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
 from simbot.physics.motion import Steps
+from simbot.physics.move import (
+    NEVER_US,
+    Command,
+    DriveFor,
+    DriveTo,
+    GoTo,
+    Move,
+    PushFor,
+    Spin,
+    Stopwatch,
+    microseconds,
+)
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Push, Route, Steering
@@ -37,55 +48,6 @@ class EndlessSteps(RuntimeError):
     """The integrator makes no headway: a fault of the program, never of a file."""
 
 
-@dataclass(frozen=True)
-class GoTo:
-    """Go to a position under the mechanism's own control (a word for a `measured` one)."""
-
-    target: Target
-
-
-@dataclass(frozen=True)
-class DriveTo:
-    """Drive to a pose on the field: straight lines at a fixed heading, turns in place, a stop at each point."""
-
-    pose: Pose
-    through: tuple[tuple[float, float], ...] = ()
-
-
-@dataclass(frozen=True)
-class PushFor:
-    """Open-loop effort for a time: 0 <= effort <= 1 towards `toward`; zero from the first tick at or after."""
-
-    effort: float
-    toward: float
-    duration_us: int
-    after: str | float | None = None  # "brake", "coast", an effort 0..1 that presses on; None: the control's
-
-
-@dataclass(frozen=True)
-class DriveFor:
-    """A drive's open-loop effort for a time, meant to go a distance `by` [m] in a direction from its heading [rad].
-
-    Direction None: to turn in place by an angle [rad].
-    """
-
-    effort: float
-    by: float
-    direction: float | None
-    duration_us: int
-    after: str | float | None = None  # as of PushFor
-
-
-@dataclass(frozen=True)
-class Spin:
-    """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`)."""
-
-    effort: float
-
-
-Command = GoTo | DriveTo | PushFor | DriveFor | Spin
-
-
 FIRST_ROWS = 16384
 TAIL_ROWS = 256  # of the log of what would have come after a takeover
 MOST_ROWS = 2_000_000
@@ -94,168 +56,6 @@ LEG_END = (
     0.1  # m/s: no faster at the end of a line after which the robot turns, where the control states nothing
 )
 LEG_END_TURN = 0.5  # rad/s
-NEVER_US = 1 << 62
-ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
-
-
-def microseconds(t: float) -> int:
-    """Round an instant up to the next microsecond."""
-    return ceil(t * 1e6 - ON_TIME)
-
-
-@dataclass(frozen=True)
-class Stopwatch:
-    """A move of a `measured` mechanism: where it was, where it goes, when it is there."""
-
-    start_us: int
-    before: str
-    word: str
-    there_us: int  # NEVER_US: it does not get there
-    why: str = ""  # of one that does not
-    air: float = 0.0  # absolute pressure in a cylinder's tank after it [Pa]
-
-
-class Move:
-    """One command given to one mechanism, and what became of it. Made by `Plant.command` only.
-
-    Attributes
-    ----------
-    mechanism : str
-    command : Command
-    start_us : int
-    start_position : float | str     [m or rad]; of a drive: along its line
-    start_speed : float              [m/s or rad/s]
-    target : float | str             [m or rad]; of a drive: along its line
-    window : float                   half-width of the target set; 0 for `measured`
-    slower_than : float              inf where no speed limit is part of the set
-    touch : bool                     the target is a hard stop: arrived when touched
-    cut_us : int | None              the instant a later command took the mechanism over
-    """
-
-    __slots__ = (
-        "_floor",
-        "_lag",
-        "_payload",
-        "_places",
-        "_plant",
-        "_route",
-        "_state",
-        "_tail",
-        "command",
-        "cut_us",
-        "mechanism",
-        "slower_than",
-        "start_position",
-        "start_speed",
-        "start_us",
-        "stopwatch",
-        "target",
-        "touch",
-        "window",
-    )
-
-    def __init__(self, plant: Plant, mechanism: str, command: Command) -> None:
-        self._plant = plant
-        self.mechanism = mechanism
-        self.command = command
-        self.start_us = plant.now_us
-        self.cut_us: int | None = None
-        self.start_position: float | str = 0.0
-        self.start_speed = 0.0
-        self.target: float | str = 0.0
-        self.window = 0.0
-        self.slower_than = inf
-        self.touch = False
-        self.stopwatch: Stopwatch | None = None
-        self._tail: Plant | None = None
-        self._state: Array | None = None  # the plant right after the command
-        self._route: Route | None = None
-        self._payload = 0.0
-        self._places: Places = ()
-        self._floor: tuple[float | None] | None = None
-        self._lag: float | None = None
-
-    def arrival_us(self) -> int | None:
-        """Instant at which it is inside its target set and stays: until the later command, else for good.
-
-        Taken over before that, it is what would have come if nothing more were commanded. None: never.
-        May be asked at any time: before the end of the run it is what will come if nothing more is commanded.
-        """
-        if self.stopwatch is not None:
-            return None if self.stopwatch.there_us == NEVER_US else self.stopwatch.there_us
-        if isinstance(self.command, Spin):
-            return self.start_us
-        plant = self._plant
-        if self.cut_us is not None:
-            since = plant._set_since(self, self.cut_us)
-            return since if since is not None else self._ahead()._set_since(self, plant.horizon_us)
-        plant._settle(self)
-        return plant._set_since(self, plant._covered_us())
-
-    def arrived_for_real(self) -> bool:
-        """False where the mechanism was taken over before it had arrived (the arrival is a prediction: `cut`)."""
-        if self.cut_us is None:
-            return True
-        if self.stopwatch is not None:
-            return self.stopwatch.there_us <= self.cut_us
-        return isinstance(self.command, Spin) or self._plant._set_since(self, self.cut_us) is not None
-
-    def first_inside_us(self) -> int | None:
-        """First instant inside the target set, whether it stayed or not."""
-        if self.stopwatch is not None or isinstance(self.command, Spin):
-            return self.arrival_us()
-        plant = self._plant
-        if self.cut_us is None:
-            plant._settle(self)
-            return plant._first_in_set(self, self.start_us, plant._covered_us())
-        seen = plant._first_in_set(self, self.start_us, self.cut_us)
-        return seen if seen is not None else self._ahead()._first_in_set(self, self.cut_us, plant.horizon_us)
-
-    def ends_at(self) -> float | str:
-        """Where it rests, or was when it was taken over (or would be at the end)."""
-        if self.stopwatch is not None:
-            return self.stopwatch.before if self.stopwatch.why else self.stopwatch.word
-        plant = self._plant
-        if self.cut_us is not None and self.arrived_for_real():
-            return plant.position(self.mechanism, self.cut_us)
-        last = plant if self.cut_us is None else self._ahead()
-        last._reach(plant.horizon_us)
-        return last._position_at(self.mechanism, plant.horizon_us / 1e6)
-
-    def reason(self) -> str:
-        """For a move that never arrives: where it ends and what holds it there, as a clause."""
-        if self.stopwatch is not None:
-            return self.stopwatch.why
-        plant = self._plant
-        last = plant if self.cut_us is None else self._ahead()
-        last._reach(plant.horizon_us)
-        return last._why(self)
-
-    def floor_s(self) -> float | None:
-        """Least time any control could take into the same set [s]; None for `measured` or where there is none."""
-        if self.stopwatch is not None or isinstance(self.command, Spin):
-            return None
-        if self._floor is None:
-            from simbot.physics.floor import floor_of
-
-            self._floor = (floor_of(self._plant, self),)
-        return self._floor[0]
-
-    def lag(self) -> float | None:
-        """Farthest it was behind its motion profile until it was taken over [m, rad]; None without a profile."""
-        state, at = self._state, self._plant.arrays.at.get(self.mechanism)
-        if state is None or at is None or state[at + L.CONTROL] != L.PROFILED:
-            return None
-        if self.cut_us is None:
-            self._plant._settle(self)
-            return float(self._plant.arrays.w[at + L.LAG_MAX])
-        return self._lag
-
-    def _ahead(self) -> Plant:
-        """The plant as it would have gone on from the takeover if nothing more had been commanded."""
-        assert self._tail is not None
-        self._tail._reach(self._plant.horizon_us)
-        return self._tail
 
 
 class Plant:

@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import degrees
 
-from simbot.physics.plant import Command, DriveFor, DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Spin
+from simbot.physics.plant import Plant
 from simbot.routine.trace import Delivery, Log, Mishap, NeedRecord, PickRecord
 from simbot.routine.world import World
 from simbot.scenario.model import (

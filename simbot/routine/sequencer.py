@@ -20,7 +20,8 @@ from typing import Any
 
 import simpy
 
-from simbot.physics.plant import Move, Plant
+from simbot.physics.move import Move
+from simbot.physics.plant import Plant
 from simbot.routine.acting import Actor, Grip
 from simbot.routine.trace import Cut, Log, QueueRecord, Trace, WaitRecord
 from simbot.scenario.errors import Problem, ScenarioError

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from simbot.physics.plant import Move
+from simbot.physics.move import Move
 from simbot.scenario.model import ActStep, Need, Step
 
 

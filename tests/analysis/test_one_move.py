@@ -20,7 +20,8 @@ from simbot.analysis.one_move import CAUSES, tables_of
 from simbot.physics import motion
 from simbot.physics.build import Models
 from simbot.physics.motion import Circuit
-from simbot.physics.plant import DriveTo, GoTo, Plant, PushFor, Spin
+from simbot.physics.move import DriveTo, GoTo, PushFor, Spin
+from simbot.physics.plant import Plant
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import Pose, Start
 

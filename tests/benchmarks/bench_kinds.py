@@ -17,7 +17,8 @@ from builders import LARGE, a_robot
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, SPINNING
 from simbot.physics.kinds import KINDS
-from simbot.physics.plant import DriveTo, GoTo, Plant, Spin
+from simbot.physics.move import DriveTo, GoTo, Spin
+from simbot.physics.plant import Plant
 from simbot.physics.stepper import advance
 from simbot.scenario.load import load_robot
 from simbot.scenario.model import MechanismSpec, Pose, Robot, Start

@@ -23,7 +23,7 @@ from simbot.api import TOLERANCE
 from simbot.physics import layout as L
 from simbot.physics.bus import evaluate
 from simbot.physics.control import output
-from simbot.physics.plant import GoTo
+from simbot.physics.move import GoTo
 from simbot.physics.record import inside_since, touched_at
 from simbot.physics.stepper import SEEN, advance
 from simbot.physics.ticks import feed_forward

@@ -10,7 +10,8 @@ from typing import Any
 from simbot.analysis.results import StateResult
 from simbot.api import run
 from simbot.physics.kinds import KINDS
-from simbot.physics.plant import GoTo, Move, Plant
+from simbot.physics.move import GoTo, Move
+from simbot.physics.plant import Plant
 from simbot.scenario.load import load_plan, load_robot
 from simbot.scenario.model import Motor, Pose, Robot, Start
 

@@ -22,7 +22,7 @@ from scipy.optimize import brentq
 from simbot.physics import bus
 from simbot.physics import layout as L
 from simbot.physics.compiled import entry
-from simbot.physics.plant import Spin
+from simbot.physics.move import Spin
 
 SMALL_R = 12.0 / 9.2
 SMALL_K = (12.0 - 0.25 * SMALL_R) / (5800 * RPM)

@@ -15,7 +15,7 @@ from scipy.optimize import linprog
 from scipy.special import lambertw
 
 from simbot.physics.kinds import mecanum, tank, x_drive
-from simbot.physics.plant import DriveTo
+from simbot.physics.move import DriveTo
 from simbot.scenario.model import Pose
 
 # gearmotor: 312 rpm, 24.3 kgf cm x 0.9; its rotor left out; 12 kg robot on wheels of radius 48 mm

@@ -8,7 +8,7 @@ import pytest
 from builders import SMALL, G, Words, a_move, a_plant, a_robot, winding
 
 from simbot.physics import layout as L
-from simbot.physics.plant import PushFor
+from simbot.physics.move import PushFor
 
 
 def slide(**more: object) -> Words:

@@ -16,8 +16,8 @@ from simbot.api import run
 from simbot.physics import layout as L
 from simbot.physics.follows import consequences, spin_up
 from simbot.physics.kinds import KINDS, claw, cylinder, flywheel, roller
+from simbot.physics.move import GoTo, Spin
 from simbot.physics.outline import Disc, Line
-from simbot.physics.plant import GoTo, Spin
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
 

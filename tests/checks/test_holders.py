@@ -15,8 +15,8 @@ from scipy.integrate import simpson, solve_ivp
 
 from simbot.physics import layout as L
 from simbot.physics.kinds import KINDS, axle, hoist, turret
+from simbot.physics.move import PushFor
 from simbot.physics.outline import Disc, Line
-from simbot.physics.plant import PushFor
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
 from simbot.scenario.parameters import Quantity

@@ -15,7 +15,8 @@ from scipy.integrate import quad_vec, solve_ivp
 from scipy.linalg import expm
 
 from simbot.physics import layout as L
-from simbot.physics.plant import Plant, PushFor
+from simbot.physics.move import PushFor
+from simbot.physics.plant import Plant
 from simbot.scenario.model import BatteryState, Robot
 
 E, R0, R1, TAU = 13.2, 0.10, 0.05, 20.0

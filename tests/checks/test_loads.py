@@ -19,7 +19,8 @@ from simbot.analysis.loads import OPENS, load_findings
 from simbot.analysis.results import Finding, StateResult
 from simbot.physics import strain
 from simbot.physics.heat import AIR, RISE_OF_R
-from simbot.physics.plant import Plant, PushFor
+from simbot.physics.move import PushFor
+from simbot.physics.plant import Plant
 
 SLIDE: Words = {
     "kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": 20, "efficiency": "90 %"}],

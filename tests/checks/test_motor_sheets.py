@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 
 from simbot.physics.build import completed
 from simbot.physics.motor import MotorModel, motor_model, resistance_from_torque
-from simbot.physics.plant import Spin
+from simbot.physics.move import Spin
 
 # volts, ohm, rpm, no-load A, stall mN m, friction mN m, mN m/A, ms, g cm², W, efficiency %, 1e3 rad/s²
 BRUSHED = {

@@ -17,7 +17,8 @@ from test_drive import FREE, GEARMOTOR, MASS, RADIUS, WHEEL, drive, values
 
 from simbot.physics.assumptions import physics_remarks
 from simbot.physics.kinds import mecanum, swerve, tank, x_drive
-from simbot.physics.plant import DriveTo, GoTo, Plant
+from simbot.physics.move import DriveTo, GoTo
+from simbot.physics.plant import Plant
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import Pose
 

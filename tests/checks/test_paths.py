@@ -10,7 +10,8 @@ from builders import Words, a_plant, a_robot, a_run
 from test_drive import GEARMOTOR, drive
 
 from simbot.analysis.results import Finding
-from simbot.physics.plant import DriveTo, Plant
+from simbot.physics.move import DriveTo
+from simbot.physics.plant import Plant
 from simbot.scenario.model import Pose
 
 SIZE = (0.46, 0.38)  # along and across

@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from simbot.physics.kinds import slider_crank
-from simbot.physics.plant import PushFor
+from simbot.physics.move import PushFor
 from simbot.scenario.errors import ScenarioError
 
 INCH = 0.0254

@@ -11,7 +11,7 @@ from scipy.integrate import quad, solve_ivp
 
 from simbot.physics import layout as L
 from simbot.physics.build import Models
-from simbot.physics.plant import PushFor
+from simbot.physics.move import PushFor
 from simbot.physics.springs import BALANCE, ELASTIC, balance, elastic
 from simbot.physics.tables import Reduced
 from simbot.scenario.errors import ScenarioError

@@ -9,7 +9,8 @@ from builders import SMALL, Words, a_plant, a_robot, a_run
 from scipy.integrate import solve_ivp
 from test_drive import FELT, FORCE, GEARMOTOR, MASS, SLOPE, WHEEL, G, distance, drive
 
-from simbot.physics.plant import DriveFor, DriveTo, Plant
+from simbot.physics.move import DriveFor, DriveTo
+from simbot.physics.plant import Plant
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import Pose
 

@@ -14,7 +14,7 @@ from builders import RPM, SMALL, G, Words, a_move, a_plant, a_robot, a_run, a_sh
 from scipy.integrate import solve_ivp
 
 from simbot.physics.motor import MotorModel, motor_model
-from simbot.physics.plant import DriveTo
+from simbot.physics.move import DriveTo
 from simbot.physics.profile import profile
 from simbot.scenario.model import Pose
 

@@ -14,7 +14,8 @@ from builders import G, Words, a_plant, a_robot, winding
 from scipy.optimize import brentq
 
 from simbot.physics import layout as L
-from simbot.physics.plant import GoTo, Move, Plant, PushFor
+from simbot.physics.move import GoTo, Move, PushFor
+from simbot.physics.plant import Plant
 
 VF, TAU = 0.6, 0.05  # free speed [m/s] and time constant of the slide [s]
 R, K, DRUM = 0.5, 0.02, 0.04

@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES
 from simbot.physics.kinds import KINDS
-from simbot.physics.plant import DriveTo, GoTo, Move, Plant, PushFor, Spin
+from simbot.physics.move import DriveTo, GoTo, Move, PushFor, Spin
+from simbot.physics.plant import Plant
 from simbot.physics.tables import CELLS
 from simbot.scenario.model import Pose
 

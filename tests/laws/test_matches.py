@@ -14,7 +14,7 @@ from drawn import MOTORS
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from simbot.physics.plant import DriveTo, GoTo
+from simbot.physics.move import DriveTo, GoTo
 from simbot.scenario.model import Pose
 
 MATCHES = int(os.environ.get("SIMBOT_MATCHES", "20"))

@@ -9,7 +9,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from simbot.physics.plant import Command, DriveTo, GoTo, Move, Plant, PushFor, Spin
+from simbot.physics.move import Command, DriveTo, GoTo, Move, PushFor, Spin
+from simbot.physics.plant import Plant
 from simbot.scenario.model import Plan, Pose
 
 

@@ -15,7 +15,7 @@ from builders import Words, a_move, a_plant, a_robot, seconds, winding
 from scipy.interpolate import CubicHermiteSpline
 from scipy.optimize import brentq
 
-from simbot.physics.plant import PushFor
+from simbot.physics.move import PushFor
 from simbot.scenario.model import Robot
 
 HEAD = """<mujoco><option gravity="0 0 -9.80665" timestep="{step}" integrator="RK4" tolerance="1e-15"
