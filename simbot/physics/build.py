@@ -341,6 +341,7 @@ class Arrays:
         if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
             w[L.SAGS], w[L.R1], w[L.TAU] = 1.0, battery.polarisation, battery.settling
             w[L.FALL] = battery.falls / battery.capacity if battery.capacity else 0.0
+        w[L.WARMS] = float(watches_heat(robot))
         w[L.N_MECH], w[L.N_RAIL] = len(names), len(robot.rails)
         w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us
         w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
@@ -422,6 +423,16 @@ class Arrays:
         w[m + L.SEG_LO], w[m + L.SEG_HI], w[m + L.MASS_NOW], w[m + L.LOAD_NOW] = low, high, mass, load
         w[m + L.TAB_N], w[m + L.TAB_ROW], w[m + L.TAB_Q0] = cells, row, low
         w[m + L.TAB_PER] = cells / (high - low)
+
+
+def watches_heat(robot: Robot) -> bool:
+    """Whether some fuse, breaker or winding is watched."""
+    breakers = (spec.values.get("breaker") or {} for spec in robot.mechanisms.values())
+    return (
+        robot.fuse is not None
+        or any(motor.heat is not None for motor in robot.motors.values())
+        or any(breaker.get("rating") for breaker in breakers)
+    )
 
 
 def spare_segments(robot: Robot, name: str) -> int:

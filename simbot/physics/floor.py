@@ -75,6 +75,7 @@ class Stretch:
     ) -> None:
         self.built = models.get(name, payload, direction, places)
         self.arrays = Arrays(models, [name], battery, tolerance)
+        self.arrays.w[L.WARMS] = 0.0
         self.name = name
         self.m = self.arrays.at[name]
         self.arrays.w[self.m + L.Q] = start

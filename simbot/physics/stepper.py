@@ -22,8 +22,8 @@ from simbot.physics.modes import change, come_to_rest, note, resolve
 from simbot.physics.steps import (
     LEAST,
     adapted_step,
+    drawn_in_series,
     end_series,
-    heat_in_series,
     heat_in_step,
     take_series,
     trial_step,
@@ -205,12 +205,13 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             else:
                 energy *= share
                 charge *= share
-        if idle:
-            heat_up(w, h)
-        elif straight:
-            energy, charge = heat_in_series(w, tab, h)
-        else:
-            heat_in_step(w, tab, h)
+        if straight:
+            energy, charge = drawn_in_series(w, tab, h)
+        elif w[L.WARMS] == 1.0:
+            if idle:
+                heat_up(w, h)
+            else:
+                heat_in_step(w, tab, h)
         commit(w, tab, log, row, t_new, h, energy, charge)
         log[row, L.LOG_V0] = v_before
         log[row, L.LOG_I0] = i_before

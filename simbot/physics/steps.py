@@ -248,20 +248,22 @@ def go_to_share(w: Array, tab: Array, x: float, h: float) -> Any:
 
 
 @inner
-def heat_in_series(w: Array, tab: Array, h: float) -> Any:
-    """Energy [J] and charge [C] of a step on the linear law, with what its currents heat; ends at its end."""
+def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
+    """Energy [J] and charge [C] of a step on the linear law, and what its currents heat; ends at its end."""
     energy = 0.0
     charge = 0.0
     for k in range(4):
-        put_at_share(w, NODES[k], h)
         bus_in_series(w, NODES[k])
         energy += SHARES[k] * h * w[L.V] * w[L.I]
         charge += SHARES[k] * h * w[L.I]
-        find_currents(w, tab)
-        heat_up(w, SHARES[k] * h)
-    put_at_share(w, 1.0, h)
+        if w[L.WARMS] == 1.0:
+            put_at_share(w, NODES[k], h)
+            find_currents(w, tab)
+            heat_up(w, SHARES[k] * h)
     bus_in_series(w, 1.0)
-    find_currents(w, tab)
+    put_at_share(w, 1.0, h)
+    if w[L.WARMS] == 1.0:
+        find_currents(w, tab)
     return energy, charge
 
 

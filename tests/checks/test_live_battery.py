@@ -17,7 +17,7 @@ from scipy.linalg import expm
 from simbot.physics import layout as L
 from simbot.physics.move import PushFor
 from simbot.physics.plant import Plant
-from simbot.scenario.model import BatteryState, Robot
+from simbot.scenario.model import BatteryState, Fuse, Robot
 
 E, R0, R1, TAU = 13.2, 0.10, 0.05, 20.0
 CAPACITY, FALLS = 3000.0, 40.0  # C, V: far steeper than any, to be seen
@@ -29,12 +29,13 @@ SLIDE = {
     "drum_diameter": "40 mm", "moving_mass": f"{MASS} kg", "friction": f"{FRICTION} N", "travel": ["0 m", "0.9 m"],
     "control": {"loop": "full_effort", "window": "5 mm"},
 }  # fmt: skip
+FUSE = Fuse(500.0, 2.0, 0)  # never opens: heat is integrated where something asks for it
 LIVE = BatteryState("live", E, R0, 0, R1, TAU, CAPACITY, FALLS)
 
 
 def robot() -> Robot:
     made = a_robot({"lift": SLIDE}, {"coil": SMALL}, (E, R0))
-    return replace(made, battery=(LIVE,))
+    return replace(made, battery=(LIVE,), fuse=FUSE)
 
 
 def rising(t: float, y: np.ndarray) -> np.ndarray:
@@ -91,7 +92,9 @@ def test_splitting_a_run_on_a_sinking_battery_moves_nothing() -> None:
 
 def pushing(seconds_held: float) -> Plant:
     """A lift that pushes against the top of its travel with 30 % effort for 15 s: nothing moves."""
-    made = replace(a_robot({"lift": SLIDE}, {"coil": SMALL}, (E, R0)), battery=(replace(LIVE, falls=0.0),))
+    made = replace(
+        a_robot({"lift": SLIDE}, {"coil": SMALL}, (E, R0)), battery=(replace(LIVE, falls=0.0),), fuse=FUSE
+    )
     plant = a_plant(made, lift=0.9)
     plant.command("lift", PushFor(0.3, 0.9, 15_000_000))
     plant.advance(round(seconds_held * 1e6))

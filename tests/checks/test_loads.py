@@ -38,7 +38,8 @@ HEAT: Words = {
 def stalled(amps: float, seconds: float, **more: Any) -> Plant:
     """A motor pressed against the top of its travel, held to a current on both its sides by its controller."""
     slide = {**SLIDE, "motors": "1 x big", "battery_current_limit": f"{amps} A", **more}
-    plant = a_plant(a_robot({"lift": slide}, {"big": LARGE}, (13.2, 0.1)), 60.0, lift=0.9)
+    robot = a_robot({"lift": slide}, {"big": LARGE}, (13.2, 0.1), fuse={"rating": "900 A"})
+    plant = a_plant(robot, 60.0, lift=0.9)
     plant.command("lift", PushFor(1.0, 0.9, round(50e6)))
     plant.advance(round(seconds * 1e6))
     return plant
