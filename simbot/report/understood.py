@@ -11,6 +11,7 @@ from simbot.physics.kinds import KINDS
 from simbot.scenario.echo import shown
 from simbot.scenario.model import (
     ActStep,
+    BatteryState,
     Game,
     GearStage,
     MechanismSpec,
@@ -39,9 +40,11 @@ def understood_lines(plan: Plan, remarks: Sequence[Remark]) -> Iterator[str]:
     yield from _entry("game", _game(plan.game))
     yield from _entry("robot", _robot(plan.robot))
     for state in plan.robot.battery:
-        yield from _entry(
-            "battery", f"{state.name}: {state.open_circuit:g} V behind {state.resistance:g} ohm"
-        )
+        yield from _entry("battery", f"{state.name}: {_battery(state)}")
+    if plan.robot.fuse is not None:
+        yield from _entry("fuse", f"{plan.robot.fuse.rating:g} A, time constant {plan.robot.fuse.time:g} s")
+    for device, volts in plan.robot.brown_out.items():
+        yield from _entry("resets", f"{device}: below {volts:g} V of the bus")
     for motor in plan.robot.motors.values():
         yield from _entry("motor", f"{motor.name}: {_motor(motor)}")
     for spec in plan.robot.mechanisms.values():
@@ -67,6 +70,15 @@ def _remarks(remarks: Sequence[Remark], kind: str, title: str) -> Iterator[str]:
         yield from textwrap.wrap(
             text, WIDTH, initial_indent=" - ", subsequent_indent="   ", break_on_hyphens=False
         )
+
+
+def _battery(state: BatteryState) -> str:
+    text = f"{state.open_circuit:g} V behind {state.resistance:g} ohm"
+    if state.polarisation > 0.0:
+        text += f", {state.polarisation:.4g} ohm more within {state.settling:g} s"
+    if state.capacity and state.falls > 0.0:
+        text += f", {state.falls:g} V less when {state.capacity / 3600.0:.4g} Ah are taken"
+    return text
 
 
 def _steps(plan: Plan) -> str:

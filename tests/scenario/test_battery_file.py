@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from simbot.report.understood import understood_lines
+
 STATES = """    states:
       fresh:     {open_circuit: 13.8 V, resistance: 0.11 ohm}
       mid-event: {open_circuit: 13.2 V, resistance: 0.15 ohm ± 20 %}
@@ -72,3 +74,16 @@ def test_mistakes(folder, text, words):
     problems = folder.problems()
     assert len(problems) == 1
     assert all(word in str(problems[0]) for word in words), str(problems[0])
+
+
+def test_all_of_it_is_told_back(folder):
+    more = "    capacity: 3000 mAh\n    falls: 1.2 V\n    polarisation: {share: 50 %, settling: 15 s}\n"
+    folder.edit("robot", STATES, STATES + more + "  fuse: {rating: 20 A}\n  brown_out: {controller: 6.8 V}\n")
+    plan, remarks = folder.load()
+    text = " ".join(" ".join(understood_lines(plan, remarks)).split())
+    for told in (
+        "mid-event: 13.2 V behind 0.15 ohm, 0.075 ohm more within 15 s, 1.2 V less when 3 Ah are taken",
+        "fuse 20 A, time constant 2 s",
+        "resets controller: below 6.8 V of the bus",
+    ):
+        assert told in text
