@@ -22,7 +22,7 @@ HOMES = {
     "pydantic": ("scenario/",),
     "pint": ("scenario/",),
     "numba": ("physics/compiled.py",),
-    "simpy": ("routine/sequencer.py",),
+    "simpy": ("routine/",),
     "rich": ("cli.py", "report/terminal.py"),
     "typer": ("cli.py",),
     "shapely": ("analysis/paths.py",),

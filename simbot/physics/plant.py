@@ -20,6 +20,7 @@ from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
+from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.motion import Steps
 from simbot.physics.move import (
     NEVER_US,
@@ -51,6 +52,9 @@ class EndlessSteps(RuntimeError):
 FIRST_ROWS = 16384
 TAIL_ROWS = 256  # of the log of what would have come after a takeover
 MOST_ROWS = 2_000_000
+FAR_AWAY = 1e3  # m or rad: half a line, as far as any mechanism gets
+ON_POINT = 1e-12  # m or rad
+LOOK_US = 2_000_000  # how far to look ahead at a time
 CHUNK_S = 0.25
 LEG_END = (
     0.1  # m/s: no faster at the end of a line after which the robot turns, where the control states nothing
@@ -73,6 +77,10 @@ class Plant:
         Relative tolerance of the integrator.
     models : Models, optional
         Built mechanisms to share between plants of the same robot.
+    phase_us : int
+        Instant of the first control tick, less than a period.
+    luck : Luck
+        For what varies from time to time: a stopwatch time, where in its frame a servo hears of a command.
     """
 
     def __init__(
@@ -83,7 +91,10 @@ class Plant:
         horizon_us: int,
         tolerance: float = 1e-7,
         models: Models | None = None,
+        phase_us: int = 0,
+        luck: Luck = NOMINAL,
     ) -> None:
+        self.luck = luck
         self.models = models or Models(robot)
         self.robot = robot = self.models.robot
         self.battery = battery
@@ -91,6 +102,9 @@ class Plant:
         self.now_us = 0
         self.names = physical(robot)
         self.arrays = Arrays(self.models, self.names, battery, tolerance)
+        self.phase_us = phase_us
+        if phase_us:
+            self.arrays.w[L.PHASE_US], self.arrays.w[L.TICK] = phase_us, -1.0
         self._log: Array = np.empty((FIRST_ROWS, L.LOG_MECH + L.LOG_PER_MECH * len(self.names)))
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
@@ -161,9 +175,9 @@ class Plant:
     # --- time -------------------------------------------------------------------------------------
 
     def tick_at_or_after(self, at_us: int) -> int:
-        """First control tick at or after an instant; ticks count from the start of the match."""
+        """First control tick at or after an instant."""
         loop = self.robot.loop_us
-        return -(-at_us // loop) * loop
+        return self.phase_us - (self.phase_us - at_us) // loop * loop
 
     def advance(self, to_us: int) -> None:
         """Carry everything to an instant with the present commands (to_us >= now_us)."""
@@ -369,7 +383,8 @@ class Plant:
         here = last.word if last.there_us <= self.now_us else ""
         values, why, air = spec.values, "", last.air
         seconds = values["time"] if word != "in" or values.get("time_in") is None else values["time_in"]
-        there = self.now_us + (0 if here == word else round(float(seconds) * 1e6))
+        seconds = 0.0 if here == word else self.luck.seconds(seconds, "time", move.mechanism)
+        there = self.now_us + round(seconds * 1e6)
         if last.word == word and last.there_us > self.now_us:
             there, why = last.there_us, last.why  # already on its way there
         elif spec.kind == "cylinder" and here != word:
@@ -408,7 +423,9 @@ class Plant:
             if spec.kind == "claw":
                 control = {**control, "window": window_at(spec.values, target, control["window"])}
             order = order_for(self.arrays, name, control, target)
-            frame = 0.0 if spec.servo is None else 0.5 * float(spec.servo["frame"])
+            frame = 0.0 if spec.servo is None else float(spec.servo["frame"])
+            if frame:
+                frame *= self.luck.share("frame", name)
             give(self.arrays, name, order, self._built(name), frame)
         w, m = self.arrays.w, self.arrays.at[name]
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
@@ -604,6 +621,57 @@ class Plant:
         if self._all_inside(names):
             return begin
         return self._covered_us() if self._run(limit_us / 1e6, tuple(names)) else None
+
+    def first_past_us(
+        self, mechanism: str, move: Move | None, share: float | None, position: float | None, limit_us: int
+    ) -> int | None:
+        """First tick >= now at which code would see a mechanism at or beyond a point of its way, if nothing more
+        is commanded; None if not before or at limit_us. The point is a share of a move's way, or a position
+        [m, rad], which it passes upwards unless its move goes downwards."""
+        if move is not None and move.stopwatch is not None:
+            watch = move.stopwatch
+            at = watch.start_us + round((share or 0.0) * (watch.there_us - watch.start_us))
+            tick = self.tick_at_or_after(max(at, self.now_us))
+            return tick if tick <= limit_us and not watch.why else None
+        begin = end = 0.0
+        if move is not None:
+            begin, end = float(move.start_position), float(move.target)
+        point = (
+            begin + share * (end - begin)
+            if position is None and share is not None
+            else float(position or 0.0)
+        )
+        down = end < begin
+        tick = self.tick_at_or_after(self.now_us)
+        while tick <= limit_us:
+            self._reach(tick)
+            here = float(self._position_at(mechanism, tick / 1e6))
+            if here <= point + ON_POINT if down else here >= point - ON_POINT:
+                return tick
+            out = self._crosses(mechanism, point, down, tick, limit_us)
+            if out is None:
+                return None
+            tick = max(self.tick_at_or_after(out), tick + 1)
+            tick = self.tick_at_or_after(tick)
+        return None
+
+    def _crosses(self, mechanism: str, point: float, down: bool, from_us: int, to_us: int) -> int | None:
+        """First instant at or after from_us at which a mechanism reaches a point from its near side."""
+        number = self.arrays.number[mechanism]
+        centre = point - FAR_AWAY if down else point + FAR_AWAY
+        begin = from_us
+        while begin < to_us:
+            until = min(to_us, begin + LOOK_US)
+            self._reach(until)
+            for start, end, leg in reversed(self._legs_between(mechanism, begin / 1e6, until / 1e6)):
+                if leg is not None and leg.turning:
+                    continue
+                if self._rows:
+                    t = first_time(self._log, self._rows, number, centre, FAR_AWAY, inf, start, end, True)
+                    if not isinf(t):
+                        return microseconds(float(t))
+            begin = until
+        return None
 
     def _all_inside(self, names: list[str]) -> bool:
         if self._drive in names and self._route is not None and self._route.ahead:

@@ -183,4 +183,4 @@ def next_pending(w: Array) -> Any:
 
 @inner
 def tick_time(w: Array, number: float) -> Any:
-    return number * w[L.LOOP_US] / 1e6
+    return (number * w[L.LOOP_US] + w[L.PHASE_US]) / 1e6

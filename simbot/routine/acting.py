@@ -6,18 +6,21 @@ Nothing here takes time. The sequencer says when.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import degrees
+from math import degrees, hypot
 
 from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
-from simbot.routine.trace import Delivery, Log, Mishap, NeedRecord, PickRecord
-from simbot.routine.world import World
+from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, PickRecord
+from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
     ActStep,
     DriveForStep,
     DriveStep,
     EffortStep,
+    EndCondition,
+    Goal,
     HandOverStep,
+    LetGoStep,
     MoveStep,
     Need,
     PickStep,
@@ -28,6 +31,17 @@ from simbot.scenario.model import (
 )
 
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
+MISSED_BY_CHANCE = "it closed on nothing, as it does now and then"
+
+
+@dataclass(slots=True)
+class Attempt:
+    """One try of a `try` step: it has failed as soon as something in it has."""
+
+    why: str = ""
+
+    def fail(self, why: str) -> None:
+        self.why = self.why or why
 
 
 @dataclass(slots=True)
@@ -38,6 +52,8 @@ class Grip:
     begins_us: int
     move: int
     slot: int
+    attempt: Attempt | None
+    fails: bool  # by chance, when it has closed
     due_us: int | None = None
     over: bool = False
 
@@ -48,10 +64,13 @@ class Actor:
     `changed` says that something was commanded since predictions were last made.
     """
 
-    def __init__(self, plan: Plan, plant: Plant, log: Log) -> None:
+    def __init__(self, plan: Plan, plant: Plant, log: Log, world: World) -> None:
+        self.plan = plan
         self.plant = plant
         self.log = log
-        self.world = World(plan.game, plan.start.holds)
+        self.world = world
+        self.hands = Hands(plan.game, plan.start.holds)
+        self.allowances: dict[int, float] = {}  # index of a move -> by what share a person is slower
         self.grips: list[Grip] = []
         self.latest: dict[str, int] = {}  # mechanism -> index of its latest move
         self.changed = False
@@ -89,7 +108,10 @@ class Actor:
         points = len(step.through)
         by = f" through {points} point{'s' if points > 1 else ''}" if points else ""
         label = f"{step.mechanism} to {step.to}{by}"
-        return [self.command(step, step.mechanism, DriveTo(step.pose, step.through), label)]
+        index = self.command(step, step.mechanism, DriveTo(step.pose, step.through), label)
+        if step.allowance:
+            self.allowances[index] = step.allowance
+        return [index]
 
     def effort(self, step: EffortStep) -> list[int]:
         push = PushFor(step.effort, step.toward, step.duration_us, step.after)
@@ -111,14 +133,17 @@ class Actor:
 
     def by(self, step: ActStep) -> int:
         """Give the command in an acting step's `by`."""
-        goal = step.by
+        return self.send(step, step.by)
+
+    def send(self, step: ActStep, goal: Goal) -> int:
+        """Send a mechanism somewhere on behalf of an acting step."""
         return self.command(step, goal.mechanism, GoTo(goal.target), f"{goal.mechanism} to {goal.text}")
 
-    def grip(self, step: PickStep | HandOverStep) -> int:
-        """Begin a pick or a hand over; index of its move."""
+    def grip(self, step: PickStep | HandOverStep, attempt: Attempt | None = None, fails: bool = False) -> int:
+        """Begin a pick or a hand over; index of its move. `fails`: chance has it that it closes on nothing."""
         now = self.plant.now_us
         met = self._check(step)
-        grip = Grip(step, now, self.by(step), len(self.log.picks))
+        grip = Grip(step, now, self.by(step), len(self.log.picks), attempt, fails)
         self.log.picks.append(None)
         if not met:
             self._lose(grip, now, "", refused=True)
@@ -134,61 +159,120 @@ class Actor:
         arrival = self.log.moves[grip.move].move.arrival_us()
         grip.due_us = None if arrival is None else max(arrival, self.plant.now_us)
 
-    def settle(self, grip: Grip) -> None:
-        """Its `by` has arrived for good: it holds now, unless a need was left on the way."""
+    def settle(self, grip: Grip) -> bool:
+        """Its `by` has arrived for good: it holds now, unless a need was left on the way or its luck was out."""
         now = self.plant.now_us
+        if grip in self.grips:
+            self.grips.remove(grip)
         left = self._first_left(grip, now)
         if left is not None:
             self._lose(grip, *left)
+        elif grip.fails:
+            self._lose(grip, now, MISSED_BY_CHANCE, chance=True)
         elif not self._take(grip.step, now):
             self._lose(grip, now, "there was nothing left to take")
         else:
             self._close(grip, held_us=now, lost_us=None, outcome="held", why="")
             self._load()
-        if grip in self.grips:
-            self.grips.remove(grip)
+            return True
+        return False
 
-    def place(self, step: PlaceStep) -> int:
-        """Release what is in hand at once; index of the move."""
+    def place(self, step: PlaceStep, attempt: Attempt | None = None, fails: bool = False) -> int:
+        """Release what is in hand at once; index of the move. `fails`: chance has it that it earns nothing."""
         now = self.plant.now_us
-        world = self.world
         met = self._check(step)
         index = self.by(step)
-        holder, site = step.by.mechanism, world.sites[step.place]
-        keeps = not met and step.otherwise in KEPT_IN_HAND
-        count = world.release(holder, site.place.takes, 0 if keeps else step.count)
-        fits = site.room(count) if met else 0
+        holder, site = step.by.mechanism, self.world.sites[step.place]
+        keeps = (fails or not met) and step.otherwise in KEPT_IN_HAND
+        element = site.place.takes
+        count = self.hands.release(holder, element, 0 if keeps else step.count)
+        fits = site.room(count) if met and not fails else 0
         if count == 0 and not keeps:
             self._mishap("nothing_held", step)
+        elif met and fails:
+            self._mishap("place_missed", step)
         elif met and fits < count:
             self._mishap("place_full", step)
         if fits:
-            period = world.period_at(now)
-            points, bonus = site.fill(fits, period, now)
+            period = self.world.period_at(now)
+            points, bonus = self.world.deliver(step.place, fits, now)
             number = self.log.number(step.line)
-            endgame = world.in_endgame(now)
+            endgame = self.world.in_endgame(now)
             self.log.deliveries.append(
                 Delivery(number, step.line, now, step.place, fits, points, bonus, period, endgame)
             )
+        if count > fits:
+            self.world.fall(element, count - fits, now)
+        if not fits:
+            self._failed(step, attempt, f"step {self.log.number(step.line)} placed nothing")
         self._load()
         return index
 
+    def let_go(self, step: LetGoStep) -> None:
+        """Everything in a hand falls."""
+        for element in self.hands.empty(step.mechanism):
+            self.world.fall(element, 1, self.plant.now_us)
+        self._load()
+
     def finish(self) -> None:
-        """Write down the picks that the end of the match left open."""
+        """Write down the picks that the end of the match left open, and what counts at the end."""
         for grip in self.grips:
             self._close(grip, held_us=None, lost_us=None, outcome="", why="")
+        best: dict[str, tuple[float, str]] = {}
+        for name, condition in self.plan.game.at_end.items():
+            if self._is_so(condition):
+                group = condition.best_of or name
+                best[group] = max(best.get(group, (condition.points, name)), (condition.points, name))
+        for points, name in best.values():
+            self._award("end", name, points, self.plan.game.at_end[name].line)
+
+    def ready(self, step: ActStep) -> bool:
+        """Whether all needs of a step are met now."""
+        now = self.plant.now_us
+        return all(self._is_met(need, now, need.moving) for need in step.needs)
+
+    def _is_met(self, need: Need, now_us: int, moving: bool) -> bool:
+        slower = None if moving else self.plant.slower_than(need.mechanism)
+        asked = (need.mechanism, need.target, need.within, slower, now_us, need.heading_within)
+        return self.plant.inside_since(*asked) is not None
+
+    def _is_so(self, condition: EndCondition) -> bool:
+        """Whether something that counts at the end is so now."""
+        needs = self.plan.at_end.get(condition.name, ())
+        if condition.pose is None and not needs:
+            return False
+        if condition.pose is not None:
+            pose = self.plant.pose()
+            if hypot(pose.x - condition.pose.x, pose.y - condition.pose.y) > condition.within:
+                return False
+        return all(self._is_met(need, self.plant.now_us, True) for need in needs)
+
+    def _award(self, kind: str, name: str, points: float, line: int) -> None:
+        now = self.plant.now_us
+        self.world.points += points
+        period, endgame = self.world.period_at(now), self.world.in_endgame(now)
+        self.log.awards.append(Award(kind, name, line, now, points, period, endgame))
+
+    def _failed(self, step: ActStep, attempt: Attempt | None, why: str) -> None:
+        """An acting step did not do what it was there for."""
+        if attempt is not None:
+            attempt.fail(why)
+        costs = self.plan.game.penalties.get(step.otherwise, 0.0)
+        if costs:
+            self._award("penalty", step.otherwise, -costs, step.line)
 
     def _take(self, step: PickStep | HandOverStep, now_us: int) -> bool:
         """Put what there is to take into the hand that closed; False where there is nothing."""
-        hand = self.world.hands.setdefault(step.by.mechanism, [])
         if isinstance(step, PickStep):
             if not self.world.supplies[step.station].take(now_us):
                 return False
-            hand.append(step.element)
+            self.hands.take(step.by.mechanism, [step.element])
+            limit = self.plan.game.possession
+            if limit is not None and self.hands.total() > limit.limit:
+                self._award("penalty", "possession", -limit.penalty, step.line)
             return True
-        given = self.world.hands.get(step.giver, [])
-        hand.extend(given)
-        self.world.hands[step.giver] = []
+        given = self.hands.empty(step.giver)
+        self.hands.take(step.by.mechanism, given)
         return bool(given)
 
     def _check(self, step: ActStep) -> bool:
@@ -249,11 +333,17 @@ class Actor:
                 first = (left, f"the {need.mechanism} left {need.text}")
         return first
 
-    def _lose(self, grip: Grip, at_us: int, why: str, refused: bool = False) -> None:
-        left = None if refused else self._first_left(grip, at_us)
+    def _lose(self, grip: Grip, at_us: int, why: str, refused: bool = False, chance: bool = False) -> None:
+        left = None if refused or chance else self._first_left(grip, at_us)
         if left is not None:
             at_us, why = left
-        self._close(grip, None, at_us, grip.step.otherwise, why, refused)
+        step = grip.step
+        self._close(grip, None, at_us, step.otherwise, why, refused)
+        if isinstance(step, HandOverStep) and step.otherwise == "dropped":
+            for element in self.hands.empty(step.giver):
+                self.world.fall(element, 1, self.plant.now_us)
+            self._load()
+        self._failed(step, grip.attempt, f"step {self.log.number(step.line)} took nothing")
 
     def _close(
         self,
@@ -289,9 +379,9 @@ class Actor:
     def _load(self) -> None:
         """Tell the plant what each mechanism carries now."""
         loads = dict.fromkeys(self._loads, 0.0)
-        for holder, hand in self.world.hands.items():
+        for holder, hand in self.hands.held.items():
             if hand:
-                mass = self.world.mass_in(holder)
+                mass = self.hands.mass_in(holder)
                 for carrier in self._carriers.get(holder, ()):
                     loads[carrier] = loads.get(carrier, 0.0) + mass
         for carrier, mass in loads.items():

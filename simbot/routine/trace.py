@@ -89,7 +89,10 @@ class Delivery(NamedTuple):
 
 
 class Mishap(NamedTuple):
-    """A place from an empty hand or into a full place: kind `nothing_held` or `place_full`."""
+    """A place that earned nothing although its needs were met.
+
+    kind: `nothing_held`, `place_full`, or `place_missed` where the try itself failed.
+    """
 
     kind: str
     step: int
@@ -101,13 +104,41 @@ class Mishap(NamedTuple):
 
 
 class QueueRecord(NamedTuple):
-    """Time spent at an empty station or at a place that was being cleared."""
+    """Time that a step stood still before it began.
+
+    why: `empty` (station), `clearing` (place), `taken` (by another), `again` (a try that failed), `held_up`.
+    """
 
     step: int
     line: int
     where: str
     from_us: int
     to_us: int
+    why: str
+
+
+class Award(NamedTuple):
+    """Points that fall without a place: kind `penalty` (negative) or `end`."""
+
+    kind: str
+    name: str
+    line: int
+    at_us: int
+    points: float
+    period: str
+    endgame: bool
+
+
+class Failure(NamedTuple):
+    """One try of a `try` step that failed."""
+
+    step: int
+    line: int
+    began_us: int
+    ended_us: int
+    number: int  # 1: the first
+    of: int
+    why: str
 
 
 class Cut(NamedTuple):
@@ -128,9 +159,12 @@ class Trace:
     mishaps: tuple[Mishap, ...]
     queues: tuple[QueueRecord, ...]
     cuts: tuple[Cut, ...]
+    awards: tuple[Award, ...]
+    failures: tuple[Failure, ...]
     acting: tuple[
         tuple[int, bool], ...
     ]  # line of every acting step that was executed, and whether it states needs
+    partner: Trace | None = None  # what the second robot left behind
 
 
 @dataclass(slots=True)
@@ -146,6 +180,8 @@ class Log:
     mishaps: list[Mishap] = field(default_factory=list)
     queues: list[QueueRecord] = field(default_factory=list)
     cuts: list[Cut] = field(default_factory=list)
+    awards: list[Award] = field(default_factory=list)
+    failures: list[Failure] = field(default_factory=list)
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
     _repeats: dict[tuple[int, str], int] = field(default_factory=dict)
@@ -186,5 +222,7 @@ class Log:
             tuple(self.mishaps),
             tuple(self.queues),
             tuple(self.cuts),
+            tuple(self.awards),
+            tuple(self.failures),
             tuple(self.acting.items()),
         )

@@ -1,28 +1,33 @@
-"""Elements, stations, places and points: the game as one robot meets it. Knows nothing of volts."""
+"""Elements, stations, places and points: the game as the robots on the field meet it. Knows nothing of volts."""
 
 from __future__ import annotations
 
+from simbot.physics.luck import NOMINAL, Luck
 from simbot.scenario.model import Game, Place, Station
 
 
 class Supply:
-    """What lies at a station: full at the start, refilled at fixed instants up to its stock."""
+    """What lies at a station: full at the start, refilled from time to time up to its stock."""
 
-    def __init__(self, station: Station) -> None:
+    def __init__(self, station: Station, luck: Luck = NOMINAL) -> None:
         self.station = station
+        self.luck = luck
+        self.brought = 0  # refilled so far
         self._left = station.stock
-        self._refills = 0
+        self._next_us = self._after(0)
+
+    def _after(self, at_us: int) -> int:
+        return at_us + self.luck.span_us(self.station.refill_us, "refill", self.station.name)
 
     def left(self, now_us: int) -> int | None:
         """How many there are; None: no end of them."""
         station = self.station
         if self._left is not None and station.refill_count:
-            due = now_us // station.refill_us
-            if due > self._refills:
-                self._left = min(
-                    station.stock or 0, self._left + (due - self._refills) * station.refill_count
-                )
-                self._refills = due
+            while self._next_us <= now_us:
+                more = min(station.refill_count, max(0, (station.stock or 0) - self._left))
+                self._left += more
+                self.brought += more
+                self._next_us = self._after(self._next_us)
         return self._left
 
     def take(self, now_us: int) -> bool:
@@ -35,21 +40,27 @@ class Supply:
         self._left = left - 1
         return True
 
+    def put_back(self, now_us: int, count: int) -> None:
+        """What was dropped comes back."""
+        left = self.left(now_us)
+        if left is not None:
+            self._left = left + count
+
     def free_from(self, now_us: int) -> int | None:
         """Earliest instant at which there is one to take; None: never again."""
         if self.left(now_us) != 0:
             return now_us
-        if not self.station.refill_count:
-            return None
-        return (self._refills + 1) * self.station.refill_us
+        return self._next_us if self.station.refill_count else None
 
 
 class Site:
     """What stands in a place, and since when it is being cleared."""
 
-    def __init__(self, place: Place) -> None:
+    def __init__(self, place: Place, luck: Luck = NOMINAL) -> None:
         self.place = place
+        self.luck = luck
         self.filled = 0
+        self.ever = 0  # put in so far, what was cleared too
         self._empty_at_us: int | None = None
 
     def free_from(self, now_us: int) -> int:
@@ -69,20 +80,23 @@ class Site:
         """Put some in: points for them, and the bonus where that fills the place."""
         place = self.place
         self.filled += count
+        self.ever += count
         full = place.room is not None and self.filled == place.room
         if full and place.clearing_us is not None:
-            self._empty_at_us = now_us + place.clearing_us
+            self._empty_at_us = now_us + self.luck.span_us(place.clearing_us, "clearing", place.name)
         return count * place.points[period], place.points_when_full if full else 0.0
 
 
 class World:
-    """The field's supplies and places, what is in hand, and which period an instant belongs to."""
+    """The field's supplies and places, the points so far, and which period an instant belongs to."""
 
-    def __init__(self, game: Game, holds: dict[str, tuple[str, ...]]) -> None:
+    def __init__(self, game: Game, luck: Luck = NOMINAL) -> None:
         self.game = game
-        self.supplies = {name: Supply(station) for name, station in game.stations.items()}
-        self.sites = {name: Site(place) for name, place in game.places.items()}
-        self.hands = {mechanism: list(elements) for mechanism, elements in holds.items()}
+        self.supplies = {name: Supply(station, luck) for name, station in game.stations.items()}
+        self.sites = {name: Site(place, luck) for name, place in game.places.items()}
+        self.points = 0.0
+        self.lost: dict[str, int] = {}  # elements that fell and stay where nobody takes them
+        self._sets = dict.fromkeys((bonus.name for bonus in game.bonuses), 0)
         self._ends: list[tuple[int, str]] = []
         end = 0
         for period in game.periods:
@@ -99,13 +113,58 @@ class World:
         """Whether points that fall now are the endgame's; those of its first instant are not."""
         return self.endgame_us is not None and at_us > self.endgame_us
 
+    def deliver(self, place: str, count: int, now_us: int) -> tuple[float, float]:
+        """Put elements into a place: points for them, and all bonuses that this earns."""
+        points, bonus = self.sites[place].fill(count, self.period_at(now_us), now_us)
+        for each in self.game.bonuses:
+            sets = min(self.sites[name].ever // number for name, number in each.each.items())
+            sets = sets if each.at_most is None else min(sets, each.at_most)
+            bonus += (sets - self._sets[each.name]) * each.points
+            self._sets[each.name] = sets
+        self.points += points + bonus
+        return points, bonus
+
+    def fall(self, element: str, count: int, now_us: int) -> None:
+        """Elements fall: they come back to a station, or are lost."""
+        to = self.game.elements[element].when_dropped
+        if to in self.supplies:
+            self.supplies[to].put_back(now_us, count)
+        else:
+            self.lost[element] = self.lost.get(element, 0) + count
+
+
+class Hands:
+    """What the mechanisms of one robot have in hand."""
+
+    def __init__(self, game: Game, holds: dict[str, tuple[str, ...]]) -> None:
+        self.game = game
+        self.held = {mechanism: list(elements) for mechanism, elements in holds.items()}
+
     def mass_in(self, mechanism: str) -> float:
         """Mass of what a mechanism has in hand [kg]."""
-        return sum(self.game.elements[name].mass for name in self.hands.get(mechanism, ()))
+        return sum(self.game.elements[name].mass for name in self.held.get(mechanism, ()))
+
+    def count(self, mechanism: str, element: str | None = None) -> int:
+        """How many of an element (None: of anything) a mechanism has in hand."""
+        hand = self.held.get(mechanism, [])
+        return len(hand) if element is None else hand.count(element)
+
+    def total(self) -> int:
+        """How many elements the robot has."""
+        return sum(len(hand) for hand in self.held.values())
+
+    def take(self, mechanism: str, elements: list[str]) -> None:
+        self.held.setdefault(mechanism, []).extend(elements)
+
+    def empty(self, mechanism: str) -> list[str]:
+        """Take everything out of a hand; what it was."""
+        hand = self.held.get(mechanism, [])
+        self.held[mechanism] = []
+        return hand
 
     def release(self, mechanism: str, element: str, most: int | None) -> int:
         """Let go of the elements of one name, at most so many; how many they were."""
-        hand = self.hands.get(mechanism, [])
+        hand = self.held.get(mechanism, [])
         count = hand.count(element)
         if most is not None:
             count = min(count, most)

@@ -237,7 +237,7 @@ class CommandReader:
             if self._can((*loc, "spin", name), name, "spin")
         ]
 
-    def _need(self, loc: Loc, name: str) -> Need | None:
+    def need(self, loc: Loc, name: str) -> Need | None:
         text = self.sheet.text(loc)
         if text is None or not text.strip():
             self.sheet.fail(loc, Fault("a position is wanted", "nothing", "such as 0.42 m within 15 mm"))

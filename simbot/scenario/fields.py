@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, PlainValidator, ValidationInfo
 from pydantic_core import PydanticCustomError
 
 from simbot.scenario.errors import ValueFault, nearest
-from simbot.scenario.parameters import Quantity
+from simbot.scenario.parameters import Quantity, Span
 from simbot.scenario.units import NO_SCALE, Scale, fail, read_quantity
 
 
@@ -116,6 +116,11 @@ def read_times(value: Any, scale: Scale = NO_SCALE) -> tuple[float, ...]:
     return tuple(read_quantity(text, "time", low=0.0) for text in values)
 
 
+def read_wait(value: Any, scale: Scale = NO_SCALE) -> str | tuple[float, ...]:
+    """What stands after `wait`: words, or times that were seen."""
+    return read_times(value) if isinstance(value, list) else read_word(value)
+
+
 @dataclass(frozen=True)
 class Instant:
     """An instant of the match clock: from its start, or before the end of a period."""
@@ -133,7 +138,10 @@ def read_instant(text: str) -> Instant:
 
 
 def microseconds(seconds: float) -> int:
-    return round(seconds * 1_000_000)
+    """Whole microseconds; a `Span` where the time has a spread."""
+    spread = getattr(seconds, "spread", 0.0)
+    whole = round(seconds * 1_000_000)
+    return Span(whole, round(spread * 1_000_000)) if spread else whole
 
 
 Length = Annotated[Quantity, quantity("length", low=-1000, high=1000)]
@@ -141,6 +149,7 @@ Size = Annotated[Quantity, quantity("length", low=0.0, high=1000, open_low=True)
 Angle = Annotated[Quantity, quantity("angle", low=-100, high=100)]
 Time = Annotated[Quantity, quantity("time", low=0.0, high=36000)]
 Duration = Annotated[Quantity, quantity("time", low=0.0, high=36000, open_low=True)]
+Period = Annotated[Quantity, quantity("time", low=1e-3, high=36000)]
 Share = Annotated[Quantity, quantity("share", low=0.0, high=1.0)]
 Count = Annotated[Quantity, quantity("count", low=0, high=100000)]
 Word = Annotated[str, reader(read_word)]

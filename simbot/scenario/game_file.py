@@ -9,21 +9,35 @@ from typing import Any
 
 from simbot.scenario.errors import Fault
 from simbot.scenario.fields import microseconds, read_points
-from simbot.scenario.model import Element, Game, Period, Place, Pose, Station
+from simbot.scenario.model import (
+    Bonus,
+    Element,
+    EndCondition,
+    Game,
+    Period,
+    Place,
+    Pose,
+    Possession,
+    Station,
+)
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.schema import (
+    AtEndShape,
+    BonusShape,
     ElementShape,
     FieldShape,
     GameShape,
     ObstacleShape,
     PlaceShape,
     PlanShape,
+    PossessionShape,
     StationShape,
 )
 from simbot.scenario.sheet import Loc, Sheet, shape_keys
 from simbot.scenario.units import read_quantity
 
 PLAN_KEYS = shape_keys(PlanShape)
+OUTCOMES = ("dropped", "missed", "left", "stuck")
 
 
 @dataclass
@@ -50,7 +64,7 @@ def read_game(sheet: Sheet) -> GameDraft:
     elements: dict[str, Element | None] = {}
     for name, at in sheet.entries((*loc, "elements")):
         element = sheet.read(at, ElementShape)
-        elements[name] = Element(name, element.mass) if element else None
+        elements[name] = Element(name, element.mass, element.when_dropped) if element else None
     draft = GameDraft(None, size, periods, elements, {}, {})
     for name, at in sheet.entries((*loc, "stations")):
         draft.stations[name] = _station(sheet, name, at, draft)
@@ -60,6 +74,8 @@ def read_game(sheet: Sheet) -> GameDraft:
         draft.places[name] = _place(sheet, name, at, draft)
     obstacles = [shape for at in sheet.items((*loc, "obstacles")) if (shape := sheet.read(at, ObstacleShape))]
     endgame = _endgame(sheet, loc, head, periods)
+    _dropped(sheet, loc, draft)
+    rules = GameRules(sheet, draft)
     if head is not None and size is not None:
         draft.game = Game(
             path=Path(sheet.path),
@@ -72,6 +88,10 @@ def read_game(sheet: Sheet) -> GameDraft:
             stations={name: station for name, station in draft.stations.items() if station},
             places={name: place for name, place in draft.places.items() if place},
             obstacles=tuple(tuple((float(x), float(y)) for x, y in shape.polygon) for shape in obstacles),
+            bonuses=rules.bonuses(),
+            penalties=rules.penalties(),
+            possession=rules.possession(),
+            at_end=rules.at_end(),
         )
     return draft
 
@@ -119,6 +139,70 @@ def _endgame(sheet: Sheet, loc: Loc, head: GameShape | None, periods: tuple[Peri
             ),
         )
     return endgame
+
+
+def _dropped(sheet: Sheet, loc: Loc, draft: GameDraft) -> None:
+    for name, element in draft.elements.items():
+        to = "lost" if element is None else element.when_dropped
+        if to != "lost" and to not in draft.stations:
+            sheet.unknown((*loc, "elements", name, "when_dropped"), "station", to, ("lost", *draft.stations))
+
+
+class GameRules:
+    """Bonuses, penalties, the possession limit and what counts at the end."""
+
+    def __init__(self, sheet: Sheet, draft: GameDraft) -> None:
+        self.sheet = sheet
+        self.draft = draft
+
+    def bonuses(self) -> tuple[Bonus, ...]:
+        found = []
+        for name, at in self.sheet.entries(("game", "bonuses")):
+            shape = self.sheet.read(at, BonusShape)
+            each: dict[str, int] = {}
+            for place, inner in self.sheet.entries((*at, "each")):
+                if place not in self.draft.places:
+                    self.sheet.unknown(inner, "place", place, self.draft.places, of_key=True)
+                count = self.sheet.attempt(inner, read_quantity, self.sheet.text(inner), "count", low=1)
+                if count is not None:
+                    each[place] = int(count)
+            if shape is not None:
+                most = None if shape.at_most is None else int(shape.at_most)
+                found.append(Bonus(name, each, shape.points, most, self.sheet.line(at)))
+        return tuple(found)
+
+    def penalties(self) -> dict[str, float]:
+        found = {}
+        for outcome, at in self.sheet.entries(("game", "penalties")):
+            if outcome not in OUTCOMES:
+                self.sheet.unknown(at, "outcome", outcome, OUTCOMES, of_key=True)
+            points = self.sheet.attempt(at, read_quantity, self.sheet.text(at), "number", low=0.0)
+            if points is not None:
+                found[outcome] = float(points)
+        return found
+
+    def possession(self) -> Possession | None:
+        loc = ("game", "possession")
+        shape = self.sheet.read(loc, PossessionShape) if self.sheet.node(loc) is not None else None
+        return None if shape is None else Possession(int(shape.limit), shape.penalty, self.sheet.line(loc))
+
+    def at_end(self) -> dict[str, EndCondition]:
+        found = {}
+        for name, at in self.sheet.entries(("game", "at_end")):
+            shape = self.sheet.read(at, AtEndShape)
+            if shape is None:
+                continue
+            if (shape.pose is None) != (shape.within is None):
+                missing = "within" if shape.within is None else "pose"
+                self.sheet.fail(at, Fault(f"`pose` and `within` go together: the key `{missing}` is missing"))
+                continue
+            pose = None
+            if shape.pose is not None:
+                pose = pose_of(self.sheet, (*at, "pose"), shape.pose, self.draft.size)
+            within = 0.0 if shape.within is None else shape.within
+            line = self.sheet.line(at)
+            found[name] = EndCondition(name, shape.points, pose, within, shape.best_of, line)
+        return found
 
 
 def _element(sheet: Sheet, loc: Loc, name: str, draft: GameDraft) -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from simbot.scenario import changes as laid_over
 from simbot.scenario.check import plan_doubts, robot_doubts
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.game_file import GameDraft, read_game
-from simbot.scenario.model import Game, Plan, Remark, Robot
+from simbot.scenario.model import Game, Partner, Plan, Remark, Robot
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.plan_file import read_plan
 from simbot.scenario.robot_file import RobotDraft, read_robot
@@ -39,7 +40,17 @@ def load_plan(
         With every mistake in the three files.
     """
     desk = Desk()
-    sheet = open_sheet(Path(path), "plan", desk)
+    plan = _read_plan(Path(path), kinds, overrides, desk, alone=False)
+    desk.close()
+    assert plan is not None, "no plan, and no mistake noted"
+    return plan, [*desk.remarks, *robot_doubts(plan.robot), *plan_doubts(plan)]
+
+
+def _read_plan(
+    path: Path, kinds: Kinds, overrides: Mapping[str, str], desk: Desk, alone: bool
+) -> Plan | None:
+    """A plan; `alone`: whatever else it says is on the field is left out."""
+    sheet = open_sheet(path, "plan", desk)
     changes = laid_over.from_command_line(overrides, desk)
     plan = None
     if sheet is not None:
@@ -51,9 +62,32 @@ def load_plan(
         game: GameDraft | None = read_game(game_sheet) if game_sheet else None
         robot: RobotDraft | None = read_robot(robot_sheet, kinds) if robot_sheet else None
         plan = read_plan(sheet, robot, game)
-    desk.close()
-    assert plan is not None, "no plan, and no mistake noted"
-    return plan, [*desk.remarks, *robot_doubts(plan.robot), *plan_doubts(plan)]
+        if alone:
+            return plan if plan is None else replace(plan, patterns=(), defenders=(), partner=None)
+        partner = _partner(sheet, kinds, desk)
+        if plan is not None and partner is not None and not desk.problems:
+            if partner.plan.game.path.resolve() != plan.game.path.resolve():
+                text = f"it plays another game, {partner.plan.game.path.name}"
+                sheet.fail(("plan", "others", partner.name), Fault(text, partner.plan.path.name))
+            plan = replace(plan, partner=partner)
+    return plan
+
+
+def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
+    """The second robot, where the plan names one."""
+    found = None
+    for name, at in sheet.entries(("plan", "others")):
+        file = sheet.text((*at, "plan"))
+        if file is None:
+            continue
+        if found is not None:
+            sheet.fail(at, Fault("an alliance has two robots: one partner", name), of_key=True)
+        elif not (sheet.path.parent / file).exists():
+            sheet.fail((*at, "plan"), Fault("there is no such file", file, "the plan of the other robot"))
+        else:
+            other = _read_plan(sheet.path.parent / file, kinds, NO_CHANGES, desk, alone=True)
+            found = None if other is None else Partner(name, other, sheet.line(at))
+    return found
 
 
 def load_robot(

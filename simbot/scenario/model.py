@@ -33,6 +33,7 @@ class Period:
 class Element:
     name: str
     mass: float  # 0 where none is stated: it weighs nothing
+    when_dropped: str = "lost"  # or the station it comes back to
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,38 @@ class Place:
 
 
 @dataclass(frozen=True)
+class Bonus:
+    """Points for each whole set of elements over some places."""
+
+    name: str
+    each: dict[str, int]  # place -> elements of a set
+    points: float
+    at_most: int | None
+    line: int
+
+
+@dataclass(frozen=True)
+class Possession:
+    """How many elements a robot may have in hand, and what one more costs."""
+
+    limit: int
+    penalty: float
+    line: int
+
+
+@dataclass(frozen=True)
+class EndCondition:
+    """Something that earns points where it is so when the match ends."""
+
+    name: str
+    points: float
+    pose: Pose | None  # the robot's centre stands within `within` of it
+    within: float
+    best_of: str  # of all that are so under this name the best counts; empty: it counts by itself
+    line: int
+
+
+@dataclass(frozen=True)
 class Game:
     path: Path
     name: str
@@ -74,6 +107,10 @@ class Game:
     stations: dict[str, Station]
     places: dict[str, Place]
     obstacles: tuple[tuple[tuple[float, float], ...], ...]
+    bonuses: tuple[Bonus, ...] = ()
+    penalties: dict[str, float] = field(default_factory=dict)  # outcome -> points that it costs
+    possession: Possession | None = None
+    at_end: dict[str, EndCondition] = field(default_factory=dict)
 
 
 # --- robot --------------------------------------------------------------------------------------------
@@ -278,14 +315,25 @@ class SpinStep(Step):
 
 
 @dataclass(frozen=True)
+class Past:
+    """A point on a mechanism's way: a share of its move under way, or a position it passes."""
+
+    mechanism: str
+    share: float | None
+    position: float | None
+    text: str
+
+
+@dataclass(frozen=True)
 class WaitStep(Step):
-    """A wait blocks. Exactly one of duration_us, arrival, until_us is set."""
+    """A wait blocks. Exactly one of duration_us, arrival, until_us, past is set."""
 
     duration_us: int | None = None
     arrival: bool = False
     until_us: int | None = None  # an instant on the match clock
-    at_most_us: int | None = None  # with arrival
-    purpose: str | None = None  # "settling", "driver", "stagger": such a wait times nothing
+    past: Past | None = None
+    at_most_us: int | None = None  # with arrival or past
+    purpose: str | None = None  # "settling", "driver", "stagger", "search": such a wait times nothing
     allowance: float = 0.0
     measured: tuple[float, ...] = ()  # stopwatch times of the move(s) it times [s]
 
@@ -330,9 +378,14 @@ class PlaceStep(ActStep):
 
 @dataclass(frozen=True)
 class HandOverStep(ActStep):
-    """What the giver holds passes to the receiver when `by` (the receiver's closing) has arrived."""
+    """What the giver holds passes to the receiver when `by` (the receiver's closing) has arrived.
+
+    From then on both hold it; `both_hold_us` later the giver is sent to `release`, where that is stated.
+    """
 
     giver: str
+    release: Goal | None = None
+    both_hold_us: int = 0
 
 
 @dataclass(frozen=True)
@@ -357,7 +410,67 @@ class RepeatStep(Step):
 class RunStep(Step):
     """`run: deliver`. The routine is inlined where it stands."""
 
-    routine: str
+    routine: str  # with what it is given: "deliver (post: low_row)"
+
+
+@dataclass(frozen=True)
+class FirstStep(Step):
+    """Branches side by side until one of them is through; the others are cut, their mechanisms carry on."""
+
+    branches: tuple[SequenceStep, ...]
+
+
+@dataclass(frozen=True)
+class TryStep(Step):
+    """Steps that are left, and begun anew, when an acting step in them fails or a limit runs out."""
+
+    steps: SequenceStep
+    tries: int
+    at_most_us: int | None  # for all tries together
+    otherwise: SequenceStep | None  # None: it has failed for whatever it stands in
+
+
+@dataclass(frozen=True)
+class Condition:
+    """Something that is so or not when it is asked."""
+
+    kind: str  # "holds", "clock", "points", "room", "stock", "seen"
+    name: str = ""  # mechanism, place, station or sense
+    element: str | None = None  # of holds; None: anything
+    least: float | None = None  # at least so many, or so late [µs]
+    below: float | None = None  # fewer than so many, or earlier than [µs]
+    negated: bool = False
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class WhenStep(Step):
+    conditions: tuple[Condition, ...]  # all of them
+    steps: SequenceStep
+    otherwise: SequenceStep | None
+
+
+@dataclass(frozen=True)
+class LeaveStep(Step):
+    what: str  # "repeat": the innermost around it, "period"
+
+
+@dataclass(frozen=True)
+class LetGoStep(Step):
+    mechanism: str
+
+
+@dataclass(frozen=True)
+class SenseStep(Step):
+    """Looks until something is seen, at most so long; blocks."""
+
+    name: str
+    station: str | None  # something is there while this station has stock; None: always
+    every_us: int
+    latency_us: int
+    sees: float  # chance at each look that what is there is seen
+    false_alarm: float  # chance at each look that something is seen where nothing is
+    at_most_us: int
 
 
 @dataclass(frozen=True)
@@ -375,6 +488,45 @@ class Endgame:
 
 
 @dataclass(frozen=True)
+class Driver:
+    reaction_us: int
+    periods: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Somebody who uses a station or place every so often."""
+
+    name: str
+    uses: str
+    every_us: int
+    stays_us: int
+    takes: int  # elements each time
+    begins_us: int
+    line: int
+
+
+@dataclass(frozen=True)
+class Defender:
+    """Somebody who holds up a drive with some chance."""
+
+    name: str
+    chance: float
+    delay_us: int
+    periods: tuple[str, ...]
+    line: int
+
+
+@dataclass(frozen=True)
+class Partner:
+    """A second robot of the alliance, by its own plan."""
+
+    name: str
+    plan: Plan
+    line: int
+
+
+@dataclass(frozen=True)
 class Plan:
     path: Path
     name: str
@@ -386,6 +538,11 @@ class Plan:
     periods: dict[str, SequenceStep]  # period name -> its steps (a period without steps is idle)
     endgame: Endgame | None
     text: tuple[str, ...] = ()  # the plan file's lines, for reports
+    at_end: dict[str, tuple[Need, ...]] = field(default_factory=dict)  # what makes the game's conditions so
+    driver: Driver | None = None
+    patterns: tuple[Pattern, ...] = ()
+    defenders: tuple[Defender, ...] = ()
+    partner: Partner | None = None
 
 
 @dataclass(frozen=True)

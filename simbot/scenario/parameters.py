@@ -41,6 +41,32 @@ class Quantity(float):
         return (Quantity, (float(self), self.spread, self.text, self.assumed))
 
 
+class Span(int):
+    """A duration in whole microseconds that varies from time to time.
+
+    Parameters
+    ----------
+    value : int
+        Nominal duration [µs].
+    spread_us : int
+        Half-width of the expanded uncertainty (k = 2) [µs].
+    samples : tuple of int
+        Observed durations [µs] it is drawn from instead, each as likely; `value` is their mean.
+    """
+
+    spread_us: int
+    samples: tuple[int, ...]
+
+    def __new__(cls, value: int, spread_us: int = 0, samples: tuple[int, ...] = ()) -> Span:
+        self = super().__new__(cls, value)
+        self.spread_us = spread_us
+        self.samples = samples
+        return self
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return (Span, (int(self), self.spread_us, self.samples))
+
+
 @dataclass(frozen=True)
 class Parameter:
     """One key of a mechanism in a robot file.

@@ -9,12 +9,15 @@ from pathlib import Path
 from simbot.scenario.errors import Fault, Problem
 from simbot.scenario.fields import microseconds
 from simbot.scenario.game_file import GameDraft
+from simbot.scenario.match_keys import MatchReader
 from simbot.scenario.model import (
     ActStep,
     DriveForStep,
     DriveStep,
     Endgame,
+    FirstStep,
     HandOverStep,
+    LeaveStep,
     MechanismSpec,
     PickStep,
     PlaceStep,
@@ -22,12 +25,15 @@ from simbot.scenario.model import (
     Pose,
     RepeatStep,
     RunStep,
+    SenseStep,
     SequenceStep,
     Start,
     Step,
     Target,
     TogetherStep,
+    TryStep,
     WaitStep,
+    WhenStep,
 )
 from simbot.scenario.robot_file import RobotDraft
 from simbot.scenario.schema import EndgameShape, PlanShape
@@ -48,12 +54,20 @@ def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) ->
     end_us = sum(period.duration_us for period in game.periods) if game else 0
     reader = StepReader(sheet, robot, game, end_us)
     start = _start(sheet, reader, (*PLAN, "start")) if sheet.node((*PLAN, "start")) is not None else None
-    routines = {name: reader.sequence(at) for name, at in sheet.entries((*PLAN, "routines"))}
+    for _ in sheet.entries((*PLAN, "routines")):  # tells names that are none
+        pass
+    reader.routines.check()
     periods = {name: reader.sequence((*PLAN, name)) for name in names if name in stated}
     endgame = _endgame(sheet, reader, (*PLAN, "endgame"))
+    routines = {}
+    for name in reader.routines.waiting:  # grows while it is read
+        routines[name] = reader.sequence(reader.routines.forms[name])
+    _check_senses(sheet, reader)
+    match = MatchReader(sheet, reader, names)
     looping = _routines_that_call_themselves(sheet, reader)
     if not looping:
         _check_size(sheet, [*routines.values(), *periods.values()], routines)
+    match.read()
     if sheet.desk.problems or head is None or start is None or robot is None or game is None:
         return None
     if robot.robot is None or game.game is None:
@@ -69,6 +83,10 @@ def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) ->
         periods=periods,
         endgame=endgame,
         text=sheet.lines,
+        at_end=match.at_end,
+        driver=match.driver,
+        patterns=tuple(match.patterns),
+        defenders=tuple(match.defenders),
     )
     _check_repeats(sheet, plan)
     _check_elements(sheet, plan)
@@ -140,8 +158,14 @@ def _endgame(sheet: Sheet, reader: StepReader, loc: Loc) -> Endgame | None:
     return None if begin is None else Endgame(begin, steps, sheet.line(loc))
 
 
+def _check_senses(sheet: Sheet, reader: StepReader) -> None:
+    for loc, name in reader.conditions.senses:
+        if name not in reader.senses:
+            sheet.unknown(loc, "sense", name or "nothing", sorted(reader.senses))
+
+
 def _routines_that_call_themselves(sheet: Sheet, reader: StepReader) -> bool:
-    calls: dict[str, list[tuple[Loc, str]]] = {name: [] for name in reader.routines}
+    calls: dict[str, list[tuple[Loc, str]]] = {name: [] for name in reader.routines.forms}
     for loc, name in reader.runs:
         if len(loc) > 2 and loc[1] == "routines":
             calls[str(loc[2])].append((loc, name))
@@ -169,17 +193,24 @@ def _reached(name: str, calls: dict[str, list[tuple[Loc, str]]]) -> set[str]:
 def inner_steps(step: Step, plan: Plan, inline: bool = False) -> Iterator[Step]:
     """The step and all steps inside it; routines that it runs too where `inline`."""
     yield step
-    inside: tuple[Step, ...] = ()
-    if isinstance(step, SequenceStep):
-        inside = step.steps
-    elif isinstance(step, TogetherStep):
-        inside = step.branches
-    elif isinstance(step, RepeatStep):
-        inside = (step.steps,)
-    elif isinstance(step, RunStep) and inline:
+    inside = held_steps(step)
+    if isinstance(step, RunStep) and inline:
         inside = (plan.routines[step.routine],)
     for inner in inside:
         yield from inner_steps(inner, plan, inline)
+
+
+def held_steps(step: Step) -> tuple[Step, ...]:
+    """The steps right inside a step."""
+    if isinstance(step, SequenceStep):
+        return step.steps
+    if isinstance(step, TogetherStep | FirstStep):
+        return step.branches
+    if isinstance(step, RepeatStep):
+        return (step.steps,)
+    if isinstance(step, TryStep | WhenStep):
+        return (step.steps,) if step.otherwise is None else (step.steps, step.otherwise)
+    return ()
 
 
 def all_steps(plan: Plan) -> Iterator[Step]:
@@ -202,9 +233,7 @@ def _check_size(sheet: Sheet, roots: list[SequenceStep], routines: dict[str, Seq
             return sizes[step.routine]
         if isinstance(step, RepeatStep):
             return 2 * size(step.steps)
-        inside = step.steps if isinstance(step, SequenceStep) else ()
-        inside = step.branches if isinstance(step, TogetherStep) else inside
-        return 1 + sum(size(inner) for inner in inside)
+        return 1 + sum(size(inner) for inner in held_steps(step))
 
     written_out = sum(size(root) for root in roots)
     if written_out > MAX_STEPS:
@@ -228,10 +257,12 @@ def _check_repeats(sheet: Sheet, plan: Plan) -> None:
     """A repetition without end has to take time."""
     for step in all_steps(plan):
         if isinstance(step, RepeatStep) and step.times is None:
-            waits = (
-                inner for inner in inner_steps(step.steps, plan, inline=True) if isinstance(inner, WaitStep)
-            )
-            if not any(wait.arrival or wait.until_us is not None or wait.duration_us for wait in waits):
+            inside = list(inner_steps(step.steps, plan, inline=True))
+            waits = (inner for inner in inside if isinstance(inner, WaitStep))
+            ends = any(isinstance(inner, SenseStep | LeaveStep) for inner in inside)
+            if not ends and not any(
+                wait.arrival or wait.past or wait.until_us is not None or wait.duration_us for wait in waits
+            ):
                 fault = Fault(
                     "repeats without end and never waits", "until period_end", "a wait among its steps"
                 )

@@ -10,6 +10,7 @@ from simbot.scenario.fields import (
     Count,
     Duration,
     Length,
+    Period,
     PoseShape,
     Shape,
     Share,
@@ -22,6 +23,7 @@ from simbot.scenario.fields import (
     read_points,
     read_refill,
     read_times,
+    read_wait,
     reader,
 )
 from simbot.scenario.parameters import Quantity
@@ -40,6 +42,10 @@ class GameShape(Shape):
     stations: Any = None
     places: Any = None
     obstacles: Any = None
+    bonuses: Any = None
+    penalties: Any = None
+    possession: Any = None
+    at_end: Any = None
 
 
 class FieldShape(Shape):
@@ -49,6 +55,7 @@ class FieldShape(Shape):
 
 class ElementShape(Shape):
     mass: Annotated[Quantity, quantity("mass", low=0.0, high=100)] = Quantity(0.0, text="none stated")
+    when_dropped: Word = "lost"
 
 
 class StationShape(Shape):
@@ -65,6 +72,26 @@ class PlaceShape(Shape):
     points: Annotated[Any, reader(read_points)] = Field(description="a number, or one for each period")
     points_when_full: Annotated[Quantity, quantity("number")] = Quantity(0.0)
     clearing: Time | None = None
+
+
+class BonusShape(Shape):
+    each: Any = Field(description="what makes a set, such as {low_row: 1, high_row: 1}")
+    points: Annotated[Quantity, quantity("number")] = Field(description="points for each whole set")
+    at_most: Annotated[Quantity, quantity("count", low=1, high=100000)] | None = None
+
+
+class PossessionShape(Shape):
+    limit: Annotated[Quantity, quantity("count", low=1, high=1000)] = Field(
+        description="how many elements a robot may have in hand"
+    )
+    penalty: Annotated[Quantity, quantity("number", low=0.0)] = Quantity(0.0)
+
+
+class AtEndShape(Shape):
+    points: Annotated[Quantity, quantity("number")] = Field(description="points for it")
+    pose: PoseShape | None = None
+    within: Annotated[Quantity, quantity("length", low=0.0, open_low=True)] | None = None
+    best_of: Word = ""
 
 
 class ObstacleShape(Shape):
@@ -220,6 +247,38 @@ class PlanShape(Shape):
     )
     routines: Any = None
     endgame: Any = None
+    at_end: Any = None
+    driver: Any = None
+    others: Any = None
+
+
+class DriverShape(Shape):
+    reaction: Duration = Field(description="from what is seen to the next command, such as 250 ms ± 80 ms")
+    periods: list[Word] = Field(
+        description="the periods in which a person drives, such as [driver_controlled]"
+    )
+
+
+class PatternShape(Shape):
+    """Somebody else who uses a station or a place at times of his own."""
+
+    uses: Word = Field(description="a station or a place")
+    every: Period = Field(description="from one use to the next, such as 9 s ± 3 s")
+    stays: Duration = Field(description="how long each time, such as 2 s")
+    takes: Annotated[Quantity, quantity("count", low=0, high=100)] = Quantity(0.0)
+    begins: Time = Quantity(0.0, text="0 s")
+
+
+class DefenderShape(Shape):
+    defends: Annotated[Quantity, quantity("share", low=0.0, high=1.0)] = Field(
+        description="the chance that a drive is held up, such as 20 %"
+    )
+    delay: Duration = Field(description="for how long, such as 1.5 s ± 0.5 s")
+    periods: list[Word] | None = None
+
+
+class PartnerShape(Shape):
+    plan: Word = Field(description="the other robot's plan file")
 
 
 class EndgameShape(Shape):
@@ -257,9 +316,13 @@ class SpinShape(Shape):
 
 
 class WaitShape(Shape):
-    wait: Word = Field(description="a time, `arrival` or `until` an instant")
+    wait: Annotated[Any, reader(read_wait)] = Field(
+        description="a time, a list of times that were seen, `arrival`, or `until` an instant or a position"
+    )
     at_most: Duration | None = None
-    purpose: Annotated[str, choice("settling", "driver", "stagger")] | None = Field(default=None, alias="for")
+    purpose: Annotated[str, choice("settling", "driver", "stagger", "search")] | None = Field(
+        default=None, alias="for"
+    )
     allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
     measured: Annotated[Any, reader(read_times)] = ()
 
@@ -288,6 +351,8 @@ class PlaceStepShape(ActShape):
 
 class HandOverShape(ActShape):
     giver: Word = Field(alias="from", description="the mechanism that gives")
+    release: Any = None
+    both_hold: Time = Quantity(0.0, text="0 s")
 
 
 class OuterShape(Shape):
@@ -297,7 +362,44 @@ class OuterShape(Shape):
     place: Any = None
     hand_over: Any = None
     together: Any = None
+    first: Any = None
     run: Any = None
+
+
+class RunShape(Shape):
+    run: Word = Field(description="a routine's name")
+    given: Any = Field(default=None, alias="with")
+
+
+class TryShape(Shape):
+    attempt: Any = Field(alias="try", description="a list of steps")
+    tries: Annotated[Quantity, quantity("count", low=1, high=1000)] = Quantity(1.0)
+    at_most: Duration | None = None
+    otherwise: Any = None
+
+
+class WhenShape(Shape):
+    when: Any = Field(description="conditions, such as {holds: {gripper: lantern}}")
+    do: Any = Field(description="a list of steps")
+    otherwise: Any = None
+
+
+class LeaveShape(Shape):
+    leave: Annotated[str, choice("repeat", "period")]
+
+
+class LetGoShape(Shape):
+    let_go: Word = Field(description="the mechanism that drops what it has in hand")
+
+
+class SenseShape(Shape):
+    sense: Word = Field(description="a name for what it finds out, to be asked for by `when: {seen: …}`")
+    station: Word | None = Field(default=None, alias="of")
+    every: Period = Field(description="the time between looks, such as 50 ms")
+    latency: Time = Quantity(0.0, text="0 s")
+    sees: Share = Quantity(1.0)
+    false_alarm: Share = Quantity(0.0)
+    at_most: Duration = Field(description="how long it looks, such as 1 s")
 
 
 class RepeatShape(Shape):

@@ -5,44 +5,44 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from simbot.scenario.commands import CommandReader
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import microseconds, read_instant
+from simbot.scenario.flow import FlowReader
 from simbot.scenario.game_file import GameDraft
 from simbot.scenario.model import (
     Goal,
     HandOverStep,
+    LetGoStep,
+    Past,
     PickStep,
     PlaceStep,
-    RepeatStep,
-    RunStep,
+    SenseStep,
     SequenceStep,
     Step,
-    TogetherStep,
     WaitStep,
 )
+from simbot.scenario.parameters import Span
 from simbot.scenario.robot_file import RobotDraft
 from simbot.scenario.schema import (
     ActShape,
     HandOverShape,
+    LetGoShape,
     OuterShape,
     PickShape,
     PlaceStepShape,
-    RepeatShape,
+    SenseShape,
     WaitShape,
 )
 from simbot.scenario.sheet import Loc, Sheet, listed
 from simbot.scenario.units import read_quantity
 
 
-class StepReader(CommandReader):
+class StepReader(FlowReader):
     """Reads whole lists of steps."""
 
     def __init__(self, sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None, end_us: int) -> None:
-        super().__init__(sheet, robot, game)
-        self.end_us = end_us
-        self.routines = sheet.keys(("plan", "routines"))
-        self.runs: list[tuple[Loc, str]] = []
+        super().__init__(sheet, robot, game, end_us)
+        self.senses: set[str] = set()
         self.forms: dict[str, Callable[[Loc], list[Step]]] = {
             "move": self._move,
             "drive": self._drive,
@@ -52,8 +52,14 @@ class StepReader(CommandReader):
             "pick": self._pick,
             "place": self._place,
             "hand_over": self._hand_over,
+            "sense": self._sense,
+            "let_go": self._let_go,
             "together": self._together,
+            "first": self._first,
             "repeat": self._repeat,
+            "try": self._try,
+            "when": self._when,
+            "leave": self._leave,
             "run": self._run,
         }
 
@@ -64,10 +70,10 @@ class StepReader(CommandReader):
         if node is not None and node.value is None:
             return SequenceStep(self.sheet.line(loc), ())
         for at in self.sheet.items(loc):
-            steps.extend(self._step(at))
+            steps.extend(self._one(at))
         return SequenceStep(self.sheet.line(loc), tuple(steps))
 
-    def _step(self, loc: Loc) -> list[Step]:
+    def _one(self, loc: Loc) -> list[Step]:
         node = self.sheet.node(loc)
         if node is not None and isinstance(node.value, list):
             return [self.sequence(loc)]
@@ -96,24 +102,34 @@ class StepReader(CommandReader):
         shape = self.sheet.read(loc, WaitShape)
         if shape is None:
             return []
-        arrival = shape.wait == "arrival"
-        if shape.at_most is not None and not arrival:
+        text = shape.wait
+        arrival = text == "arrival"
+        duration: int | None = None
+        until = past = None
+        if isinstance(text, tuple):
+            whole = tuple(microseconds(time) for time in text)
+            duration = Span(round(sum(whole) / len(whole)), 0, whole)
+        elif text.startswith("until ") and " past " in text:
+            past = self._past((*loc, "wait"), text.removeprefix("until "))
+        elif text.startswith("until "):
+            until = self.instant((*loc, "wait"), text.removeprefix("until "))
+        elif not arrival:
+            duration = self._duration((*loc, "wait"), text)
+        if shape.at_most is not None and not arrival and past is None:
             self.sheet.fail(
                 (*loc, "at_most"),
-                Fault("a limit stands with `wait: arrival` alone", shape.at_most.text),
+                Fault(
+                    "a limit stands with `wait: arrival` or `wait: until … past …` alone", shape.at_most.text
+                ),
                 of_key=True,
             )
-        duration = until = None
-        if shape.wait.startswith("until "):
-            until = self.instant((*loc, "wait"), shape.wait.removeprefix("until "))
-        elif not arrival:
-            duration = self._duration((*loc, "wait"), shape.wait)
         return [
             WaitStep(
                 line=self.sheet.line(loc),
                 duration_us=duration,
                 arrival=arrival,
                 until_us=until,
+                past=past,
                 at_most_us=microseconds(shape.at_most) if shape.at_most is not None else None,
                 purpose=shape.purpose,
                 allowance=shape.allowance,
@@ -121,13 +137,56 @@ class StepReader(CommandReader):
             )
         ]
 
+    def _past(self, loc: Loc, text: str) -> Past | None:
+        """`lift past 60 %` of the move under way, `lift past 0.40 m`."""
+        name, _, where = (part.strip() for part in text.partition(" past "))
+        if not self._can(loc, name, "move"):
+            return None
+        if where.endswith("%"):
+            share = self.sheet.attempt(loc, read_quantity, where, "share", low=0.0, high=1.0)
+            return None if share is None else Past(name, float(share), None, text)
+        positions = self.robot.positions(self.sheet, name) if self.robot else None
+        place = positions.read(loc, where) if positions else None
+        if isinstance(place, str):
+            self.sheet.fail(loc, Fault(f"{name} has only a stopwatch time, no way to pass a point of", text))
+            return None
+        return None if place is None else Past(name, None, place, text)
+
     def _duration(self, loc: Loc, text: str) -> int | None:
         if text[0].isalpha():
-            wanted = "a time such as 600 ms, `arrival`, or `until 12 s`"
+            wanted = "a time such as 600 ms, `arrival`, `until 12 s` or `until lift past 60 %`"
             self.sheet.fail(loc, Fault("not a wait", text, wanted, nearest(text, ("arrival", "until 12 s"))))
             return None
         value = self.sheet.attempt(loc, read_quantity, text, "time", low=0.0, high=36000)
         return None if value is None else microseconds(value)
+
+    def _sense(self, loc: Loc) -> list[Step]:
+        shape = self.sheet.read(loc, SenseShape)
+        if shape is None:
+            return []
+        if shape.station is not None and self.game is not None and shape.station not in self.game.stations:
+            self.sheet.unknown((*loc, "of"), "station", shape.station, self.game.stations)
+        self.senses.add(shape.sense)
+        return [
+            SenseStep(
+                self.sheet.line(loc),
+                shape.sense,
+                shape.station,
+                microseconds(shape.every),
+                microseconds(shape.latency),
+                shape.sees,
+                shape.false_alarm,
+                microseconds(shape.at_most),
+            )
+        ]
+
+    def _let_go(self, loc: Loc) -> list[Step]:
+        shape = self.sheet.read(loc, LetGoShape)
+        if shape is None:
+            return []
+        if self.robot is not None and shape.let_go not in self.robot.mechanisms:
+            self.sheet.unknown((*loc, "let_go"), "mechanism", shape.let_go, self.robot.mechanisms)
+        return [LetGoStep(self.sheet.line(loc), shape.let_go)]
 
     def instant(self, loc: Loc, text: str) -> int | None:
         """Microseconds of the match clock; an instant outside the match is a mistake."""
@@ -153,7 +212,15 @@ class StepReader(CommandReader):
         problems = len(self.sheet.desk.problems)
         given = self.sheet.read(at, shape)
         by = self._by((*at, "by")) if self.sheet.node((*at, "by")) is not None else None
-        needs = [self._need((*at, "needs", name), name) for name, _ in self.sheet.entries((*at, "needs"))]
+        needs = [self.need((*at, "needs", name), name) for name, _ in self.sheet.entries((*at, "needs"))]
+        if given is not None and given.tries > 1 and given.each is None:
+            self.sheet.fail(
+                (*at, "tries"),
+                Fault(
+                    "more than one try needs `each`, the time of one more", given.tries.text, "each: 0.8 s"
+                ),
+                of_key=True,
+            )
         if given is None or by is None or len(self.sheet.desk.problems) > problems:
             return (given, {}) if given is not None else None
         return given, {
@@ -224,54 +291,20 @@ class StepReader(CommandReader):
             self.sheet.unknown(at, "mechanism", shape.giver, self.robot.mechanisms)
         elif common and common["by"].mechanism == shape.giver:
             self.sheet.fail(at, Fault("it cannot hand over to itself", shape.giver, "another mechanism"))
-        return [HandOverStep(**common, giver=shape.giver)] if common else []
-
-    # --- order of steps --------------------------------------------------------------------------------
-
-    def _together(self, loc: Loc) -> list[Step]:
-        if self.sheet.read(loc, OuterShape) is None:
+        release = None
+        if shape.release is not None:
+            release = self._by((*loc, "hand_over", "release"))
+            if release is not None and release.mechanism != shape.giver:
+                text = f"the giver is {shape.giver}: it is the one to let go"
+                self.sheet.fail((*loc, "hand_over", "release"), Fault(text, release.mechanism, shape.giver))
+        elif shape.both_hold:
+            text = "how long both hold it needs the giver's letting go"
+            wanted = f"release: {{{shape.giver}: open}}"
+            self.sheet.fail((*loc, "hand_over", "both_hold"), Fault(text, shape.both_hold.text, wanted), True)
+        if not common:
             return []
-        branches = []
-        for at in self.sheet.items((*loc, "together")):
-            node = self.sheet.node(at)
-            if node is not None and isinstance(node.value, list):
-                branches.append(self.sequence(at))
-            else:
-                branches.append(SequenceStep(self.sheet.line(at), tuple(self._step(at))))
-        return [TogetherStep(self.sheet.line(loc), tuple(branches))]
-
-    def _repeat(self, loc: Loc) -> list[Step]:
-        shape = self.sheet.read(loc, RepeatShape)
-        steps = self.sequence((*loc, "steps")) if self.sheet.node((*loc, "steps")) is not None else None
-        if shape is None or steps is None:
-            return []
-        times = None
-        if shape.repeat != "until period_end":
-            at = (*loc, "repeat")
-            if shape.repeat[0].isalpha():
-                self.sheet.fail(
-                    at,
-                    Fault(
-                        "how often?",
-                        shape.repeat,
-                        "`until period_end` or a number such as 4",
-                        nearest(shape.repeat, ("until period_end",)),
-                    ),
-                )
-                return []
-            value = self.sheet.attempt(at, read_quantity, shape.repeat, "count", low=1, high=10000)
-            if value is None:
-                return []
-            times = int(value)
-        return [RepeatStep(self.sheet.line(loc), times, steps)]
-
-    def _run(self, loc: Loc) -> list[Step]:
-        if self.sheet.read(loc, OuterShape) is None:
-            return []
-        at = (*loc, "run")
-        name = self.sheet.text(at)
-        if name is None or name not in self.routines:
-            self.sheet.unknown(at, "routine", name or "nothing", self.routines)
-            return []
-        self.runs.append((at, name))
-        return [RunStep(self.sheet.line(loc), name)]
+        return [
+            HandOverStep(
+                **common, giver=shape.giver, release=release, both_hold_us=microseconds(shape.both_hold)
+            )
+        ]

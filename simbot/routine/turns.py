@@ -1,0 +1,270 @@
+"""Who goes on when: pauses, their instants, and the order of what happens at one instant.
+
+1. branches that begin, in file order;
+2. picks whose `by` has arrived for good;
+3. waits that end on this tick, in the order in which they began, those that began together in file order;
+   each goes on to its next wait before the next one is woken;
+4. the end of a period or the begin of the endgame: the last instant still belongs to what ends.
+
+Predictions (when code sees an arrival or a passing, when a pick holds) are made again whenever something was
+commanded.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, field
+from typing import Any
+
+import simpy
+
+from simbot.physics.luck import Luck
+from simbot.physics.move import Move
+from simbot.physics.plant import Plant
+from simbot.routine.acting import Actor, Attempt, Grip
+from simbot.routine.trace import Log, QueueRecord, WaitRecord
+from simbot.routine.world import World
+from simbot.scenario.model import Past, Plan, Step, WaitStep
+
+Steps = Generator[simpy.Event, None, None]
+
+# priorities below simpy's own (0 urgent, 1 normal): first let everything else at an instant happen
+TURN, CUT = 2, 3
+BEGIN, HOLD, WAIT = 0, 1, 2  # ranks within a turn
+
+
+@dataclass(slots=True)
+class Branch:
+    """One line of steps. `key` orders branches as they stand in the file; `pending` awaits the next wait."""
+
+    key: tuple[int, ...]
+    pending: list[int] = field(default_factory=list)
+    attempt: Attempt | None = None  # the try that its steps are part of
+    leaving: bool = False  # the innermost repeat
+    request: Any = None  # for a station or place that somebody else is at
+
+    def child(self, order: int, attempt: Attempt | None) -> Branch:
+        return Branch((*self.key, order), [], attempt)
+
+
+@dataclass(slots=True)
+class Pause:
+    """A branch that stands still until an instant; None: until a prediction says when, or for ever."""
+
+    event: simpy.Event
+    branch: Branch
+    began_us: int
+    due_us: int | None
+    step: Step
+    limit_us: int | None = None  # of a wait for arrival or a passing
+    seen: bool = False
+    where: str = ""  # at this station or place
+    why: str = ""
+    purpose: str | None = None
+    over: bool = False
+
+
+class Instant(simpy.Event):
+    """Calls back at an instant, after everything of higher priority there."""
+
+    def __init__(
+        self, env: simpy.Environment, call: Callable[[simpy.Event], None], priority: int, at_us: int
+    ):
+        super().__init__(env)
+        self.callbacks = [call]
+        self._ok = True
+        self._value = None
+        env.schedule(self, priority, at_us - env.now)  # type: ignore[arg-type]
+
+
+class Turns:
+    """One robot's branches, pauses and predictions."""
+
+    def __init__(self, env: Any, plan: Plan, plant: Plant, world: World, luck: Luck) -> None:
+        self.env = env
+        self.plan = plan
+        self.plant = plant
+        self.luck = luck
+        self.log = Log()
+        self.actor = Actor(plan, plant, self.log, world)
+        self.world = world
+        self.end_us = world.end_us
+        self.pauses: list[Pause] = []
+        self.agenda: list[tuple[int, int, int, tuple[int, ...], int, Pause | Grip]] = []
+        self.turns: set[int] = set()
+        self.serial = 0
+
+    # --- turns ----------------------------------------------------------------------------------------
+
+    def turn_at(self, at_us: int) -> None:
+        if at_us not in self.turns:
+            self.turns.add(at_us)
+            Instant(self.env, self._turn, TURN, at_us)
+
+    def put(self, rank: int, due_us: int, what: Pause | Grip) -> None:
+        """Put something on the agenda."""
+        began, key = (what.began_us, what.branch.key) if isinstance(what, Pause) else (what.begins_us, ())
+        self.serial += 1
+        heapq.heappush(self.agenda, (due_us, rank, began, key, self.serial, what))
+        self.turn_at(due_us)
+
+    def _turn(self, _: simpy.Event) -> None:
+        """Let the first thing that is due now happen, and come back for the next once that has settled."""
+        now = self.env.now
+        self.turns.discard(now)
+        self.plant.advance(now)
+        if self.actor.changed:
+            self._predict()
+        agenda = self.agenda
+        while agenda and agenda[0][0] == now:
+            what = heapq.heappop(agenda)[5]
+            if what.over or what.due_us != now:
+                continue  # it was cut, or a later prediction moved it
+            if isinstance(what, Grip):
+                if self.actor.settle(what):
+                    self.held(what)
+            else:
+                what.over = True
+                what.event.succeed()
+            if self.actor.changed or (agenda and agenda[0][0] == now):
+                self.turn_at(now)
+            return
+
+    def held(self, grip: Grip) -> None:
+        """A pick or hand over holds now."""
+
+    # --- predictions ----------------------------------------------------------------------------------
+
+    def _predict(self) -> None:
+        """Say again when waits for arrival end and picks hold."""
+        self.actor.changed = False
+        for grip in self.actor.grips:
+            before = grip.due_us
+            self.actor.predict(grip)
+            if grip.due_us is not None and grip.due_us != before:
+                self.put(HOLD, grip.due_us, grip)
+        for pause in self.pauses:
+            if not pause.over and isinstance(pause.step, WaitStep) and not pause.purpose:
+                if pause.step.past is not None:
+                    self._expect(pause, self._passes(pause, pause.step.past))
+                elif pause.step.arrival:
+                    self._expect(pause, self._arrives(pause))
+
+    def _expect(self, pause: Pause, seen: int | None) -> None:
+        limit = pause.limit_us
+        if seen is not None and limit is not None and seen > limit:
+            seen = None
+        pause.seen = seen is not None
+        due = seen if seen is not None else limit
+        if due is not None and due != pause.due_us:
+            self.put(WAIT, due, pause)
+        pause.due_us = due
+
+    def _last(self, pause: Pause) -> int:
+        return self.end_us if pause.limit_us is None else min(pause.limit_us, self.end_us)
+
+    def _arrives(self, pause: Pause) -> int | None:
+        """The tick at which code sees that all has arrived; a person's allowance comes on top."""
+        awaited = self.awaited(pause)
+        if not awaited:
+            return self.plant.tick_at_or_after(pause.began_us)
+        seen = self.plant.first_seen_us(awaited, self._last(pause))
+        if seen is None or not self.luck.drawn or not self.actor.allowances:
+            return seen
+        for index in pause.branch.pending:
+            share = self.actor.allowances.get(index)
+            if share:
+                begin = self.log.moves[index].move.start_us
+                seen = max(seen, self.plant.tick_at_or_after(round(seen + share * (seen - begin))))
+        return seen
+
+    def _passes(self, pause: Pause, past: Past) -> int | None:
+        """The tick at which code sees a mechanism past a point of its way."""
+        index = self.actor.latest.get(past.mechanism)
+        if index is None and past.position is None:
+            return None
+        move = None if index is None else self.log.moves[index].move
+        return self.plant.first_past_us(past.mechanism, move, past.share, past.position, self._last(pause))
+
+    def awaited(self, pause: Pause) -> list[Move]:
+        """What a wait for arrival looks at: for a move that was taken over, the one that took over."""
+        moves = self.log.moves
+        newest = {self.actor.latest[moves[index].move.mechanism] for index in pause.branch.pending}
+        return [moves[index].move for index in sorted(newest)]
+
+    # --- pauses ---------------------------------------------------------------------------------------
+
+    def stand(self, pause: Pause) -> Steps:
+        """Stand still until the pause is over."""
+        self.pauses.append(pause)
+        if pause.due_us is not None:
+            self.put(WAIT, pause.due_us, pause)
+        yield pause.event
+        self.pauses.remove(pause)
+        self.record(pause, cut=False)
+
+    def stand_still(self, branch: Branch, step: Step, lasts_us: int, where: str, why: str) -> Steps:
+        """Stand still for a time before a step."""
+        now = self.env.now
+        due = self.plant.tick_at_or_after(now + lasts_us)
+        self.log.number(step.line)
+        return self.stand(Pause(self.env.event(), branch, now, due, step, where=where, why=why))
+
+    def cut_branches(self, key: tuple[int, ...]) -> None:
+        """End all branches from one on down; what their mechanisms do goes on."""
+        for pause in [each for each in self.pauses if each.branch.key[: len(key)] == key]:
+            pause.over = True
+            self.pauses.remove(pause)
+            if pause.branch.request is not None:
+                pause.branch.request.cancel()
+                pause.branch.request = None
+            self.record(pause, cut=True)
+
+    def record(self, pause: Pause, cut: bool) -> None:
+        """Write a pause down, and let a wait that was waited out time what was pending."""
+        now = self.env.now
+        step, branch = pause.step, pause.branch
+        number = self.log.number(step.line)
+        if pause.where:
+            record = QueueRecord(number, step.line, pause.where, pause.began_us, now, pause.why)
+            self.log.queues.append(record)
+            return
+        if pause.purpose is not None or not isinstance(step, WaitStep):
+            if pause.purpose is not None:
+                self.log.waits.append(
+                    WaitRecord(
+                        number, step.line, pause.began_us, now, None, pause.purpose, False, False, cut, (), (), ()
+                    )
+                )  # fmt: skip
+            return
+        seen = pause.seen and not cut
+        times = step.purpose is None and step.past is None
+        limited = step.arrival or step.past is not None
+        self.log.waits.append(
+            WaitRecord(
+                number,
+                step.line,
+                pause.began_us,
+                now,
+                None if step.duration_us is None else int(step.duration_us),
+                step.purpose if step.past is None else "passing",
+                step.arrival,
+                seen,
+                cut,
+                tuple(branch.pending) if times else (),
+                () if seen or not step.arrival else self._missing(pause),
+                step.measured,
+            )
+        )
+        if limited and not seen and not cut and branch.attempt is not None:
+            branch.attempt.fail(f"the limit of step {number} ran out")
+        if times:
+            branch.pending.clear()
+
+    def _missing(self, pause: Pause) -> tuple[str, ...]:
+        """Mechanisms that code does not see arrived now."""
+        now = self.env.now
+        return tuple(
+            move.mechanism for move in self.awaited(pause) if self.plant.first_seen_us([move], now) is None
+        )
