@@ -26,9 +26,10 @@ HOMES = {
     "rich": ("cli.py", "report/terminal.py"),
     "typer": ("cli.py",),
     "shapely": ("analysis/paths.py",),
+    "tree_sitter": ("scenario/source_tree.py",),
     "matplotlib": ("report/figure_move.py",),
 }
-HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely"}
+HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
 
 

@@ -47,6 +47,11 @@ def read_word(value: Any, scale: Scale = NO_SCALE) -> str:
     return value.strip()
 
 
+def read_wait(value: Any, scale: Scale = NO_SCALE) -> Any:
+    """A word, or a mapping that is read on its own."""
+    return value if isinstance(value, dict) else read_word(value)
+
+
 def read_flag(value: Any, scale: Scale = NO_SCALE) -> bool:
     if value not in ("true", "false"):
         raise fail("true or false is wanted", str(value), "true, false")

@@ -32,6 +32,7 @@ from simbot.scenario.schema import (
     WaitShape,
 )
 from simbot.scenario.sheet import Loc, Sheet, listed
+from simbot.scenario.source_plan import Sources
 from simbot.scenario.units import read_quantity
 
 
@@ -43,6 +44,7 @@ class StepReader(CommandReader):
         self.end_us = end_us
         self.routines = sheet.keys(("plan", "routines"))
         self.runs: list[tuple[Loc, str]] = []
+        self.sources = Sources()
         self.forms: dict[str, Callable[[Loc], list[Step]]] = {
             "move": self._move,
             "drive": self._drive,
@@ -96,6 +98,8 @@ class StepReader(CommandReader):
         shape = self.sheet.read(loc, WaitShape)
         if shape is None:
             return []
+        if isinstance(shape.wait, dict):
+            return self._wait_in_source(loc, shape)
         arrival = shape.wait == "arrival"
         if shape.at_most is not None and not arrival:
             self.sheet.fail(
@@ -118,6 +122,26 @@ class StepReader(CommandReader):
                 purpose=shape.purpose,
                 allowance=shape.allowance,
                 measured=shape.measured,
+            )
+        ]
+
+    def _wait_in_source(self, loc: Loc, shape: WaitShape) -> list[Step]:
+        """A duration that stands in the robot's code."""
+        at = (*loc, "wait")
+        if shape.at_most is not None:
+            fault = Fault("a limit stands with `wait: arrival` alone", shape.at_most.text)
+            self.sheet.fail((*loc, "at_most"), fault, of_key=True)
+        found = self.sources.read(self.sheet, at)
+        if found is None:
+            return []
+        return [
+            WaitStep(
+                line=self.sheet.line(loc),
+                duration_us=found[0],
+                purpose=shape.purpose,
+                allowance=shape.allowance,
+                measured=shape.measured,
+                source=found[1],
             )
         ]
 
