@@ -14,7 +14,7 @@ PACKAGE = ROOT / "simbot"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 # left to right; a module may import from its own stage and from those to its left
-STAGES = ("scenario", "physics", "routine", "analysis", "api", "report", "starter", "cli")
+STAGES = ("scenario", "physics", "routine", "analysis", "api", "studies", "report", "starter", "cli")
 
 # the only homes of a library; a folder stands for all in it
 HOMES = {

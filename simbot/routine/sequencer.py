@@ -355,6 +355,7 @@ class _Run:
                 tuple(branch.pending) if step.purpose is None else (),
                 () if seen or not step.arrival else self._missing(pause),
                 step.measured,
+                step,
             )
         )
         if step.purpose is None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from simbot.physics.move import Move
-from simbot.scenario.model import ActStep, Need, Step
+from simbot.scenario.model import ActStep, Need, Step, WaitStep
 
 
 class MoveRecord(NamedTuple):
@@ -41,6 +41,7 @@ class WaitRecord(NamedTuple):
     moves: tuple[int, ...]  # what it times; of a wait that was cut: what it waited for
     missing: tuple[str, ...]  # mechanisms that had not been seen to arrive when the limit ran out
     measured_s: tuple[float, ...]
+    given: WaitStep  # the plan's own step
 
 
 class NeedRecord(NamedTuple):

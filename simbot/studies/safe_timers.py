@@ -1,0 +1,135 @@
+"""Timers that hold on every battery asked for: the latest arrival, and a guard.
+
+A timer that is too short and harmless stays. The set is looked for together: every change moves what follows,
+so all timers are judged again in the run they make, until none changes any more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from simbot.analysis.results import Finding
+from simbot.scenario.model import BatteryState, Plan
+from simbot.studies.demand import Execution, asked_for, executions, unasked
+from simbot.studies.knobs import Knob, rounded_up, with_timers
+from simbot.studies.runs import Bench, Mark, Ran, broken_by
+
+ROUNDS = 12
+FREE_ROUNDS = 6  # after these timers only grow, so that the search ends
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A set of timers that keeps every need and order rule that the plan kept, and why some stayed."""
+
+    plan: Plan
+    values_us: list[int]
+    kept: dict[int, str]  # knob -> what a change of it would break
+
+
+def choose(
+    bench: Bench, plan: Plan, knobs: list[Knob], asked: Sequence[BatteryState], guard_us: int
+) -> Chosen:
+    """The set of timers for the battery states asked for."""
+    before = bench.run_all(plan, asked)
+    allowed = [set(broken_by(ran)) for ran in before]
+    kept: dict[int, str] = {}
+    while True:
+        values = _settled(bench, plan, knobs, asked, guard_us, kept)
+        tuned = _made(plan, knobs, values)
+        breaks = _new_breaks(bench.run_all(tuned, asked), allowed)
+        if breaks is None:
+            return Chosen(tuned, values, kept)
+        ran, finding = breaks
+        kept.update(_culprits(ran, finding, knobs, values, kept))
+
+
+def wanted_us(found: Sequence[Execution], have_us: int, guard_us: int) -> int | None:
+    """How long a timer should be for these executions; None where it times nothing, or something never arrives."""
+    wanted = []
+    asked = asked_for(found)
+    for one in found:
+        if not one.moves or one.arrival_us is None:
+            return None
+        full = one.arrival_us + guard_us
+        if one.breaks or unasked(one, asked, guard_us):
+            wanted.append(full)
+        else:
+            spare = guard_us if one.need_margin_us is None else one.need_margin_us
+            wanted.append(min(full, have_us + max(0, guard_us - spare)))
+    return max(wanted, default=None)
+
+
+def _made(plan: Plan, knobs: list[Knob], values: list[int]) -> Plan:
+    return plan if values == [knob.now_us for knob in knobs] else with_timers(plan, knobs, values)
+
+
+def _settled(
+    bench: Bench,
+    plan: Plan,
+    knobs: list[Knob],
+    asked: Sequence[BatteryState],
+    guard_us: int,
+    kept: dict[int, str],
+) -> list[int]:
+    values = [knob.now_us for knob in knobs]
+    for round_number in range(ROUNDS):
+        tried = _made(plan, knobs, values)
+        runs = [executions(ran, knobs) for ran in bench.run_all(tried, asked)]
+        found = [[one for run in runs for one in run[index]] for index in range(len(knobs))]
+        new = [
+            values[index]
+            if index in kept
+            else _better(knob, values[index], found[index], guard_us, plan.robot.loop_us)
+            for index, knob in enumerate(knobs)
+        ]
+        if round_number >= FREE_ROUNDS:
+            new = [max(pair) for pair in zip(new, values, strict=True)]
+        if new == values:
+            break
+        values = new
+    return values
+
+
+def _better(knob: Knob, value_us: int, found: list[Execution], guard_us: int, tick_us: int) -> int:
+    """A better value in this run; the same one where it is good to within a loop."""
+    have_us = rounded_up(value_us, tick_us, 1)
+    wanted = wanted_us(found, have_us, guard_us)
+    if wanted is None:
+        return value_us
+    target = rounded_up(wanted, tick_us, knob.grain_us)
+    finest = max(tick_us, rounded_up(1, tick_us, knob.grain_us))
+    return value_us if target <= have_us <= target + finest else target
+
+
+def _new_breaks(runs: list[Ran], allowed: list[set[Mark]]) -> tuple[Ran, Finding] | None:
+    """The first thing that was in order before."""
+    for ran, known in zip(runs, allowed, strict=True):
+        for mark, finding in broken_by(ran).items():
+            if mark not in known:
+                return ran, finding
+    return None
+
+
+def _culprits(
+    ran: Ran, finding: Finding, knobs: list[Knob], values: list[int], kept: dict[int, str]
+) -> dict[int, str]:
+    """The changed timer that is to stay because of a finding: that of its cause, else the last before it."""
+    changed = [
+        index for index, knob in enumerate(knobs) if index not in kept and values[index] != knob.now_us
+    ]
+    runs = executions(ran, knobs)
+    shorter = [index for index in changed if values[index] < knobs[index].now_us]
+    ended = {
+        index: max((one.ended_us for one in runs[index] if one.ended_us <= finding.at_us), default=-1)
+        for index in shorter or changed
+    }
+    by_cause = [
+        index
+        for index in ended
+        if any(move.line == finding.cause_line for one in runs[index] for move in one.moves)
+    ]
+    blamed = by_cause or sorted(ended, key=lambda index: ended[index])[-1:]
+    why = f"another value breaks this on {ran.result.name}: {finding.text}"
+    return dict.fromkeys(blamed, why)
