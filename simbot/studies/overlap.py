@@ -26,7 +26,7 @@ from simbot.scenario.model import (
 )
 from simbot.studies.network import paths_of
 from simbot.studies.runs import Bench, Ran, broken_by
-from simbot.studies.totals import saved_us
+from simbot.studies.totals import saved
 from simbot.studies.tune_results import Overlap, Overlaps
 
 MOST_TRIED = 40
@@ -66,34 +66,43 @@ def find_overlaps(bench: Bench, plan: Plan, asked: Sequence[BatteryState], shown
     for pair in pairs:
         found = _tried(bench, _joined(plan, pair), base, asked, shown)
         if found is not None:
-            good.append((pair, _overlap(pair, base[shown.name], *found)))
+            good.append((pair, _overlap(pair, base[shown.name], found)))
     good.sort(key=lambda entry: -entry[1].saves_us)
-    held, saved = _together(bench, plan, good, base, asked, shown)
+    held, all_save, cycle = _together(bench, plan, good, base, asked, shown)
     return Overlaps(
         paths=paths_of(base[shown.name]),
         proposals=tuple(overlap for _, overlap in good),
         together=tuple(held),
-        together_saves_us=saved,
+        together_saves_us=all_save,
+        together_cycle_saves_us=cycle,
         rejected=len(pairs) - len(good),
     )
 
 
+@dataclass(frozen=True)
+class _Gain:
+    saves_us: int
+    least_us: int
+    cycle_us: int
+    points: float
+
+
 def _tried(
     bench: Bench, plan: Plan, base: dict[str, Ran], asked: Sequence[BatteryState], shown: BatteryState
-) -> tuple[int, int, float] | None:
-    """Saved in the state shown, the least of all, and points more; None where it breaks or gains nothing."""
-    ran = bench.run(plan, shown)
-    saves = saved_us(base[shown.name], ran)
-    if saves < plan.robot.loop_us or not _holds(base[shown.name], ran):
+) -> _Gain | None:
+    """What a changed plan saves; None where it breaks something, loses a point or gains nothing."""
+    before, ran = base[shown.name], bench.run(plan, shown)
+    gain = saved(before, ran)
+    if gain.routine_us < plan.robot.loop_us or not _holds(before, ran):
         return None
-    least = saves
+    least = gain.routine_us
     for battery in asked:
         other = bench.run(plan, battery)
-        least = min(least, saved_us(base[battery.name], other))
+        least = min(least, saved(base[battery.name], other).routine_us)
         if least < 0 or not _holds(base[battery.name], other):
             return None
-    points = (ran.result.points["total"] or 0.0) - (base[shown.name].result.points["total"] or 0.0)
-    return saves, least, points
+    points = (ran.result.points["total"] or 0.0) - (before.result.points["total"] or 0.0)
+    return _Gain(gain.routine_us, least, gain.cycle_us, points)
 
 
 def _holds(before: Ran, after: Ran) -> bool:
@@ -109,23 +118,23 @@ def _together(
     base: dict[str, Ran],
     asked: Sequence[BatteryState],
     shown: BatteryState,
-) -> tuple[list[int], int]:
+) -> tuple[list[int], int, int]:
     """Take the proposals one after the other, the best first, as long as all taken hold together."""
     held: list[int] = []
-    saved = 0
+    best = cycle = 0
     for index, (pair, _) in enumerate(good):
         now = next((one for one in _pairs(plan) if one.includes(pair)), None)
         if now is None:
             continue
         changed = _joined(plan, now)
         found = _tried(bench, changed, base, asked, shown)
-        if found is not None and found[0] > saved:
-            plan, saved = changed, found[0]
+        if found is not None and found.saves_us > best:
+            plan, best, cycle = changed, found.saves_us, found.cycle_us
             held.append(index)
-    return held, saved
+    return held, best, cycle
 
 
-def _overlap(pair: _Pair, ran: Ran, saves_us: int, least_us: int, points: float) -> Overlap:
+def _overlap(pair: _Pair, ran: Ran, gain: _Gain) -> Overlap:
     labels: dict[int, tuple[str, ...]] = {}
     for wait in ran.trace.waits:
         timed = tuple(dict.fromkeys(ran.trace.moves[index].label for index in wait.moves))
@@ -139,9 +148,10 @@ def _overlap(pair: _Pair, ran: Ran, saves_us: int, least_us: int, points: float)
         beside=tuple(wait.line for wait in pair.one.waits),
         labels=said(pair.other),
         beside_labels=said(pair.one),
-        saves_us=saves_us,
-        saves_least_us=least_us,
-        points=points,
+        saves_us=gain.saves_us,
+        saves_least_us=gain.least_us,
+        cycle_saves_us=gain.cycle_us,
+        points=gain.points,
     )
 
 

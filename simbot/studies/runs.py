@@ -73,9 +73,18 @@ Mark = tuple[str, int, int | None, str | None]
 
 
 def broken_by(ran: Ran) -> dict[Mark, Finding]:
-    """What a set of timers must not bring about: unmet needs, lost picks and all else that fails, and order rules."""
+    """What a set of timers must not bring about: unmet needs, lost picks and all else that fails, and order rules.
+
+    A pick that was closing when its routine was cut is left out: that hangs on the clock, not on a timer.
+    """
+    cut_off = {
+        (pick.line, pick.lost_us)
+        for pick in ran.links.lost.values()
+        if any(pick.begins_us < cut.at_us <= (pick.lost_us or 0) for cut in ran.trace.cuts)
+    }
     found: dict[Mark, Finding] = {}
     for one in ran.result.findings:
-        if one.fails or one.kind == "order_broken":
+        accident = one.kind == "pick_lost" and (one.line, one.at_us) in cut_off
+        if (one.fails and not accident) or one.kind == "order_broken":
             found.setdefault((one.kind, one.line, one.cause_line, one.mechanism), one)
     return found

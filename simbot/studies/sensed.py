@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from simbot.analysis.words import ms
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.demand import Execution, executions
 from simbot.studies.knobs import Knob, waits_of, with_waits
 from simbot.studies.runs import Bench, broken_by
+from simbot.studies.totals import saved
 
 
 @dataclass(frozen=True)
@@ -19,9 +21,12 @@ class Sensed:
     alone: dict[int, Plan]  # with this one alone
 
 
-def choose_sensed(bench: Bench, plan: Plan, knobs: list[Knob], asked: Sequence[BatteryState]) -> Sensed:
+def choose_sensed(
+    bench: Bench, plan: Plan, knobs: list[Knob], asked: Sequence[BatteryState], shown: BatteryState
+) -> Sensed:
     """Arrival waits in the place of timers, as many as keep every need and order rule that the plan kept."""
     before = bench.run_all(plan, asked)
+    base = bench.run(plan, shown)
     allowed = [set(broken_by(ran)) for ran in before]
     kept: dict[int, str] = {}
     found = [executions(ran, knobs) for ran in before]
@@ -39,7 +44,11 @@ def choose_sensed(bench: Bench, plan: Plan, knobs: list[Knob], asked: Sequence[B
                 for mark, finding in broken_by(ran).items()
                 if mark not in known
             ]
-            if broken:
+            costs = -saved(base, bench.run(tried, shown)).routine_us
+            helps = any(one.breaks for run in found for one in run[index])
+            if costs > 0 and not helps:
+                kept[index] = f"too short and harmless, waiting would cost {ms(costs)}"
+            elif broken:
                 kept[index] = f"waiting for it breaks this on {broken[0][0]}: {broken[0][1].text}"
             else:
                 alone[index] = tried

@@ -15,7 +15,7 @@ from simbot.studies.rule import Rule, judge_rule
 from simbot.studies.runs import Bench, Ran
 from simbot.studies.safe_timers import choose
 from simbot.studies.sensed import choose_sensed
-from simbot.studies.totals import saved_us, totals_of
+from simbot.studies.totals import saved, totals_of
 from simbot.studies.tune_results import (
     NeedMargin,
     TimerState,
@@ -113,9 +113,9 @@ def _safe(bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState]
 def _sensor(
     bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState], shown: BatteryState
 ) -> _Set:
-    found = choose_sensed(bench, plan, knobs, asked)
+    found = choose_sensed(bench, plan, knobs, asked, shown)
     base = bench.run(plan, shown)
-    gains = {index: saved_us(base, bench.run(tried, shown)) for index, tried in found.alone.items()}
+    gains = {index: saved(base, bench.run(tried, shown)).routine_us for index, tried in found.alone.items()}
     values = [knob.now_us for knob in knobs]
     runs = executions(bench.run(found.plan, shown), knobs)
     for index in found.knobs:

@@ -98,8 +98,9 @@ class Overlap:
     beside: tuple[int, ...]  # of those it would go together with
     labels: tuple[str, ...]
     beside_labels: tuple[str, ...]
-    saves_us: int  # in the state shown: a cycle, or of the whole routine
+    saves_us: int  # of the routine in the state shown: a cycle, or in all; waiting at stations left out
     saves_least_us: int  # of all states asked for
+    cycle_saves_us: int  # with that waiting: what a station that is still empty leaves of it
     points: float  # more in the state shown
 
 
@@ -109,6 +110,7 @@ class Overlaps:
     proposals: tuple[Overlap, ...]  # each alone, the best first
     together: tuple[int, ...]  # those that also hold together, by index
     together_saves_us: int
+    together_cycle_saves_us: int
     rejected: int  # tried, and a need or order rule broke, or nothing was gained
 
 
