@@ -27,7 +27,9 @@ if TYPE_CHECKING:
     from simbot.analysis.results import RunResult, StateResult
     from simbot.report.document import Document
     from simbot.scenario.model import Plan, Remark, Robot
+    from simbot.studies.tune_results import TuneResult
 
+LOOK_AGAIN_S = 0.5  # how often --watch looks at the files
 FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
 
 app = typer.Typer(
@@ -263,6 +265,72 @@ def move(
 
 
 @app.command()
+def tune(
+    plan: PlanFile,
+    kind: Annotated[
+        str,
+        typer.Option(
+            "--kind",
+            metavar="KIND",
+            help="safe: the latest arrival plus the plan's guard. sensor: waits for arrival in their place.",
+        ),
+    ] = "safe",
+    battery: Annotated[
+        str | None,
+        typer.Option(
+            "--battery",
+            metavar="STATE",
+            help="The weakest battery for which the timers are to hold; all unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    rule: Annotated[
+        str | None,
+        typer.Option(
+            "--rule",
+            metavar="FORMULA",
+            help="Your own rule for weak batteries, in ms: 'base - (50*volts - 600)'.",
+            show_default=False,
+        ),
+    ] = None,
+    patch: Annotated[
+        str | None,
+        typer.Option(
+            "--patch", metavar="FILE", help="Write a diff of the robot's source there.", show_default=False
+        ),
+    ] = None,
+    table: Annotated[
+        str | None,
+        typer.Option(
+            "--table", metavar="FILE", help="Write the timers there as a CSV table.", show_default=False
+        ),
+    ] = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Run again when a file changes, and say what changed.")
+    ] = False,
+) -> None:
+    """Better timers, what they gain, and which steps could go together."""
+    from simbot.studies.kinds import check_kind
+
+    check_kind(kind)
+    for option, file in (("--json", json_file), ("--patch", patch), ("--table", table)):
+        _check_folder(option, file)
+    if [patch, table, json_file].count("-") > 1:
+        raise SimbotError("only one of --json, --patch and --table can be -")
+    if patch is not None and kind == "sensor":
+        raise SimbotError(
+            "--patch: it changes numbers; a wait for arrival (--kind sensor) is written by hand"
+        )
+    if watch:
+        _watch(plan, kind, battery, rule, patch, table, settings, json_file)
+        return
+    loaded, _ = _load(plan, settings)
+    _write_tuned(_tune(loaded, kind, battery, rule), patch, table, json_file, quiet=False)
+
+
+@app.command()
 def kinds(
     kind: Annotated[
         str | None, typer.Argument(metavar="[KIND]", help="All about this one.", show_default=False)
@@ -285,7 +353,7 @@ def kinds(
 @app.command()
 def schema(
     name: Annotated[
-        str, typer.Argument(metavar="NAME", help="Whose document: run or move.", show_default=False)
+        str, typer.Argument(metavar="NAME", help="Whose document: run, move or tune.", show_default=False)
     ],
 ) -> None:
     """Print the JSON Schema of a command's JSON document."""
@@ -341,6 +409,72 @@ def _simulate(plan: Plan) -> RunResult:
         return api.run(plan)
 
 
+def _tune(plan: Plan, kind: str, battery: str | None, rule: str | None) -> TuneResult:
+    with _sign_of_life():
+        from simbot.studies.tune import tune
+
+        return tune(plan, kind, battery, rule)
+
+
+def _write_tuned(
+    result: TuneResult, patch: str | None, table: str | None, json_file: str | None, quiet: bool
+) -> None:
+    """Write what was asked for; the report goes to stdout where nothing else does, unless `quiet`."""
+    if json_file is not None:
+        from simbot.report.tune_document import tune_document
+
+        _write_json(tune_document(result), json_file)
+    if patch is not None:
+        from simbot.report.patch import patch_of
+
+        made = patch_of(result)
+        _write_bytes("--patch", made.data, patch)
+        where = f", to be applied in {made.root} (git apply, or patch -p1)" if made.root else ""
+        typer.echo(f"{made.changed} numbers changed in {patch}{where}", err=True)
+        for line in made.by_hand:
+            typer.echo(f"by hand: {line}", err=True)
+    if table is not None:
+        from simbot.report.timer_table import table_text
+
+        _write_bytes("--table", table_text(result).encode(), table)
+    if "-" not in (json_file, patch, table) and not quiet:
+        from simbot.report.tuned import print_tuned
+
+        print_tuned(result, sys.stdout)
+
+
+def _watch(
+    plan: Path,
+    kind: str,
+    battery: str | None,
+    rule: str | None,
+    patch: str | None,
+    table: str | None,
+    settings: Sequence[str] | None,
+    json_file: str | None,
+) -> None:
+    """Tune again whenever the plan or what it reads changes; ends with Ctrl-C."""
+    from simbot.report.tune_changes import changes, stamps_of
+    from simbot.scenario.load import files_of
+
+    last: TuneResult | None = None
+    while True:
+        stamps = stamps_of(files_of(plan))
+        try:
+            loaded, _ = _load(plan, settings)
+            result = _tune(loaded, kind, battery, rule)
+            _write_tuned(result, patch, table, json_file, quiet=last is not None)
+            for line in changes(last, result) if last is not None else ():
+                typer.echo(line)
+            last = result
+        except SimbotError as error:
+            _complain(str(error))
+        sys.stdout.flush()
+        typer.echo("watching; Ctrl-C ends it", err=True)
+        while stamps_of(files_of(plan)) == stamps:
+            time.sleep(LOOK_AGAIN_S)
+
+
 def _state_to_draw(result: RunResult, wanted: str | None) -> StateResult:
     by_name = {state.name: state for state in result.states}
     middle = result.states[len(result.states) // 2]
@@ -360,6 +494,18 @@ def _write_json(document: Document, target: str) -> None:
         Path(target).write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise SimbotError(f"--json {target}: cannot be written: {error.strerror or error}") from error
+
+
+def _write_bytes(option: str, data: bytes, target: str) -> None:
+    if target == "-":
+        sys.stdout.flush()
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+        return
+    try:
+        Path(target).write_bytes(data)
+    except OSError as error:
+        raise SimbotError(f"{option} {target}: cannot be written: {error.strerror or error}") from error
 
 
 @contextmanager

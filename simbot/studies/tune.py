@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from simbot.scenario.errors import SimbotError, nearest, quoted
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.demand import RANK, Execution, executions
+from simbot.studies.kinds import check_kind
 from simbot.studies.knobs import Knob, knobs_of
 from simbot.studies.overlap import find_overlaps
 from simbot.studies.reasons import reason_of
@@ -24,7 +25,6 @@ from simbot.studies.tune_results import (
     TuneResult,
 )
 
-KINDS = ("safe", "sensor")
 USUAL = "mid-event"
 
 
@@ -57,10 +57,9 @@ def tune(plan: Plan, kind: str = "safe", battery: str | None = None, rule: str |
     Raises
     ------
     SimbotError
-        Where there is no such kind or battery state, the rule is no formula, or the plan has no timers.
+        Where there is no such kind or battery state, or the rule is no formula.
     """
-    if kind not in KINDS:
-        raise SimbotError(f"--kind {kind}: would do: {', '.join(KINDS)}")
+    check_kind(kind)
     formula = None if rule is None else Rule(rule)
     asked, shown = _batteries(plan, battery)
     knobs = knobs_of(plan)
