@@ -132,18 +132,18 @@ def _states(result: TuneResult) -> Iterator[str]:
         return
     yield ""
     yield "Every timer on every battery as it is now [ms]; of repeats the worst"
-    yield f" {'':<26} line  {'battery':<10} floor arrival  timer margin  tuned verdict"
+    yield f" {'':<15} line  {'battery':<9} floor arrival timer margin  tuned verdict"
     for timer in result.timers:
         for index, state in enumerate(timer.states):
-            head = f"{_fit(_title(timer), 26):<26} {timer.line:>4}" if index == 0 else ""
+            head = f"{_fit(_title(timer), 15):<15} {timer.line:>4}" if index == 0 else ""
             verdict = state.verdict or "times nothing"
-            verdict += {"harmless": " ok", "breaking": " BREAKS"}.get(state.consequence or "", "")
+            verdict += {"harmless": " ok", "breaking": " !!"}.get(state.consequence or "", "")
             yield (
-                f" {head:<31}  {_fit(state.state, 10):<10}{_ms(state.floor_us):>6} {_ms(state.arrival_us):>7} "
-                f"{_ms(state.real_us):>6} {_ms(state.margin_us, True):>6} "
+                f" {head:<20}  {_fit(state.state, 9):<9} {_ms(state.floor_us):>5} {_ms(state.arrival_us):>7} "
+                f"{_ms(state.real_us):>5} {_ms(state.margin_us, True):>6} "
                 f"{_ms(state.tuned_margin_us, True):>6} {verdict}"
             )
-    yield " tuned: the margin with the suggested set; ok: harmless to the needs stated"
+    yield " tuned: the margin with the suggested set; !! breaks a need; ok: harmless to those stated"
 
 
 def _needs(result: TuneResult) -> Iterator[str]:
