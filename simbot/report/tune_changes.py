@@ -41,7 +41,8 @@ def changes(old: TuneResult, new: TuneResult) -> Iterator[str]:
             words = {True: "passes", False: "MISSES"}
             yield (
                 f" {state}: cycle {_seconds(then.cycle_time_s)} -> {_seconds(after.cycle_time_s)}, points "
-                f"{then.points:g} -> {after.points:g}, {words[then.passes]} -> {words[after.passes]}"
+                f"{then.points:g} -> {after.points:g}, {words[then.passes]} -> {words[after.passes]}, "
+                f"ends {then.finished_us / 1e6:.2f} -> {after.finished_us / 1e6:.2f} s"
             )
     if not seen:
         yield " nothing changed in timers, verdicts and totals"

@@ -33,7 +33,7 @@ def reason_of(
         move = next(move for move in one.moves if move.arrival_us is None)
         return f"no timer helps: on {name} the {move.mechanism} never arrives ({move.reason})"
     if kind == "sensor":
-        return _sensor(kept, gain_us)
+        return _sensor(kept, gain_us, [one for found in after.values() for one in found])
     if kept:
         return f"stays: {kept}"
     text = _safe(knob, value_us, old, after, guard_us)
@@ -42,12 +42,17 @@ def reason_of(
     return text
 
 
-def _sensor(kept: str, gain_us: int | None) -> str:
+def _sensor(kept: str, gain_us: int | None, seen: list[Execution]) -> str:
     if kept:
         return f"stays a timer: {kept}"
     if gain_us is None or gain_us <= 0:
-        return "wait for arrival: gains nothing by itself, and no battery is too weak for it"
-    return f"wait for arrival: {ms(gain_us)} less by itself"
+        text = "wait for arrival: gains nothing by itself, and no battery is too weak for it"
+    else:
+        text = f"wait for arrival: {ms(gain_us)} less by itself"
+    early = max((-(one.margin_us or 0) for one in seen), default=0)
+    if early > 0:
+        text += f"; code sees it inside up to {ms(early)} before it stays there"
+    return text
 
 
 def _safe(knob: Knob, value_us: int, old: list[tuple[str, Execution]], after: Runs, guard_us: int) -> str:

@@ -93,14 +93,14 @@ def _settled(
 
 
 def _better(knob: Knob, value_us: int, found: list[Execution], guard_us: int, tick_us: int) -> int:
-    """A better value in this run; the same one where it is good to within a loop."""
+    """A better value in this run; the same one where it would be right for an arrival up to a loop later."""
     have_us = rounded_up(value_us, tick_us, 1)
     wanted = wanted_us(found, have_us, guard_us)
     if wanted is None:
         return value_us
     target = rounded_up(wanted, tick_us, knob.grain_us)
-    finest = max(tick_us, rounded_up(1, tick_us, knob.grain_us))
-    return value_us if target <= have_us <= target + finest else target
+    latest = rounded_up(wanted + tick_us, tick_us, knob.grain_us)
+    return value_us if target <= have_us <= latest else target
 
 
 def _new_breaks(runs: list[Ran], allowed: list[set[Mark]]) -> tuple[Ran, Finding] | None:
