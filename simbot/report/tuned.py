@@ -143,7 +143,7 @@ def _states(result: TuneResult) -> Iterator[str]:
                 f"{_ms(state.real_us):>5} {_ms(state.margin_us, True):>6} "
                 f"{_ms(state.tuned_margin_us, True):>6} {verdict}"
             )
-    yield " tuned: margin with the suggested set; !! breaks a need; ok harmless to the stated"
+    yield " tuned: margin with the suggested set; !! breaks a need; ok harmless to those"
 
 
 def _needs(result: TuneResult) -> Iterator[str]:

@@ -6,12 +6,13 @@ The only home of tree-sitter. Five languages become one small form; nothing is r
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from typing import Any
+
+from simbot.scenario.source_pieces import COMMENTS, NAMES, Expr, Pieces
 
 LANGUAGES = {
     ".java": "java",
@@ -26,7 +27,6 @@ LANGUAGES = {
     ".cc": "cpp",
     ".cxx": "cpp",
 }
-MAX_DEPTH = 60  # of an expression
 BOM = b"\xef\xbb\xbf"
 
 _CLASSES = {
@@ -37,33 +37,7 @@ _FUNCTIONS = {
     "method_declaration", "constructor_declaration", "function_declaration", "function_definition",
 }  # fmt: skip
 _CALLS = {"method_invocation", "object_creation_expression", "call_expression", "call"}
-_NUMBERS = {
-    "decimal_integer_literal", "hex_integer_literal", "octal_integer_literal", "binary_integer_literal",
-    "decimal_floating_point_literal", "hex_floating_point_literal", "number_literal", "float_literal", "integer",
-    "float", "long_literal", "unsigned_literal",
-}  # fmt: skip
-_NAMES = {"identifier", "field_identifier", "type_identifier", "simple_identifier", "namespace_identifier"}
-_DOTTED = {
-    "field_access", "navigation_expression", "attribute", "qualified_identifier", "field_expression",
-    "scoped_identifier", "scoped_type_identifier",
-}  # fmt: skip
-_COMMENTS = {"line_comment", "block_comment", "comment", "multiline_comment"}
 _ASSIGNMENTS = {"assignment_expression", "augmented_assignment", "update_expression", "assignment"}
-
-
-@dataclass(frozen=True)
-class Expr:
-    """A piece of an expression. `kind`: number, name, unary, binary, group, cast, unit (a number with its unit
-    in `operator`), other."""
-
-    kind: str
-    text: str
-    start: int  # bytes
-    end: int
-    line: int
-    column: int
-    operator: str = ""
-    parts: tuple[Expr, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,7 +110,7 @@ class _Reader:
         self.parser = parser
         self.text = text
         self.offset = offset
-        self.line_starts = [0, *(found.end() for found in re.finditer(rb"\n", text))]
+        self.pieces = Pieces(text, tree.language, offset)
         self.before: dict[int, str] = {}  # last line of a comment that stands alone -> the comment
         self.behind: dict[int, str] = {}  # line -> comment that ends it
 
@@ -150,7 +124,7 @@ class _Reader:
                 broken = True
                 line = node.start_point[0] + 1
                 self.tree.error_line = min(line, self.tree.error_line or line)
-            if node.type in _COMMENTS:
+            if node.type in COMMENTS:
                 self._comment(node)
             scope = self._scope(node, scope)
             found.append((node, scope, broken))
@@ -164,16 +138,15 @@ class _Reader:
         if node.type in _CLASSES or node.type in _FUNCTIONS:
             name = node.child_by_field_name("name") or _declared(node)
             if name is not None:
-                scope = (*scope, *re.split(r"::|\.", self._said(name)))
+                scope = (*scope, *re.split(r"::|\.", self.pieces.said(name)))
                 if node.type in _FUNCTIONS:
                     self.tree.functions.append(scope)
         return scope
 
     def _comment(self, node: Any) -> None:
         first, last = node.start_point[0], node.end_point[0]
-        said = self._said(node)
-        head = self.text[: node.start_byte].rpartition(b"\n")[2]
-        if head.strip():
+        said = self.pieces.said(node)
+        if self.pieces.before(node.start_byte).strip():
             self.behind[first + 1] = said
         else:
             self.before[last + 1 - (1 if said.endswith("\n") else 0)] = said
@@ -192,11 +165,13 @@ class _Reader:
             type_node = node.parent.child_by_field_name("type") if node.parent is not None else None
             named = node.child_by_field_name("name") or node.child_by_field_name("declarator")
             self._constant(
-                named, node.child_by_field_name("value"), scope, self._said(type_node), node, broken
+                named, node.child_by_field_name("value"), scope, self.pieces.said(type_node), node, broken
             )
         elif kind == "field_declaration" and node.child_by_field_name("default_value") is not None:
             named, value = node.child_by_field_name("declarator"), node.child_by_field_name("default_value")
-            self._constant(named, value, scope, self._said(node.child_by_field_name("type")), node, broken)
+            self._constant(
+                named, value, scope, self.pieces.said(node.child_by_field_name("type")), node, broken
+            )
         elif kind == "property_declaration":
             self._property(node, scope, broken)
         elif kind == "preproc_def":
@@ -205,7 +180,7 @@ class _Reader:
             named = node.child_by_field_name("left")
             type_node, value = node.child_by_field_name("type"), node.child_by_field_name("right")
             named = named.child_by_field_name("attribute") if named.type == "attribute" else named
-            self._constant(named, value, scope, self._said(type_node), node, broken)
+            self._constant(named, value, scope, self.pieces.said(type_node), node, broken)
         elif kind in _ASSIGNMENTS:
             self._assigned(node)
 
@@ -213,21 +188,21 @@ class _Reader:
         left = node.child_by_field_name("left") or node.child_by_field_name("argument")
         left = left or next((child for child in node.children if child.is_named), None)
         if left is not None:
-            self.tree.assigned.setdefault(_last_name(self._said(left)), node.start_point[0] + 1)
+            self.tree.assigned.setdefault(_last_name(self.pieces.said(left)), node.start_point[0] + 1)
 
     def _constant(
         self, named: Any, value: Any, scope: tuple[str, ...], type_text: str, node: Any, broken: bool
     ) -> None:
-        if named is None or named.type not in _NAMES | {"qualified_identifier"} or value is None:
+        if named is None or named.type not in NAMES | {"qualified_identifier"} or value is None:
             return
-        *outer, name = re.split(r"::", self._said(named))
+        *outer, name = re.split(r"::", self.pieces.said(named))
         self.tree.constants.append(
             Constant(
                 name,
                 (*scope, *outer),
-                self._expr(value),
+                self.pieces.expr(value),
                 type_text,
-                *self._place(named),
+                *self.pieces.place(named),
                 self._comment_at(node),
                 broken=broken,
             )
@@ -241,7 +216,7 @@ class _Reader:
             return
         named = declared.children[0]
         type_node = next((child for child in declared.children if child.type == "user_type"), None)
-        self._constant(named, node.children[equals + 1], scope, self._said(type_node), node, broken)
+        self._constant(named, node.children[equals + 1], scope, self.pieces.said(type_node), node, broken)
 
     def _macro(self, node: Any, scope: tuple[str, ...], broken: bool) -> None:
         """`#define CLAW_MS 350`: its text, read as an expression of its own."""
@@ -257,14 +232,14 @@ class _Reader:
         line = node.start_point[0] + 1
         expr = None
         if declared is not None and not inner.has_error:
-            expr = self._expr(declared, shift=value.start_byte - len(head))
+            expr = self.pieces.expr(declared, shift=value.start_byte - len(head))
         self.tree.constants.append(
             Constant(
-                self._said(named),
+                self.pieces.said(named),
                 (),
                 expr,
                 "",
-                *self._place(named),
+                *self.pieces.place(named),
                 comment or self.behind.get(line) or self.before.get(line - 1) or "",
                 macro=True,
                 broken=broken,
@@ -273,21 +248,19 @@ class _Reader:
 
     def _call(self, node: Any, scope: tuple[str, ...], broken: bool) -> None:
         called = node.child_by_field_name("function") or node.child_by_field_name("type")
-        name = self._said(called)
+        name = self.pieces.said(called)
         if node.type == "method_invocation":
-            owner = self._said(node.child_by_field_name("object"))
-            name = f"{owner}.{self._said(node.child_by_field_name('name'))}".lstrip(".")
+            owner = self.pieces.said(node.child_by_field_name("object"))
+            name = f"{owner}.{self.pieces.said(node.child_by_field_name('name'))}".lstrip(".")
         given = node.child_by_field_name("arguments")
         if given is None:
             given = next((child for child in node.children if child.type == "value_arguments"), None)
         if not name and node.children:
-            name = self._said(node.children[0])
+            name = self.pieces.said(node.children[0])
         if given is None or not name:
             return
         arguments = tuple(
-            self._argument(child)
-            for child in given.children
-            if child.is_named and child.type not in _COMMENTS
+            self._argument(child) for child in given.children if child.is_named and child.type not in COMMENTS
         )
         name = re.sub(r"\s+|<[^<>]*>", "", name).removeprefix("this.").removeprefix("self.")
         self.tree.calls.append(
@@ -295,7 +268,7 @@ class _Reader:
                 name,
                 scope,
                 arguments,
-                *self._place(node),
+                *self.pieces.place(node),
                 node.start_byte + self.offset,
                 self._comment_at(node),
                 broken,
@@ -306,77 +279,17 @@ class _Reader:
         inner = [child for child in node.children if child.is_named]
         if node.type == "keyword_argument":
             value = node.child_by_field_name("value")
-            return self._said(node.child_by_field_name("name")), self._expr(value)
+            return self.pieces.said(node.child_by_field_name("name")), self.pieces.expr(value)
         if node.type == "value_argument" and inner:
-            keyword = self._said(inner[0]) if len(inner) > 1 else ""
-            return keyword, self._expr(inner[-1])
-        return "", self._expr(node)
-
-    # --- expressions -----------------------------------------------------------------------------------
-
-    def _expr(self, node: Any, depth: int = 0, shift: int = 0) -> Expr:
-        """The small form of an expression; `shift` moves places of text that was parsed apart."""
-
-        def made(kind: str, operator: str = "", *parts: Any) -> Expr:
-            inner = tuple(self._expr(part, depth + 1, shift) for part in parts)
-            start, end = node.start_byte + shift, node.end_byte + shift
-            said = self.text[start:end].decode("utf-8", "replace")
-            line, column = self._at(start)
-            return Expr(kind, said, start + self.offset, end + self.offset, line, column, operator, inner)
-
-        named = [child for child in node.children if child.is_named and child.type not in _COMMENTS]
-        kind = node.type
-        if depth > MAX_DEPTH or node.has_error:
-            return made("other")
-        if kind in _NUMBERS:
-            return made("number")
-        if (
-            kind in _DOTTED
-            and kind == "navigation_expression"
-            and len(named) == 2
-            and named[0].type in _NUMBERS
-        ):
-            return made("unit", self._text_of(named[1], shift), named[0])  # Kotlin: 300.milliseconds
-        if kind in _NAMES or kind in _DOTTED:
-            return made("name")
-        if kind in ("parenthesized_expression", "initializer_list") and len(named) == 1:
-            return made("group", "", named[0])
-        if kind == "cast_expression" and len(named) == 2:
-            return made("cast", self._text_of(named[0], shift), named[1])
-        if kind in ("unary_expression", "unary_operator") and len(named) == 1:
-            return made("unary", node.children[0].type, named[0])
-        if kind in ("binary_expression", "binary_operator") and len(named) == 2:
-            signs = [child.type for child in node.children if not child.is_named]
-            return made("binary", signs[0] if signs else "", *named)
-        if kind == "user_defined_literal" and len(named) == 2:
-            return made("unit", self._text_of(named[1], shift), named[0])
-        if kind == "call_expression" and self.tree.language == "cpp":
-            given = node.child_by_field_name("arguments")
-            inner = [child for child in given.children if child.is_named] if given is not None else []
-            if len(inner) == 1:  # std::chrono::milliseconds(300)
-                return made("unit", self._text_of(node.child_by_field_name("function"), shift), inner[0])
-        return made("other")
-
-    def _text_of(self, node: Any, shift: int) -> str:
-        return self.text[node.start_byte + shift : node.end_byte + shift].decode("utf-8", "replace")
-
-    def _said(self, node: Any) -> str:
-        return "" if node is None else self.text[node.start_byte : node.end_byte].decode("utf-8", "replace")
-
-    def _place(self, node: Any) -> tuple[int, int]:
-        return self._at(node.start_byte)
-
-    def _at(self, byte: int) -> tuple[int, int]:
-        """Line and column, in characters, both from 1."""
-        line = bisect_right(self.line_starts, byte)
-        before = self.text[self.line_starts[line - 1] : byte]
-        return line, len(before.decode("utf-8", "replace")) + 1
+            keyword = self.pieces.said(inner[0]) if len(inner) > 1 else ""
+            return keyword, self.pieces.expr(inner[-1])
+        return "", self.pieces.expr(node)
 
 
 def _declared(node: Any) -> Any:
     """The name of a C function: the declarator inside its declarators."""
     inner = node.child_by_field_name("declarator")
-    while inner is not None and inner.type not in _NAMES | {"qualified_identifier", "destructor_name"}:
+    while inner is not None and inner.type not in NAMES | {"qualified_identifier", "destructor_name"}:
         inner = inner.child_by_field_name("declarator")
     return inner
 

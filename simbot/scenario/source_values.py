@@ -8,7 +8,9 @@ from fractions import Fraction
 
 from simbot.scenario.errors import Fault, ValueFault, nearest, quoted
 from simbot.scenario.source_literals import Number, read_literal
-from simbot.scenario.source_tree import Constant, Expr, SourceTree
+from simbot.scenario.source_pieces import Expr
+from simbot.scenario.source_tree import Constant, SourceTree
+from simbot.scenario.source_units import unit_of_word
 
 MAX_NAMES = 40  # constants that one value may hang on, one behind the other
 LARGEST = 2**31 - 1  # of an int in Java, Kotlin, C and C++
@@ -43,7 +45,7 @@ def worth_of(expr: Expr, tree: SourceTree, scope: tuple[str, ...], seen: tuple[s
         return _of_constant(constant, tree, seen)
     if expr.kind == "group":
         return worth_of(expr.parts[0], tree, scope, seen)
-    if expr.kind == "unit":
+    if expr.kind == "unit" and unit_of_word(expr.operator):
         inner = worth_of(expr.parts[0], tree, scope, seen)
         return Worth(inner.value, inner.number, inner.constant, expr.operator)
     if expr.kind == "cast":

@@ -9,7 +9,8 @@ from pathlib import Path
 from simbot.scenario.errors import Fault, ValueFault, nearest, quoted
 from simbot.scenario.model import SourceNumber
 from simbot.scenario.source_literals import is_floating as floating_literal
-from simbot.scenario.source_tree import LANGUAGES, Call, Expr, SourceTree, parse_source
+from simbot.scenario.source_pieces import Expr
+from simbot.scenario.source_tree import LANGUAGES, Call, SourceTree, parse_source
 from simbot.scenario.source_units import (
     UNIT_OF_WORD,
     UNITS,

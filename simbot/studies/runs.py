@@ -17,7 +17,7 @@ from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.knobs import waits_of
 
-KEPT = 24  # runs
+KEPT = 12  # runs
 
 
 @dataclass(frozen=True)
