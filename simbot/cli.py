@@ -323,11 +323,19 @@ def tune(
         raise SimbotError(
             "--patch: it changes numbers; a wait for arrival (--kind sensor) is written by hand"
         )
+    if watch and "-" in (json_file, patch, table):
+        raise SimbotError("--watch prints what changed to stdout: name a file in the place of -")
     if watch:
         _watch(plan, kind, battery, rule, patch, table, settings, json_file)
         return
+    from simbot.report.tune_files import write_tuned
+
     loaded, _ = _load(plan, settings)
-    _write_tuned(_tune(loaded, kind, battery, rule), patch, table, json_file, quiet=False)
+    result = _tune(loaded, kind, battery, rule)
+    if not write_tuned(result, json_file, patch, table):
+        from simbot.report.tuned import print_tuned
+
+        print_tuned(result, sys.stdout)
 
 
 @app.command()
@@ -416,33 +424,6 @@ def _tune(plan: Plan, kind: str, battery: str | None, rule: str | None) -> TuneR
         return tune(plan, kind, battery, rule)
 
 
-def _write_tuned(
-    result: TuneResult, patch: str | None, table: str | None, json_file: str | None, quiet: bool
-) -> None:
-    """Write what was asked for; the report goes to stdout where nothing else does, unless `quiet`."""
-    if json_file is not None:
-        from simbot.report.tune_document import tune_document
-
-        _write_json(tune_document(result), json_file)
-    if patch is not None:
-        from simbot.report.patch import patch_of
-
-        made = patch_of(result)
-        _write_bytes("--patch", made.data, patch)
-        where = f", to be applied in {made.root} (git apply, or patch -p1)" if made.root else ""
-        typer.echo(f"{made.changed} numbers changed in {patch}{where}", err=True)
-        for line in made.by_hand:
-            typer.echo(f"by hand: {line}", err=True)
-    if table is not None:
-        from simbot.report.timer_table import table_text
-
-        _write_bytes("--table", table_text(result).encode(), table)
-    if "-" not in (json_file, patch, table) and not quiet:
-        from simbot.report.tuned import print_tuned
-
-        print_tuned(result, sys.stdout)
-
-
 def _watch(
     plan: Path,
     kind: str,
@@ -455,6 +436,8 @@ def _watch(
 ) -> None:
     """Tune again whenever the plan or what it reads changes; ends with Ctrl-C."""
     from simbot.report.tune_changes import changes, stamps_of
+    from simbot.report.tune_files import write_tuned
+    from simbot.report.tuned import print_tuned
     from simbot.scenario.load import files_of
 
     last: TuneResult | None = None
@@ -463,9 +446,11 @@ def _watch(
         try:
             loaded, _ = _load(plan, settings)
             result = _tune(loaded, kind, battery, rule)
-            _write_tuned(result, patch, table, json_file, quiet=last is not None)
-            for line in changes(last, result) if last is not None else ():
-                typer.echo(line)
+            quiet = write_tuned(result, json_file, patch, table)
+            if last is not None:
+                print("\n".join(changes(last, result)))
+            elif not quiet:
+                print_tuned(result, sys.stdout)
             last = result
         except SimbotError as error:
             _complain(str(error))
@@ -494,18 +479,6 @@ def _write_json(document: Document, target: str) -> None:
         Path(target).write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise SimbotError(f"--json {target}: cannot be written: {error.strerror or error}") from error
-
-
-def _write_bytes(option: str, data: bytes, target: str) -> None:
-    if target == "-":
-        sys.stdout.flush()
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
-        return
-    try:
-        Path(target).write_bytes(data)
-    except OSError as error:
-        raise SimbotError(f"{option} {target}: cannot be written: {error.strerror or error}") from error
 
 
 @contextmanager

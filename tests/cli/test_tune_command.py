@@ -107,7 +107,7 @@ def test_the_document_follows_its_schema(plan, capsys, more):
 def test_patch_and_table_are_written_and_the_source_is_not(plan, capsys, tmp_path):
     patch, table = tmp_path / "timers.patch", tmp_path / "timers.csv"
     code, _, err = run(capsys, "tune", plan, "--patch", patch, "--table", table)
-    assert code == 0 and "2 numbers changed" in err and str(tmp_path) in err
+    assert code == 0 and "2 numbers change" in err and str(tmp_path) in err
     assert "+  static final int FLAP_MS = 400;" in patch.read_text()
     rows = list(csv.reader(io.StringIO(table.read_text())))
     assert [row[:3] for row in rows[1:3]] == [["HAND_MS", "900", "260"], ["FLAP_MS", "300", "400"]]
@@ -122,7 +122,7 @@ def test_patch_and_table_are_written_and_the_source_is_not(plan, capsys, tmp_pat
         (["--kind", "sensr"], "did you mean 'sensor'"), (["--battery", "tird"], "did you mean 'tired'"),
         (["--rule", "base +"], "--rule 'base +'"), (["--patch", "no/where.patch"], "--patch no/where.patch"),
         (["--kind", "sensor", "--patch", "a.patch"], "by hand"), (["--table", "no/where.csv"], "no such folder"),
-        (["--patch", "-", "--table", "-"], "only one"),
+        (["--patch", "-", "--table", "-"], "only one"), (["--json", "-", "--watch"], "name a file"),
     ],
 )  # fmt: skip
 def test_mistakes(plan, capsys, monkeypatch, more, words):
@@ -136,6 +136,11 @@ def test_a_renamed_constant_is_told_with_its_nearest(plan, capsys):
     source.write_text(CODE.replace("FLAP_MS", "FLAPS_MS"))
     code, _, err = run(capsys, "tune", plan)
     assert code == 2 and "'FLAPS_MS'" in err and "line 2" in err and "plan.yaml:13" in err
+
+
+def test_check_tells_which_numbers_it_read(plan, capsys):
+    code, out, _ = run(capsys, "check", plan)
+    assert code == 0 and "code      FLAP_MS: 300 ms (300), Timing.java:2" in out
 
 
 def test_watching_says_what_changed(plan, capsys, monkeypatch):

@@ -215,6 +215,25 @@ def test_tuning_again_changes_nothing(lanterns):
     assert again.before == again.after == lanterns.after
 
 
+SHIPPED = sorted(
+    path
+    for folder in ("scenarios/mechanisms", "simbot/starter", "tests/worked/data")
+    for path in (ROOT / folder).rglob("*.yaml")
+    if "\nplan:" in path.read_text(encoding="utf-8")
+)
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: f"{path.parent.name}/{path.stem}")
+def test_every_shipped_plan_is_tuned_once_and_for_all(path):
+    plan = load_plan(path, KINDS)[0]
+    knobs = knobs_of(plan)
+    tuned = {(timer.line, timer.now_us): timer.suggested_us for timer in tune(plan).timers}
+    set_once = with_timers(plan, knobs, [tuned[knob.line, knob.now_us] for knob in knobs])
+    again = tune(set_once)
+    assert not [timer for timer in again.timers if timer.changed]
+    assert again.before == again.after
+
+
 def test_timers_in_code_patched_and_tuned_again(folder):
     """From the constant to the patch and back: the patched code runs as predicted and stays as it is."""
     code = folder.path / "code"
