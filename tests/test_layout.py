@@ -91,6 +91,8 @@ def loaded_by(code):
         ["move", "--help"],
         ["check", "scenarios/night-market/lanterns.yaml"],
         ["schema", "run"],
+        ["tune", "--help"],
+        ["schema", "tune"],
         ["kinds"],
         ["kinds", "slide"],
     ],

@@ -35,7 +35,7 @@ def reason_of(
     if kind == "sensor":
         return _sensor(kept, gain_us, [one for found in after.values() for one in found])
     if kept:
-        return f"stays: {kept}"
+        return f"{'another value' if value_us == knob.now_us else 'a shorter one'} {kept}"
     text = _safe(knob, value_us, old, after, guard_us)
     if knob.fixed and value_us != knob.now_us:
         text += "; several numbers in the code make it: change them by hand"

@@ -16,16 +16,41 @@ from simbot.studies.knobs import Knob, rounded_up, with_timers
 from simbot.studies.runs import Bench, Mark, Ran, broken_by
 
 ROUNDS = 12
+TRIES = 4  # at a bound for one timer, before it is left as it is
 FREE_ROUNDS = 6  # after these timers only grow, so that the search ends
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """A set of timers that keeps every need and order rule that the plan kept, and why some stayed."""
+    """A set of timers that keeps every need and order rule that the plan kept, and what held some back."""
 
     plan: Plan
     values_us: list[int]
-    kept: dict[int, str]  # knob -> what a change of it would break
+    held: dict[int, str]  # knob -> what a shorter one (or any change of it) would break
+
+
+class _Held:
+    """Timers that stay as they are, and those that may be changed down to a bound, with what says so."""
+
+    def __init__(self) -> None:
+        self.fixed: set[int] = set()
+        self.least_us: dict[int, int] = {}
+        self.why: dict[int, str] = {}
+        self._tries: dict[int, int] = {}
+
+    def hold(
+        self, index: int, knob: Knob, value_us: int, finding: Finding, guard_us: int, tick_us: int
+    ) -> None:
+        """Let a timer come no lower than what the finding asks for, or leave it alone."""
+        self._tries[index] = self._tries.get(index, 0) + 1
+        late_us = finding.late_us
+        bound_us = knob.now_us
+        if late_us is not None and value_us < knob.now_us and self._tries[index] <= TRIES:
+            bound_us = rounded_up(value_us + late_us + guard_us, tick_us, knob.grain_us)
+        if bound_us + tick_us < knob.now_us:
+            self.least_us[index] = bound_us
+        else:
+            self.fixed.add(index)
 
 
 def choose(
@@ -34,15 +59,17 @@ def choose(
     """The set of timers for the battery states asked for."""
     before = bench.run_all(plan, asked)
     allowed = [set(broken_by(ran)) for ran in before]
-    kept: dict[int, str] = {}
+    held = _Held()
     while True:
-        values = _settled(bench, plan, knobs, asked, guard_us, kept)
+        values = _settled(bench, plan, knobs, asked, guard_us, held)
         tuned = _made(plan, knobs, values)
         breaks = _new_breaks(bench.run_all(tuned, asked), allowed)
         if breaks is None:
-            return Chosen(tuned, values, kept)
+            return Chosen(tuned, values, held.why)
         ran, finding = breaks
-        kept.update(_culprits(ran, finding, knobs, values, kept))
+        for index in _culprits(ran, finding, knobs, values, held.fixed):
+            held.why[index] = f"breaks this on {ran.result.name}: {finding.text}"
+            held.hold(index, knobs[index], values[index], finding, guard_us, plan.robot.loop_us)
 
 
 def wanted_us(found: Sequence[Execution], have_us: int, guard_us: int) -> int | None:
@@ -71,7 +98,7 @@ def _settled(
     knobs: list[Knob],
     asked: Sequence[BatteryState],
     guard_us: int,
-    kept: dict[int, str],
+    held: _Held,
 ) -> list[int]:
     values = [knob.now_us for knob in knobs]
     for round_number in range(ROUNDS):
@@ -80,8 +107,11 @@ def _settled(
         found = [[one for run in runs for one in run[index]] for index in range(len(knobs))]
         new = [
             values[index]
-            if index in kept
-            else _better(knob, values[index], found[index], guard_us, plan.robot.loop_us)
+            if index in held.fixed
+            else max(
+                held.least_us.get(index, 0),
+                _better(knob, values[index], found[index], guard_us, plan.robot.loop_us),
+            )
             for index, knob in enumerate(knobs)
         ]
         if round_number >= FREE_ROUNDS:
@@ -112,12 +142,10 @@ def _new_breaks(runs: list[Ran], allowed: list[set[Mark]]) -> tuple[Ran, Finding
     return None
 
 
-def _culprits(
-    ran: Ran, finding: Finding, knobs: list[Knob], values: list[int], kept: dict[int, str]
-) -> dict[int, str]:
-    """The changed timer that is to stay because of a finding: that of its cause, else the last before it."""
+def _culprits(ran: Ran, finding: Finding, knobs: list[Knob], values: list[int], fixed: set[int]) -> list[int]:
+    """The changed timers that a finding comes from: those of its cause, else the last that ended before it."""
     changed = [
-        index for index, knob in enumerate(knobs) if index not in kept and values[index] != knob.now_us
+        index for index, knob in enumerate(knobs) if index not in fixed and values[index] != knob.now_us
     ]
     runs = executions(ran, knobs)
     shorter = [index for index in changed if values[index] < knobs[index].now_us]
@@ -130,6 +158,4 @@ def _culprits(
         for index in ended
         if any(move.line == finding.cause_line for one in runs[index] for move in one.moves)
     ]
-    blamed = by_cause or sorted(ended, key=lambda index: ended[index])[-1:]
-    why = f"another value breaks this on {ran.result.name}: {finding.text}"
-    return dict.fromkeys(blamed, why)
+    return by_cause or sorted(ended, key=lambda index: ended[index])[-1:]

@@ -106,7 +106,7 @@ def _batteries(plan: Plan, wanted: str | None) -> tuple[list[BatteryState], Batt
 
 def _safe(bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState]) -> _Set:
     found = choose(bench, plan, knobs, asked, plan.guard_us)
-    return _Set(found.plan, found.values_us, found.kept, {})
+    return _Set(found.plan, found.values_us, found.held, {})
 
 
 def _sensor(

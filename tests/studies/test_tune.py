@@ -172,9 +172,33 @@ def test_a_set_that_would_break_an_order_rule_is_not_suggested(folder):
     free = tune(folder.write(body, mechanisms, start, more=MOTOR))
     assert by_line(free)[line_of(folder, "wait: 2 s")].suggested_us <= 260_000
     rule = mechanisms + "\n  order:\n    - {mechanism: hand, may_move_when: {reach: above 0.30 m}}"
-    held = tune(folder.write(body, rule, start, more=MOTOR)).timers[0]
-    assert held.suggested_us == 2_000_000
-    assert "stays" in held.reason and "the reach was not above 0.3 m" in held.reason
+    plan = folder.write(body, rule, start, more=MOTOR)
+    held = tune(plan).timers[0]
+    assert "a shorter one breaks this" in held.reason and "the reach was not above 0.3 m" in held.reason
+    knobs = knobs_of(plan)
+
+    def broken(value):
+        run = api.run(with_timers(plan, knobs, [value, 260_000]))
+        return any(one.kind == "order_broken" for state in run.states for one in state.findings)
+
+    assert held.suggested_us < held.now_us and not broken(held.suggested_us)
+    assert broken(held.suggested_us - 120_000)  # the guard and what loops round up, no more than that
+    again = tune(with_timers(plan, knobs, [held.suggested_us, 260_000]))
+    assert not [timer for timer in again.timers if timer.changed]
+
+
+def test_a_set_that_would_break_a_need_is_not_suggested(folder):
+    """The timer of the flap also lets the scoop, in the other branch, get where the place needs it: 0.50 s."""
+    place = PLACE.replace("needs: {flap: open}", "needs: {flap: open, scoop: up}")
+    body = (
+        "  autonomous:\n    - together:\n        - [{move: {scoop: up}}, {wait: arrival}]\n"
+        f"        - [{{move: {{flap: open}}}}, {{wait: 2 s}}, {{{place}}}, {{wait: 260 ms}}]\n"
+    )
+    result = tune(folder.write(body, WORDS, START))
+    flap = result.timers[0]
+    assert flap.suggested_us == 560_000  # 0.50 s and the guard, in whole loops
+    assert "a shorter one breaks this" in flap.reason and "before the scoop was at up" in flap.reason
+    assert result.after["tired"].passes
 
 
 def demo():
