@@ -137,13 +137,15 @@ def _states(result: TuneResult) -> Iterator[str]:
         for index, state in enumerate(timer.states):
             head = f"{_fit(_title(timer), 15):<15} {timer.line:>4}" if index == 0 else ""
             verdict = state.verdict or "times nothing"
-            verdict += {"harmless": " ok", "breaking": " !!"}.get(state.consequence or "", "")
+            asked = any(need.state == state.state for need in timer.needs)
+            harmless = " ok" if asked else " ?"
+            verdict += {"harmless": harmless, "breaking": " !!"}.get(state.consequence or "", "")
             yield (
                 f" {head:<20}  {_fit(state.state, 9):<9} {_ms(state.floor_us):>5} {_ms(state.arrival_us):>7} "
                 f"{_ms(state.real_us):>5} {_ms(state.margin_us, True):>6} "
                 f"{_ms(state.tuned_margin_us, True):>6} {verdict}"
             )
-    yield " tuned: margin with the suggested set; !! breaks a need; ok harmless to those"
+    yield " tuned: margin with the set; !! breaks a need; ok breaks none; ? none is stated"
 
 
 def _needs(result: TuneResult) -> Iterator[str]:

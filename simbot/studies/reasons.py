@@ -91,4 +91,8 @@ def _safe(knob: Knob, value_us: int, old: list[tuple[str, Execution]], after: Ru
         worst = max(-(one.margin_us or 0) for one in short)
         spare = min(one.need_margin_us for one in short if one.need_margin_us is not None)
         return f"too short by up to {ms(worst)}, and harmless: {ms(spare)} to spare at the next need"
+    near = [one for _, one in old if one.margin_us is not None and one.margin_us < guard_us]
+    if near and all(one.need_margin_us is not None for one in near):
+        spare = min(one.need_margin_us for one in near if one.need_margin_us is not None)
+        return f"good: less than a guard of its own, but {ms(spare)} to spare at the next need"
     return f"good: {arrives}"
