@@ -32,17 +32,22 @@ class FoundWait:
 
 def list_waits(tree: SourceTree, unit: str | None = None) -> list[FoundWait]:
     """The waits in the order in which they stand; `unit` is that of numbers of which the code says none."""
-    calls = [
-        found for call in tree.calls if WAITING.search(call.last) for found in _of_call(call, tree, unit)
-    ]
+    calls = [found for call in tree.calls if _waits(call) for found in _of_call(call, tree, unit)]
     used = {found.number.start for found in calls if not found.number.computed}
     named = [found for constant in tree.constants for found in _of_constant(constant, tree, unit)]
     return [found for found in named if found.number.start not in used or found.number.computed] + calls
 
 
+def _waits(call: Call) -> bool:
+    """A call that waits by its name, or a clock that is held against a number: `timer.seconds() > 0.5`."""
+    return bool(WAITING.search(call.last)) or (
+        call.compared is not None and unit_of_name(call.last) is not None
+    )
+
+
 def _of_call(call: Call, tree: SourceTree, unit: str | None) -> Iterator[FoundWait]:
     """The first argument that is a number makes the wait."""
-    for argument in range(1, len(call.arguments) + 1):
+    for argument in range(1, max(1, len(call.arguments)) + 1):
         asked = replace(_pointing_at(call, tree), argument=argument if argument > 1 else None)
         found = _read(tree, asked, unit)
         if found is not None:

@@ -69,6 +69,7 @@ class Call:
     start: int
     comment: str
     broken: bool = False
+    compared: Expr | None = None  # of `timer.seconds() > 0.5`: the other side
 
     @property
     def last(self) -> str:
@@ -272,8 +273,20 @@ class _Reader:
                 node.start_byte + self.offset,
                 self._comment_at(node),
                 broken,
+                None if arguments else self._compared(node),
             )
         )
+
+    def _compared(self, node: Any) -> Expr | None:
+        """The other side of a comparison with this call, as in `timer.seconds() > 0.5`."""
+        outer = node.parent
+        if outer is None or outer.type not in ("binary_expression", "comparison_operator"):
+            return None
+        sides = [child for child in outer.children if child.is_named and child.type not in COMMENTS]
+        signs = {child.type for child in outer.children if not child.is_named}
+        if len(sides) != 2 or not signs & {"<", ">", "<=", ">="}:
+            return None
+        return self.pieces.expr(sides[1] if sides[0] == node else sides[0])
 
     def _argument(self, node: Any) -> tuple[str, Expr]:
         inner = [child for child in node.children if child.is_named]

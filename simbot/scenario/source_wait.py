@@ -133,6 +133,8 @@ def _one_method(tree: SourceTree, method: str) -> None:
 
 def _argument(call: Call, asked: Asked) -> tuple[str, Expr]:
     number = asked.argument or 1
+    if call.compared is not None and asked.argument is None:
+        return "", call.compared
     if not 1 <= number <= len(call.arguments):
         count = len(call.arguments)
         raise ValueFault(

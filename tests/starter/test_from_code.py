@@ -23,6 +23,7 @@ class Auto {
         waitUntil(lift.done());
         log("Thread.sleep(5)");
         pauseSeconds(0.5);
+        while (timer.milliseconds() < 700 && going()) { turn(timer.seconds() > other()); }
     }
     void park() {
         Thread.sleep(250);
@@ -56,10 +57,11 @@ def test_every_wait_stands_in_a_plan_that_loads(code, tmp_path, capsys):
         350_000,
         1_200_000,
         500_000,
+        700_000,
         250_000,
         260_000,
     ]
-    assert [wait.source.line for wait in waits(plan)] == [3, 2, 9, 12, 15, 18]
+    assert [wait.source.line for wait in waits(plan)] == [3, 2, 9, 12, 13, 16, 19]
     assert (tmp_path / "new" / "robot.yaml").exists()
     assert code.read_text() == CODE
 
