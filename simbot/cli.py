@@ -27,7 +27,9 @@ if TYPE_CHECKING:
     from simbot.analysis.results import RunResult, StateResult
     from simbot.report.document import Document
     from simbot.scenario.model import Plan, Remark, Robot
+    from simbot.studies.tune_results import TuneResult
 
+LOOK_AGAIN_S = 0.5  # how often --watch looks at the files
 FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
 
 app = typer.Typer(
@@ -86,13 +88,56 @@ def _simbot(
 @app.command()
 def start(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to put them.", show_default=False)],
+    code: Annotated[
+        Path | None,
+        typer.Option(
+            "--from",
+            metavar="CODE",
+            help="List the waits of this Java, Kotlin, Python, C or C++ file and write a plan that points at them.",
+            show_default=False,
+        ),
+    ] = None,
+    unit: Annotated[
+        str | None,
+        typer.Option(
+            "--unit",
+            metavar="UNIT",
+            help="ms, s, us or ns: of those of its numbers whose unit the code does not say.",
+            show_default=False,
+        ),
+    ] = None,
 ) -> None:
     """Put a small working game, robot and plan into DIR, to be changed."""
+    if code is not None:
+        _start_from(folder, code, unit)
+        return
+    if unit is not None:
+        raise SimbotError(f"--unit {unit}: it goes with --from CODE")
     from simbot.starter import copy_to
 
     plan = copy_to(folder)
     typer.echo(f"Game, robot and plan are in {folder}. All numbers in them are invented: put in your own.")
     typer.echo(f"Next: simbot run {plan}")
+
+
+def _start_from(folder: Path, code: Path, unit: str | None) -> None:
+    from simbot.scenario.source_units import UNITS
+    from simbot.starter.from_code import listing, waits_of, without_unit, write_plan
+
+    if unit is not None and unit not in UNITS:
+        raise SimbotError(f"--unit {unit}: would do: {', '.join(UNITS)}")
+    waits = waits_of(code, unit)
+    plan = write_plan(folder, code, waits)
+    for line in listing(waits):
+        typer.echo(line)
+    typer.echo(f"\n{len(waits)} waits of {code.name} stand in {plan}, each pointing at its number.")
+    open_units = without_unit(waits)
+    if open_units:
+        typer.echo(
+            f"The code does not say the unit of {open_units} of them: put ms or s for the ? in the plan, or "
+            "start again with --unit."
+        )
+    typer.echo(f"Next: put the moves before the waits, then simbot tune {plan}")
 
 
 @app.command()
@@ -220,6 +265,80 @@ def move(
 
 
 @app.command()
+def tune(
+    plan: PlanFile,
+    kind: Annotated[
+        str,
+        typer.Option(
+            "--kind",
+            metavar="KIND",
+            help="safe: the latest arrival plus the plan's guard. sensor: waits for arrival in their place.",
+        ),
+    ] = "safe",
+    battery: Annotated[
+        str | None,
+        typer.Option(
+            "--battery",
+            metavar="STATE",
+            help="The weakest battery for which the timers are to hold; all unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    rule: Annotated[
+        str | None,
+        typer.Option(
+            "--rule",
+            metavar="FORMULA",
+            help="Your own rule for weak batteries, in ms: 'base - (50*volts - 600)'.",
+            show_default=False,
+        ),
+    ] = None,
+    patch: Annotated[
+        str | None,
+        typer.Option(
+            "--patch", metavar="FILE", help="Write a diff of the robot's source there.", show_default=False
+        ),
+    ] = None,
+    table: Annotated[
+        str | None,
+        typer.Option(
+            "--table", metavar="FILE", help="Write the timers there as a CSV table.", show_default=False
+        ),
+    ] = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Run again when a file changes, and say what changed.")
+    ] = False,
+) -> None:
+    """Better timers, what they gain, and which steps could go together."""
+    from simbot.studies.kinds import check_kind
+
+    check_kind(kind)
+    for option, file in (("--json", json_file), ("--patch", patch), ("--table", table)):
+        _check_folder(option, file)
+    if [patch, table, json_file].count("-") > 1:
+        raise SimbotError("only one of --json, --patch and --table can be -")
+    if patch is not None and kind == "sensor":
+        raise SimbotError(
+            "--patch: it changes numbers; a wait for arrival (--kind sensor) is written by hand"
+        )
+    if watch and "-" in (json_file, patch, table):
+        raise SimbotError("--watch prints what changed to stdout: name a file in the place of -")
+    if watch:
+        _watch(plan, kind, battery, rule, patch, table, settings, json_file)
+        return
+    from simbot.report.tune_files import write_tuned
+
+    loaded, _ = _load(plan, settings)
+    result = _tune(loaded, kind, battery, rule)
+    if not write_tuned(result, json_file, patch, table):
+        from simbot.report.tuned import print_tuned
+
+        print_tuned(result, sys.stdout)
+
+
+@app.command()
 def kinds(
     kind: Annotated[
         str | None, typer.Argument(metavar="[KIND]", help="All about this one.", show_default=False)
@@ -242,7 +361,7 @@ def kinds(
 @app.command()
 def schema(
     name: Annotated[
-        str, typer.Argument(metavar="NAME", help="Whose document: run or move.", show_default=False)
+        str, typer.Argument(metavar="NAME", help="Whose document: run, move or tune.", show_default=False)
     ],
 ) -> None:
     """Print the JSON Schema of a command's JSON document."""
@@ -296,6 +415,49 @@ def _simulate(plan: Plan) -> RunResult:
         from simbot import api
 
         return api.run(plan)
+
+
+def _tune(plan: Plan, kind: str, battery: str | None, rule: str | None) -> TuneResult:
+    with _sign_of_life():
+        from simbot.studies.tune import tune
+
+        return tune(plan, kind, battery, rule)
+
+
+def _watch(
+    plan: Path,
+    kind: str,
+    battery: str | None,
+    rule: str | None,
+    patch: str | None,
+    table: str | None,
+    settings: Sequence[str] | None,
+    json_file: str | None,
+) -> None:
+    """Tune again whenever the plan or what it reads changes; ends with Ctrl-C."""
+    from simbot.report.tune_changes import changes, stamps_of
+    from simbot.report.tune_files import write_tuned
+    from simbot.report.tuned import print_tuned
+    from simbot.scenario.load import files_of
+
+    last: TuneResult | None = None
+    while True:
+        stamps = stamps_of(files_of(plan))
+        try:
+            loaded, _ = _load(plan, settings)
+            result = _tune(loaded, kind, battery, rule)
+            quiet = write_tuned(result, json_file, patch, table)
+            if last is not None:
+                print("\n".join(changes(last, result)))
+            elif not quiet:
+                print_tuned(result, sys.stdout)
+            last = result
+        except SimbotError as error:
+            _complain(str(error))
+        sys.stdout.flush()
+        typer.echo("watching; Ctrl-C ends it", err=True)
+        while stamps_of(files_of(plan)) == stamps:
+            time.sleep(LOOK_AGAIN_S)
 
 
 def _state_to_draw(result: RunResult, wanted: str | None) -> StateResult:

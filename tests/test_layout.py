@@ -14,7 +14,7 @@ PACKAGE = ROOT / "simbot"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 # left to right; a module may import from its own stage and from those to its left
-STAGES = ("scenario", "physics", "routine", "analysis", "api", "report", "starter", "cli")
+STAGES = ("scenario", "physics", "routine", "analysis", "api", "studies", "report", "starter", "cli")
 
 # the only homes of a library; a folder stands for all in it
 HOMES = {
@@ -26,9 +26,10 @@ HOMES = {
     "rich": ("cli.py", "report/terminal.py"),
     "typer": ("cli.py",),
     "shapely": ("analysis/paths.py",),
+    "tree_sitter": ("scenario/source_tree.py",),
     "matplotlib": ("report/figure_move.py",),
 }
-HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely"}
+HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
 
 
@@ -90,6 +91,8 @@ def loaded_by(code):
         ["move", "--help"],
         ["check", "scenarios/night-market/lanterns.yaml"],
         ["schema", "run"],
+        ["tune", "--help"],
+        ["schema", "tune"],
         ["kinds"],
         ["kinds", "slide"],
     ],

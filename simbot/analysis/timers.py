@@ -19,6 +19,8 @@ class Downstream:
 
     margin_us: int | None  # None: missed, and never to be met
     missed: bool
+    line: int  # of the acting step that asks
+    mechanism: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,18 +38,21 @@ def link(trace: Trace, plant: Plant) -> Links:
     downstream: dict[int, list[Downstream]] = {}
     for need in trace.needs:
         if need.cause is not None:
-            downstream.setdefault(need.cause, []).append(Downstream(need.margin_us, not need.met))
+            downstream.setdefault(need.cause, []).append(
+                Downstream(need.margin_us, not need.met, need.line, need.need.mechanism)
+            )
     lost: dict[int, PickRecord] = {}
     for pick in trace.picks:
         if pick.held_us is not None:
             left = _left_after(pick, trace.horizon_us, plant)
             if left is not None:
-                kept = Downstream(left - pick.held_us, missed=False)
+                kept = Downstream(left - pick.held_us, False, pick.line, pick.acting.by.mechanism)
                 downstream.setdefault(pick.move, []).append(kept)
         elif is_lost(pick, timed_by):
             lost[pick.move] = pick
             late = late_us(pick, trace)
-            missed = Downstream(None if late is None else -late, missed=True)
+            hand = pick.acting.by.mechanism
+            missed = Downstream(None if late is None else -late, True, pick.line, hand)
             downstream.setdefault(pick.move, []).append(missed)
     return Links(timed_by, downstream, lost)
 

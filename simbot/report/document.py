@@ -21,7 +21,7 @@ from simbot.analysis.results import (
 )
 
 FORMAT = 1
-SCHEMAS = ("run", "move")
+SCHEMAS = ("run", "move", "tune")
 
 Document = dict[str, Any]
 

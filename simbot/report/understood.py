@@ -20,6 +20,8 @@ from simbot.scenario.model import (
     Plan,
     Remark,
     Robot,
+    SourceNumber,
+    WaitStep,
 )
 from simbot.scenario.parameters import Parameter, Quantity
 from simbot.scenario.plan_file import all_steps
@@ -49,6 +51,10 @@ def understood_lines(plan: Plan, remarks: Sequence[Remark]) -> Iterator[str]:
         yield from _entry("motor", f"{motor.name}: {_motor(motor)}")
     for spec in plan.robot.mechanisms.values():
         yield from _entry("mechanism", f"{spec.name}: {spec.kind}; {'; '.join(_values(spec))}")
+    for source, wait_us in _numbers_in_code(plan):
+        place = f"{source.file.name}:{source.line}"
+        said = f" ({source.text})" if source.text else " (computed)"
+        yield from _entry("code", f"{source.name}: {wait_us / 1000:g} ms{said}, {place}")
     yield ""
     yield from _remarks(remarks, "assumed", "Assumed, because the files do not say")
     yield from _remarks(remarks, "doubt", "Doubtful, please look again")
@@ -70,6 +76,16 @@ def _remarks(remarks: Sequence[Remark], kind: str, title: str) -> Iterator[str]:
         yield from textwrap.wrap(
             text, WIDTH, initial_indent=" - ", subsequent_indent="   ", break_on_hyphens=False
         )
+
+
+def _numbers_in_code(plan: Plan) -> Iterator[tuple[SourceNumber, int]]:
+    """Waits that stand in the robot's code, each number once."""
+    found = {
+        step.source: step.duration_us or 0
+        for step in all_steps(plan)
+        if isinstance(step, WaitStep) and step.source is not None
+    }
+    yield from found.items()
 
 
 def _battery(state: BatteryState) -> str:

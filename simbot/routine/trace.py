@@ -41,6 +41,7 @@ class WaitRecord(NamedTuple):
     moves: tuple[int, ...]  # what it times; of a wait that was cut: what it waited for
     missing: tuple[str, ...]  # mechanisms that had not been seen to arrive when the limit ran out
     measured_s: tuple[float, ...]
+    given: Step  # the plan's own
 
 
 class NeedRecord(NamedTuple):

@@ -234,7 +234,7 @@ class Turns:
             if pause.purpose is not None:
                 self.log.waits.append(
                     WaitRecord(
-                        number, step.line, pause.began_us, now, None, pause.purpose, False, False, cut, (), (), ()
+                        number, step.line, pause.began_us, now, None, pause.purpose, False, False, cut, (), (), (), step
                     )
                 )  # fmt: skip
             return
@@ -255,6 +255,7 @@ class Turns:
                 tuple(branch.pending) if times else (),
                 () if seen or not step.arrival else self._missing(pause),
                 step.measured,
+                step,
             )
         )
         if limited and not seen and not cut and branch.attempt is not None:

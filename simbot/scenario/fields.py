@@ -116,8 +116,10 @@ def read_times(value: Any, scale: Scale = NO_SCALE) -> tuple[float, ...]:
     return tuple(read_quantity(text, "time", low=0.0) for text in values)
 
 
-def read_wait(value: Any, scale: Scale = NO_SCALE) -> str | tuple[float, ...]:
-    """What stands after `wait`: words, or times that were seen."""
+def read_wait(value: Any, scale: Scale = NO_SCALE) -> Any:
+    """What stands after `wait`: words, times that were seen, or a mapping that is read on its own."""
+    if isinstance(value, dict):
+        return value
     return read_times(value) if isinstance(value, list) else read_word(value)
 
 

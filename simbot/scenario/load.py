@@ -90,6 +90,33 @@ def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
     return found
 
 
+def files_of(path: Path) -> list[Path]:
+    """The files that a plan is read from: itself, its game and robot, and source code that it points at.
+
+    Of a plan that has mistakes, as many as can be told.
+    """
+    files = [Path(path)]
+    sheet = open_sheet(Path(path), "plan", Desk())
+    if sheet is not None:
+        named = [sheet.text(("plan", kind)) for kind in ("game", "robot")]
+        waiting = [sheet.root]
+        while waiting:
+            inside = waiting.pop().value
+            if isinstance(inside, dict):
+                source = inside.get("from")
+                if (
+                    source is not None
+                    and ("name" in inside or "call" in inside)
+                    and isinstance(source.value, str)
+                ):
+                    named.append(source.value)
+                waiting.extend(inside.values())
+            elif isinstance(inside, list):
+                waiting.extend(inside)
+        files += [sheet.path.parent / name for name in dict.fromkeys(named) if name]
+    return files
+
+
 def load_robot(
     path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
 ) -> tuple[Robot, list[Remark]]:

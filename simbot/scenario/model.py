@@ -325,6 +325,23 @@ class Past:
 
 
 @dataclass(frozen=True)
+class SourceNumber:
+    """The number in the robot's own code that a wait was read from."""
+
+    file: Path
+    language: str  # "java", "kotlin", "python", "c", "cpp"
+    name: str  # "CLAW_CLOSE_MS", "autonomous: sleep 3"
+    line: int  # of the number, as are the next
+    column: int
+    start: int  # bytes from the start of the file
+    end: int
+    text: str  # the literal as it stands: "350L"
+    unit: str  # "ms", "s", "us", "ns"
+    whole: bool  # it has to stay a whole number of its unit
+    computed: bool  # several numbers make it: it cannot be changed in one place
+
+
+@dataclass(frozen=True)
 class WaitStep(Step):
     """A wait blocks. Exactly one of duration_us, arrival, until_us, past is set."""
 
@@ -336,6 +353,7 @@ class WaitStep(Step):
     purpose: str | None = None  # "settling", "driver", "stagger", "search": such a wait times nothing
     allowance: float = 0.0
     measured: tuple[float, ...] = ()  # stopwatch times of the move(s) it times [s]
+    source: SourceNumber | None = None  # of a duration that stands in the robot's code
 
 
 @dataclass(frozen=True)

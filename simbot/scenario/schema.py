@@ -317,7 +317,8 @@ class SpinShape(Shape):
 
 class WaitShape(Shape):
     wait: Annotated[Any, reader(read_wait)] = Field(
-        description="a time, a list of times that were seen, `arrival`, or `until` an instant or a position"
+        description="a time, times that were seen, `arrival`, `until` an instant or a position, or a number in the "
+        "robot's code: {from: FILE, name: NAME}"
     )
     at_most: Duration | None = None
     purpose: Annotated[str, choice("settling", "driver", "stagger", "search")] | None = Field(
@@ -325,6 +326,18 @@ class WaitShape(Shape):
     )
     allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
     measured: Annotated[Any, reader(read_times)] = ()
+
+
+class SourceShape(Shape):
+    """`wait: {from: code/Timing.java, name: CLAW_CLOSE_MS}`, or a literal in a call."""
+
+    file: Word = Field(alias="from", description="a source file, by its path from the plan")
+    name: Word | None = None
+    method: Word | None = None
+    call: Word | None = None
+    number: Annotated[Quantity, quantity("count", low=1, high=10000)] | None = None
+    argument: Annotated[Quantity, quantity("count", low=1, high=20)] | None = None
+    unit: Annotated[str, choice("ms", "s", "us", "ns")] | None = None
 
 
 class ActShape(Shape):

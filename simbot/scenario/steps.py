@@ -34,6 +34,7 @@ from simbot.scenario.schema import (
     WaitShape,
 )
 from simbot.scenario.sheet import Loc, Sheet, listed
+from simbot.scenario.source_plan import Sources
 from simbot.scenario.units import read_quantity
 
 
@@ -43,6 +44,7 @@ class StepReader(FlowReader):
     def __init__(self, sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None, end_us: int) -> None:
         super().__init__(sheet, robot, game, end_us)
         self.senses: set[str] = set()
+        self.sources = Sources()
         self.forms: dict[str, Callable[[Loc], list[Step]]] = {
             "move": self._move,
             "drive": self._drive,
@@ -102,6 +104,8 @@ class StepReader(FlowReader):
         shape = self.sheet.read(loc, WaitShape)
         if shape is None:
             return []
+        if isinstance(shape.wait, dict):
+            return self._wait_in_source(loc, shape)
         text = shape.wait
         arrival = text == "arrival"
         duration: int | None = None
@@ -151,6 +155,26 @@ class StepReader(FlowReader):
             self.sheet.fail(loc, Fault(f"{name} has only a stopwatch time, no way to pass a point of", text))
             return None
         return None if place is None else Past(name, None, place, text)
+
+    def _wait_in_source(self, loc: Loc, shape: WaitShape) -> list[Step]:
+        """A duration that stands in the robot's code."""
+        at = (*loc, "wait")
+        if shape.at_most is not None:
+            fault = Fault("a limit stands with `wait: arrival` alone", shape.at_most.text)
+            self.sheet.fail((*loc, "at_most"), fault, of_key=True)
+        found = self.sources.read(self.sheet, at)
+        if found is None:
+            return []
+        return [
+            WaitStep(
+                line=self.sheet.line(loc),
+                duration_us=found[0],
+                purpose=shape.purpose,
+                allowance=shape.allowance,
+                measured=shape.measured,
+                source=found[1],
+            )
+        ]
 
     def _duration(self, loc: Loc, text: str) -> int | None:
         if text[0].isalpha():

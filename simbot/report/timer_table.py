@@ -1,0 +1,33 @@
+"""Timers as a table for a spreadsheet: name, old, new, floor, arrival, reason (CSV, RFC 4180, times in ms)."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from simbot.report.patch import CAUTION, DEFER
+from simbot.studies.tune_results import TuneResult
+
+HEAD = ("name", "old_ms", "new_ms", "floor_ms", "arrival_ms", "reason")
+STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def table_text(result: TuneResult) -> str:
+    """One row a timer, and the caution as the last."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(HEAD)
+    for timer in result.timers:
+        times = (timer.now_us, timer.suggested_us, timer.floor_us, timer.arrival_us)
+        writer.writerow([safe_cell(timer.name), *map(_ms, times), safe_cell(timer.reason)])
+    writer.writerow(["caution", "", "", "", "", f"{CAUTION} {DEFER}"])
+    return out.getvalue()
+
+
+def safe_cell(text: str) -> str:
+    """Text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text.startswith(STARTS_A_FORMULA) else text
+
+
+def _ms(time_us: int | None) -> str:
+    return "" if time_us is None else f"{time_us / 1000:.10g}"

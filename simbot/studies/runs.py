@@ -1,0 +1,90 @@
+"""Many runs of variants of one plan on its battery states, each kept with its trace."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from simbot.analysis.results import Finding, StateResult
+from simbot.analysis.states import state_result
+from simbot.analysis.timers import Links, link
+from simbot.api import TOLERANCE
+from simbot.physics.build import Models
+from simbot.physics.plant import Plant
+from simbot.routine.sequencer import run as run_plan
+from simbot.routine.trace import Trace
+from simbot.scenario.model import BatteryState, Plan
+from simbot.studies.knobs import waits_of
+
+KEPT = 12  # runs
+
+
+@dataclass(frozen=True)
+class Ran:
+    """One nominal run on one battery state."""
+
+    plan: Plan
+    result: StateResult
+    trace: Trace
+    links: Links
+
+    @property
+    def finished_us(self) -> int:
+        """The instant of the last wait that was waited out, or of the last delivery where that is later."""
+        ends = [wait.ended_us for wait in self.trace.waits if not wait.cut]
+        return max([*ends, *(delivery.at_us for delivery in self.trace.deliveries), 0])
+
+
+class Bench:
+    """Runs plans that share one robot; what was run lately is not run again."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.models = Models(plan.robot)
+        self.robot = plan.robot
+        self.kept: OrderedDict[tuple[int, str], Ran] = OrderedDict()
+
+    def run(self, plan: Plan, battery: BatteryState) -> Ran:
+        """One nominal run. The plan is known again by its identity, which holds while its run is kept."""
+        assert plan.robot is self.robot, "the models are those of another robot"
+        key = (id(plan), battery.name)
+        ran = self.kept.get(key)
+        if ran is None:
+            horizon_us = sum(period.duration_us for period in plan.game.periods)
+            plant = Plant(plan.robot, battery, plan.start, horizon_us, TOLERANCE, self.models)
+            trace = run_plan(plan, plant)
+            ran = Ran(plan, state_result(plan, battery, plant, trace), trace, link(trace, plant))
+            self.kept[key] = ran
+        self.kept.move_to_end(key)
+        while len(self.kept) > KEPT:
+            self.kept.popitem(last=False)
+        return ran
+
+    def run_all(self, plan: Plan, batteries: Sequence[BatteryState]) -> list[Ran]:
+        return [self.run(plan, battery) for battery in batteries]
+
+
+def places_of(plan: Plan) -> dict[int, int]:
+    """Place of each wait by the identity of its step."""
+    return {id(wait): place for place, wait in enumerate(waits_of(plan))}
+
+
+Mark = tuple[str, int, int | None, str | None]
+
+
+def broken_by(ran: Ran) -> dict[Mark, Finding]:
+    """What a set of timers must not bring about: unmet needs, lost picks and all else that fails, and order rules.
+
+    A pick that was closing when its routine was cut is left out: that hangs on the clock, not on a timer.
+    """
+    cut_off = {
+        (pick.line, pick.lost_us)
+        for pick in ran.links.lost.values()
+        if any(pick.begins_us < cut.at_us <= (pick.lost_us or 0) for cut in ran.trace.cuts)
+    }
+    found: dict[Mark, Finding] = {}
+    for one in ran.result.findings:
+        accident = one.kind == "pick_lost" and (one.line, one.at_us) in cut_off
+        if (one.fails and not accident) or one.kind == "order_broken":
+            found.setdefault((one.kind, one.line, one.cause_line, one.mechanism), one)
+    return found

@@ -1,0 +1,168 @@
+"""What tuning comes to, as plain records: everything its report, patch, table and document may print.
+
+Durations in µs; of a timer they count from the begin of its wait. None means absent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simbot.scenario.model import SourceNumber
+
+
+@dataclass(frozen=True)
+class TimerState:
+    """One timer in one battery state, the worst of its executions."""
+
+    state: str
+    times: int  # how often it was waited out
+    floor_us: int | None
+    arrival_us: int | None
+    real_us: int
+    margin_us: int | None
+    verdict: str  # "" where it times no move
+    consequence: str | None  # "breaking", "harmless"; None for snug and slack
+    tuned_margin_us: int | None  # with the suggested set
+
+
+@dataclass(frozen=True)
+class NeedMargin:
+    """The least margin of one need downstream of a timer, over its executions."""
+
+    state: str
+    line: int  # of the acting step
+    mechanism: str
+    margin_us: int | None  # None: never met
+    missed: bool
+
+
+@dataclass(frozen=True)
+class TunedTimer:
+    step: int | None  # None: never carried out
+    line: int  # in the plan
+    name: str  # "CLAW_CLOSE_MS", or the line and what it waits for
+    labels: tuple[str, ...]  # "lift to 0.42 m", all that it times
+    source: SourceNumber | None
+    now_us: int
+    suggested_us: int
+    floor_us: int | None  # the largest of the states asked for, with the suggested set
+    arrival_us: int | None
+    times: int  # in the state shown
+    reason: str
+    gain_us: int | None  # of a wait for arrival in its place, a cycle (or in all, without whole cycles)
+    states: tuple[TimerState, ...]
+    needs: tuple[NeedMargin, ...]
+
+    @property
+    def changed(self) -> bool:
+        return self.suggested_us != self.now_us
+
+
+@dataclass(frozen=True)
+class Totals:
+    """A run in short."""
+
+    cycles: int
+    cycle_time_s: float | None
+    points_per_s: float | None
+    points: float
+    passes: bool
+    finished_us: int  # instant of the last wait or delivery
+
+
+@dataclass(frozen=True)
+class Activity:
+    """A wait as part of the routine's network."""
+
+    line: int
+    label: str
+    duration_us: int  # its mean
+    slack_us: int
+    critical: bool
+
+
+@dataclass(frozen=True)
+class PathOf:
+    """The network of one period's routine, what repeats without end carried out once."""
+
+    period: str
+    length_us: int
+    activities: tuple[Activity, ...]
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """Two stretches of the routine that may go together, as simulation shows."""
+
+    lines: tuple[int, ...]  # of the waits of the one that could begin earlier
+    beside: tuple[int, ...]  # of those it would go together with
+    labels: tuple[str, ...]
+    beside_labels: tuple[str, ...]
+    saves_us: int  # of the routine in the state shown: a cycle, or in all; waiting at stations left out
+    saves_least_us: int  # of all states asked for
+    cycle_saves_us: int  # with that waiting: what a station that is still empty leaves of it
+    points: float  # more in the state shown
+
+
+@dataclass(frozen=True)
+class Overlaps:
+    paths: tuple[PathOf, ...]
+    proposals: tuple[Overlap, ...]  # each alone, the best first
+    together: tuple[int, ...]  # those that also hold together, by index
+    together_saves_us: int
+    together_cycle_saves_us: int
+    rejected: int  # tried, and a need or order rule broke, or nothing was gained
+
+
+@dataclass(frozen=True)
+class RuleState:
+    state: str
+    volts: float
+    rule_us: int  # what the rule makes of the timer, not below zero
+    arrival_us: int | None
+    error_us: int | None  # rule less arrival
+    verdict: str
+
+
+@dataclass(frozen=True)
+class RuleTimer:
+    line: int
+    name: str
+    base_us: int
+    states: tuple[RuleState, ...]
+    rule_slope: float | None  # s/V; None with one battery state
+    right_slope: float | None
+
+
+@dataclass(frozen=True)
+class RuleResult:
+    text: str
+    timers: tuple[RuleTimer, ...]
+    after: dict[str, Totals]
+
+
+@dataclass(frozen=True)
+class TuneResult:
+    plan: str
+    plan_path: str
+    robot: str
+    game: str
+    kind: str  # "safe", "sensor"
+    battery: str  # state of `before` and `after`
+    asked: tuple[str, ...]  # states for which the timers hold
+    guard_us: int
+    timers: tuple[TunedTimer, ...]
+    before: dict[str, Totals]  # every battery state, strongest first
+    after: dict[str, Totals]
+    overlaps: Overlaps
+    rule: RuleResult | None
+
+
+def weakest_that_passes(totals: dict[str, Totals]) -> str | None:
+    """The last state such that it and all stronger ones pass."""
+    weakest = None
+    for name, total in totals.items():
+        if not total.passes:
+            break
+        weakest = name
+    return weakest
