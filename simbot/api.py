@@ -18,13 +18,10 @@ from simbot.analysis.one_move import examine, ways_of
 from simbot.analysis.results import RunResult, StateResult
 from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models
-from simbot.physics.plant import Plant
-from simbot.routine.sequencer import run as run_plan
+from simbot.routine.match import TOLERANCE, play
 from simbot.scenario.errors import SimbotError, nearest, quoted
 from simbot.scenario.given import mechanism_given
 from simbot.scenario.model import BatteryState, Plan, Robot
-
-TOLERANCE = 1e-7
 
 
 def run(plan: Plan, states: Sequence[str] | None = None, tolerance: float = TOLERANCE) -> RunResult:
@@ -104,9 +101,8 @@ def move(
 
 
 def _run_on(plan: Plan, battery: BatteryState, tolerance: float, models: Models) -> StateResult:
-    horizon_us = sum(period.duration_us for period in plan.game.periods)
-    plant = Plant(plan.robot, battery, plan.start, horizon_us, tolerance, models)
-    return state_result(plan, battery, plant, run_plan(plan, plant))
+    trace, plant = play(plan, battery, models, tolerance)
+    return state_result(plan, battery, plant, trace)
 
 
 def _battery(plan: Plan, name: str) -> BatteryState:

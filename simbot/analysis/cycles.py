@@ -18,13 +18,19 @@ def points_by_period(trace: Trace, game: Game) -> dict[str, float | None]:
     points: dict[str, float | None] = {period.name: 0 for period in game.periods}
     points["endgame"] = None if game.endgame_us is None else 0
     total = 0.0
-    for delivery in trace.deliveries:
-        key = "endgame" if delivery.endgame else delivery.period
-        worth = delivery.points + delivery.bonus
+    fell = [(one.endgame, one.period, one.points + one.bonus) for one in trace.deliveries]
+    fell += [(one.endgame, one.period, one.points) for one in trace.awards]
+    for endgame, period, worth in fell:
+        key = "endgame" if endgame else period
         points[key] = (points[key] or 0) + worth
         total += worth
     points["total"] = total
     return points
+
+
+def delivered_points(trace: Trace) -> float:
+    """Points of all deliveries with their bonuses; penalties and what counts at the end left out."""
+    return sum(delivery.points + delivery.bonus for delivery in trace.deliveries)
 
 
 def cycle_times_s(trace: Trace) -> list[float]:

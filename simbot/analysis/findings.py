@@ -11,7 +11,7 @@ from simbot.analysis.words import clock, extent, ms
 from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, DriveTo, Move
 from simbot.physics.plant import Plant
-from simbot.routine.trace import Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
+from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
 
 Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
@@ -32,6 +32,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
+    found += [_try_failed(failure) for failure in trace.failures]
+    found += [_too_many(award, trace) for award in trace.awards if award.name == "possession"]
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
@@ -134,6 +136,8 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
 def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
     if mishap.kind == "place_full":
         text = f"the {mishap.where} was full for good when the {mishap.mechanism} let go: {mishap.outcome}"
+    elif mishap.kind == "place_missed":
+        text = f"the {mishap.mechanism} missed the {mishap.where}, as it does now and then: {mishap.outcome}"
     else:
         text = f"the {mishap.mechanism} had nothing in hand for the {mishap.where}"
         failed = _failed_pick(mishap, trace, links)
@@ -152,6 +156,40 @@ def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
         outcome=mishap.outcome,
         text=text,
         fails=True,
+    )
+
+
+def _try_failed(failure: Failure) -> Finding:
+    lasted = ms(failure.ended_us - failure.began_us)
+    return Finding(
+        kind="try_failed",
+        step=failure.step,
+        line=failure.line,
+        at_us=failure.ended_us,
+        mechanism=None,
+        cause_line=None,
+        cause_step=None,
+        late_us=None,
+        outcome=None,
+        text=f"try {failure.number} of {failure.of} in step {failure.step} failed after {lasted}: {failure.why}",
+        fails=False,
+    )
+
+
+def _too_many(award: Award, trace: Trace) -> Finding:
+    step = next((pick.step for pick in trace.picks if pick.line == award.line), 0)
+    return Finding(
+        kind="too_many_held",
+        step=step,
+        line=award.line,
+        at_us=award.at_us,
+        mechanism=None,
+        cause_line=None,
+        cause_step=None,
+        late_us=None,
+        outcome=None,
+        text=f"more in hand than the game allows: {-award.points:g} points lost",
+        fails=False,
     )
 
 

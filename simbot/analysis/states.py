@@ -29,7 +29,7 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         cycles=len(times),
         cycle_time_s=mean,
         cycle_time_sd_s=cycles.spread_s(times),
-        points_per_s=(points["total"] or 0.0) / sum(times) if any(times) else None,
+        points_per_s=cycles.delivered_points(trace) / sum(times) if any(times) else None,
         points=points,
         time=cycles.time_shares(trace, links, drives, plan.guard_us),
         unfinished=cycles.unfinished(trace, None if plan.endgame is None else plan.endgame.begin_us),

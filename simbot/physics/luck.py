@@ -74,12 +74,14 @@ class Drawn(Luck):
     seed : int
     day, match : int
         Numbers of the day and of the match, both from 0 over the whole study.
+    who : str
+        Whose luck; empty: the plan's own robot and the field.
     """
 
     drawn = True
 
-    def __init__(self, seed: int, day: int, match: int) -> None:
-        self.seed, self.day, self.match = seed, day, match
+    def __init__(self, seed: int, day: int, match: int, who: str = "") -> None:
+        self.seed, self.day, self.match = f"{seed} {who}", day, match
         self._times: dict[tuple[object, ...], int] = {}
         self._rates: dict[tuple[object, ...], float] = {}
 

@@ -214,6 +214,7 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
         "pick_lost": f"{found.mechanism} has not closed",
         "nothing_held": "nothing in hand",
         "place_full": "the place is full",
+        "place_missed": "missed the place",
     }.get(found.kind, found.kind.replace("_", " "))
     late = f", {_ms(found.late_us)} ms too early" if found.late_us is not None else ""
     outcome = f": {found.outcome}" if found.outcome else ""

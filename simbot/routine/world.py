@@ -117,7 +117,7 @@ class World:
         """Put elements into a place: points for them, and all bonuses that this earns."""
         points, bonus = self.sites[place].fill(count, self.period_at(now_us), now_us)
         for each in self.game.bonuses:
-            sets = min(self.sites[name].ever // number for name, number in each.each.items())
+            sets = min((self.sites[name].ever // number for name, number in each.each.items()), default=0)
             sets = sets if each.at_most is None else min(sets, each.at_most)
             bonus += (sets - self._sets[each.name]) * each.points
             self._sets[each.name] = sets

@@ -166,6 +166,10 @@ class GameRules:
                 count = self.sheet.attempt(inner, read_quantity, self.sheet.text(inner), "count", low=1)
                 if count is not None:
                     each[place] = int(count)
+            if not each:
+                self.sheet.fail(
+                    at, Fault("a set needs at least one place", wanted="each: {low_row: 1}"), True
+                )
             if shape is not None:
                 most = None if shape.at_most is None else int(shape.at_most)
                 found.append(Bonus(name, each, shape.points, most, self.sheet.line(at)))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from math import cos, isclose, pi, sin
 from pathlib import Path
 
@@ -211,6 +212,40 @@ def held_steps(step: Step) -> tuple[Step, ...]:
     if isinstance(step, TryStep | WhenStep):
         return (step.steps,) if step.otherwise is None else (step.steps, step.otherwise)
     return ()
+
+
+def with_held(step: Step, change: Callable[[SequenceStep], SequenceStep]) -> Step:
+    """The same step with each list of steps right inside it changed; of a list itself, see its steps."""
+    if isinstance(step, TogetherStep | FirstStep):
+        return replace(step, branches=tuple(change(branch) for branch in step.branches))
+    if isinstance(step, RepeatStep):
+        return replace(step, steps=change(step.steps))
+    if isinstance(step, TryStep | WhenStep):
+        otherwise = None if step.otherwise is None else change(step.otherwise)
+        return replace(step, steps=change(step.steps), otherwise=otherwise)
+    return step
+
+
+def with_steps(plan: Plan, change: Callable[[Step], Step]) -> Plan:
+    """The plan with every step changed, from the outside in and in file order; what `change` returns is entered."""
+
+    def walked(sequence: SequenceStep) -> SequenceStep:
+        changed = change(sequence)
+        assert isinstance(changed, SequenceStep)
+        return replace(changed, steps=tuple(one(inner) for inner in changed.steps))
+
+    def one(step: Step) -> Step:
+        if isinstance(step, SequenceStep):
+            return walked(step)
+        return with_held(change(step), walked)
+
+    endgame = plan.endgame
+    return replace(
+        plan,
+        routines={name: walked(steps) for name, steps in plan.routines.items()},
+        periods={name: walked(steps) for name, steps in plan.periods.items()},
+        endgame=None if endgame is None else replace(endgame, steps=walked(endgame.steps)),
+    )
 
 
 def all_steps(plan: Plan) -> Iterator[Step]:

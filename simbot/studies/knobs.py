@@ -13,14 +13,11 @@ from math import ceil
 
 from simbot.scenario.model import (
     Plan,
-    RepeatStep,
-    SequenceStep,
     SourceNumber,
     Step,
-    TogetherStep,
     WaitStep,
 )
-from simbot.scenario.plan_file import all_steps
+from simbot.scenario.plan_file import all_steps, with_steps
 from simbot.scenario.source_units import UNITS
 
 FINEST_US = 1000  # timers are written to the millisecond
@@ -76,25 +73,14 @@ def with_waits(plan: Plan, changed: Mapping[int, WaitStep]) -> Plan:
     """The plan with other waits at some places (see `waits_of`)."""
     place = -1
 
-    def walked(step: Step) -> Step:
+    def change(step: Step) -> Step:
         nonlocal place
         if isinstance(step, WaitStep):
             place += 1
             return changed.get(place, step)
-        if isinstance(step, SequenceStep):
-            return replace(step, steps=tuple(walked(inner) for inner in step.steps))
-        if isinstance(step, TogetherStep):
-            return replace(step, branches=tuple(_sequence(walked(inner)) for inner in step.branches))
-        if isinstance(step, RepeatStep):
-            return replace(step, steps=_sequence(walked(step.steps)))
         return step
 
-    routines = {name: _sequence(walked(steps)) for name, steps in plan.routines.items()}
-    periods = {name: _sequence(walked(steps)) for name, steps in plan.periods.items()}
-    endgame = plan.endgame
-    if endgame is not None:
-        endgame = replace(endgame, steps=_sequence(walked(endgame.steps)))
-    return replace(plan, routines=routines, periods=periods, endgame=endgame)
+    return with_steps(plan, change)
 
 
 def with_timers(plan: Plan, knobs: list[Knob], values_us: list[int]) -> Plan:
@@ -106,11 +92,6 @@ def with_timers(plan: Plan, knobs: list[Knob], values_us: list[int]) -> Plan:
         for place in knob.waits
     }
     return with_waits(plan, changed)
-
-
-def _sequence(step: Step) -> SequenceStep:
-    assert isinstance(step, SequenceStep)
-    return step
 
 
 def _number_of(wait: WaitStep, place: int) -> object:

@@ -6,14 +6,18 @@ from collections.abc import Sequence
 from statistics import fmean
 
 from simbot.scenario.model import (
+    FirstStep,
     Plan,
     RepeatStep,
     RunStep,
     SequenceStep,
     Step,
     TogetherStep,
+    TryStep,
     WaitStep,
+    WhenStep,
 )
+from simbot.scenario.plan_file import held_steps
 from simbot.studies.critical_path import schedule
 from simbot.studies.runs import Ran
 from simbot.studies.tune_results import Activity, PathOf
@@ -52,6 +56,9 @@ class _Network:
             return before
         if isinstance(step, RunStep):
             return self.put(self.plan.routines[step.routine], before)
+        if isinstance(step, FirstStep | TryStep | WhenStep):  # what was not done took no time
+            for inner in held_steps(step):
+                before = self.put(inner, before)
         return before
 
 

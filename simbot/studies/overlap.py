@@ -18,12 +18,12 @@ from simbot.scenario.model import (
     EffortStep,
     MoveStep,
     Plan,
-    RepeatStep,
     SequenceStep,
     Step,
     TogetherStep,
     WaitStep,
 )
+from simbot.scenario.plan_file import held_steps, with_steps
 from simbot.studies.network import paths_of
 from simbot.studies.runs import Bench, Ran, broken_by
 from simbot.studies.totals import saved
@@ -174,14 +174,7 @@ def _pairs(plan: Plan) -> Iterator[_Pair]:
 def _sequences(step: Step) -> Iterator[SequenceStep]:
     if isinstance(step, SequenceStep):
         yield step
-    inside: tuple[Step, ...] = ()
-    if isinstance(step, SequenceStep):
-        inside = step.steps
-    elif isinstance(step, TogetherStep):
-        inside = step.branches
-    elif isinstance(step, RepeatStep):
-        inside = (step.steps,)
-    for inner in inside:
+    for inner in held_steps(step):
         yield from _sequences(inner)
 
 
@@ -223,23 +216,13 @@ def _sent(step: Step) -> frozenset[str]:
         return frozenset(goal.mechanism for goal in step.goals)
     if isinstance(step, DriveStep | EffortStep | DriveForStep):
         return frozenset((step.mechanism,))
-    inside: tuple[Step, ...] = ()
-    if isinstance(step, SequenceStep):
-        inside = step.steps
-    elif isinstance(step, TogetherStep):
-        inside = step.branches
-    return frozenset(name for inner in inside for name in _sent(inner))
+    return frozenset(name for inner in held_steps(step) for name in _sent(inner))
 
 
 def _waits(step: Step) -> Iterator[WaitStep]:
     if isinstance(step, WaitStep):
         yield step
-    inside: tuple[Step, ...] = ()
-    if isinstance(step, SequenceStep):
-        inside = step.steps
-    elif isinstance(step, TogetherStep):
-        inside = step.branches
-    for inner in inside:
+    for inner in held_steps(step):
         yield from _waits(inner)
 
 
@@ -253,26 +236,4 @@ def _joined(plan: Plan, pair: _Pair) -> Plan:
     both = TogetherStep(line, (*pair.one.branches, *pair.other.branches))
     new = replace(pair.sequence, steps=(*steps[: pair.one.first], both, *steps[pair.other.last + 1 :]))
 
-    def walked(step: Step) -> Step:
-        if step is pair.sequence:
-            return new
-        if isinstance(step, SequenceStep):
-            return replace(step, steps=tuple(walked(inner) for inner in step.steps))
-        if isinstance(step, TogetherStep):
-            return replace(step, branches=tuple(_walked(inner) for inner in step.branches))
-        if isinstance(step, RepeatStep):
-            return replace(step, steps=_walked(step.steps))
-        return step
-
-    def _walked(step: SequenceStep) -> SequenceStep:
-        changed = walked(step)
-        assert isinstance(changed, SequenceStep)
-        return changed
-
-    endgame = plan.endgame
-    return replace(
-        plan,
-        routines={name: _walked(steps) for name, steps in plan.routines.items()},
-        periods={name: _walked(steps) for name, steps in plan.periods.items()},
-        endgame=None if endgame is None else replace(endgame, steps=_walked(endgame.steps)),
-    )
+    return with_steps(plan, lambda step: new if step is pair.sequence else step)

@@ -9,10 +9,8 @@ from dataclasses import dataclass
 from simbot.analysis.results import Finding, StateResult
 from simbot.analysis.states import state_result
 from simbot.analysis.timers import Links, link
-from simbot.api import TOLERANCE
 from simbot.physics.build import Models
-from simbot.physics.plant import Plant
-from simbot.routine.sequencer import run as run_plan
+from simbot.routine.match import play
 from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.knobs import waits_of
@@ -50,9 +48,7 @@ class Bench:
         key = (id(plan), battery.name)
         ran = self.kept.get(key)
         if ran is None:
-            horizon_us = sum(period.duration_us for period in plan.game.periods)
-            plant = Plant(plan.robot, battery, plan.start, horizon_us, TOLERANCE, self.models)
-            trace = run_plan(plan, plant)
+            trace, plant = play(plan, battery, self.models)
             ran = Ran(plan, state_result(plan, battery, plant, trace), trace, link(trace, plant))
             self.kept[key] = ran
         self.kept.move_to_end(key)

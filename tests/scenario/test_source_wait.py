@@ -230,7 +230,6 @@ def test_a_plans_wait_names_a_constant(folder):
         ("{from: code/Timing.java, name: CLAW_MS, number: 2}", ["belongs to `call`"]),
         ("{name: CLAW_MS}", ["`from`"]),
         ("{from: code/Timing.java, name: CLAW_MS, unit: sec}", ["'sec'", "ms, s"]),
-        ("[1 s]", ["a word is wanted"]),
     ],
 )
 def test_a_mistake_in_such_a_wait_is_one_message(folder, wait, words):

@@ -1,0 +1,54 @@
+"""Puts a robot on the field and plays one match: the plants of the plan's robots, and the run over them."""
+
+from __future__ import annotations
+
+from simbot.physics.build import Models
+from simbot.physics.luck import NOMINAL, Luck
+from simbot.physics.plant import Plant
+from simbot.routine.sequencer import run
+from simbot.routine.trace import Trace
+from simbot.scenario.model import BatteryState, Plan
+
+TOLERANCE = 1e-7
+
+
+def play(
+    plan: Plan,
+    battery: BatteryState,
+    models: Models | None = None,
+    tolerance: float = TOLERANCE,
+    luck: Luck = NOMINAL,
+    partner_models: Models | None = None,
+    partner_battery: BatteryState | None = None,
+    partner_luck: Luck = NOMINAL,
+) -> tuple[Trace, Plant]:
+    """One match.
+
+    Parameters
+    ----------
+    plan : Plan
+    battery : BatteryState
+    models : Models, optional
+        Built mechanisms, of the robot that plays: where its quantities are drawn, not the plan's own.
+    tolerance : float
+        Relative tolerance of the integrator.
+    luck : Luck
+    partner_models, partner_battery, partner_luck
+        The same of the second robot, where the plan has one; by default its own nominal values on its battery
+        state of the same name, or its middle one.
+    """
+    plant = _plant(plan, battery, models or Models(plan.robot), tolerance, luck)
+    if plan.partner is None:
+        return run(plan, plant, luck), plant
+    other = plan.partner.plan
+    states = {state.name: state for state in other.robot.battery}
+    middle = other.robot.battery[len(other.robot.battery) // 2]
+    feeds = partner_battery or states.get(battery.name, middle)
+    built = partner_models or Models(other.robot)
+    return run(plan, plant, luck, (_plant(other, feeds, built, tolerance, partner_luck), partner_luck)), plant
+
+
+def _plant(plan: Plan, battery: BatteryState, models: Models, tolerance: float, luck: Luck) -> Plant:
+    horizon_us = sum(period.duration_us for period in plan.game.periods)
+    phase_us = int(luck.share("phase") * plan.robot.loop_us) if luck.drawn else 0
+    return Plant(models.robot, battery, plan.start, horizon_us, tolerance, models, phase_us, luck)

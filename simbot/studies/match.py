@@ -1,0 +1,285 @@
+"""Many matches of one plan, with chance: the distribution of its points, and where points are lost.
+
+The same seed gives the same records whatever the number of workers: every match has its own keyed draws, and
+records are put in the order of their numbers. Whether to stop early is decided after whole rounds of days.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import cycle, islice
+
+import numpy as np
+
+from simbot.routine.match import play
+from simbot.scenario.model import BatteryState, Plan
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, record_of
+from simbot.studies.statistics import (
+    Distribution,
+    Figure,
+    distribution,
+    half_width,
+    mean_of,
+    proportion,
+    student,
+)
+from simbot.studies.workers import Round, play_rounds
+
+ROUND = 8  # days after which it is looked whether enough are played
+LEAST_DAYS = 16
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a study is to do."""
+
+    runs: int
+    seed: int
+    states: tuple[str, ...]  # battery states of a day's matches, in turn
+    until_halfwidth: float | None = None
+    threshold: float | None = None
+    threshold_spread: float = 0.0
+    partner: float = 0.0  # points of an alliance partner, with their spread
+    partner_spread: float = 0.0
+    workers: int = 1
+
+
+@dataclass(frozen=True)
+class Lost:
+    reason: str
+    points: float  # a match, on average
+    seconds: float  # a match, on average; 0 where it is not time that is lost
+    share: float  # of the matches in which it happens
+
+
+@dataclass(frozen=True)
+class StateShare:
+    """The matches on one battery state."""
+
+    name: str
+    nominal: float
+    runs: int
+    mean: Figure | None
+
+
+@dataclass(frozen=True)
+class MatchResult:
+    plan: Plan
+    asked: Asked
+    records: tuple[MatchRecord, ...]
+    points: Distribution
+    alliance: Distribution | None  # with the partner's points, where there are any
+    periods: dict[str, Figure]
+    nominal: float  # points without chance, in the same mixture of battery states
+    cycles: Figure
+    cycle_time_s: float | None
+    nominal_cycle_s: float | None
+    lost: tuple[Lost, ...]
+    rest: float  # points below nominal that no reason above accounts for
+    states: tuple[StateShare, ...]
+    order_broken: float  # share of the matches
+    clean: Figure
+    reaches: Figure | None  # the threshold
+    faults: tuple[MatchRecord, ...]
+    days_for_a_point: int | None  # days that an interval of one point needs
+    replay: tuple[int, int]  # matches at p10 and p90
+    stopped: str  # why it ended before all runs; empty: it did not
+
+
+def states_of(plan: Plan, mixture: str | None) -> tuple[str, ...]:
+    """Battery states of a day's matches: `fresh:3,mid-event:5,tired:2`, one name, or None for mid-event."""
+    names = [state.name for state in plan.robot.battery]
+    if mixture is None:
+        return ("mid-event",) if "mid-event" in names else (names[len(names) // 2],)
+    parts = []
+    for part in mixture.split(","):
+        name, _, count = part.strip().partition(":")
+        parts += [name] * (int(count) if count else 1)
+    return tuple(parts)
+
+
+def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchRecord] = ()) -> MatchResult:
+    """Play the matches that are not done yet, and put all together.
+
+    Raises
+    ------
+    Interrupted
+        Where it was stopped; with the records so far.
+    """
+    records = list(done)
+    stopped = ""
+    try:
+        for more in play_rounds(plan, asked.seed, _rounds(plan, asked, len(records)), asked.workers):
+            records += more
+            progress(len(records), asked.runs)
+            if _enough(records, asked):
+                stopped = "the interval is as narrow as was asked"
+                break
+    except KeyboardInterrupt:
+        raise Interrupted(tuple(records)) from None
+    return put_together(plan, asked, tuple(records), stopped)
+
+
+class Interrupted(Exception):
+    """Stopped by the user; what was played until then."""
+
+    def __init__(self, records: tuple[MatchRecord, ...]) -> None:
+        super().__init__("stopped")
+        self.records = records
+
+
+def _rounds(plan: Plan, asked: Asked, done: int) -> Iterator[Round]:
+    """The matches still to play, some days at a time."""
+    batteries = {state.name: state for state in plan.robot.battery}
+    in_turn = tuple(islice(cycle(asked.states), MATCHES_A_DAY * len(asked.states)))
+    size = ROUND * MATCHES_A_DAY
+    begin = done
+    while begin < asked.runs:
+        end = min(asked.runs, (begin // size + 1) * size)
+        yield [(number, batteries[in_turn[number % len(in_turn)]]) for number in range(begin, end)]
+        begin = end
+
+
+def _enough(records: list[MatchRecord], asked: Asked) -> bool:
+    if asked.until_halfwidth is None or len(records) < LEAST_DAYS * MATCHES_A_DAY:
+        return False
+    values, days = _arrays([record for record in records if not record.fault])
+    return half_width(mean_of(values, days)) <= asked.until_halfwidth
+
+
+def _arrays(records: Sequence[MatchRecord]) -> tuple[np.ndarray, np.ndarray]:
+    values = np.array([record.points["total"] + record.partner for record in records], dtype=float)
+    days = np.array([record.number // MATCHES_A_DAY for record in records])
+    return values, days
+
+
+def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], stopped: str) -> MatchResult:
+    """The numbers of a study from its records."""
+    good = [record for record in records if not record.fault]
+    if not good:
+        raise NothingPlayed(records)
+    values, days = _arrays(good)
+    points = distribution(values, days)
+    nominals = {name: _nominal(plan, name) for name in dict.fromkeys(asked.states)}
+    nominal = sum(nominals[record.state].points["total"] + nominals[record.state].partner for record in good)
+    nominal /= len(good)
+    lost, rest = _lost(good, nominals, nominal - points.mean.value)
+    cycles = sum(record.cycles for record in good)
+    mine = list(nominals.values())
+    nominal_cycles = sum(record.cycles for record in mine)
+    total = values
+    alliance = None
+    if asked.partner or asked.partner_spread:
+        total = values + _others(asked, good, "partner", asked.partner, asked.partner_spread)
+        alliance = distribution(total, days)
+    order = np.argsort(values, kind="stable")
+    low, high = (good[order[round(share * (len(good) - 1))]].number for share in (0.1, 0.9))
+    return MatchResult(
+        plan=plan,
+        asked=asked,
+        records=records,
+        points=points,
+        alliance=alliance,
+        periods={
+            key: mean_of(np.array([record.points[key] for record in good], dtype=float), days)
+            for key in good[0].points
+            if key != "total"
+        },
+        nominal=nominal,
+        cycles=mean_of(np.array([record.cycles for record in good], dtype=float), days),
+        cycle_time_s=sum(record.cycle_s for record in good) / cycles if cycles else None,
+        nominal_cycle_s=sum(r.cycle_s for r in mine) / nominal_cycles if nominal_cycles else None,
+        lost=lost,
+        rest=rest,
+        states=tuple(_share(plan, state, nominals, good) for state in plan.robot.battery),
+        order_broken=sum(record.order_broken for record in good) / len(good),
+        clean=proportion(sum(record.clean for record in good), len(good)),
+        reaches=_reaches(asked, good, total),
+        faults=tuple(record for record in records if record.fault),
+        days_for_a_point=_days_for(points, 1.0),
+        replay=(low, high),
+        stopped=stopped,
+    )
+
+
+class NothingPlayed(Exception):
+    """Every match failed."""
+
+    def __init__(self, records: tuple[MatchRecord, ...]) -> None:
+        super().__init__(records[0].fault if records else "no match was played")
+
+
+def _nominal(plan: Plan, state: str) -> MatchRecord:
+    battery = next(each for each in plan.robot.battery if each.name == state)
+    trace, plant = play(plan, battery)
+    return record_of(plan, -1, state, trace, plant)
+
+
+def _share(
+    plan: Plan, state: BatteryState, nominals: dict[str, MatchRecord], good: Sequence[MatchRecord]
+) -> StateShare:
+    own = [record for record in good if record.state == state.name]
+    nominal = nominals.get(state.name) or _nominal(plan, state.name)
+    return StateShare(
+        state.name,
+        nominal.points["total"] + nominal.partner,
+        len(own),
+        mean_of(*_arrays(own)) if own else None,
+    )
+
+
+def _lost(
+    good: Sequence[MatchRecord], nominals: dict[str, MatchRecord], below: float
+) -> tuple[tuple[Lost, ...], float]:
+    """Reasons, ranked: what failed and would have earned, and time beyond the nominal run's at its point rate."""
+    count = len(good)
+    found = []
+    for reason in sorted({reason for record in good for reason in record.lost}):
+        usual = sum(nominals[record.state].lost.get(reason, 0.0) for record in good) / count
+        points = sum(record.lost.get(reason, 0.0) for record in good) / count - usual
+        found.append(Lost(reason, points, 0.0, sum(reason in record.lost for record in good) / count))
+    for reason in sorted({reason for record in good for reason in record.waited_s}):
+        more = [
+            record.waited_s.get(reason, 0.0) - nominals[record.state].waited_s.get(reason, 0.0)
+            for record in good
+        ]
+        rate = [_rate(nominals[record.state]) for record in good]
+        points = sum(each * per for each, per in zip(more, rate, strict=True)) / count
+        seconds = sum(record.waited_s.get(reason, 0.0) for record in good) / count
+        found.append(Lost(reason, points, seconds, sum(reason in record.waited_s for record in good) / count))
+    found.sort(key=lambda one: (-one.points, one.reason))
+    return tuple(found), below - sum(one.points for one in found)
+
+
+def _rate(nominal: MatchRecord) -> float:
+    """Points a second of the nominal run's whole cycles."""
+    return nominal.points["total"] / nominal.cycle_s if nominal.cycle_s > 0.0 else 0.0
+
+
+def _others(asked: Asked, good: Sequence[MatchRecord], who: str, mean: float, spread: float) -> np.ndarray:
+    """Points of somebody whose distribution is stated, a draw a match."""
+    from simbot.physics.luck import normal, uniform
+
+    return np.array(
+        [normal(uniform(asked.seed, who, record.number), mean, spread, low=0.0) for record in good]
+    )
+
+
+def _reaches(asked: Asked, good: Sequence[MatchRecord], total: np.ndarray) -> Figure | None:
+    if asked.threshold is None:
+        return None
+    bars = _others(asked, good, "threshold", asked.threshold, asked.threshold_spread)
+    return proportion(int((total >= bars).sum()), len(good))
+
+
+def _days_for(points: Distribution, half: float) -> int | None:
+    """Days of matches whose mean has an interval of +- half."""
+    width = half_width(points.mean)
+    if not np.isfinite(width) or points.days < 2:
+        return None
+    if width == 0.0:
+        return points.days
+    per_day = width * np.sqrt(points.days) / student(points.days - 1)
+    return max(2, int(np.ceil((1.96 * per_day / half) ** 2)))

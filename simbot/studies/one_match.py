@@ -1,0 +1,160 @@
+"""One match of a study: drawn, played, and boiled down to the few numbers that a distribution is made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from simbot.analysis import cycles
+from simbot.analysis.order import order_findings
+from simbot.physics.build import Models
+from simbot.physics.luck import Drawn
+from simbot.physics.plant import Plant
+from simbot.routine.match import play
+from simbot.routine.trace import Mishap, PickRecord, Trace
+from simbot.scenario.model import BatteryState, PlaceStep, Plan
+from simbot.studies.drawn import battery_of_match, robot_of_day
+
+MATCHES_A_DAY = 10
+WAITED = {
+    "empty": "waited for an element",
+    "clearing": "waited for a place to be cleared",
+    "taken": "waited for another robot",
+    "held_up": "held up by a defender",
+    "again": "tried again",
+}
+
+
+@dataclass(frozen=True)
+class MatchRecord:
+    """What is kept of one match. `fault`: the match could not be played, and why; its numbers are then empty."""
+
+    number: int
+    state: str
+    points: dict[str, float] = field(default_factory=dict)  # by period, "endgame", "total"
+    partner: float = 0.0  # points of the second robot
+    cycles: int = 0
+    cycle_s: float = 0.0  # sum of their times
+    lost: dict[str, float] = field(default_factory=dict)  # reason -> points
+    waited_s: dict[str, float] = field(default_factory=dict)  # reason -> seconds
+    order_broken: bool = False
+    clean: bool = False  # nothing failed in it
+    fault: str = ""
+
+
+class Day:
+    """The matches of one day: one robot as it is that day."""
+
+    def __init__(self, plan: Plan, seed: int, day: int) -> None:
+        self.plan = plan
+        self.seed = seed
+        self.day = day
+        self.models = Models(robot_of_day(plan.robot, self.luck(day * MATCHES_A_DAY)))
+        self.partner_models = None
+        if plan.partner is not None:
+            other = plan.partner.plan.robot
+            partner = self.luck(day * MATCHES_A_DAY, "partner")
+            self.partner_models = Models(robot_of_day(other, partner))
+
+    def luck(self, number: int, who: str = "") -> Drawn:
+        return Drawn(self.seed, self.day, number, who)
+
+    def play(self, number: int, battery: BatteryState) -> tuple[Trace, Plant]:
+        """One match of the day, by its number over the whole study."""
+        luck, partner = self.luck(number), self.luck(number, "partner")
+        return play(
+            self.plan,
+            battery_of_match(battery, luck),
+            self.models,
+            luck=luck,
+            partner_models=self.partner_models,
+            partner_luck=partner,
+        )
+
+    def record(self, number: int, battery: BatteryState) -> MatchRecord:
+        """The same, boiled down; a match that fails is a record too."""
+        try:
+            trace, plant = self.play(number, battery)
+            return record_of(self.plan, number, battery.name, trace, plant)
+        except Exception as error:
+            return MatchRecord(number, battery.name, fault=f"{type(error).__name__}: {error}")
+
+
+def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -> MatchRecord:
+    """A trace boiled down."""
+    points = {key: value or 0.0 for key, value in cycles.points_by_period(trace, plan.game).items()}
+    times = cycles.cycle_times_s(trace)
+    waited: dict[str, float] = {}
+    for queue in trace.queues:
+        reason = WAITED[queue.why]
+        waited[reason] = waited.get(reason, 0.0) + (queue.to_us - queue.from_us) * 1e-6
+    partner = 0.0
+    if trace.partner is not None:
+        partner = cycles.points_by_period(trace.partner, plan.game)["total"] or 0.0
+    failed = any(pick.lost_us is not None for pick in trace.picks)
+    unmet = any(not need.met for need in trace.needs)
+    return MatchRecord(
+        number,
+        state,
+        points,
+        partner,
+        len(times),
+        sum(times),
+        lost_points(plan, trace),
+        waited,
+        bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant)),
+        not (failed or unmet or trace.mishaps),
+    )
+
+
+def lost_points(plan: Plan, trace: Trace) -> dict[str, float]:
+    """Points of places that came to nothing, by the first cause: what each would have earned by itself."""
+    lost: dict[str, float] = {}
+
+    def note(reason: str, step: PlaceStep, at_us: int) -> None:
+        period = _period_at(plan, at_us)
+        lost[reason] = lost.get(reason, 0.0) + float(plan.game.places[step.place].points[period])
+
+    unmet: set[tuple[int, int]] = set()
+    for need in trace.needs:
+        if not need.met and isinstance(need.acting, PlaceStep) and (need.line, need.at_us) not in unmet:
+            unmet.add((need.line, need.at_us))
+            note(f"{need.acting.otherwise}: acted too early", need.acting, need.at_us)
+    steps = {record.by.line: record.by for record in trace.moves if isinstance(record.by, PlaceStep)}
+    for mishap in trace.mishaps:
+        step = steps.get(mishap.line)
+        if step is not None and (mishap.line, mishap.at_us) not in unmet:
+            note(_reason(mishap, trace), step, mishap.at_us)
+    for award in trace.awards:
+        if award.kind == "penalty":
+            lost["penalties"] = lost.get("penalties", 0.0) - award.points
+    return lost
+
+
+def _reason(mishap: Mishap, trace: Trace) -> str:
+    if mishap.kind == "place_missed":
+        return f"{mishap.outcome}: the place missed"
+    if mishap.kind == "place_full":
+        return "the place was full"
+    pick = _last_pick(mishap, trace)
+    if pick is None:
+        return "nothing in hand"
+    if pick.refused:
+        return f"{pick.outcome}: picked too early"
+    if pick.why and "now and then" in pick.why:
+        return f"{pick.outcome}: the pick missed"
+    return f"{pick.outcome}: left before it held" if pick.outcome != "held" else "nothing in hand"
+
+
+def _last_pick(mishap: Mishap, trace: Trace) -> PickRecord | None:
+    before = [pick for pick in trace.picks if pick.begins_us < mishap.at_us]
+    mine = [pick for pick in before if pick.acting.by.mechanism == mishap.mechanism]
+    return mine[-1] if mine else before[-1] if before else None
+
+
+def _period_at(plan: Plan, at_us: int) -> str:
+    end = 0
+    for period in plan.game.periods:
+        end += period.duration_us
+        if at_us <= end:
+            return period.name
+    return plan.game.periods[-1].name

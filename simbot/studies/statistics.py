@@ -1,0 +1,141 @@
+"""Means, quantiles and their intervals over matches that belong to days.
+
+Matches of one day share a robot, so they are not independent: days are. The mean's interval is Student's t over
+the days' means; those of the other figures are percentiles of a bootstrap over days (Efron, 1979). How much of
+the spread is luck and how much is ignorance of the robot is the one-way analysis of variance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+RESAMPLES = 400
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure and its 95 % interval; None below two days."""
+
+    value: float
+    interval: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """Points of one match, and the average of a day."""
+
+    runs: int
+    days: int
+    mean: Figure
+    sd: Figure
+    p10: Figure
+    p50: Figure
+    p90: Figure
+    day_sd: float | None  # of the average of a day
+    day_p10: float | None
+    day_p90: float | None
+    luck_sd: float | None  # within a day
+    ignorance_sd: float | None  # between days
+
+
+def student(degrees: int, level: float = 0.95) -> float:
+    """Quantile of Student's t for a two-sided interval."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(degrees, 0.5 + level / 2))
+
+
+def mean_of(values: Array, days: Array) -> Figure:
+    """Mean over all matches, its interval from the days' means (weighted by their matches)."""
+    mean = float(values.mean())
+    numbers = np.unique(days)
+    if len(numbers) < 2:
+        return Figure(mean, None)
+    sums = np.array([(values[days == day] - mean).sum() for day in numbers])
+    count = len(numbers)
+    half = student(count - 1) * sqrt(count / (count - 1) * float((sums**2).sum())) / len(values)
+    return Figure(mean, (mean - half, mean + half))
+
+
+def half_width(figure: Figure) -> float:
+    return float("inf") if figure.interval is None else (figure.interval[1] - figure.interval[0]) / 2
+
+
+def proportion(hits: int, runs: int, level: float = 0.95) -> Figure:
+    """A share and its interval (Clopper and Pearson, 1934)."""
+    from scipy.special import betaincinv
+
+    tail = (1 - level) / 2
+    low = 0.0 if hits == 0 else float(betaincinv(hits, runs - hits + 1, tail))
+    high = 1.0 if hits == runs else float(betaincinv(hits + 1, runs - hits, 1 - tail))
+    return Figure(hits / runs, (low, high))
+
+
+def distribution(values: Array, days: Array) -> Distribution:
+    """All of it.
+
+    Parameters
+    ----------
+    values : (n,) array
+        Points of each match.
+    days : (n,) array
+        Number of the day of each.
+    """
+    numbers = np.unique(days)
+    groups = [values[days == day] for day in numbers]
+    draws = _resampled(groups)
+    mean = mean_of(values, days)
+    means = np.array([group.mean() for group in groups])
+    luck, ignorance = _parts(groups)
+
+    def figure(statistic: float, column: int) -> Figure:
+        if draws is None:
+            return Figure(statistic, None)
+        low, high = np.quantile(draws[:, column], (0.025, 0.975))
+        return Figure(statistic, (float(low), float(high)))
+
+    p10, p50, p90 = (float(each) for each in np.quantile(values, (0.1, 0.5, 0.9)))
+    many = len(groups) > 1
+    return Distribution(
+        len(values),
+        len(groups),
+        mean,
+        figure(float(values.std(ddof=1)) if len(values) > 1 else 0.0, 0),
+        figure(p10, 1),
+        figure(p50, 2),
+        figure(p90, 3),
+        float(means.std(ddof=1)) if many else None,
+        float(np.quantile(means, 0.1)) if many else None,
+        float(np.quantile(means, 0.9)) if many else None,
+        luck,
+        ignorance,
+    )
+
+
+def _resampled(groups: list[Array]) -> Array | None:
+    """Standard deviation and quantiles of days drawn again with replacement, a row a resample."""
+    if len(groups) < 2:
+        return None
+    rng = np.random.Generator(np.random.PCG64(0))
+    rows = []
+    for _ in range(RESAMPLES):
+        drawn = np.concatenate([groups[k] for k in rng.integers(0, len(groups), len(groups))])
+        rows.append((drawn.std(ddof=1), *np.quantile(drawn, (0.1, 0.5, 0.9))))
+    return np.array(rows)
+
+
+def _parts(groups: list[Array]) -> tuple[float | None, float | None]:
+    """Standard deviations within a day and between days (one-way analysis of variance)."""
+    count, total = len(groups), sum(len(group) for group in groups)
+    if count < 2 or total <= count:
+        return None, None
+    whole = float(np.concatenate(groups).mean())
+    within = sum(float(((group - group.mean()) ** 2).sum()) for group in groups) / (total - count)
+    between = sum(len(group) * (float(group.mean()) - whole) ** 2 for group in groups) / (count - 1)
+    size = (total - sum(len(group) ** 2 for group in groups) / total) / (count - 1)
+    return sqrt(within), sqrt(max(0.0, (between - within) / size))
