@@ -13,7 +13,7 @@ import sys
 import threading
 import time
 import traceback
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -66,6 +66,9 @@ BatteryState = Annotated[
         help="Battery state whose bars are drawn; mid-event unless said. The tables keep all.",
         show_default=False,
     ),
+]
+Seed = Annotated[
+    int, typer.Option("--seed", metavar="S", help="Of the luck: the same seed, the same matches.")
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
 
@@ -339,6 +342,95 @@ def tune(
 
 
 @app.command()
+def match(
+    plan: PlanFile,
+    runs: Annotated[int, typer.Option("--runs", metavar="N", help="Matches to play, ten a day.")] = 500,
+    seed: Seed = 1,
+    battery: Annotated[
+        str | None,
+        typer.Option(
+            "--battery",
+            metavar="STATES",
+            help="Battery of the matches, as in fresh:3,mid-event:5,tired:2; mid-event unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    threshold: Annotated[
+        str | None,
+        typer.Option(
+            "--threshold",
+            metavar="POINTS",
+            help="The chance to reach it, as in 60 or '60 ± 15'.",
+            show_default=False,
+        ),
+    ] = None,
+    partner: Annotated[
+        str | None,
+        typer.Option(
+            "--partner",
+            metavar="POINTS",
+            help="What an alliance partner adds, as in '25 ± 10'.",
+            show_default=False,
+        ),
+    ] = None,
+    until_halfwidth: Annotated[
+        float | None,
+        typer.Option(
+            "--until-halfwidth",
+            metavar="POINTS",
+            help="Stop as soon as the mean is known so well.",
+            show_default=False,
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
+    ] = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+) -> None:
+    """Many matches with chance: the distribution of the points, and where points are lost."""
+    from simbot.studies.match_asked import read_asked
+
+    loaded, _ = _load(plan, settings)
+    asked = read_asked(loaded, runs, seed, battery, threshold, partner, until_halfwidth, workers)
+    _check_folder("--json", json_file)
+    with _sign_of_life():
+        from simbot import api
+
+        api.run(loaded)
+    from simbot.studies.kept import forget, keep, kept
+    from simbot.studies.match import Interrupted, NothingPlayed, put_together, study
+
+    done = kept(loaded, asked)
+    if done:
+        typer.echo(f"going on after {len(done)} matches that were played before", err=True)
+    code = FINE
+    try:
+        result = study(loaded, asked, _progress("matches"), done)
+        forget(loaded, asked)
+    except NothingPlayed as error:
+        raise RuntimeError(f"no match could be played: {error}") from error
+    except Interrupted as stopped:
+        saved = keep(loaded, asked, stopped.records)
+        if not stopped.records:
+            raise KeyboardInterrupt from None
+        text = f"stopped after {len(stopped.records)} of {runs} matches"
+        typer.echo(f"{text}; the same command goes on from there" if saved else text, err=True)
+        result, code = put_together(loaded, asked, stopped.records, "you stopped it"), STOPPED
+    if json_file is not None:
+        from simbot.report.match_document import match_document
+
+        _write_json(match_document(result), json_file)
+    if json_file != "-":
+        from simbot.report.matched import print_matched
+
+        print_matched(result, sys.stdout)
+    if code != FINE:
+        raise typer.Exit(code)
+
+
+@app.command()
 def kinds(
     kind: Annotated[
         str | None, typer.Argument(metavar="[KIND]", help="All about this one.", show_default=False)
@@ -361,7 +453,8 @@ def kinds(
 @app.command()
 def schema(
     name: Annotated[
-        str, typer.Argument(metavar="NAME", help="Whose document: run, move or tune.", show_default=False)
+        str,
+        typer.Argument(metavar="NAME", help="Whose document: run, move, tune or match.", show_default=False),
     ],
 ) -> None:
     """Print the JSON Schema of a command's JSON document."""
@@ -370,6 +463,21 @@ def schema(
     if name not in SCHEMAS:
         raise SimbotError(f"schema {name}: there is none; there is {', '.join(SCHEMAS)}")
     typer.echo(schema_text(name), nl=False)
+
+
+def _progress(what: str) -> Callable[[int, int], None]:
+    """Tells on stderr how far a study is, on a terminal only."""
+    begun = time.monotonic()
+
+    def tell(done: int, total: int) -> None:
+        if sys.stderr.isatty():
+            gone = time.monotonic() - begun
+            left = gone * (total - done) / max(done, 1)
+            end = "\n" if done >= total else ""
+            sys.stderr.write(f"\r{done} of {total} {what}, about {left:.0f} s left   {end}")
+            sys.stderr.flush()
+
+    return tell
 
 
 # --- what the commands share --------------------------------------------------------------------------

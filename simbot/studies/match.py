@@ -14,6 +14,7 @@ import numpy as np
 
 from simbot.routine.match import play
 from simbot.scenario.model import BatteryState, Plan
+from simbot.studies.asked import Asked
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, record_of
 from simbot.studies.statistics import (
     Distribution,
@@ -29,21 +30,6 @@ from simbot.studies.workers import Round, play_rounds
 ROUND = 8  # days after which it is looked whether enough are played
 LEAST_DAYS = 16
 Progress = Callable[[int, int], None]
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What a study is to do."""
-
-    runs: int
-    seed: int
-    states: tuple[str, ...]  # battery states of a day's matches, in turn
-    until_halfwidth: float | None = None
-    threshold: float | None = None
-    threshold_spread: float = 0.0
-    partner: float = 0.0  # points of an alliance partner, with their spread
-    partner_spread: float = 0.0
-    workers: int = 1
 
 
 @dataclass(frozen=True)
@@ -86,18 +72,6 @@ class MatchResult:
     days_for_a_point: int | None  # days that an interval of one point needs
     replay: tuple[int, int]  # matches at p10 and p90
     stopped: str  # why it ended before all runs; empty: it did not
-
-
-def states_of(plan: Plan, mixture: str | None) -> tuple[str, ...]:
-    """Battery states of a day's matches: `fresh:3,mid-event:5,tired:2`, one name, or None for mid-event."""
-    names = [state.name for state in plan.robot.battery]
-    if mixture is None:
-        return ("mid-event",) if "mid-event" in names else (names[len(names) // 2],)
-    parts = []
-    for part in mixture.split(","):
-        name, _, count = part.strip().partition(":")
-        parts += [name] * (int(count) if count else 1)
-    return tuple(parts)
 
 
 def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchRecord] = ()) -> MatchResult:

@@ -1,0 +1,188 @@
+"""What a study of matches prints: the answer, the distribution, where points are lost; 80 columns, plain."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+from typing import TextIO
+
+import numpy as np
+
+from simbot.studies.match import MatchResult
+from simbot.studies.statistics import Distribution, Figure
+
+WIDTH = 80
+BARS = 46
+BINS = 12
+
+
+def print_matched(result: MatchResult, stream: TextIO) -> None:
+    """Print a study."""
+    for line in _lines(result):
+        stream.write(line.rstrip() + "\n")
+
+
+def _lines(result: MatchResult) -> Iterator[str]:
+    points, asked = result.points, result.asked
+    yield from _wrapped(_answer(result))
+    yield ""
+    yield f"{result.plan.name} of {result.plan.game.name}, {result.plan.robot.name}; {_mixture(result)}"
+    yield f"{points.runs} matches on {points.days} days of ten, seed {asked.seed}, WITH CHANCE"
+    yield ""
+    yield f"{'points':<22}{'':>8}   95 % interval"
+    yield _row("mean of one match", points.mean)
+    yield _row("spread (sd)", points.sd)
+    yield _row("one match in ten below", points.p10)
+    yield _row("half below", points.p50)
+    yield _row("one in ten above", points.p90)
+    if points.day_sd is not None and points.day_p10 is not None and points.day_p90 is not None:
+        yield (
+            f"average of a day       {points.mean.value:>7.1f}   "
+            f"most days {points.day_p10:.1f} to {points.day_p90:.1f} (sd {points.day_sd:.1f})"
+        )
+    for name, figure in result.periods.items():
+        yield _row(f"in {name}", figure)
+    yield _row("cycles", result.cycles)
+    yield ""
+    yield from _histogram(result)
+    yield ""
+    yield from _nominal_line(result)
+    yield from _parts(points)
+    yield from _chances(result)
+    yield ""
+    yield from _lost(result)
+    yield ""
+    yield from _states(result)
+    yield from _closing(result)
+
+
+def _answer(result: MatchResult) -> str:
+    points = result.points
+    text = f"Expect {points.mean.value:.0f} points a match"
+    if points.mean.interval is not None:
+        text += f" ({points.mean.interval[0]:.1f} to {points.mean.interval[1]:.1f} with 95 % confidence)"
+    text += f"; eight matches in ten end between {points.p10.value:.0f} and {points.p90.value:.0f}"
+    text += f". Without chance it would be {result.nominal:.0f}."
+    if result.lost and result.lost[0].points > 0.0:
+        text += f" Most is lost to: {result.lost[0].reason}."
+    return text
+
+
+def _mixture(result: MatchResult) -> str:
+    states = result.asked.states
+    if len(set(states)) == 1:
+        return f"battery {states[0]}"
+    counts = (f"{name} {states.count(name)}" for name in dict.fromkeys(states))
+    return f"battery {', '.join(counts)} of {len(states)}"
+
+
+def _row(name: str, figure: Figure) -> str:
+    text = f"{name:<23}{figure.value:>7.1f}"
+    if figure.interval is not None:
+        text += f"   {figure.interval[0]:.1f} to {figure.interval[1]:.1f}"
+    return text
+
+
+def _histogram(result: MatchResult) -> Iterator[str]:
+    """Matches by their points; a bar a class, the class of the median marked."""
+    values = np.array([r.points["total"] + r.partner for r in result.records if not r.fault])
+    low, high = float(values.min()), float(values.max())
+    step = max(1.0, float(np.ceil((high - low) / BINS)))
+    first = float(np.floor(low / step)) * step
+    edges = np.arange(first, high + step + 0.5, step)
+    counts, _ = np.histogram(values, edges)
+    most = max(1, int(counts.max()))
+    yield "points       matches"
+    for begin, count in zip(edges, counts, strict=False):
+        if begin > high:
+            break
+        middle = "  <- median" if begin <= result.points.p50.value < begin + step else ""
+        bar = "#" * round(BARS * count / most)
+        name = f"{begin:.0f}" if step == 1.0 else f"{begin:.0f}-{begin + step - 1:.0f}"
+        yield f"{name:<9} {count:>6} {bar}{middle}"
+
+
+def _nominal_line(result: MatchResult) -> Iterator[str]:
+    text = f"NOMINAL {result.nominal:.1f} points, EXPECTED {result.points.mean.value:.1f}"
+    if result.cycle_time_s is not None and result.nominal_cycle_s is not None:
+        text += f"; mean cycle {result.nominal_cycle_s:.2f} s nominal, {result.cycle_time_s:.2f} s expected"
+    text += ": misses, tries, waiting, allowances and a person's reactions are what lies between"
+    yield from _wrapped(text)
+
+
+def _parts(points: Distribution) -> Iterator[str]:
+    if points.luck_sd is None or points.ignorance_sd is None:
+        return
+    yield from _wrapped(
+        f"Of the spread, luck from match to match has sd {points.luck_sd:.1f}; what is not known of the robot "
+        f"(its stated and assumed spreads) has sd {points.ignorance_sd:.1f}, which more matches of one day "
+        "do not average out."
+    )
+
+
+def _chances(result: MatchResult) -> Iterator[str]:
+    yield f"Clean (nothing missed, dropped or too early): {_percent(result.clean)}"
+    if result.order_broken:
+        yield f"An order rule is broken in {100 * result.order_broken:.0f} % of the matches."
+    asked = result.asked
+    if result.reaches is not None and asked.threshold is not None:
+        spread = f" ± {asked.threshold_spread:g}" if asked.threshold_spread else ""
+        who = "The alliance reaches" if result.alliance is not None else "It reaches"
+        yield f"{who} {asked.threshold:g}{spread} points with a chance of {_percent(result.reaches)}"
+    if result.alliance is not None:
+        both = result.alliance
+        yield (
+            f"With the partner's {asked.partner:g} ± {asked.partner_spread:g}: mean {both.mean.value:.1f}, "
+            f"p10 {both.p10.value:.0f}, p90 {both.p90.value:.0f}"
+        )
+
+
+def _percent(figure: Figure) -> str:
+    text = f"{100 * figure.value:.0f} %"
+    if figure.interval is not None:
+        text += f" ({100 * figure.interval[0]:.0f} to {100 * figure.interval[1]:.0f} %)"
+    return text
+
+
+def _lost(result: MatchResult) -> Iterator[str]:
+    yield f"{'Lost against nominal, a match':<46}{'points':>8}{'time':>9}{'matches':>10}"
+    for one in result.lost:
+        time = f"{one.seconds:.1f} s" if one.seconds else ""
+        yield f"  {one.reason[:43]:<44}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
+    yield f"  {'all else: slower moves, allowances, cut short':<44}{result.rest:>8.1f}"
+    yield from _wrapped(
+        "A place that comes to nothing counts what it would have earned by itself, at its first cause; time counts "
+        "at the nominal point rate. Both are beyond what the nominal run loses too."
+    )
+
+
+def _states(result: MatchResult) -> Iterator[str]:
+    yield "Battery states, nominal points: " + ", ".join(
+        f"{state.name} {state.nominal:.0f}" for state in result.states
+    )
+    played = [state for state in result.states if state.mean is not None]
+    if len(played) > 1:
+        for state in played:
+            assert state.mean is not None
+            yield _row(f"  {state.name} ({state.runs})", state.mean)
+
+
+def _closing(result: MatchResult) -> Iterator[str]:
+    if result.faults:
+        first = result.faults[0]
+        yield f"{len(result.faults)} matches could not be played, the first is {first.number}: {first.fault}"
+    if result.stopped:
+        yield f"Stopped after {result.points.runs} matches: {result.stopped}."
+    if result.days_for_a_point is not None:
+        yield f"An interval of ± 1 point takes about {10 * result.days_for_a_point} matches."
+    low, high = result.replay
+    seed = result.asked.seed
+    yield f"See the match at p10: simbot run {result.plan.path} --match {low} --seed {seed}; at p90: --match {high}"
+    yield from _wrapped(
+        "A driver's learning over the day is not in it. A simulated match is no permission: event rules, "
+        "inspectors and people nearby come first."
+    )
+
+
+def _wrapped(text: str) -> list[str]:
+    return wrap(text, WIDTH)
