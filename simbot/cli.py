@@ -157,6 +157,16 @@ def run(
     plan: PlanFile,
     battery: BatteryState = None,
     settings: Settings = None,
+    match_number: Annotated[
+        int | None,
+        typer.Option(
+            "--match",
+            metavar="K",
+            help="That match of `simbot match` with the same --seed and --battery, with chance.",
+            show_default=False,
+        ),
+    ] = None,
+    seed: Seed = 1,
     json_file: JsonFile = None,
     strict: Strict = False,
 ) -> None:
@@ -165,12 +175,16 @@ def run(
 
     loaded, remarks = _load(plan, settings)
     names = [state.name for state in loaded.robot.battery]
-    if battery is not None and battery not in names:
+    if match_number is not None:
+        result = _one_match(loaded, match_number, seed, battery)
+        battery = None
+    elif battery is not None and battery not in names:
         raise SimbotError(
             f"--battery {battery}: the robot has no such battery state; it has {', '.join(names)}"
         )
     _check_folder("--json", json_file)
-    result = _simulate(loaded)
+    if match_number is None:
+        result = _simulate(loaded)
     if json_file is not None:
         _write_json(run_document(result), json_file)
     if json_file != "-":
@@ -516,6 +530,19 @@ def _changes(settings: Sequence[str] | None) -> dict[str, str]:
 def _check_folder(option: str, file: str | None) -> None:
     if file not in (None, "-") and not Path(file).parent.is_dir():
         raise SimbotError(f"{option} {file}: there is no such folder")
+
+
+def _one_match(plan: Plan, number: int, seed: int, battery: str | None) -> RunResult:
+    from simbot.studies.match_asked import states_of
+
+    if number < 0:
+        raise SimbotError(f"--match {number}: matches are numbered from 0")
+    states = states_of(plan, battery)
+    state = next(each for each in plan.robot.battery if each.name == states[number % len(states)])
+    with _sign_of_life():
+        from simbot.studies.one_match import run_of_match
+
+        return run_of_match(plan, seed, number, state)
 
 
 def _simulate(plan: Plan) -> RunResult:

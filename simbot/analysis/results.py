@@ -137,4 +137,5 @@ class RunResult:
     states: tuple[StateResult, ...]  # strongest first
     weakest_state_that_passes: str | None
     failing_states: tuple[str, ...]
+    match: tuple[int, int] | None = None  # number and seed of a match with chance; None: nominal
     cautions: tuple[str, ...] = field(default=())

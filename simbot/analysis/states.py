@@ -49,8 +49,10 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
     )
 
 
-def run_result(plan: Plan, states: tuple[StateResult, ...]) -> RunResult:
-    """The states of one plan, strongest first."""
+def run_result(
+    plan: Plan, states: tuple[StateResult, ...], match: tuple[int, int] | None = None
+) -> RunResult:
+    """The states of one plan, strongest first; `match`: number and seed of one with chance."""
     weakest = None
     for state in states:
         if not state.passes:
@@ -65,4 +67,5 @@ def run_result(plan: Plan, states: tuple[StateResult, ...]) -> RunResult:
         states=states,
         weakest_state_that_passes=weakest,
         failing_states=tuple(state.name for state in states if not state.passes),
+        match=match,
     )

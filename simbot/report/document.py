@@ -49,6 +49,7 @@ def run_document(run: RunResult) -> Document:
         "weakest_state_that_passes": run.weakest_state_that_passes,
         "failing_states": list(run.failing_states),
         "cautions": list(run.cautions),
+        "match": None if run.match is None else {"number": run.match[0], "seed": run.match[1]},
         "states": {state.name: _state(state) for state in run.states},
     }
 

@@ -123,7 +123,10 @@ def _head(run: RunResult) -> Lines:
     lines = [_heading(f"{title}{where:>{max(WIDTH - len(title), len(where) + 2)}}")]
     lines += _wrapped(
         "NOMINAL: no chance, no misses, no traffic, no driver. The real cycles of a first plan run "
-        "2 to 4 times longer until those are in it.",
+        "2 to 4 times longer until those are in it."
+        if run.match is None
+        else f"MATCH {run.match[0]} of seed {run.match[1]}, WITH CHANCE: one match as `simbot match` draws it; "
+        "floors are the nominal robot's."
     )
     for state in run.states:
         line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm ")
@@ -135,7 +138,7 @@ def _head(run: RunResult) -> Lines:
             first = f", first at {_seconds(failing[0].at_us)}, line {failing[0].line}" if failing else ""
             line.append(f"MISSES {len(failing)}{first}", ALARM)
         lines.append(line)
-    return lines + _weakest(run)
+    return lines + (_weakest(run) if run.match is None else [])
 
 
 def _weakest(run: RunResult) -> Lines:
@@ -145,7 +148,7 @@ def _weakest(run: RunResult) -> Lines:
         text = f"Weakest battery with which the routine still passes: {run.weakest_state_that_passes}"
     passing = [state.name for state in run.states if state.passes]
     if run.failing_states and passing and run.weakest_state_that_passes != passing[-1]:
-        text += f"; {_names(passing)} passes all the same" if len(passing) == 1 else ""
+        text += f"; {_names(passing)} pass{'es' if len(passing) == 1 else ''} all the same"
     if run.failing_states:
         text += f"; failing: {_names(run.failing_states)}"
     return _wrapped(text + ".")
@@ -345,7 +348,7 @@ def _cycle(run: RunResult) -> Lines:
         ("  given away", share("given_away_s")),
         ("points a second, whole cycles", lambda state: _number(state.points_per_s, ".3f")),
         *((f"points, {name.replace('_', ' ')}", scored(name)) for name in periods),
-        ("points in all, nominal", scored("total")),
+        ("points in all, nominal" if run.match is None else "points in all", scored("total")),
     ]
     lines = _rows(run, "The cycle", rows)
     for state in run.states:

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 from simbot.analysis import cycles
 from simbot.analysis.order import order_findings
+from simbot.analysis.results import RunResult
+from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models
 from simbot.physics.luck import Drawn
 from simbot.physics.plant import Plant
@@ -77,6 +79,12 @@ class Day:
             return record_of(self.plan, number, battery.name, trace, plant)
         except Exception as error:
             return MatchRecord(number, battery.name, fault=f"{type(error).__name__}: {error}")
+
+
+def run_of_match(plan: Plan, seed: int, number: int, battery: BatteryState) -> RunResult:
+    """One match of a study in full, as a run."""
+    trace, plant = Day(plan, seed, number // MATCHES_A_DAY).play(number, battery)
+    return run_result(plan, (state_result(plan, plant.battery, plant, trace),), (number, seed))
 
 
 def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -> MatchRecord:
