@@ -490,8 +490,7 @@ class Run(Turns):
             if not mine or child.attempt is None or child.attempt.why:
                 return
             self.plant.advance(self.env.now)
-            for grip in mine:
-                self.actor.predict(grip)
+            self.expect_holds()
             known = [grip.due_us for grip in mine if grip.due_us is not None]
             if not known:
                 child.attempt.fail("what was to close never closes")

@@ -139,17 +139,21 @@ class Turns:
     def _predict(self) -> None:
         """Say again when waits for arrival end and picks hold."""
         self.actor.changed = False
-        for grip in self.actor.grips:
-            before = grip.due_us
-            self.actor.predict(grip)
-            if grip.due_us is not None and grip.due_us != before:
-                self.put(HOLD, grip.due_us, grip)
+        self.expect_holds()
         for pause in self.pauses:
             if not pause.over and isinstance(pause.step, WaitStep) and not pause.purpose:
                 if pause.step.past is not None:
                     self._expect(pause, self._passes(pause, pause.step.past))
                 elif pause.step.arrival:
                     self._expect(pause, self._arrives(pause))
+
+    def expect_holds(self) -> None:
+        """Say again when picks and hand overs that are closing will hold."""
+        for grip in self.actor.grips:
+            before = grip.due_us
+            self.actor.predict(grip)
+            if grip.due_us is not None and grip.due_us != before:
+                self.put(HOLD, grip.due_us, grip)
 
     def _expect(self, pause: Pause, seen: int | None) -> None:
         limit = pause.limit_us

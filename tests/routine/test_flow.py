@@ -1,0 +1,282 @@
+"""Steps that try, choose, race, look and share the field; every instant can be worked out on paper."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from simbot.physics.luck import Drawn
+from simbot.routine.match import play
+from simbot.scenario.errors import ScenarioError
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
+from stopwatches import a_plan, pick, place, wait
+
+POSE = ["1 m", "1 m", "0 deg"]
+
+
+def run(plan, luck=None):
+    trace, _ = (
+        play(plan, plan.robot.battery[0]) if luck is None else play(plan, plan.robot.battery[0], luck=luck)
+    )
+    return trace
+
+
+def sent(trace):
+    return [(move.label, move.move.start_us // 1000) for move in trace.moves]
+
+
+def early(**more):
+    """A pick that is refused: its need is not met."""
+    return pick(needs={"other": "down"}, **more)
+
+
+def test_a_try_is_begun_anew_and_then_the_other_thing_is_done(tmp_path):
+    steps = [
+        {"try": [early(), wait("0.3 s"), {"move": {"other": "up"}}], "tries": 3,
+         "otherwise": [{"move": {"other": "aside"}}, wait("0.2 s")]},
+        wait("0.1 s"),
+    ]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps))
+    # a refused pick fails at once; what follows it in the try is left, and the try begins anew
+    assert sent(trace) == [("hand to shut", 0)] * 3 + [("other to aside", 0)]
+    assert [(each.number, each.of) for each in trace.failures] == [(1, 3), (2, 3), (3, 3)]
+
+
+def test_a_try_ends_at_its_time_limit_and_what_stands_around_it_fails_too(tmp_path):
+    inner = {"try": [{"move": {"hand": "shut"}}, wait("5 s")], "tries": 4, "at_most": "1.5 s"}
+    steps = [
+        {
+            "try": [inner, {"move": {"other": "up"}}],
+            "otherwise": [{"move": {"other": "aside"}}, wait("0.2 s")],
+        }
+    ]
+    trace = run(a_plan(tmp_path, steps))
+    assert sent(trace) == [("hand to shut", 0), ("other to aside", 1500)]
+    assert trace.waits[0].cut and trace.failures[0].why == "its time ran out"
+
+
+def test_an_arrival_on_the_tick_of_the_limit_counts(tmp_path):
+    steps = [{"try": [{"move": {"hand": "shut"}}, wait("arrival")], "at_most": "0.2 s"}, wait("0.1 s")]
+    assert run(a_plan(tmp_path, steps)).failures == ()
+
+
+def test_a_try_waits_for_a_pick_that_still_closes(tmp_path):
+    steps = [{"try": [pick()]}, {"when": {"holds": {"hand": "ball"}}, "do": [place(), wait("0.2 s")]}]
+    trace = run(a_plan(tmp_path, steps))
+    assert [each.at_us for each in trace.deliveries] == [200_000]
+
+
+def test_conditions_are_asked_when_the_step_is_reached(tmp_path):
+    def chosen(when, before=()):
+        steps = [
+            *before,
+            {"when": when, "do": [{"move": {"other": "yes"}}], "otherwise": [{"move": {"other": "no"}}]},
+        ]
+        stations = {"bin": {"pose": POSE, "gives": "ball", "stock": 1}}
+        places = {"box": {"pose": POSE, "takes": "ball", "points": 4, "room": 1}}
+        plan = a_plan(tmp_path, [*steps, wait("0.3 s")], game={"stations": stations, "places": places})
+        return run(plan).moves[-1].label == "other to yes"
+
+    fetched = [pick(), wait("0.3 s")]
+    done = [*fetched, place(), wait("0.3 s")]
+    assert chosen({"holds": {"hand": "nothing"}}) and not chosen({"holds": {"hand": "nothing"}}, fetched)
+    assert chosen({"holds": {"hand": "ball"}}, fetched) and not chosen({"holds": {"hand": "2 ball"}}, fetched)
+    assert chosen({"not": {"holds": {"hand": "anything"}}}) and chosen(
+        {"holds": {"hand": "anything"}}, fetched
+    )
+    assert chosen({"stock": {"bin": 1}}) and not chosen({"stock": {"bin": 1}}, fetched)
+    assert chosen({"room": {"box": 1}}) and not chosen({"room": {"box": 1}}, done)
+    assert chosen({"points": "at_least 4"}, done) and chosen({"points": "below 4"}, fetched)
+    assert chosen({"clock": "before 0.31 s"}, fetched) and chosen({"clock": "after 0.3 s"}, fetched)
+    assert not chosen({"clock": "before 99.7 s before_end"}, fetched)
+    assert not chosen({"clock": "after 0 s", "points": "at_least 1"})
+
+
+def test_the_first_branch_through_cuts_the_others(tmp_path):
+    steps = [
+        {"first": [[wait("1 s")], [{"move": {"hand": "shut"}}, wait("arrival")], [wait("2 s")]]},
+        {"move": {"other": "up"}}, wait("3 s"),
+    ]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps))
+    assert sent(trace) == [("hand to shut", 0), ("other to up", 200)]
+    assert [record.cut for record in trace.waits] == [False, True, True, False]
+
+
+def test_a_repeat_is_left_and_so_is_a_period(tmp_path):
+    leave = {"when": {"clock": "after 1 s"}, "do": [{"leave": "repeat"}]}
+    steps = [{"repeat": "until period_end", "steps": [wait("0.4 s"), leave]}, {"move": {"other": "up"}}, wait("1 s"),
+             {"leave": "period"}, {"move": {"other": "down"}}]  # fmt: skip
+    assert sent(run(a_plan(tmp_path, steps))) == [("other to up", 1200)]
+
+
+def test_a_step_begins_when_another_mechanism_has_passed_a_point_of_its_way(tmp_path):
+    steps = [{"move": {"hand": "shut"}}, wait("until hand past 60 %"), {"move": {"other": "up"}}, wait("1 s")]
+    trace = run(a_plan(tmp_path, steps))
+    assert sent(trace) == [("hand to shut", 0), ("other to up", 120)]
+    assert trace.waits[0].purpose == "passing" and trace.waits[1].moves == (0, 1)
+
+
+def test_a_slide_is_seen_past_a_height_on_the_next_tick(tmp_path):
+    robot = {
+        "motors": {"m": {"voltage": "12 V", "free_speed": "300 rpm", "stall_torque": "2 N*m", "stall_current": "9 A",
+                         "free_current": "0.2 A", "rotor_inertia": "1e-5 kg*m^2", "internal_ratio": 20}},
+        "mechanisms": {
+            "lift": {"kind": "slide", "motors": "1 x m", "drum_diameter": "40 mm", "moving_mass": "1 kg",
+                     "travel": ["0 m", "0.6 m"], "control": {"loop": "full_effort", "window": "10 mm"}},
+            "other": {"kind": "measured", "time": "0.2 s"}, "hand": {"kind": "measured", "time": "0.2 s"},
+        },
+    }  # fmt: skip
+    steps = [
+        {"move": {"lift": "0.5 m"}},
+        wait("until lift past 0.3 m"),
+        {"move": {"other": "up"}},
+        wait("arrival"),
+    ]
+    steps += [
+        {"move": {"lift": "0 m"}},
+        wait("until lift past 50 %"),
+        {"move": {"other": "down"}},
+        wait("arrival"),
+    ]
+    plan = a_plan(tmp_path, steps, robot=robot)
+    trace, plant = play(plan, plan.robot.battery[0])
+    for index, above in ((1, True), (3, False)):
+        at = trace.moves[index].move.start_us
+        here, before = plant.position("lift", at), plant.position("lift", at - 10_000)
+        point = 0.3 if above else (trace.moves[2].move.start_position + trace.moves[2].move.target) / 2
+        assert before < point <= here if above else here <= point < before
+
+
+def test_routines_are_given_words(tmp_path):
+    routines = {"go": {"with": ["what", "time"], "steps": [{"move": {"other": "$what"}}, wait("$time")]}}
+    steps = [{"run": "go", "with": {"what": "up", "time": "0.5 s"}},
+             {"run": "go", "with": {"what": "down", "time": "1 s"}},
+             {"move": {"hand": "x"}}, wait("1 s")]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps, routines=routines))
+    assert sent(trace) == [("other to up", 0), ("other to down", 500), ("hand to x", 1500)]
+
+
+@pytest.mark.parametrize(("steps", "routines", "words"), [
+    ([{"run": "go"}], {"go": {"with": ["what"], "steps": []}}, "go has to be given what"),
+    ([{"run": "go", "with": {"wht": "up", "what": "x"}}], {"go": {"with": ["what"], "steps": []}}, "did you mean"),
+    ([{"run": "go", "with": {"what": "up"}}],
+     {"go": {"with": ["what"], "steps": [{"run": "go", "with": {"what": "up"}}]}}, "runs itself"),
+    ([{"leave": "repeat"}], {}, "there is no repeat around it"),
+    ([{"first": [[wait("1 s")]]}], {}, "at least two branches"),
+    ([{"when": {"hold": {"hand": "ball"}}, "do": [wait("1 s")]}], {}, "there is no such condition"),
+    ([{"when": {"seen": "eye"}, "do": [wait("1 s")]}], {}, "there is no such sense"),
+    ([pick(tries=3), wait("1 s")], {}, "needs `each`"),
+    ([wait("until lfit past 60 %")], {}, "there is no such mechanism"),
+])  # fmt: skip
+def test_mistakes_in_such_steps_are_told(tmp_path, steps, routines, words):
+    with pytest.raises(ScenarioError, match=words):
+        a_plan(tmp_path, steps, routines=routines)
+
+
+def test_looking_takes_its_looks_and_its_latency(tmp_path):
+    look = {"sense": "eye", "of": "bin", "every": "50 ms", "latency": "80 ms", "at_most": "1 s"}
+    then = {
+        "when": {"seen": "eye"},
+        "do": [{"move": {"other": "yes"}}],
+        "otherwise": [{"move": {"other": "no"}}],
+    }
+    steps = [look, then, wait("0.3 s")]
+    assert sent(run(a_plan(tmp_path, steps))) == [("other to yes", 130)]
+    empty = {"stations": {"bin": {"pose": POSE, "gives": "ball", "stock": 0}}}
+    assert sent(run(a_plan(tmp_path, steps, game=empty))) == [("other to no", 1000)]
+    # seen with 30 % at each look: at the k-th with (1-p)^(k-1) p, and not in 20 looks with 0.7^20 = 0.0008
+    plan = a_plan(tmp_path, [{**look, "sees": "30 %"}, then, wait("0.3 s")])
+    begun = [run(plan, Drawn(1, 0, n)).moves[0].move.start_us / 1e6 for n in range(600)]
+    looks = [(at - 0.08) / 0.05 for at in begun]
+    assert sum(looks) / 600 == pytest.approx(1 / 0.3, abs=4 * 2.8 / 600**0.5 + 0.2)  # ticks add up to 10 ms
+
+
+def test_a_hand_over_is_held_by_both_for_a_while(tmp_path):
+    over = {
+        "hand_over": {
+            "from": "hand",
+            "by": {"other": "shut"},
+            "release": {"hand": "open"},
+            "both_hold": "150 ms",
+        }
+    }
+    steps = [over, wait("1 s"), {"place": {"into": "box", "by": {"other": "open"}}}, wait("0.2 s")]
+    trace = run(a_plan(tmp_path, steps, start={"hand": "shut", "other": "open", "holds": {"hand": "ball"}}))
+    assert sent(trace) == [("other to shut", 0), ("hand to open", 350), ("other to open", 1000)]
+    assert len(trace.deliveries) == 1
+
+
+def test_what_counts_at_the_end_and_what_costs_points(tmp_path):
+    game = {
+        "at_end": {"up": {"points": 5, "best_of": "flag"}, "half": {"points": 2, "best_of": "flag"},
+                   "shut": {"points": 1}},
+        "penalties": {"missed": 3}, "possession": {"limit": 1, "penalty": 4},
+        "bonuses": {"pair": {"each": {"box": 2}, "points": 10}},
+    }  # fmt: skip
+    end = {"up": {"other": "up"}, "half": {"other": "up"}, "shut": {"hand": "shut"}}
+    twice = [pick(), wait("0.3 s"), place(), wait("0.3 s")] * 2
+    steps = [*twice, early(), wait("0.3 s"), pick(), wait("0.3 s"), {"move": {"hand": "open"}}, wait("0.3 s"),
+             pick(), wait("0.3 s"), {"move": {"other": "up"}}, wait("0.3 s")]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps, game=game, at_end=end))
+    assert [(award.kind, award.name, award.points) for award in trace.awards] == [
+        ("penalty", "missed", -3), ("penalty", "possession", -4), ("end", "up", 5), ("end", "shut", 1),
+    ]  # fmt: skip
+    assert [each.bonus for each in trace.deliveries] == [0, 10]
+
+
+DRIVE = {
+    "motors": {"m": {"voltage": "12 V", "free_speed": "400 rpm", "stall_torque": "2 N*m", "stall_current": "9 A",
+                     "free_current": "0.2 A", "rotor_inertia": "1e-5 kg*m^2", "internal_ratio": 15}},
+    "mechanisms": {
+        "drive": {"kind": "mecanum", "motors": "4 x m", "wheel_diameter": "96 mm", "wheelbase": "300 mm",
+                  "track": "300 mm", "grip": 0.8,
+                  "control": {"loop": "position", "p": "6 /m", "d": "0.8 s/m", "window": "20 mm",
+                              "slower_than": "60 mm/s"}},
+        "hand": {"kind": "measured", "time": "0.2 s"}, "other": {"kind": "measured", "time": "0.2 s"},
+    },
+}  # fmt: skip
+START = {"pose": ["2 m", "1 m", "0 deg"], "hand": "open", "other": "open"}
+
+
+def test_a_station_takes_one_robot_at_a_time(tmp_path):
+    # deterministic contention, 5 s each: somebody is there from 0 s to 5 s; who comes at 2 s begins at 5 s
+    others = {"neighbour": {"uses": "bin", "every": "60 s", "stays": "5 s"}}
+    steps = [wait("2 s", **{"for": "stagger"}), {"drive": "bin"}, wait("arrival"), pick(), wait("5 s")]
+    trace = run(a_plan(tmp_path, steps, robot=DRIVE, start=START, others=others))
+    assert [(q.where, q.from_us, q.to_us, q.why) for q in trace.queues] == [
+        ("bin", 2_000_000, 5_000_000, "taken")
+    ]
+    assert trace.moves[0].move.start_us == 5_000_000
+
+
+def test_a_partner_plays_its_own_plan_on_the_same_field(tmp_path):
+    stations = {"bin": {"pose": POSE, "gives": "ball", "stock": 1}}
+    steps = [{"drive": "bin"}, wait("arrival"), pick(), wait("0.3 s"), place(), wait("0.3 s"),
+             {"drive": ["2 m", "1 m", "0 deg"]}, wait("arrival")]  # fmt: skip
+    a_plan(tmp_path, steps, robot=DRIVE, start=START, game={"stations": stations})
+    (tmp_path / "plan.yaml").rename(tmp_path / "second.yaml")
+    plan = a_plan(tmp_path, steps, robot=DRIVE, start=START, game={"stations": stations},
+                  others={"friend": {"plan": "second.yaml"}})  # fmt: skip
+    trace = run(plan)
+    assert trace.partner is not None
+    # the first has the bin until it leaves; the other waits there, and then there is no ball left
+    assert len(trace.deliveries) == 1 and not trace.partner.deliveries
+    taken = next(queue for queue in trace.partner.queues if queue.why == "taken")
+    leaves = trace.moves[-1].move.start_us
+    assert taken.from_us == 0 and taken.to_us == leaves
+    assert any(queue.why == "empty" for queue in trace.partner.queues)
+
+
+def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
+    steps = [{"drive": "bin", "allowance": "50 %"}, wait("arrival"), {"move": {"other": "up"}}, wait("0.2 s")]
+    others = {"guard": {"defends": "100 %", "delay": "2 s"}}
+    plan = a_plan(tmp_path, steps, robot=DRIVE, start=START, others=others)
+    nominal, drawn = run(plan), run(plan, Drawn(1, 0, 0))
+    took = nominal.waits[0].ended_us - nominal.moves[0].move.start_us
+    assert not nominal.queues and drawn.queues[0].why == "held_up"
+    begins = drawn.moves[0].move.start_us
+    assert 2_000_000 <= begins <= 2_020_000
+    assert drawn.waits[0].ended_us - begins == pytest.approx(1.5 * took, abs=25_000)

@@ -1,0 +1,65 @@
+"""Intervals hold what they say: coverage over repetitions, and other libraries' figures."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from simbot.physics.luck import Drawn, normal, uniform
+from simbot.scenario.parameters import Quantity, Span
+from simbot.studies.statistics import distribution, mean_of, proportion, student
+
+DAYS = np.repeat(np.arange(12), 10)
+
+
+def sample(rng, luck=2.0, ignorance=1.5):
+    return 50 + ignorance * rng.standard_normal(12)[DAYS] + luck * rng.standard_normal(120)
+
+
+def test_the_mean_s_interval_covers_at_its_rate():
+    rng = np.random.default_rng(1)
+    hits = 0
+    for _ in range(400):
+        low, high = mean_of(sample(rng), DAYS).interval
+        hits += low <= 50 <= high
+    # 400 repetitions of an interval of 95 %: four standard errors are 4.4 %
+    assert 0.906 <= hits / 400 <= 0.994
+    # matches taken as independent would cover far less often: the test can fail
+    narrow = sum(
+        abs(values.mean() - 50) <= 1.98 * values.std(ddof=1) / np.sqrt(120)
+        for values in (sample(rng) for _ in range(400))
+    )
+    assert narrow / 400 < 0.85
+
+
+def test_luck_and_ignorance_are_told_apart():
+    rng = np.random.default_rng(2)
+    parts = [distribution(sample(rng), DAYS) for _ in range(60)]
+    assert np.sqrt(np.mean([each.luck_sd**2 for each in parts])) == pytest.approx(2.0, rel=0.05)
+    assert np.sqrt(np.mean([each.ignorance_sd**2 for each in parts])) == pytest.approx(1.5, rel=0.15)
+
+
+def test_quantiles_of_students_t_and_of_a_share():
+    for degrees in (1, 4, 29):
+        assert student(degrees) == pytest.approx(stats.t.ppf(0.975, degrees), rel=1e-12)
+    for hits, runs in ((0, 20), (7, 20), (20, 20)):
+        exact = stats.binomtest(hits, runs).proportion_ci(method="exact")
+        assert proportion(hits, runs).interval == pytest.approx((exact.low, exact.high), rel=1e-9, abs=1e-12)
+
+
+def test_draws_follow_the_cut_normal_distribution():
+    # JCGM 100: the expanded uncertainty with k = 2 is two standard deviations
+    cut = stats.truncnorm(-1.0, 2.0, loc=1.0, scale=0.5)
+    for u in (0.001, 0.2, 0.5, 0.9, 0.999):
+        assert normal(u, 1.0, 1.0, 0.5, 2.0) == pytest.approx(cut.ppf(u), rel=1e-9)
+    numbers = [uniform(1, "a", k) for k in range(4000)]
+    assert stats.kstest(numbers, "uniform").pvalue > 1e-3
+
+
+def test_what_is_fixed_is_so_for_a_day_and_what_varies_for_a_moment():
+    efficiency = Quantity(0.8, 0.1)
+    today = [Drawn(1, 3, match).fixed(efficiency, 0.0, 1.0, "lift") for match in range(30, 40)]
+    assert len(set(today)) == 1
+    assert Drawn(1, 4, 40).fixed(efficiency, 0.0, 1.0, "lift") != today[0]
+    luck = Drawn(1, 3, 30)
+    assert len({luck.span_us(Span(500_000, 100_000), "wait") for _ in range(10)}) == 10
+    assert {luck.span_us(Span(2, 0, (1, 2, 3)), "seen") for _ in range(100)} == {1, 2, 3}
