@@ -79,6 +79,9 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
         return f"the {mechanism} of step {cause.step} {_stays(move, coordinates)}"
     took = arrival - move.start_us
     if arrival <= record.at_us:
+        if record.margin_us is None and isinstance(record.position, float) and move.target == record.target:
+            rests = extent(record.position, coordinates[mechanism])
+            return f"the {mechanism} came to rest inside its own window at {rests}, outside what is needed"
         if record.margin_us is None:
             return f"step {cause.step} sent the {mechanism} elsewhere ({cause.label})"
         return f"the need is tighter than the {mechanism}'s own window, which it had reached after {ms(took)}"
@@ -135,7 +138,7 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
 
 def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
     if mishap.kind == "place_full":
-        text = f"the {mishap.where} was full for good when the {mishap.mechanism} let go: {mishap.outcome}"
+        text = f"the {mishap.where} had no room when the {mishap.mechanism} let go: {mishap.outcome}"
     elif mishap.kind == "place_missed":
         text = f"the {mishap.mechanism} missed the {mishap.where}, as it does now and then: {mishap.outcome}"
     else:
@@ -195,7 +198,8 @@ def _too_many(award: Award, trace: Trace) -> Finding:
 
 def _failed_pick(mishap: Mishap, trace: Trace, links: Links) -> PickRecord | None:
     """The latest pick before a mishap, if it failed."""
-    before = [pick for pick in trace.picks if pick.begins_us < mishap.at_us]
+    mine = (pick for pick in trace.picks if pick.acting.by.mechanism == mishap.mechanism)
+    before = [pick for pick in mine if pick.begins_us < mishap.at_us]
     if before and (before[-1].refused or before[-1].move in links.lost):
         return before[-1]
     return None

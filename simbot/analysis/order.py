@@ -10,6 +10,7 @@ from simbot.routine.trace import MoveRecord, Trace
 from simbot.scenario.model import OrderRule, Robot
 
 FAR = 1e3  # m or rad: a half-line is an interval that reaches this far
+AT_REST = 1e-4  # m or rad: what stays so near where it ends has come to rest
 
 
 def order_findings(robot: Robot, trace: Trace, plant: Plant) -> list[Finding]:
@@ -26,7 +27,7 @@ def order_findings(robot: Robot, trace: Trace, plant: Plant) -> list[Finding]:
 def _broken(
     rule: OrderRule, record: MoveRecord, trace: Trace, plant: Plant, coordinates: dict[str, str]
 ) -> list[Finding]:
-    begin, end = record.move.start_us, _ends(record, trace)
+    begin, end = record.move.start_us, _ends(record, trace, plant)
     found = []
     for other, side, bound in rule.may_move_when:
         up = 1.0 if side == "above" else -1.0
@@ -49,12 +50,17 @@ def _broken(
     return found
 
 
-def _ends(record: MoveRecord, trace: Trace) -> int:
-    """When a move is over: arrived, taken over, or the match is."""
+def _ends(record: MoveRecord, trace: Trace, plant: Plant) -> int:
+    """When a move is over: arrived, at rest elsewhere, taken over, or the match is."""
     move = record.move
     until = trace.horizon_us if move.cut_us is None else move.cut_us
-    arrival = None if isinstance(move.command, Spin) else move.arrival_us()
-    return until if arrival is None else min(arrival, until)
+    if isinstance(move.command, Spin):
+        return until if move.command.effort else move.start_us
+    arrival = move.arrival_us()
+    if arrival is not None:
+        return min(arrival, until)
+    rests = plant.inside_since(move.mechanism, plant.position(move.mechanism, until), AT_REST, None, until)
+    return until if rests is None else max(move.start_us, rests)
 
 
 def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_us: int) -> Finding:

@@ -21,7 +21,7 @@ from simbot.physics.build import DRIVES, Arrays, Models
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
-from simbot.physics.route import Steering
+from simbot.physics.route import Leg, Steering, kept_speed
 from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.physics.stance import Places
 from simbot.physics.stepper import LOG_FULL, advance
@@ -354,6 +354,7 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         ).time()
     assert move._route is not None
     total = 0.0
+    last: Leg | None = None
     spec = models.robot.mechanisms[name]
     for number, leg in enumerate((move._route.now, *move._route.ahead)):
         if isinstance(leg, Steering):
@@ -362,7 +363,8 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         control = plant._control(name, leg.turning)
         slower = inf if control.get("slower_than") is None else float(control["slower_than"])
         direction = None if leg.turning else leg.direction
-        start, speed = (q, v) if number == 0 else (leg.at, 0.0)
+        start, speed = (q, v) if number == 0 else (leg.at, kept_speed(last, leg))
+        last = leg
         total += Stretch(
             models,
             raised,

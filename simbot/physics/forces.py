@@ -145,6 +145,8 @@ def accelerate(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
         ratio = w[g + L.G_RATIO] * factor
         f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
         gears = w[g + L.G_TFREE] - ratio * ratio * w[g + L.G_N] * w[g + L.G_J] * a / f
+        if f < 0.0 and w[g + L.G_CAP] != 0.0:  # a locking gear: what counts is whether its motor runs ahead
+            gears = -gears
         w[g + L.G_T] = gears
         w[g + L.G_TFREE] = gears - w[g + L.G_WHEEL] * a
         g += L.GROUP_SIZE

@@ -36,7 +36,7 @@ from simbot.physics.move import (
 )
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
-from simbot.physics.route import Leg, Push, Route, Steering
+from simbot.physics.route import Leg, Push, Route, Steering, leg_end
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
@@ -56,10 +56,6 @@ FAR_AWAY = 1e3  # m or rad: half a line, as far as any mechanism gets
 ON_POINT = 1e-12  # m or rad
 LOOK_US = 2_000_000  # how far to look ahead at a time
 CHUNK_S = 0.25
-LEG_END = (
-    0.1  # m/s: no faster at the end of a line after which the robot turns, where the control states nothing
-)
-LEG_END_TURN = 0.5  # rad/s
 
 
 class Plant:
@@ -113,6 +109,7 @@ class Plant:
         self._moves: list[Move] = []
         self._current: dict[str, Move] = {}
         self._watch: dict[str, list[Stopwatch]] = {}
+        self._built_since: dict[str, list[tuple[float, Built]]] = {}
         self._saved: tuple[Any, ...] | None = None
         self._route: Route | None = None
         self._drive: str | None = None
@@ -170,7 +167,17 @@ class Plant:
         if places != self._places.get(name, ()):
             self._places = {**self._places, name: places}
             self.arrays.write(name, self._built(name))
+            self._note_built(name)
             self.arrays.w[L.DIRTY] = 1.0
+
+    def _note_built(self, name: str) -> None:
+        self._built_since.setdefault(name, []).append((self.now_us / 1e6, self._built(name)))
+
+    def built_at(self, name: str, t: float) -> Built:
+        """A mechanism with what it carried at an instant [s], and where others stood that its load depends on."""
+        known = self._built_since.get(name, [])
+        before = [built for since, built in known if since < t]
+        return before[-1] if before else self.models.get(name, 0.0, places=self._places.get(name, ()))
 
     # --- time -------------------------------------------------------------------------------------
 
@@ -370,6 +377,7 @@ class Plant:
         twin.arrays.__dict__.update(self.arrays.__dict__)
         twin.arrays.w = self.arrays.w.copy()
         twin.arrays.hot = dict(self.arrays.hot)
+        twin._payload = dict(self._payload)
         twin._log = np.empty((TAIL_ROWS, self._log.shape[1]))
         twin._rows = 0
         twin._route = self._route.copy() if self._route is not None else None
@@ -484,8 +492,8 @@ class Plant:
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
         self.arrays.write(name, self._built(name))
         control = self._control(name, leg.turning)
-        if route.ahead and control.get("slower_than") is None:
-            control = {**control, "slower_than": LEG_END_TURN if leg.turning else LEG_END}
+        if route.ahead:
+            control = {**control, "slower_than": leg_end(control, leg.turning)}
         order = order_for(self.arrays, name, control, leg.to, open_loop=leg.push is not None)
         if leg.push is None:
             give(self.arrays, name, order, self._built(name))
@@ -578,6 +586,7 @@ class Plant:
         grows = mass > self._payload[mechanism]
         self._payload[mechanism] = mass
         self.arrays.write(mechanism, self._built(mechanism))
+        self._note_built(mechanism)
         w, m = self.arrays.w, self.arrays.at[mechanism]
         if grows and w[m + L.SPEED] != 0.0:
             w[m + L.SPEED] *= before / self._inertia(mechanism)
@@ -596,6 +605,7 @@ class Plant:
         for k in range(int(w[m + L.N_GRP])):
             group = w[int(w[m + L.GRP]) + k * L.GROUP_SIZE :]
             total += (group[L.G_RATIO] * factor) ** 2 * group[L.G_N] * group[L.G_J] / group[L.G_FWD]
+            total += group[L.G_WHEEL]
         return total
 
     # --- what is seen, and sets of states ------------------------------------------------------------

@@ -11,6 +11,8 @@ from typing import Any
 from simbot.scenario.model import Pose
 
 TINY = 1e-9
+LEG_END = 0.1  # m/s: no faster at the end of a line after which another line or turn follows
+LEG_END_TURN = 0.5  # rad/s
 Angles = tuple[
     float, float, float, float
 ]  # of steered wheels [rad], front left, front right, rear right, rear left
@@ -248,3 +250,17 @@ class Route:
             else:
                 legs.append(Leg(True, there, heading, heading + turn_at_goal))
         return legs
+
+
+def leg_end(control: Mapping[str, Any], turning: bool) -> float:
+    """No faster than this at the end of a line or turn after which another one follows [m/s, rad/s]."""
+    slowest = LEG_END_TURN if turning else LEG_END
+    stated = control.get("slower_than")
+    return slowest if stated is None else min(slowest, float(stated))
+
+
+def kept_speed(last: Leg | None, leg: Leg) -> float:
+    """The most that a leg can begin with after another one [m/s, rad/s]."""
+    if last is None or last.turning != leg.turning:
+        return 0.0
+    return LEG_END_TURN if leg.turning else LEG_END * max(0.0, cos(leg.way - last.way))

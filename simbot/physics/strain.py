@@ -95,9 +95,10 @@ def hits(plant: Plant, name: str) -> list[tuple[float, float, float]]:
     reduced = plant._built(name).reduced
     q = own[1:, L.LOG_Q0]
     stopped = (before != 0.0) & (after == 0.0) & ((q == reduced.low) | (q == reduced.high))
-    groups = plant._built(name).groups
     found = []
     for row in np.flatnonzero(stopped):
+        built = plant.built_at(name, float(log[row + 1, L.LOG_T]))
+        reduced, groups = built.reduced, built.groups
         segment = reduced.segments[0 if q[row] == reduced.low else -1]
         knot = None if segment.knots is None else segment.knots[0 if q[row] == segment.low else -1]
         mass = segment.mass if knot is None else knot[L.TAB_M]

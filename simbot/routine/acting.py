@@ -194,8 +194,9 @@ class Actor:
         elif met and fits < count:
             self._mishap("place_full", step)
         if fits:
-            period = self.world.period_at(now)
-            points, bonus = self.world.deliver(step.place, fits, now)
+            own = self.log.period
+            period = own if own in site.place.points else self.world.period_at(now)
+            points, bonus = self.world.deliver(step.place, fits, period, now)
             number = self.log.number(step.line)
             endgame = self.world.in_endgame(now)
             self.log.deliveries.append(

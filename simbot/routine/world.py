@@ -113,9 +113,9 @@ class World:
         """Whether points that fall now are the endgame's; those of its first instant are not."""
         return self.endgame_us is not None and at_us > self.endgame_us
 
-    def deliver(self, place: str, count: int, now_us: int) -> tuple[float, float]:
-        """Put elements into a place: points for them, and all bonuses that this earns."""
-        points, bonus = self.sites[place].fill(count, self.period_at(now_us), now_us)
+    def deliver(self, place: str, count: int, period: str, now_us: int) -> tuple[float, float]:
+        """Put elements into a place: points for them in a period, and all bonuses that this earns."""
+        points, bonus = self.sites[place].fill(count, period, now_us)
         for each in self.game.bonuses:
             sets = min((self.sites[name].ever // number for name, number in each.each.items()), default=0)
             sets = sets if each.at_most is None else min(sets, each.at_most)

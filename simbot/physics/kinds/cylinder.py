@@ -87,7 +87,7 @@ def after_stroke(p: Mapping[str, Any], tank: float, outwards: bool) -> tuple[flo
         left = tank - regulated * air / room
         if left >= regulated:
             return left, regulated
-    shared = tank * room / (room + air)
+    shared = max(ATMOSPHERE, tank * room / (room + air))
     return shared, shared
 
 

@@ -122,14 +122,20 @@ ENDLESS = 1e6  # m, rad: a leg has no stops of its own
 
 
 def leg(
-    p: Mapping[str, Any], mass: float, friction: float, extra: float, groups: tuple[WheelGroup, ...]
+    p: Mapping[str, Any],
+    mass: float,
+    friction: float,
+    extra: float,
+    groups: tuple[WheelGroup, ...],
+    motors: int | None = None,
 ) -> Leg:
     """Assemble a leg: rolling friction, what comes on top of it (scrub), each group with its wheels' inertia.
 
     Driven wheels stand between the gears and the floor: grip bounds what the floor gives, after their inertia.
-    The others are turned by the floor: theirs adds to the mass.
+    The others are turned by the floor: theirs adds to the mass. `motors`: of the whole drive, where some of
+    them stand still on this leg.
     """
-    motors = sum(group.motors for group in groups)
+    motors = motors or sum(group.motors for group in groups)
     each = max(4, motors) / motors * float(p["wheel_inertia"])
     share = driven_share(p)
     wheels = [group.motors * each * group.per_travel**2 for group in groups]

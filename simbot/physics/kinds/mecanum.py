@@ -74,7 +74,7 @@ def in_pairs(p: Mapping[str, Any], mass: float, motors: int, direction: float, r
     groups = [WheelGroup(motors - motors // 2, big / radius, 1.0, grip * big)]
     if small > 1e-6 and motors > 1:
         groups.append(WheelGroup(motors // 2, small / radius, small / big, grip * small * small / big))
-    return leg(p, mass, float(p["friction"]), 0.0, tuple(groups))
+    return leg(p, mass, float(p["friction"]), 0.0, tuple(groups), motors)
 
 
 def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, float]) -> Leg:
