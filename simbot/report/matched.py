@@ -177,7 +177,7 @@ def _closing(result: MatchResult) -> Iterator[str]:
         yield f"An interval of ± 1 point takes about {10 * result.days_for_a_point} matches."
     low, high = result.replay
     seed = result.asked.seed
-    yield f"See the match at p10: simbot run {result.plan.path} --match {low} --seed {seed}; at p90: --match {high}"
+    yield f"In full: simbot run PLAN --match K --seed {seed}, K {low} at p10 and {high} at p90."
     yield from _wrapped(
         "A driver's learning over the day is not in it. A simulated match is no permission: event rules, "
         "inspectors and people nearby come first."
