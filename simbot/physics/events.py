@@ -110,6 +110,8 @@ def margin_of(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         return min(up, down) + REST_SLACK * w[m + L.LOAD_AT]  # well beyond the balance, so that it does leave
     if kind == RAIL:
         return rail_margin(w, m)
+    if kind == LIMIT and w[m + L.S] == 0.0:  # at rest: its currents follow the bus
+        rest_margin(w, tab, m, w[m + L.Q])
     return group_margin(w, m, g, kind)
 
 

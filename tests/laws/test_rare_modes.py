@@ -1,0 +1,130 @@
+"""Modes that meet rarely: locking gears on a slack cord, limits on a bus that recovers, wheels that stand still."""
+
+from __future__ import annotations
+
+from math import pi
+
+import pytest
+from builders import LARGE, G, Words, a_plant, a_robot
+
+from simbot.physics import layout as L
+from simbot.physics.build import Models
+from simbot.physics.move import DriveTo, GoTo
+from simbot.physics.strain import hits
+from simbot.scenario.model import Pose
+
+# invented data
+GEARMOTOR: Words = {
+    "voltage": "12 V", "free_speed": "330 rpm", "free_current": "0.35 A", "stall_torque": "2.35 N*m",
+    "stall_current": "9.4 A", "rotor_inertia": "8e-6 kg*m^2", "internal_ratio": 18, "source": "illustrative",
+}  # fmt: skip
+FULL: Words = {"loop": "full_effort", "window": "10 mm"}
+
+
+def winch(ratio: float, efficiency: int) -> Words:
+    return {
+        "kind": "winch", "motors": "1 x gm", "gearing": [{"ratio": ratio, "efficiency": f"{efficiency} %"}],
+        "drum_diameter": "30 mm", "load_mass": "1 kg", "travel": ["0 m", "0.5 m"], "friction": "1 N", "control": FULL,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("efficiency", [40, 45, 49, 50, 60])
+@pytest.mark.parametrize("ratio", [1, 2, 3, 5])
+def test_a_worm_pays_out_and_winds_in_whether_its_cord_hangs_slack_or_not(
+    ratio: int, efficiency: int
+) -> None:
+    robot = a_robot({"lift": winch(ratio, efficiency)}, {"gm": GEARMOTOR}, (13.0, 0.16))
+    plant = a_plant(robot, 20.0, lift=0.0)
+    up = plant.command("lift", GoTo(0.2))
+    above = up.arrival_us()
+    assert above is not None
+    turned = plant.tick_at_or_after(above)
+    plant.advance(turned)
+    speed = plant.speed("lift")
+    down = plant.command("lift", GoTo(0.0))
+    below = down.arrival_us()
+    assert below is not None and plant._rows < 2000
+    for move, arrival in ((up, above), (down, below)):
+        floor = move.floor_s()
+        assert floor is not None and round(floor * 1e6) <= arrival - move.start_us
+    # reversed on its way up, the motor runs ahead of the load, which the slack cord leaves to its weight
+    if ratio <= 2 and speed > 0.1:
+        plant.advance(turned + 5_000)
+        assert plant.speed("lift") == pytest.approx(speed - (G + 1.0) * 0.005, rel=1e-7)  # of the integrator
+
+
+@pytest.mark.parametrize("ohms", [0.6, 1.0, 1.2, 1.5])
+def test_what_rests_below_its_current_limit_rests_while_the_bus_recovers(ohms: float) -> None:
+    """Its current is volts over its winding until that is the limit; no step is wasted on it."""
+    lift: Words = {
+        "kind": "slide", "motors": "1 x gm", "current_limit": "2 A", "drum_diameter": "50 mm", "moving_mass": "1.6 kg",
+        "friction": "5 N", "travel": ["0 m", "0.6 m"], "control": FULL,
+    }  # fmt: skip
+    drive: Words = {
+        "kind": "mecanum", "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "360 mm",
+        "grip": 0.8, "friction": "8 N",
+        "control": {"loop": "position", "p": "6 /m", "d": "0.8 s/m", "window": "20 mm", "slower_than": "60 mm/s"},
+    }  # fmt: skip
+    robot = a_robot({"drive": drive, "lift": lift}, {"gm": GEARMOTOR}, (13.0, ohms), mass="10 kg")
+    plant = a_plant(robot, 10.0, pose=Pose(0.6, 1.8, 0.0), lift=0.0)
+    plant.command("lift", GoTo(0.45))
+    plant.advance(300_000)
+    plant.command("drive", DriveTo(Pose(2.6, 1.8, 0.0)))
+    w, group = plant.arrays.w, int(plant.arrays.w[plant.arrays.at["lift"] + L.GRP])
+    for at in range(310_000, 3_000_000, 50_000):
+        plant.advance(at)
+        plant._return_to_now()
+        assert w[group + L.G_I] <= 2.0 + 1e-9
+    plant.advance(5_000_000)
+    assert plant._rows < 3000 and plant.position("lift") == 0.0
+
+
+def test_wheels_that_stand_still_count_for_nothing() -> None:
+    """Exactly along the rollers two wheels turn: what they weigh there is the limit of directions close by."""
+    drive: Words = {
+        "kind": "mecanum", "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "360 mm",
+        "grip": 0.8, "wheel_inertia": "4e-3 kg*m^2",
+        "control": {"loop": "position", "p": "6 /m", "window": "20 mm"},
+    }  # fmt: skip
+    models = Models(a_robot({"drive": drive}, {"gm": GEARMOTOR}))
+    near, there = (
+        models.get("drive", 0.0, angle).groups[:, L.G_WHEEL].sum() for angle in (pi / 4 - 1e-5, pi / 4)
+    )
+    # two wheels of the radius r that turn sqrt(2) v/r: 2 J (sqrt(2)/r)^2
+    assert there == pytest.approx(2 * 4e-3 * 2 / 0.048**2, rel=1e-12)
+    assert near == pytest.approx(there, rel=1e-4)
+
+
+def test_the_energy_of_a_hit_is_that_of_what_was_carried_then() -> None:
+    lift: Words = {
+        "kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": 4, "efficiency": "90 %"}], "incline": "0 deg",
+        "drum_diameter": "40 mm", "moving_mass": "1 kg", "travel": ["0 m", "0.4 m"], "control": FULL,
+    }  # fmt: skip
+    plant = a_plant(a_robot({"lift": lift}, {"coil": LARGE}, (12.0, 0.1)), 5.0, lift=0.0)
+    plant.advance(100_000)
+    plant.set_payload("lift", 0.7)
+    plant.command("lift", GoTo(0.4))
+    plant.advance(3_000_000)
+    (at, speed, energy), *_ = hits(plant, "lift")
+    plant.set_payload("lift", 0.0)
+    plant.advance(4_000_000)
+    group = plant._built("lift").groups[0]
+    rotor = group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J]
+    assert energy == pytest.approx(0.5 * (1.7 + rotor) * speed**2, rel=1e-12)
+    assert hits(plant, "lift")[0] == (at, speed, energy)
+
+
+@pytest.mark.parametrize("slower", [None, "2 m/s"])
+def test_no_floor_of_a_way_through_points_is_above_its_arrival(slower: str | None) -> None:
+    control: Words = {"loop": "position", "p": "30 /m", "d": "1 s/m", "window": "20 mm"}
+    if slower:
+        control["slower_than"] = slower
+    drive: Words = {
+        "kind": "mecanum", "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "360 mm",
+        "grip": 0.8, "friction": "8 N", "control": control,
+    }  # fmt: skip
+    plant = a_plant(a_robot({"drive": drive}, {"gm": GEARMOTOR}, (13.0, 0.1)), 20.0, pose=Pose(1.0, 1.0, 0.0))
+    points = tuple((1.0 + 0.4 * k, 1.0) for k in range(1, 5))
+    move = plant.command("drive", DriveTo(Pose(3.0, 1.0, 0.0), points))
+    arrival, floor = move.arrival_us(), move.floor_s()
+    assert arrival is not None and floor is not None and floor * 1e6 <= arrival
