@@ -285,13 +285,13 @@ def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
 def test_a_place_at_the_first_instant_of_a_period_is_paid_by_that_period(tmp_path):
     """What a routine does belongs to its own period; what is late in the one before still to that."""
     game = {
-        "periods": {"only": "2 s", "later": "3 s"},
-        "places": {"box": {"pose": POSE, "takes": "ball", "points": {"only": 5, "later": 2}}},
+        "periods": {"only": "2 s", "second": "3 s"},
+        "places": {"box": {"pose": POSE, "takes": "ball", "points": {"only": 5, "second": 2}}},
     }
     start = {"hand": "shut", "other": "shut", "holds": {"hand": "ball", "other": "ball"}}
     last = [wait("2 s"), {"place": {"into": "box", "by": {"other": "open"}}}]
-    trace = run(a_plan(tmp_path, last, game=game, start=start, later=[place(), wait("0.3 s")]))
+    trace = run(a_plan(tmp_path, last, game=game, start=start, second=[place(), wait("0.3 s")]))
     assert [(each.at_us, each.period, each.points) for each in trace.deliveries] == [
         (2_000_000, "only", 5),
-        (2_000_000, "later", 2),
+        (2_000_000, "second", 2),
     ]
