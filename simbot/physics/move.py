@@ -161,9 +161,16 @@ class Move:
         plant = self._plant
         if self.cut_us is not None:
             since = plant._set_since(self, self.cut_us)
-            return since if since is not None else self._ahead()._set_since(self, plant.horizon_us)
+            return since if since is not None else self._for_good(self._ahead(), plant.horizon_us)
         plant._settle(self)
-        return plant._set_since(self, plant._covered_us())
+        return self._for_good(plant, plant._covered_us())
+
+    def _for_good(self, plant: Plant, at_us: int) -> int | None:
+        """Since when it has been inside at the end; None where it hunts: it would only leave again."""
+        since = plant._set_since(self, at_us)
+        if since is not None and at_us >= plant.horizon_us and plant._hunts(self, since):
+            return None
+        return since
 
     def arrived_for_real(self) -> bool:
         """False where the mechanism was taken over before it had arrived (the arrival is a prediction: `cut`)."""
@@ -202,6 +209,9 @@ class Move:
         plant = self._plant
         last = plant if self.cut_us is None else self._ahead()
         last._reach(plant.horizon_us)
+        since = last._set_since(self, plant.horizon_us)
+        if since is not None and last._hunts(self, since):
+            return "it leaves its window again and again"
         return last._why(self)
 
     def floor_s(self) -> float | None:

@@ -53,6 +53,8 @@ def control_of(spec: MechanismSpec, turning: bool = False) -> dict[str, Any]:
         return given
     turn = dict(values.get("turn") or {})
     lever = (values.get("track") or 0.3) / 2.0
+    if spec.kind == "mecanum":
+        lever += (values.get("wheelbase") or 0.3) / 2.0
     for key in ("p", "i", "d"):
         if turn.get(key) is None and given.get(key) is not None:
             turn[key] = given[key] * lever

@@ -8,6 +8,7 @@ commanded (`first_seen_us`, `Move.arrival_us`). A crossing is rounded UP to the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from itertools import pairwise
 from math import cos, inf, isinf, nan, nextafter
 from typing import Any
 
@@ -52,6 +53,8 @@ class EndlessSteps(RuntimeError):
 FIRST_ROWS = 16384
 TAIL_ROWS = 256  # of the log of what would have come after a takeover
 MOST_ROWS = 2_000_000
+HUNTS = 4  # times that a mechanism comes into its set before that is called hunting
+MOST_ENTRIES = 10_000
 FAR_AWAY = 1e3  # m or rad: half a line, as far as any mechanism gets
 ON_POINT = 1e-12  # m or rad
 LOOK_US = 2_000_000  # how far to look ahead at a time
@@ -775,6 +778,31 @@ class Plant:
             return begin
         limit = float(move._state[m + (L.Q_HI if touch > 0.0 else L.Q_LO)])
         return float(touched_at(self._log, self._rows, number, limit, begin)) if self._rows else inf
+
+    def _hunts(self, move: Move, since_us: int) -> bool:
+        """Whether it came into its set at since_us for the last time only because the match ends then.
+
+        It has come in several times before, and what is left is less than it took from one time to the next.
+        """
+        target, window, slower, _, reached = self._set_of(move)
+        if not reached or self._rows == 0:
+            return False
+        number = self.arrays.number[move.mechanism]
+        asked = (self._log, self._rows, number, target, window, slower)
+        begin, end = max(self._set_from(move), float(self._log[0, L.LOG_T])), since_us / 1e6
+        entries: list[float] = []
+        while len(entries) < MOST_ENTRIES:
+            entered = float(first_time(*asked, begin, end, True))
+            if isinf(entered):
+                break
+            entries.append(entered)
+            begin = float(first_time(*asked, entered, end, False))
+            if isinf(begin):
+                break
+        if len(entries) < HUNTS:
+            return False
+        gap = max(later - earlier for earlier, later in pairwise(entries))
+        return self.horizon_us / 1e6 - end < 1.5 * gap
 
     def _first_in_set(self, move: Move, from_us: int, to_us: int) -> int | None:
         target, window, slower, touch, reached = self._set_of(move)

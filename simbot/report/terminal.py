@@ -132,7 +132,10 @@ def _head(run: RunResult) -> Lines:
         line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm ")
         line.append(f"{state.points.get('total') or 0:>4g} points  ")
         failing = [found for found in state.findings if found.fails]
-        if state.passes:
+        hangs = next((found for found in state.findings if found.kind == "never_arrived"), None)
+        if state.passes and hangs is not None:
+            line.append(f"passes, but hangs at line {hangs.line}", ALARM)
+        elif state.passes:
             line.append("passes")
         else:
             first = f", first at {_seconds(failing[0].at_us)}, line {failing[0].line}" if failing else ""

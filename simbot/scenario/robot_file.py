@@ -283,6 +283,12 @@ def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDra
         sheet.unknown((*loc, "on"), "mechanism", carrier, [name for name in names if name != loc[-1]])
 
 
+WITHOUT_EFFECT = {
+    "full_effort": ("p", "i", "d", "speed", "acceleration", "jerk"),
+    "position": ("speed", "acceleration", "jerk", "after"),
+}
+
+
 def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> None:
     """Fill in what a control leaves open; every such value is listed as an assumption."""
     block = next((parameter for parameter in kind.PARAMETERS if parameter.key == "control"), None)
@@ -308,6 +314,10 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
             sheet.remark(at, "assumed", f"no loop stated: {control['loop']}")
     if control["window"] is None and role(kind) != "free":
         control["window"] = _default_window(sheet, at, kind, values)
+    for key in WITHOUT_EFFECT.get(control["loop"], ()):
+        if sheet.node((*at, key)) is not None:
+            loop = control["loop"].replace("_", " ")
+            sheet.remark((*at, key), "doubt", f"`{key}` does nothing under a {loop} control")
     for key, loops in (("p", ("position",)), ("speed", ("profile",)), ("acceleration", ("profile",))):
         if control[key] is None and control["loop"] in loops:
             sheet.fail(

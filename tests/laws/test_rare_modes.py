@@ -128,3 +128,16 @@ def test_no_floor_of_a_way_through_points_is_above_its_arrival(slower: str | Non
     move = plant.command("drive", DriveTo(Pose(3.0, 1.0, 0.0), points))
     arrival, floor = move.arrival_us(), move.floor_s()
     assert arrival is not None and floor is not None and floor * 1e6 <= arrival
+
+
+@pytest.mark.parametrize("lasts", [20.0, 20.3, 23.0])
+def test_what_hunts_never_arrives_however_long_the_match_is(lasts: float) -> None:
+    """Full effort without a brake sinks and jumps back for ever; where the match ends is no arrival."""
+    lift: Words = {
+        "kind": "slide", "motors": "1 x gm", "drum_diameter": "50 mm", "moving_mass": "1.6 kg", "friction": "5 N",
+        "travel": ["0 m", "0.6 m"], "control": {"loop": "full_effort", "window": "12 mm"},
+    }  # fmt: skip
+    plant = a_plant(a_robot({"lift": lift}, {"gm": GEARMOTOR}, (13.0, 0.16)), lasts, lift=0.0)
+    move = plant.command("lift", GoTo(0.4))
+    assert move.arrival_us() is None and move.first_inside_us() is not None
+    assert move.reason() == "it leaves its window again and again"

@@ -60,7 +60,7 @@ PARAMETERS = (
     Parameter(
         "turn",
         "block",
-        "control of a turn in place; none: the straight line's, scaled by half the track",
+        "control of a turn in place; none: the straight line's at half the track (mecanum: and half the wheelbase)",
         block=(
             Parameter("p", "turn_proportional_gain", "effort per radian of error", low=0.0),
             Parameter("d", "turn_derivative_gain", "effort taken away per rad/s", default=0.0, low=0.0),
