@@ -445,6 +445,60 @@ def match(
 
 
 @app.command()
+def compare(
+    plans: Annotated[
+        list[Path], typer.Argument(metavar="PLAN PLAN...", help="Two plan files or more.", show_default=False)
+    ],
+    runs: Annotated[
+        int,
+        typer.Option(
+            "--runs", metavar="N", help="At most so many matches of each; fewer where it is settled."
+        ),
+    ] = 400,
+    seed: Seed = 1,
+    battery: Annotated[
+        str | None,
+        typer.Option(
+            "--battery",
+            metavar="STATES",
+            help="Battery of the matches, as in fresh:3,mid-event:5,tired:2; mid-event unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
+    ] = None,
+    json_file: JsonFile = None,
+) -> None:
+    """Which plan scores more under the same luck, by how much and how surely."""
+    from simbot.studies.match_asked import read_asked, states_of
+
+    if len(plans) < 2:
+        raise SimbotError("compare: two plans or more are wanted")
+    loaded = [_load(plan, None)[0] for plan in plans]
+    asked = read_asked(loaded[0], runs, seed, battery, None, None, None, workers)
+    for plan in loaded[1:]:
+        states_of(plan, battery)
+    _check_folder("--json", json_file)
+    with _sign_of_life():
+        from simbot import api
+
+        api.run(loaded[0])
+    from simbot.studies.compare import compare as compare_plans
+
+    result = compare_plans(loaded, asked, _progress("matches"))
+    if json_file is not None:
+        from simbot.report.compare_document import compare_document
+
+        _write_json(compare_document(result), json_file)
+    if json_file != "-":
+        from simbot.report.compared import print_compared
+
+        print_compared(result, sys.stdout)
+
+
+@app.command()
 def kinds(
     kind: Annotated[
         str | None, typer.Argument(metavar="[KIND]", help="All about this one.", show_default=False)
@@ -468,7 +522,9 @@ def kinds(
 def schema(
     name: Annotated[
         str,
-        typer.Argument(metavar="NAME", help="Whose document: run, move, tune or match.", show_default=False),
+        typer.Argument(
+            metavar="NAME", help="Whose document: run, move, tune, match or compare.", show_default=False
+        ),
     ],
 ) -> None:
     """Print the JSON Schema of a command's JSON document."""

@@ -24,7 +24,7 @@ def match_document(result: MatchResult) -> Document:
         "battery": list(dict.fromkeys(asked.states)),
         "stopped": result.stopped or None,
         "nominal_points": rounded(result.nominal),
-        "points": _distribution(result.points),
+        "points": distribution(result.points),
         "day_mean": {
             "sd": rounded(result.points.day_sd),
             "p10": rounded(result.points.day_p10),
@@ -32,15 +32,15 @@ def match_document(result: MatchResult) -> Document:
         },
         "luck_sd": rounded(result.points.luck_sd),
         "ignorance_sd": rounded(result.points.ignorance_sd),
-        "alliance": None if result.alliance is None else _distribution(result.alliance),
-        "periods": {name: _figure(figure) for name, figure in result.periods.items()},
-        "cycles": _figure(result.cycles),
+        "alliance": None if result.alliance is None else distribution(result.alliance),
+        "periods": {name: figure(each) for name, each in result.periods.items()},
+        "cycles": figure(result.cycles),
         "cycle_time_s": rounded(result.cycle_time_s),
         "nominal_cycle_time_s": rounded(result.nominal_cycle_s),
-        "chance_clean": _figure(result.clean),
+        "chance_clean": figure(result.clean),
         "chance_order_broken": rounded(result.order_broken),
         "threshold": rounded(asked.threshold),
-        "chance_to_reach": None if result.reaches is None else _figure(result.reaches),
+        "chance_to_reach": None if result.reaches is None else figure(result.reaches),
         "lost": [
             {
                 "reason": one.reason,
@@ -55,7 +55,7 @@ def match_document(result: MatchResult) -> Document:
             state.name: {
                 "nominal_points": rounded(state.nominal),
                 "runs": state.runs,
-                "points": None if state.mean is None else _figure(state.mean),
+                "points": None if state.mean is None else figure(state.mean),
             }
             for state in result.states
         },
@@ -66,15 +66,17 @@ def match_document(result: MatchResult) -> Document:
     }
 
 
-def _figure(figure: Figure) -> Document:
-    return {"value": rounded(figure.value), "interval": _interval(figure)}
+def figure(of: Figure) -> Document:
+    """A figure and its interval."""
+    return {"value": rounded(of.value), "interval": _interval(of)}
 
 
 def _interval(figure: Figure) -> list[float | None] | None:
     return None if figure.interval is None else [rounded(end) for end in figure.interval]
 
 
-def _distribution(points: Distribution) -> Document:
+def distribution(points: Distribution) -> Document:
+    """The figures of one match."""
     return {
         "mean": rounded(points.mean.value),
         "mean_interval": _interval(points.mean),

@@ -25,7 +25,7 @@ from simbot.studies.statistics import (
     proportion,
     student,
 )
-from simbot.studies.workers import Round, play_rounds
+from simbot.studies.workers import Round, Team
 
 ROUND = 8  # days after which it is looked whether enough are played
 LEAST_DAYS = 16
@@ -85,12 +85,13 @@ def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchReco
     records = list(done)
     stopped = ""
     try:
-        for more in play_rounds(plan, asked.seed, _rounds(plan, asked, len(records)), asked.workers):
-            records += more
-            progress(len(records), asked.runs)
-            if _enough(records, asked):
-                stopped = "the interval is as narrow as was asked"
-                break
+        with Team([plan], asked.seed, asked.workers) as team:
+            for matches in _rounds(asked, len(records)):
+                records += team.play_all(matches)[0]
+                progress(len(records), asked.runs)
+                if _enough(records, asked):
+                    stopped = "the interval is as narrow as was asked"
+                    break
     except KeyboardInterrupt:
         raise Interrupted(tuple(records)) from None
     return put_together(plan, asked, tuple(records), stopped)
@@ -104,15 +105,14 @@ class Interrupted(Exception):
         self.records = records
 
 
-def _rounds(plan: Plan, asked: Asked, done: int) -> Iterator[Round]:
+def _rounds(asked: Asked, done: int) -> Iterator[Round]:
     """The matches still to play, some days at a time."""
-    batteries = {state.name: state for state in plan.robot.battery}
     in_turn = tuple(islice(cycle(asked.states), MATCHES_A_DAY * len(asked.states)))
     size = ROUND * MATCHES_A_DAY
     begin = done
     while begin < asked.runs:
         end = min(asked.runs, (begin // size + 1) * size)
-        yield [(number, batteries[in_turn[number % len(in_turn)]]) for number in range(begin, end)]
+        yield [(number, in_turn[number % len(in_turn)]) for number in range(begin, end)]
         begin = end
 
 

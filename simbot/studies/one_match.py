@@ -36,6 +36,7 @@ class MatchRecord:
     partner: float = 0.0  # points of the second robot
     cycles: int = 0
     cycle_s: float = 0.0  # sum of their times
+    delivered: float = 0.0  # points of all deliveries
     lost: dict[str, float] = field(default_factory=dict)  # reason -> points
     waited_s: dict[str, float] = field(default_factory=dict)  # reason -> seconds
     order_broken: bool = False
@@ -107,6 +108,7 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         partner,
         len(times),
         sum(times),
+        cycles.delivered_points(trace),
         lost_points(plan, trace),
         waited,
         bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant)),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import sqrt
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -50,7 +51,7 @@ def student(degrees: int, level: float = 0.95) -> float:
     return float(stdtrit(degrees, 0.5 + level / 2))
 
 
-def mean_of(values: Array, days: Array) -> Figure:
+def mean_of(values: Array, days: npt.NDArray[Any]) -> Figure:
     """Mean over all matches, its interval from the days' means (weighted by their matches)."""
     mean = float(values.mean())
     numbers = np.unique(days)
@@ -76,7 +77,7 @@ def proportion(hits: int, runs: int, level: float = 0.95) -> Figure:
     return Figure(hits / runs, (low, high))
 
 
-def distribution(values: Array, days: Array) -> Distribution:
+def distribution(values: Array, days: npt.NDArray[Any]) -> Distribution:
     """All of it.
 
     Parameters
@@ -91,7 +92,7 @@ def distribution(values: Array, days: Array) -> Distribution:
     draws = _resampled(groups)
     mean = mean_of(values, days)
     means = np.array([group.mean() for group in groups])
-    luck, ignorance = _parts(groups)
+    luck, ignorance = parts_of(groups)
 
     def figure(statistic: float, column: int) -> Figure:
         if draws is None:
@@ -129,7 +130,7 @@ def _resampled(groups: list[Array]) -> Array | None:
     return np.array(rows)
 
 
-def _parts(groups: list[Array]) -> tuple[float | None, float | None]:
+def parts_of(groups: list[Array]) -> tuple[float | None, float | None]:
     """Standard deviations within a day and between days (one-way analysis of variance)."""
     count, total = len(groups), sum(len(group) for group in groups)
     if count < 2 or total <= count:

@@ -4,30 +4,49 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
-from collections.abc import Iterable, Iterator
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from itertools import groupby
+from types import TracebackType
 
-from simbot.scenario.model import BatteryState, Plan
+from simbot.scenario.model import Plan
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord
 
-Round = list[tuple[int, BatteryState]]  # numbers of matches, and the battery state of each
-_plan: list[tuple[Plan, int]] = []  # of a worker process
+Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
+_here: list[tuple[tuple[Plan, ...], int]] = []  # of a worker process
 
 
-def play_rounds(plan: Plan, seed: int, rounds: Iterable[Round], workers: int) -> Iterator[list[MatchRecord]]:
-    """Records of one round after the other."""
-    if workers <= 1:
-        for each in rounds:
-            yield [record for day in days_of(each) for record in play_day(plan, seed, day)]
-        return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, context, _prepare, (plan, seed)) as pool:
-        try:
-            for each in rounds:
-                yield [record for records in pool.map(_play_here, days_of(each)) for record in records]
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
+class Team:
+    """Some plans, and the processes that play them."""
+
+    def __init__(self, plans: Sequence[Plan], seed: int, workers: int) -> None:
+        self.plans = tuple(plans)
+        self.seed = seed
+        self.pool: ProcessPoolExecutor | None = None
+        if workers > 1:
+            context = multiprocessing.get_context("spawn")
+            self.pool = ProcessPoolExecutor(workers, context, _prepare, (self.plans, seed))
+
+    def __enter__(self) -> Team:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self.pool is not None:
+            self.pool.shutdown(wait=False, cancel_futures=True)
+
+    def play_all(self, matches: Round) -> list[list[MatchRecord]]:
+        """The same matches for every plan."""
+        tasks = [(number, day) for number in range(len(self.plans)) for day in days_of(matches)]
+        if self.pool is None:
+            played = [play_day(self.plans[number], self.seed, day) for number, day in tasks]
+        else:
+            played = list(self.pool.map(_play_here, tasks))
+        records: list[list[MatchRecord]] = [[] for _ in self.plans]
+        for (number, _), more in zip(tasks, played, strict=True):
+            records[number] += more
+        return records
 
 
 def days_of(matches: Round) -> list[Round]:
@@ -37,14 +56,16 @@ def days_of(matches: Round) -> list[Round]:
 
 def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
     """Matches of one day."""
+    batteries = {state.name: state for state in plan.robot.battery}
     day = Day(plan, seed, matches[0][0] // MATCHES_A_DAY)
-    return [day.record(number, battery) for number, battery in matches]
+    return [day.record(number, batteries[state]) for number, state in matches]
 
 
-def _prepare(plan: Plan, seed: int) -> None:
+def _prepare(plans: tuple[Plan, ...], seed: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _plan[:] = [(plan, seed)]
+    _here[:] = [(plans, seed)]
 
 
-def _play_here(matches: Round) -> list[MatchRecord]:
-    return play_day(*_plan[0], matches)
+def _play_here(task: tuple[int, Round]) -> list[MatchRecord]:
+    plans, seed = _here[0]
+    return play_day(plans[task[0]], seed, task[1])

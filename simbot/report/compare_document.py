@@ -1,0 +1,51 @@
+"""The JSON document of `simbot compare`."""
+
+from __future__ import annotations
+
+from simbot import __version__
+from simbot.report.document import FORMAT, Document, rounded
+from simbot.report.match_document import distribution, figure
+from simbot.studies.compare import CompareResult
+
+
+def compare_document(result: CompareResult) -> Document:
+    """The document of a comparison; nothing in it depends on the number of workers."""
+    return {
+        "simbot": __version__,
+        "format": FORMAT,
+        "document": "compare",
+        "seed": result.asked.seed,
+        "runs": result.runs,
+        "battery": list(dict.fromkeys(result.asked.states)),
+        "stopped_when_settled": result.stopped,
+        "plans": [
+            {
+                "name": side.plan.name,
+                "points": distribution(side.points),
+                "nominal_points": rounded(side.nominal.points["total"] + side.nominal.partner),
+                "cycles": rounded(side.cycles),
+                "cycle_time_s": rounded(side.cycle_time_s),
+                "points_per_cycle": rounded(side.points_per_cycle),
+                "points_per_s": rounded(side.points_per_s),
+            }
+            for side in result.sides
+        ],
+        "pairs": [
+            {
+                "first": result.sides[pair.first].plan.name,
+                "second": result.sides[pair.second].plan.name,
+                "difference": figure(pair.difference.mean),
+                "chance_first_wins": figure(pair.difference.first_wins),
+                "chance_tie": rounded(pair.difference.ties),
+                "chance_first_wins_day": rounded(pair.difference.first_wins_day),
+                "luck_sd": rounded(pair.difference.luck_sd),
+                "ignorance_sd": rounded(pair.difference.ignorance_sd),
+                "settled": pair.difference.sure,
+                "days_needed": pair.difference.days_needed,
+            }
+            for pair in result.pairs
+        ],
+        "failed": [
+            {"plan": name, "match": record.number, "why": record.fault} for name, record in result.faults
+        ],
+    }

@@ -1,0 +1,129 @@
+"""What a comparison prints: one sentence that answers, the table, the differences, what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+from typing import TextIO
+
+from simbot.studies.compare import CompareResult, Pair, Side
+from simbot.studies.paired import ALPHA, Difference
+
+WIDTH = 80
+
+
+def print_compared(result: CompareResult, stream: TextIO) -> None:
+    """Print a comparison."""
+    for line in _lines(result):
+        stream.write(line.rstrip() + "\n")
+
+
+def _lines(result: CompareResult) -> Iterator[str]:
+    yield from wrap(_answer(result), WIDTH)
+    yield ""
+    states = ", ".join(dict.fromkeys(result.asked.states))
+    days = -(-result.runs // 10)
+    yield f"Same luck, {result.runs} matches on {days} days each, seed {result.asked.seed}, battery {states}"
+    yield ""
+    yield from _table(result)
+    yield ""
+    for pair in result.pairs:
+        yield from _pair(result, pair)
+        yield ""
+    for name, record in result.faults[:3]:
+        yield f"{name}: match {record.number} could not be played: {record.fault}"
+    yield from wrap(
+        "It rests on the stated and assumed spreads, chances and allowances of the files (simbot check PLAN) and on "
+        "nobody getting better over the day. A simulated match is no permission: event rules and inspectors come "
+        "first.",
+        WIDTH,
+    )
+
+
+def _best(result: CompareResult) -> Side:
+    return max(result.sides, key=lambda side: side.points.mean.value)
+
+
+def _answer(result: CompareResult) -> str:
+    best = _best(result)
+    number = result.sides.index(best)
+    against = [pair for pair in result.pairs if number in (pair.first, pair.second)]
+    closest = min(against, key=lambda pair: abs(pair.difference.mean.value))
+    other = result.sides[closest.second if closest.first == number else closest.first]
+    apart = abs(closest.difference.mean.value)
+    chance = _wins(closest.difference, closest.first == number)
+    if closest.difference.sure:
+        text = f"{best.plan.name} scores more than {other.plan.name}: {apart:.1f} points a match"
+    else:
+        text = f"Too close to say: {best.plan.name} is {apart:.1f} points ahead of {other.plan.name}"
+    if closest.difference.mean.interval is not None:
+        low, high = sorted(abs(end) for end in closest.difference.mean.interval)
+        if closest.difference.sure:
+            text += f" ({low:.1f} to {high:.1f} with 95 % confidence)"
+    text += f", and wins {100 * chance:.0f} of 100 single matches"
+    if closest.difference.ties:
+        text += f" ({100 * closest.difference.ties:.0f} are ties)"
+    return text + "."
+
+
+def _wins(difference: Difference, first: bool) -> float:
+    share = difference.first_wins.value
+    return share if first else 1.0 - share - difference.ties
+
+
+def _table(result: CompareResult) -> Iterator[str]:
+    names = [side.plan.name[:16] for side in result.sides]
+    yield f"{'':<34}" + "".join(f"{name:>17}" for name in names)
+
+    def row(title: str, cells: list[str]) -> str:
+        return f"{title:<34}" + "".join(f"{cell:>17}" for cell in cells)
+
+    def number(value: float | None, digits: int) -> str:
+        return "-" if value is None else f"{value:.{digits}f}"
+
+    sides = result.sides
+    yield row("points a match, mean", [number(side.points.mean.value, 1) for side in sides])
+    yield row("  one match in ten below", [number(side.points.p10.value, 0) for side in sides])
+    yield row("  one in ten above", [number(side.points.p90.value, 0) for side in sides])
+    yield row(
+        "  NOMINAL, without chance",
+        [number(side.nominal.points["total"] + side.nominal.partner, 0) for side in sides],
+    )
+    yield row("cycles a match", [number(side.cycles, 1) for side in sides])
+    yield row("cycle time [s]", [number(side.cycle_time_s, 2) for side in sides])
+    yield row("points a cycle", [number(side.points_per_cycle, 2) for side in sides])
+    yield row("points a second", [number(side.points_per_s, 3) for side in sides])
+    yield from wrap(
+        "A cycle goes from one delivery to the next; points a second are those of whole cycles over their time, "
+        "bonuses in them; points a match have penalties and what counts at the end in them too.",
+        WIDTH,
+    )
+
+
+def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
+    first, second = (result.sides[number].plan.name for number in (pair.first, pair.second))
+    apart = pair.difference
+    text = f"{first} less {second}: {apart.mean.value:+.1f} points a match"
+    if apart.mean.interval is not None:
+        text += f" ({apart.mean.interval[0]:+.1f} to {apart.mean.interval[1]:+.1f})"
+    won, lost = 100 * apart.first_wins.value, 100 * _wins(apart, False)
+    text += f"; {first} wins {won:.0f} % of the matches, {second} {lost:.0f} %"
+    if apart.first_wins_day is not None:
+        text += f", and {100 * apart.first_wins_day:.0f} % of the days on average"
+    yield from wrap(text + ".", WIDTH)
+    if apart.sure:
+        yield from wrap(
+            f"The sign is settled: a rule that looks again and again and still errs in at most {100 * ALPHA:.0f} of "
+            "100 studies says so.",
+            WIDTH,
+        )
+    elif apart.days_needed is not None:
+        yield from wrap(
+            f"To settle it takes about {10 * apart.days_needed} matches (--runs), if it is so.", WIDTH
+        )
+    if apart.luck_sd is not None and apart.ignorance_sd is not None:
+        yield from wrap(
+            f"Of its spread luck has sd {apart.luck_sd:.1f}, which more matches shrink; what is not known of the robot "
+            f"has sd {apart.ignorance_sd:.1f}, which only measuring it shrinks.",
+            WIDTH,
+        )
