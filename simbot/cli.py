@@ -499,6 +499,80 @@ def compare(
 
 
 @app.command()
+def worth(
+    plan: PlanFile,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--change",
+            metavar="KEY=VALUE",
+            help="As of --set, or relative: robot.mass=-500g, robot.loop='-20 %'. May be given again; a usual list "
+            "unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    runs: Annotated[int, typer.Option("--runs", metavar="N", help="Matches with each change.")] = 100,
+    seed: Seed = 1,
+    battery: Annotated[
+        str | None,
+        typer.Option(
+            "--battery",
+            metavar="STATES",
+            help="Battery of the matches, as in fresh:3,mid-event:5,tired:2; mid-event unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
+    ] = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+) -> None:
+    """What changes are worth in points a match, under the same luck."""
+    from simbot.scenario.load import value_text
+    from simbot.scenario.relative import changed_text, is_relative
+    from simbot.studies.match_asked import read_asked
+
+    loaded, _ = _load(plan, settings)
+    asked = read_asked(loaded, runs, seed, battery, None, None, None, workers)
+    _check_folder("--json", json_file)
+    given = _changes(settings)
+    variants: dict[str, Plan] = {}
+    together: Plan | None = None
+    written: dict[str, str] = {}
+    for key, value in _changes(changes, "--change").items():
+        text = value
+        if is_relative(value):
+            there = given.get(key) or value_text(plan, key)
+            if there is None:
+                raise SimbotError(
+                    f"--change {key}={value}: the files say nothing there that could be changed"
+                )
+            text = changed_text(there, value, key)
+        written[key] = text
+        variants[f"{key}={value}"] = _load(plan, [f"{k}={v}" for k, v in {**given, key: text}.items()])[0]
+    if len(variants) > 1:
+        together = _load(plan, [f"{key}={value}" for key, value in {**given, **written}.items()])[0]
+    with _sign_of_life():
+        from simbot import api
+
+        api.run(loaded)
+    from simbot.studies.usual_changes import usual_changes
+    from simbot.studies.worth import worth as worth_of
+
+    if not variants:
+        variants = usual_changes(loaded, asked.states)
+    result = worth_of(loaded, variants, together, asked, _progress("matches"))
+    from simbot.report.worthed import print_worth, worth_document
+
+    if json_file is not None:
+        _write_json(worth_document(result), json_file)
+    if json_file != "-":
+        print_worth(result, sys.stdout)
+
+
+@app.command()
 def kinds(
     kind: Annotated[
         str | None, typer.Argument(metavar="[KIND]", help="All about this one.", show_default=False)
@@ -523,7 +597,9 @@ def schema(
     name: Annotated[
         str,
         typer.Argument(
-            metavar="NAME", help="Whose document: run, move, tune, match or compare.", show_default=False
+            metavar="NAME",
+            help="Whose document: run, move, tune, match, compare or worth.",
+            show_default=False,
         ),
     ],
 ) -> None:
@@ -573,12 +649,12 @@ def _load_robot(path: Path, settings: Sequence[str] | None) -> tuple[Robot, Sequ
     return robot, [*remarks, *physics_remarks(robot), *consequences(robot)]
 
 
-def _changes(settings: Sequence[str] | None) -> dict[str, str]:
+def _changes(settings: Sequence[str] | None, option: str = "--set") -> dict[str, str]:
     changes: dict[str, str] = {}
     for setting in settings or ():
         key, equals, value = setting.partition("=")
         if not (equals and key.strip() and value.strip()):
-            raise SimbotError(f"--set {setting}: KEY=VALUE is needed, as in robot.mass='11 kg'")
+            raise SimbotError(f"{option} {setting}: KEY=VALUE is needed, as in robot.mass='11 kg'")
         changes[key.strip()] = value.strip()
     return changes
 

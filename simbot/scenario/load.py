@@ -13,6 +13,7 @@ from simbot.scenario.game_file import GameDraft, read_game
 from simbot.scenario.model import Game, Partner, Plan, Remark, Robot
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.plan_file import read_plan
+from simbot.scenario.relative import text_at
 from simbot.scenario.robot_file import RobotDraft, read_robot
 from simbot.scenario.sheet import Desk, Sheet, open_sheet
 
@@ -115,6 +116,20 @@ def files_of(path: Path) -> list[Path]:
                 waiting.extend(inside)
         files += [sheet.path.parent / name for name in dict.fromkeys(named) if name]
     return files
+
+
+def value_text(path: Path, key: str) -> str | None:
+    """What the files of a plan say at a dotted path, the plan's own `change` laid over them; None: nothing."""
+    desk = Desk()
+    sheet: Sheet | None = open_sheet(Path(path), "plan", desk)
+    if sheet is None:
+        return None
+    changes = laid_over.from_plan(sheet)
+    laid_over.apply(changes, sheet, "plan")
+    root = key.split(".")[0]
+    if root in ("game", "robot"):
+        sheet = _sibling(sheet, root, desk, changes)
+    return None if sheet is None else text_at(sheet.root, key)
 
 
 def load_robot(

@@ -1,0 +1,100 @@
+"""What `simbot worth` prints, and its JSON document."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+from typing import TextIO
+
+from simbot import __version__
+from simbot.report.document import FORMAT, Document, rounded
+from simbot.report.match_document import figure
+from simbot.studies.worth import Worth, WorthResult
+
+WIDTH = 80
+BAR = 14
+
+
+def print_worth(result: WorthResult, stream: TextIO) -> None:
+    """Print the changes, the best first."""
+    for line in _lines(result):
+        stream.write(line.rstrip() + "\n")
+
+
+def _lines(result: WorthResult) -> Iterator[str]:
+    yield from wrap(_answer(result), WIDTH)
+    yield ""
+    states = ", ".join(dict.fromkeys(result.asked.states))
+    yield (
+        f"{result.plan.name} as it is: {result.base.value:.1f} points a match; {result.runs} matches, "
+        f"seed {result.asked.seed}, battery {states}"
+    )
+    yield ""
+    yield f"{'change':<44}{'points':>8}   95 % interval"
+    rows = [*result.changes, *(() if result.together is None else (result.together,))]
+    most = max((abs(each.difference.mean.value) for each in rows), default=1.0) or 1.0
+    for each in rows:
+        yield from _row(each, most)
+    if result.together is not None:
+        alone = sum(each.difference.mean.value for each in result.changes)
+        yield from wrap(
+            f"One at a time they add up to {alone:+.1f}, all together they bring "
+            f"{result.together.difference.mean.value:+.1f}: changes need not add.",
+            WIDTH,
+        )
+    for name, record in result.faults[:3]:
+        yield f"{name}: match {record.number} could not be played: {record.fault}"
+    yield from wrap(
+        "Under the same luck, so that small differences show; an interval with 0 in it says: not sure. First run of "
+        "anything changed: slowly, off the ground, hands clear.",
+        WIDTH,
+    )
+
+
+def _answer(result: WorthResult) -> str:
+    best = result.changes[0]
+    value, interval = best.difference.mean.value, best.difference.mean.interval
+    if value <= 0.0 or interval is None or interval[0] <= 0.0:
+        return "None of the changes surely brings points."
+    return f"{best.change} is worth most: {value:+.1f} points a match ({interval[0]:+.1f} to {interval[1]:+.1f})."
+
+
+def _row(each: Worth, most: float) -> Iterator[str]:
+    mean = each.difference.mean
+    text = f"{mean.value:>+8.1f}"
+    if mean.interval is not None:
+        text += f"   {mean.interval[0]:+.1f} to {mean.interval[1]:+.1f}"
+    bar = ("+" if mean.value > 0 else "-") * round(BAR * abs(mean.value) / most)
+    if len(each.change) <= 43:
+        yield f"{each.change:<44}{text:<28}{bar[:8]}"
+    else:
+        yield from wrap(each.change, WIDTH)
+        yield f"{'':<44}{text:<28}{bar[:8]}"
+
+
+def worth_document(result: WorthResult) -> Document:
+    """The document of `simbot worth`."""
+
+    def one(each: Worth) -> Document:
+        return {
+            "change": each.change,
+            "points": rounded(each.difference.mean.value),
+            "interval": figure(each.difference.mean)["interval"],
+            "mean_points": rounded(each.mean.value),
+        }
+
+    return {
+        "simbot": __version__,
+        "format": FORMAT,
+        "document": "worth",
+        "plan": result.plan.name,
+        "seed": result.asked.seed,
+        "runs": result.runs,
+        "battery": list(dict.fromkeys(result.asked.states)),
+        "base": figure(result.base),
+        "changes": [one(each) for each in result.changes],
+        "together": None if result.together is None else one(result.together),
+        "failed": [
+            {"change": name, "match": record.number, "why": record.fault} for name, record in result.faults
+        ],
+    }

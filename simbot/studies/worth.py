@@ -1,0 +1,77 @@
+"""What a change is worth in points a match: the plan with and without it, under the same luck."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from simbot.scenario.model import Plan
+from simbot.studies.asked import Asked
+from simbot.studies.one_match import MatchRecord
+from simbot.studies.paired import Difference, Progress, difference_of, play_together
+from simbot.studies.statistics import Figure, mean_of
+
+
+@dataclass(frozen=True)
+class Worth:
+    """One change: the plan with it less the plan without."""
+
+    change: str
+    difference: Difference
+    mean: Figure  # points with it
+
+
+@dataclass(frozen=True)
+class WorthResult:
+    asked: Asked
+    plan: Plan
+    base: Figure
+    changes: tuple[Worth, ...]  # the best first
+    together: Worth | None  # all of them at once; None below two
+    runs: int
+    faults: tuple[tuple[str, MatchRecord], ...]
+
+
+def worth(
+    plan: Plan, variants: Mapping[str, Plan], together: Plan | None, asked: Asked, progress: Progress
+) -> WorthResult:
+    """Play the same matches with the plan, with each change, and with all of them.
+
+    Parameters
+    ----------
+    plan : Plan
+    variants : mapping
+        A change as it was written, to the plan with it.
+    together : Plan or None
+        The plan with all of them.
+    """
+    plans = [plan, *variants.values(), *(() if together is None else (together,))]
+    records = play_together(plans, asked.seed, asked.states, asked.runs, asked.workers, progress)
+    base = records[0]
+    names = [*variants, *(() if together is None else ("all of them",))]
+    found = [_worth(name, own, base) for name, own in zip(names, records[1:], strict=True)]
+    everything = found.pop() if together is not None else None
+    played = zip(["as it is", *names], records, strict=True)
+    return WorthResult(
+        asked,
+        plan,
+        _mean(base),
+        tuple(sorted(found, key=lambda one: -one.difference.mean.value)),
+        everything,
+        len(base),
+        tuple((name, each) for name, own in played for each in own if each.fault),
+    )
+
+
+def _worth(name: str, own: Sequence[MatchRecord], base: Sequence[MatchRecord]) -> Worth:
+    return Worth(name, difference_of(own, base), _mean(own))
+
+
+def _mean(records: Sequence[MatchRecord]) -> Figure:
+    import numpy as np
+
+    from simbot.studies.one_match import MATCHES_A_DAY
+
+    good = [record for record in records if not record.fault]
+    values = np.array([record.points["total"] + record.partner for record in good], dtype=float)
+    return mean_of(values, np.array([record.number // MATCHES_A_DAY for record in good]))

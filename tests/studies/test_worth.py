@@ -1,0 +1,87 @@
+"""What changes are worth: against what can be worked out on paper, and changes relative to what a file says."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import jsonschema
+import pytest
+from stopwatches import a_plan, pick, place, wait
+
+from simbot.cli import status
+from simbot.report.document import schema_text
+from simbot.report.worthed import print_worth, worth_document
+from simbot.scenario.errors import SimbotError
+from simbot.scenario.load import value_text
+from simbot.scenario.relative import changed_text
+from simbot.studies.asked import Asked
+from simbot.studies.usual_changes import usual_changes
+from simbot.studies.worth import worth
+
+ASKED = Asked(300, 3, ("full",))
+
+
+def silent(done, total):
+    pass
+
+
+def rounds(percent):
+    return [{"repeat": 10, "steps": [pick(), wait("0.3 s"), place(succeeds=f"{percent} %"), wait("0.3 s")]}]
+
+
+def test_ten_places_that_succeed_more_often_are_worth_that_much(tmp_path, capsys):
+    plan = a_plan(tmp_path, rounds(70))
+    variants = {"surer": a_plan(tmp_path, rounds(80)), "less sure": a_plan(tmp_path, rounds(60))}
+    result = worth(plan, variants, a_plan(tmp_path, rounds(80)), ASKED, silent)
+    assert [each.change for each in result.changes] == ["surer", "less sure"]
+    for each, expected in zip(result.changes, (1.0, -1.0), strict=True):
+        low, high = each.difference.mean.interval
+        assert low < expected < high and high - low < 0.5  # the luck that both share does not widen it
+    assert result.together.difference.mean == result.changes[0].difference.mean
+    document = json.loads(json.dumps(worth_document(result)))
+    jsonschema.Draft202012Validator(json.loads(schema_text("worth"))).validate(document)
+    print_worth(result, sys.stdout)
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("surer is worth most: +") and max(map(len, lines)) <= 80
+
+
+@pytest.mark.parametrize(("given", "change", "text"), [
+    ("0.6 kg ± 3 %", "-200 g", "0.4 kg"), ("85 %", "+10 %", "93.5 %"), ("600 ms", "-20 %", "480 ms"),
+    ("38 mm", "+2 mm", "40 mm"), ("15 kgf*cm", "-1 kgf*cm", "14 kgf*cm"), ("1 lb", "+1 kg", "3.204622622 lb"),
+])  # fmt: skip
+def test_a_change_may_be_relative_to_what_the_file_says(given, change, text):
+    assert changed_text(given, change, "key") == text
+
+
+@pytest.mark.parametrize(("given", "change"), [("open", "+10 %"), ("0.6 kg", "-20 mm")])
+def test_a_change_that_fits_nothing_is_told(given, change):
+    with pytest.raises(SimbotError, match="--change key="):
+        changed_text(given, change, "key")
+
+
+def test_the_text_at_a_path_is_the_file_s_with_the_plan_s_changes(tmp_path):
+    a_plan(tmp_path, rounds(70), change={"robot.mass": "6 kg"})
+    path = tmp_path / "plan.yaml"
+    assert value_text(path, "robot.mass") == "6 kg"
+    assert value_text(path, "robot.loop") == "10 ms"
+    assert value_text(path, "plan.only.0.steps.2.place.succeeds") == "70 %"
+    assert value_text(path, "game.nothing.there") is None
+
+
+def test_the_usual_changes_are_other_plans(tmp_path):
+    plan = a_plan(tmp_path, rounds(70))
+    changes = usual_changes(plan, ("full",))
+    assert "every pick and place succeeds 5 % more often" in changes and "robot 10 % lighter" in changes
+    assert all(each != plan for each in changes.values())
+
+
+def test_the_command_takes_both_ways_of_writing_a_change(tmp_path, capsys):
+    a_plan(tmp_path, rounds(70))
+    key = "plan.only.0.steps.2.place.succeeds"
+    code = status(
+        ["worth", str(tmp_path / "plan.yaml"), "--runs", "20", "--change", f"{key}=+10 %", "--json", "-"]
+    )
+    document = json.loads(capsys.readouterr().out)
+    assert code == 0 and [each["change"] for each in document["changes"]] == [f"{key}=+10 %"]
+    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", "robot.mas=-1 kg"]) == 2
