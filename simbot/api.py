@@ -55,11 +55,6 @@ def run(plan: Plan, states: Sequence[str] | None = None, tolerance: float = TOLE
     return run_result(plan, tuple(_run_on(plan, battery, tolerance, models) for battery in wanted))
 
 
-def run_state(plan: Plan, state: str, tolerance: float = TOLERANCE) -> StateResult:
-    """One nominal run of a plan on one battery state."""
-    return _run_on(plan, _battery(plan, state), tolerance, Models(plan.robot))
-
-
 def move(
     robot: Robot,
     mechanism: str,

@@ -55,7 +55,7 @@ def cache_folder() -> Path:
 
 
 def needs_compiling() -> bool:
-    """True where the next simulation compiles the kernel first (once, about a quarter of a minute)."""
+    """True where the next simulation compiles the kernel first (once, half a minute or more)."""
     folder = cache_folder()
     return not (folder / "complete").exists()
 

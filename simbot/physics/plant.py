@@ -1028,10 +1028,10 @@ class Plant:
             slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
             return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"
         duty = w[m + L.DUTY]
-        if (q >= w[m + L.Q_HI] and duty >= 0.0) or (q <= w[m + L.Q_LO] and duty <= 0.0):
-            return "blocked by the end of its travel"
         if w[m + L.DUTY] == 0.0:
             return "it rests outside its window without effort"
+        if (q >= w[m + L.Q_HI] and duty > 0.0) or (q <= w[m + L.Q_LO] and duty < 0.0):
+            return "blocked by the end of its travel"
         if abs(w[m + L.DUTY]) >= 0.999 * max(w[m + L.EFFORT], 1e-9) or w[m + L.CONTROL] == L.SERVO:
             return "stalled: its effort does not overcome load and friction"
         return f"its control holds it there with {abs(w[m + L.DUTY]):.0%} effort"

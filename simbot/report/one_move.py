@@ -310,10 +310,6 @@ def _holding(move: OneMove) -> Iterator[str]:
             )
 
 
-def _amps(current: float) -> str:
-    return "more than it can give" if isinf(current) else f"{current:.2f}"
-
-
 def _holds(one: Holding) -> str:
     return "yes" if one.holds_off_surely else "barely" if one.holds_off else "NO"
 

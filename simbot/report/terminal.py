@@ -406,7 +406,8 @@ def _cautions(run: RunResult, drawn: StateResult, advice: list[TimerAdvice]) -> 
     lines = [_heading("Before the robot moves")]
     without, acting = drawn.acting_steps_without_needs, drawn.acting_steps
     if acting:
-        text = f"{acting} acting steps (picks, places, hand-overs), {without} of them state no needs"
+        steps = "1 acting step" if acting == 1 else f"{acting} acting steps"
+        text = f"{steps} (picks, places, hand-overs), {without} of them state no needs"
         text += "; a timer is called harmless only to the needs stated." if without else "."
         lines += _wrapped(text, " - ")
     if advice:

@@ -12,6 +12,7 @@ from simbot.scenario.model import (
     DriveForStep,
     DriveStep,
     EffortStep,
+    FirstStep,
     MechanismSpec,
     Motor,
     MoveStep,
@@ -23,10 +24,12 @@ from simbot.scenario.model import (
     SequenceStep,
     Step,
     TogetherStep,
+    TryStep,
     WaitStep,
+    WhenStep,
 )
 from simbot.scenario.parameters import Quantity
-from simbot.scenario.plan_file import all_steps
+from simbot.scenario.plan_file import all_steps, held_steps
 from simbot.scenario.unit_table import GRAVITY
 
 # common practice, no source: beyond these a no-load speed is a slip of the pen, not a mechanism
@@ -63,7 +66,7 @@ def robot_doubts(robot: Robot) -> list[Remark]:
 def plan_doubts(plan: Plan) -> list[Remark]:
     """What looks wrong in a plan that is well formed."""
     file = str(plan.path)
-    found = [*_unused_routines(plan), *_waits(plan), *_without_needs(plan)]
+    found = [*_unused_routines(plan), *_waits(plan), *_without_needs(plan), *_short_limits(plan)]
     return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]
 
 
@@ -200,6 +203,40 @@ def _without_needs(plan: Plan) -> Iterator[tuple[int, str, str]]:
         )
 
 
+def _short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Tries that cannot all be made before their limit runs out."""
+    for step in all_steps(plan):
+        if not isinstance(step, TryStep) or step.at_most_us is None:
+            continue
+        each = least_us(step.steps, plan)
+        if each > 0 and step.tries * each > step.at_most_us:
+            fit = step.at_most_us // each
+            yield (
+                step.line,
+                "at_most",
+                f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, and the limit is "
+                f"{step.at_most_us / 1e6:g} s: only {fit} of them can be finished",
+            )
+
+
+def least_us(step: Step, plan: Plan) -> int:
+    """The least time that a step takes in full by its written waits [us]; arrivals may be at once."""
+    if isinstance(step, WaitStep):
+        return int(step.duration_us or 0)
+    if isinstance(step, RunStep):
+        return least_us(plan.routines[step.routine], plan)
+    inside = [least_us(inner, plan) for inner in held_steps(step)]
+    if isinstance(step, TogetherStep):
+        return max(inside, default=0)
+    if isinstance(step, FirstStep | WhenStep):
+        return min(inside, default=0) if len(inside) > 1 else 0
+    if isinstance(step, TryStep):
+        return inside[0]
+    if isinstance(step, RepeatStep):
+        return inside[0] * (step.times or 1)
+    return sum(inside)
+
+
 @dataclass
 class _Timing:
     """Which waits time something, and which commands some wait times."""
@@ -218,9 +255,13 @@ class _Timing:
         elif isinstance(step, RepeatStep):
             for _ in range(2 if step.times != 1 else 1):
                 pending = self.walk(step.steps, pending)
-        elif isinstance(step, TogetherStep):
+        elif isinstance(step, TogetherStep | FirstStep):
             left = [self.walk(branch, frozenset()) for branch in step.branches]
             pending = pending.union(*left)
+        elif isinstance(step, TryStep | WhenStep):
+            ways = [self.walk(inner, pending) for inner in held_steps(step)]
+            may_be_left_out = isinstance(step, WhenStep) and len(ways) == 1
+            pending = frozenset().union(*ways, pending if may_be_left_out else ())
         elif isinstance(step, MoveStep | DriveStep | DriveForStep | EffortStep | ActStep):
             self.commands.setdefault(step.line, False)
             pending |= {step.line}

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn
 from simbot.routine.match import play
 from simbot.scenario.errors import ScenarioError
+from simbot.scenario.load import load_plan
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 from stopwatches import a_plan, pick, place, wait
@@ -295,3 +297,28 @@ def test_a_place_at_the_first_instant_of_a_period_is_paid_by_that_period(tmp_pat
         (2_000_000, "only", 5),
         (2_000_000, "second", 2),
     ]
+
+
+def test_a_limit_that_is_shorter_than_its_tries_is_told(tmp_path):
+    # a transfer that is tried again: 500 + 400 + 300 + 200 + 300 + 300 ms, up to three times in all, and a time limit
+    # of 2000 ms for all of them (common practice, no source): only one can ever be finished
+    again = [wait(f"{ms} ms", **{"for": "settling"}) for ms in (500, 400, 300, 200, 300, 300)]
+
+    def told(limit):
+        a_plan(tmp_path, [{"try": [pick(), *again], "tries": 3, "at_most": limit}, wait("1 s")])
+        remarks = load_plan(tmp_path / "plan.yaml", KINDS)[1]
+        return [remark.text for remark in remarks if remark.key == "at_most"]
+
+    assert told("2000 ms") == [
+        "3 tries take 6 s at least, and the limit is 2 s: only 1 of them can be finished"
+    ]
+    assert told("6 s") == []
+
+
+def test_a_retry_beside_a_lift_lets_it_leave_too_early(tmp_path):
+    """The retry runs beside the lift, which goes after its own wait whether the element is there or not."""
+    steps = [{"together": [[pick(succeeds="0 %", tries=3, each="2 s"), wait("0.3 s")],
+                           [wait("1 s", **{"for": "stagger"}), {"move": {"other": "up"}}, wait("0.2 s")]]}]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps), Drawn(1, 0, 0))
+    times = dict(sent(trace))
+    assert times["hand to shut"] - times["other to up"] in range(2980, 3001)
