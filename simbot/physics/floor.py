@@ -11,7 +11,7 @@ Taken at the favourable end of every spread, with the mechanism's own sag alone,
 from __future__ import annotations
 
 from dataclasses import replace
-from math import inf, isinf
+from math import copysign, inf, isinf
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +21,7 @@ from simbot.physics.build import DRIVES, Arrays, Models
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
-from simbot.physics.route import Leg, Steering, kept_speed
+from simbot.physics.route import Braking, Leg, Steering, kept_speed
 from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.physics.stance import Places
 from simbot.physics.stepper import LOG_FULL, advance
@@ -365,7 +365,7 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         direction = None if leg.turning else leg.direction
         start, speed = (q, v) if number == 0 else (leg.at, kept_speed(last, leg))
         last = leg
-        total += Stretch(
+        stretch = Stretch(
             models,
             raised,
             name,
@@ -378,5 +378,9 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             slower,
             0.0,
             tolerance,
-        ).time()
+        )
+        if isinstance(leg, Braking):
+            total += stretch.brake(copysign(1.0, speed), start, speed, leg.slow)[0]
+        else:
+            total += stretch.time()
     return total

@@ -9,11 +9,16 @@ from collections.abc import Iterator
 from math import inf, log, pi
 
 from simbot.physics import layout as L
-from simbot.physics.build import build_driven, completed
+from simbot.physics.build import DRIVES, build_driven, completed
 from simbot.physics.kinds import claw, cylinder, flywheel, roller
+from simbot.physics.route import LEG_END
 from simbot.physics.tables import GRAVITY
 from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
 
+TAKES_OVER = (
+    "a drive command that takes over while it moves keeps the speed along its new line; where more than "
+    f"{LEG_END:g} m/s would be left across it, or it has to turn first, it brakes first with its motors shorted"
+)
 RPM = pi / 30.0  # rad/s
 
 
@@ -35,6 +40,8 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
         yield from _fills(spec)
     elif spec.kind == "flywheel":
         yield from _throws(spec, robot)
+    elif spec.kind in DRIVES:
+        yield "follows", "control", TAKES_OVER
     elif spec.kind == "roller" and spec.values["pull_in"] is not None:
         yield from _pulls_in(spec, robot)
 

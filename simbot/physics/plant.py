@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from itertools import pairwise
-from math import cos, inf, isinf, nan, nextafter
+from math import inf, isinf, nan, nextafter
 from typing import Any
 
 import numpy as np
@@ -37,7 +37,7 @@ from simbot.physics.move import (
 )
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
-from simbot.physics.route import Leg, Push, Route, Steering, leg_end
+from simbot.physics.route import Braking, Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
@@ -454,48 +454,73 @@ class Plant:
     # --- drive ------------------------------------------------------------------------------------
 
     def _plan_drive(self, command: DriveTo) -> None:
-        assert self._route is not None and self._drive is not None
-        t = self.arrays.w[L.T]
+        assert self._drive is not None
         near = float(self._control(self._drive)["window"])
         turned = float(self._control(self._drive, True)["window"])
-        start = (self._pose_at(t), self._odometer_at(t))
-        legs = self._route.plan_through(*start, command.through, command.pose, near, turned)
+
+        def legs(pose: Pose, odometer: float) -> list[Leg]:
+            assert self._route is not None
+            return self._route.plan_through(pose, odometer, command.through, command.pose, near, turned)
+
         self._go(legs)
 
     def _plan_push(self, command: DriveFor) -> None:
-        assert self._route is not None
-        t = self.arrays.w[L.T]
         end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
         how = Push(command.effort, end, command.after)
-        leg = Leg.from_here(self._pose_at(t), self._odometer_at(t), command.by, command.direction, how)
-        self._go([leg])
+        self._go(lambda pose, odometer: [Leg.from_here(pose, odometer, command.by, command.direction, how)])
 
-    def _go(self, legs: list[Leg]) -> None:
-        """Make these legs the ones ahead, each after the steering that it takes."""
+    def _go(self, plan: Callable[[Pose, float], list[Leg]]) -> None:
+        """Make the legs from here, or from where it has braked, the ones ahead, each after its steering.
+
+        `plan` gives them from a pose and the distance driven until there.
+        """
+        assert self._route is not None and self._drive is not None
+        t, m = self.arrays.w[L.T], self.arrays.at[self._drive]
+        speed = float(self.arrays.w[m + L.SPEED])
+        legs = self._steered(plan(self._pose_at(t), self._odometer_at(t)))
+        if speed != 0.0 and carried_speed(self._route.now, legs[0], speed) is None:
+            braking = self._braking()
+            odometer = self._odometer_at(t) if braking.turning else braking.to
+            legs = [braking, *self._steered(plan(braking.pose(braking.to), odometer))]
+        self._route.ahead = legs
+
+    def _steered(self, legs: list[Leg]) -> list[Leg]:
+        """The same legs, each after the steering of the wheels that it takes."""
         assert self._route is not None and self._drive is not None
         t, spec = self.arrays.w[L.T], self.robot.mechanisms[self._drive]
         kind = KINDS[spec.kind]
-        if hasattr(kind, "steering_time"):
-            legs = self._route.with_steering(legs, kind, spec.values, t, self._odometer_at(t))
-        self._route.ahead = legs
+        if not hasattr(kind, "steering_time"):
+            return legs
+        return self._route.with_steering(legs, kind, spec.values, t, self._odometer_at(t))
+
+    def _braking(self) -> Braking:
+        """The leg under way, to where shorted motors will have made it slow: no current of theirs meets the battery."""
+        assert self._route is not None and self._drive is not None
+        twin = self._clone()
+        assert twin._route is not None
+        w, m = twin.arrays.w, twin.arrays.at[self._drive]
+        here, speed = float(w[m + L.Q]), float(w[m + L.SPEED])
+        twin._route.ahead = [Braking.of(self._route.now, here, here + speed)]
+        twin._start_leg()
+        twin._advance(self.horizon_us / 1e6, (self._drive,))
+        return Braking.of(self._route.now, here, float(w[m + L.Q]))
 
     def _start_leg(self) -> None:
-        """Begin the next leg; speed along a straight line is kept where the new one goes on from it."""
+        """Begin the next leg, with the speed that it keeps of the one before."""
         route, name = self._route, self._drive
         assert route is not None and name is not None
         w, m = self.arrays.w, self.arrays.at[name]
         old, leg = route.now, route.ahead.pop(0)
-        speed = 0.0
-        if not old.turning and not leg.turning and not isinstance(leg, Steering):
-            speed = w[m + L.SPEED] * cos(leg.way - old.way)
-            speed = 0.0 if abs(speed) < 1e-12 else float(speed)
-        elif old.turning and leg.turning:
-            speed = float(w[m + L.SPEED])
+        speed = carried_speed(old, leg, float(w[m + L.SPEED])) or 0.0
+        speed = 0.0 if abs(speed) < 1e-12 else speed
         route.legs.append((float(w[L.T]), leg))
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
         self.arrays.write(name, self._built(name))
         control = self._control(name, leg.turning)
-        if route.ahead:
+        if isinstance(leg, Braking):  # anywhere, as long as it is slow
+            anywhere = 10.0 * abs(leg.to - leg.at) + control["window"]
+            control = {**control, "slower_than": leg.slow, "window": anywhere}
+        elif route.ahead:
             control = {**control, "slower_than": leg_end(control, leg.turning)}
         order = order_for(self.arrays, name, control, leg.to, open_loop=leg.push is not None)
         if leg.push is None:

@@ -97,6 +97,21 @@ class Steering(Leg):
     lasts: float = 0.0
 
 
+@dataclass(frozen=True)
+class Braking(Leg):
+    """The end of a leg that was taken over: its motors shorted, until it is slow enough for another direction."""
+
+    @classmethod
+    def of(cls, leg: Leg, at: float, to: float) -> Braking:
+        """From one coordinate of a leg to the one at which it will have become slow."""
+        return cls(leg.turning, leg.pose(at), at, to, leg.way, leg.direction, Push(0.0, 0.0, "brake"))
+
+    @property
+    def slow(self) -> float:
+        """No faster than this at its end [m/s, rad/s]."""
+        return LEG_END_TURN if self.turning else LEG_END
+
+
 @dataclass
 class Route:
     """Legs driven so far and still to drive; distances along all straight lines add up in one coordinate.
@@ -250,6 +265,20 @@ class Route:
             else:
                 legs.append(Leg(True, there, heading, heading + turn_at_goal))
         return legs
+
+
+def carried_speed(old: Leg, leg: Leg, speed: float) -> float | None:
+    """What is left of a speed along one leg as another takes over [m/s, rad/s]; None: it has to brake first.
+
+    A line keeps the component along it. What is across it, or turns where it is to drive, has to be no faster than
+    at the joint of two legs of one command.
+    """
+    if isinstance(leg, Steering) or old.turning != leg.turning:
+        return 0.0 if abs(speed) <= (LEG_END_TURN if old.turning else LEG_END) else None
+    if leg.turning:
+        return speed
+    along, across = speed * cos(leg.way - old.way), speed * sin(leg.way - old.way)
+    return along if abs(across) <= LEG_END else None
 
 
 def leg_end(control: Mapping[str, Any], turning: bool) -> float:

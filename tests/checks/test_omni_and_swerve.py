@@ -264,7 +264,7 @@ def test_where_it_tips() -> None:
 
 
 def test_going_on_the_same_way_takes_no_steering() -> None:
-    """Sent farther on the same line it keeps its speed; sent aside it starts from rest, after the steering."""
+    """Sent farther on the same line it keeps its speed; sent aside it brakes, is steered, and starts from rest."""
     plant = on_the_field(drive("swerve"))
     plant.command("drive", DriveTo(Pose(4.0, 2.0, 0.0)))
     plant.advance(500_000)
@@ -272,11 +272,13 @@ def test_going_on_the_same_way_takes_no_steering() -> None:
     plant.command("drive", DriveTo(Pose(6.0, 2.0, 0.0)))
     plant.advance(520_000)
     assert plant.speed("drive") > before > 0.5
-    here = plant.pose()
-    plant.command("drive", DriveTo(Pose(here.x, 5.0, 0.0)))
-    plant.advance(520_000 + 160_000)
+    plant.command("drive", DriveTo(Pose(2.9, 5.0, 0.0)))
+    while plant.speed("drive") > 0.1:
+        plant.advance(plant.now_us + 20_000)
+    here, slow_us = plant.pose(), plant.now_us
+    plant.advance(slow_us + 130_000)
     assert plant.pose() == here
-    plant.advance(520_000 + 260_000)
+    plant.advance(slow_us + 260_000)
     assert plant.pose().y > here.y
 
 
