@@ -70,6 +70,19 @@ BatteryState = Annotated[
 Seed = Annotated[
     int, typer.Option("--seed", metavar="S", help="Of the luck: the same seed, the same matches.")
 ]
+BatteryStates = Annotated[
+    str | None,
+    typer.Option(
+        "--battery",
+        metavar="STATES",
+        help="Battery of the matches, as in fresh:3,mid-event:5,tired:2; mid-event unless said.",
+        show_default=False,
+    ),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
+]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
 
 
@@ -174,16 +187,16 @@ def run(
     from simbot.report.document import run_document
 
     loaded, remarks = _load(plan, settings)
-    names = [state.name for state in loaded.robot.battery]
+    _check_folder("--json", json_file)
     if match_number is not None:
         result = _one_match(loaded, match_number, seed, battery)
         battery = None
-    elif battery is not None and battery not in names:
-        raise SimbotError(
-            f"--battery {battery}: the robot has no such battery state; it has {', '.join(names)}"
-        )
-    _check_folder("--json", json_file)
-    if match_number is None:
+    else:
+        names = [state.name for state in loaded.robot.battery]
+        if battery is not None and battery not in names:
+            raise SimbotError(
+                f"--battery {battery}: the robot has no such battery state; it has {', '.join(names)}"
+            )
         result = _simulate(loaded)
     if json_file is not None:
         _write_json(run_document(result), json_file)
@@ -360,15 +373,7 @@ def match(
     plan: PlanFile,
     runs: Annotated[int, typer.Option("--runs", metavar="N", help="Matches to play, ten a day.")] = 500,
     seed: Seed = 1,
-    battery: Annotated[
-        str | None,
-        typer.Option(
-            "--battery",
-            metavar="STATES",
-            help="Battery of the matches, as in fresh:3,mid-event:5,tired:2; mid-event unless said.",
-            show_default=False,
-        ),
-    ] = None,
+    battery: BatteryStates = None,
     threshold: Annotated[
         str | None,
         typer.Option(
@@ -396,10 +401,7 @@ def match(
             show_default=False,
         ),
     ] = None,
-    workers: Annotated[
-        int | None,
-        typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
-    ] = None,
+    workers: Workers = None,
     settings: Settings = None,
     json_file: JsonFile = None,
 ) -> None:
@@ -409,10 +411,7 @@ def match(
     loaded, _ = _load(plan, settings)
     asked = read_asked(loaded, runs, seed, battery, threshold, partner, until_halfwidth, workers)
     _check_folder("--json", json_file)
-    with _sign_of_life():
-        from simbot import api
-
-        api.run(loaded)
+    _compile(loaded)
     from simbot.studies.kept import forget, keep, kept
     from simbot.studies.match import Interrupted, NothingPlayed, put_together, study
 
@@ -456,19 +455,8 @@ def compare(
         ),
     ] = 400,
     seed: Seed = 1,
-    battery: Annotated[
-        str | None,
-        typer.Option(
-            "--battery",
-            metavar="STATES",
-            help="Battery of the matches, as in fresh:3,mid-event:5,tired:2; mid-event unless said.",
-            show_default=False,
-        ),
-    ] = None,
-    workers: Annotated[
-        int | None,
-        typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
-    ] = None,
+    battery: BatteryStates = None,
+    workers: Workers = None,
     json_file: JsonFile = None,
 ) -> None:
     """Which plan scores more under the same luck, by how much and how surely."""
@@ -481,10 +469,7 @@ def compare(
     for plan in loaded[1:]:
         states_of(plan, battery)
     _check_folder("--json", json_file)
-    with _sign_of_life():
-        from simbot import api
-
-        api.run(loaded[0])
+    _compile(loaded[0])
     from simbot.studies.compare import compare as compare_plans
 
     result = compare_plans(loaded, asked, _progress("matches"))
@@ -513,51 +498,19 @@ def worth(
     ] = None,
     runs: Annotated[int, typer.Option("--runs", metavar="N", help="Matches with each change.")] = 100,
     seed: Seed = 1,
-    battery: Annotated[
-        str | None,
-        typer.Option(
-            "--battery",
-            metavar="STATES",
-            help="Battery of the matches, as in fresh:3,mid-event:5,tired:2; mid-event unless said.",
-            show_default=False,
-        ),
-    ] = None,
-    workers: Annotated[
-        int | None,
-        typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
-    ] = None,
+    battery: BatteryStates = None,
+    workers: Workers = None,
     settings: Settings = None,
     json_file: JsonFile = None,
 ) -> None:
     """What changes are worth in points a match, under the same luck."""
-    from simbot.scenario.load import value_text
-    from simbot.scenario.relative import changed_text, is_relative
     from simbot.studies.match_asked import read_asked
 
     loaded, _ = _load(plan, settings)
     asked = read_asked(loaded, runs, seed, battery, None, None, None, workers)
     _check_folder("--json", json_file)
-    given = _changes(settings)
-    variants: dict[str, Plan] = {}
-    together: Plan | None = None
-    written: dict[str, str] = {}
-    for key, value in _changes(changes, "--change").items():
-        text = value
-        if is_relative(value):
-            there = given.get(key) or value_text(plan, key)
-            if there is None:
-                raise SimbotError(
-                    f"--change {key}={value}: the files say nothing there that could be changed"
-                )
-            text = changed_text(there, value, key)
-        written[key] = text
-        variants[f"{key}={value}"] = _load(plan, [f"{k}={v}" for k, v in {**given, key: text}.items()])[0]
-    if len(variants) > 1:
-        together = _load(plan, [f"{key}={value}" for key, value in {**given, **written}.items()])[0]
-    with _sign_of_life():
-        from simbot import api
-
-        api.run(loaded)
+    variants, together = _variants(plan, _changes(settings), _changes(changes, "--change"))
+    _compile(loaded)
     from simbot.studies.usual_changes import usual_changes
     from simbot.studies.worth import worth as worth_of
 
@@ -664,6 +617,26 @@ def _check_folder(option: str, file: str | None) -> None:
         raise SimbotError(f"{option} {file}: there is no such folder")
 
 
+def _variants(
+    path: Path, given: dict[str, str], changes: dict[str, str]
+) -> tuple[dict[str, Plan], Plan | None]:
+    """The plan with each change, as it was written, and with all of them; None: there are not two."""
+    from simbot.scenario.load import value_text
+    from simbot.scenario.relative import changed_text, is_relative
+
+    def loaded(settings: dict[str, str]) -> Plan:
+        return _load(path, [f"{key}={value}" for key, value in settings.items()])[0]
+
+    written: dict[str, str] = {}
+    for key, value in changes.items():
+        there = given.get(key) or value_text(path, key) if is_relative(value) else None
+        if is_relative(value) and there is None:
+            raise SimbotError(f"--change {key}={value}: the files say nothing there that could be changed")
+        written[key] = value if there is None else changed_text(there, value, key)
+    variants = {f"{key}={changes[key]}": loaded({**given, key: text}) for key, text in written.items()}
+    return variants, loaded({**given, **written}) if len(variants) > 1 else None
+
+
 def _one_match(plan: Plan, number: int, seed: int, battery: str | None) -> RunResult:
     from simbot.studies.match_asked import states_of
 
@@ -675,6 +648,14 @@ def _one_match(plan: Plan, number: int, seed: int, battery: str | None) -> RunRe
         from simbot.studies.one_match import run_of_match
 
         return run_of_match(plan, seed, number, state)
+
+
+def _compile(plan: Plan) -> None:
+    """Compile the physics, where that is still to do, before processes start that would all do it."""
+    from simbot.physics.compiled import needs_compiling
+
+    if needs_compiling():
+        _simulate(plan)
 
 
 def _simulate(plan: Plan) -> RunResult:
@@ -735,17 +716,9 @@ def _state_to_draw(result: RunResult, wanted: str | None) -> StateResult:
 
 def _write_json(document: Document, target: str) -> None:
     from simbot.report.document import to_text
+    from simbot.report.files import write
 
-    text = to_text(document)
-    if target == "-":
-        if isinstance(sys.stdout, io.TextIOWrapper):
-            sys.stdout.reconfigure(newline="\n")
-        sys.stdout.write(text)
-        return
-    try:
-        Path(target).write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise SimbotError(f"--json {target}: cannot be written: {error.strerror or error}") from error
+    write("--json", to_text(document), target)
 
 
 @contextmanager

@@ -198,11 +198,15 @@ def _too_many(award: Award, trace: Trace) -> Finding:
 
 def _failed_pick(mishap: Mishap, trace: Trace, links: Links) -> PickRecord | None:
     """The latest pick before a mishap, if it failed."""
+    pick = last_pick(mishap, trace)
+    return pick if pick is not None and (pick.refused or pick.move in links.lost) else None
+
+
+def last_pick(mishap: Mishap, trace: Trace) -> PickRecord | None:
+    """The latest pick or hand over before a mishap with the hand that then had nothing; None: there was none."""
     mine = (pick for pick in trace.picks if pick.acting.by.mechanism == mishap.mechanism)
     before = [pick for pick in mine if pick.begins_us < mishap.at_us]
-    if before and (before[-1].refused or before[-1].move in links.lost):
-        return before[-1]
-    return None
+    return before[-1] if before else None
 
 
 def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:

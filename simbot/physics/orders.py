@@ -11,6 +11,7 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Built
+from simbot.physics.kinds import KINDS
 from simbot.physics.profile import profile
 from simbot.scenario.model import MechanismSpec
 
@@ -52,9 +53,8 @@ def control_of(spec: MechanismSpec, turning: bool = False) -> dict[str, Any]:
     if not turning:
         return given
     turn = dict(values.get("turn") or {})
-    lever = (values.get("track") or 0.3) / 2.0
-    if spec.kind == "mecanum":
-        lever += (values.get("wheelbase") or 0.3) / 2.0
+    lever_of = getattr(KINDS[spec.kind], "turning_lever", lambda p: p["track"] / 2.0)
+    lever = lever_of({"track": values.get("track") or 0.3, "wheelbase": values.get("wheelbase") or 0.3})
     for key in ("p", "i", "d"):
         if turn.get(key) is None and given.get(key) is not None:
             turn[key] = given[key] * lever

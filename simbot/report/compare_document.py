@@ -22,7 +22,7 @@ def compare_document(result: CompareResult) -> Document:
             {
                 "name": side.plan.name,
                 "points": distribution(side.points),
-                "nominal_points": rounded(side.nominal.points["total"] + side.nominal.partner),
+                "nominal_points": rounded(side.nominal.total),
                 "cycles": rounded(side.cycles),
                 "cycle_time_s": rounded(side.cycle_time_s),
                 "points_per_cycle": rounded(side.points_per_cycle),

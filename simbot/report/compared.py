@@ -87,7 +87,7 @@ def _table(result: CompareResult) -> Iterator[str]:
     yield row("  one in ten above", [number(side.points.p90.value, 0) for side in sides])
     yield row(
         "  NOMINAL, without chance",
-        [number(side.nominal.points["total"] + side.nominal.partner, 0) for side in sides],
+        [number(side.nominal.total, 0) for side in sides],
     )
     yield row("cycles a match", [number(side.cycles, 1) for side in sides])
     yield row("cycle time [s]", [number(side.cycle_time_s, 2) for side in sides])

@@ -9,6 +9,7 @@ from typing import TextIO
 import numpy as np
 
 from simbot.studies.match import MatchResult
+from simbot.studies.one_match import played, totals_of
 from simbot.studies.statistics import Distribution, Figure
 
 WIDTH = 80
@@ -85,7 +86,7 @@ def _row(name: str, figure: Figure) -> str:
 
 def _histogram(result: MatchResult) -> Iterator[str]:
     """Matches by their points; a bar a class, the class of the median marked."""
-    values = np.array([r.points["total"] + r.partner for r in result.records if not r.fault])
+    values = totals_of(played(result.records))[0]
     low, high = float(values.min()), float(values.max())
     step = max(1.0, float(np.ceil((high - low) / BINS)))
     first = float(np.floor(low / step)) * step

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
 from simbot.report.document import to_text
+from simbot.report.files import write, write_bytes
 from simbot.report.patch import patch_of
 from simbot.report.timer_table import table_text
 from simbot.report.tune_document import tune_document
-from simbot.scenario.errors import SimbotError
 from simbot.studies.tune_results import TuneResult
 
 
@@ -19,27 +18,15 @@ def write_tuned(result: TuneResult, json_file: str | None, patch: str | None, ta
     Where the patch is to be applied, and what it leaves to the hand, goes to stderr.
     """
     if json_file is not None:
-        _write("--json", to_text(tune_document(result)).encode(), json_file)
+        write("--json", to_text(tune_document(result)), json_file)
     if patch is not None:
         made = patch_of(result)
-        _write("--patch", made.data, patch)
+        write_bytes("--patch", made.data, patch)
         where = f"; apply it in {made.root} with git apply or patch -p1" if made.root else ""
         numbers = "1 number changes" if made.changed == 1 else f"{made.changed} numbers change"
         print(f"{numbers} in {patch}{where}", file=sys.stderr)
         for line in made.by_hand:
             print(f"by hand: {line}", file=sys.stderr)
     if table is not None:
-        _write("--table", table_text(result).encode(), table)
+        write("--table", table_text(result), table)
     return "-" in (json_file, patch, table)
-
-
-def _write(option: str, data: bytes, target: str) -> None:
-    if target == "-":
-        sys.stdout.flush()
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
-        return
-    try:
-        Path(target).write_bytes(data)
-    except OSError as error:
-        raise SimbotError(f"{option} {target}: cannot be written: {error.strerror or error}") from error

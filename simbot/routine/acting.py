@@ -195,7 +195,7 @@ class Actor:
             self._mishap("place_full", step)
         if fits:
             own = self.log.period
-            period = own if own in site.place.points else self.world.period_at(now)
+            period = own if own in site.place.points else self.plan.game.period_at(now)
             points, bonus = self.world.deliver(step.place, fits, period, now)
             number = self.log.number(step.line)
             endgame = self.world.in_endgame(now)
@@ -251,7 +251,7 @@ class Actor:
     def _award(self, kind: str, name: str, points: float, line: int) -> None:
         now = self.plant.now_us
         self.world.points += points
-        period, endgame = self.world.period_at(now), self.world.in_endgame(now)
+        period, endgame = self.plan.game.period_at(now), self.world.in_endgame(now)
         self.log.awards.append(Award(kind, name, line, now, points, period, endgame))
 
     def _failed(self, step: ActStep, attempt: Attempt | None, why: str) -> None:

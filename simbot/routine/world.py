@@ -97,17 +97,8 @@ class World:
         self.points = 0.0
         self.lost: dict[str, int] = {}  # elements that fell and stay where nobody takes them
         self._sets = dict.fromkeys((bonus.name for bonus in game.bonuses), 0)
-        self._ends: list[tuple[int, str]] = []
-        end = 0
-        for period in game.periods:
-            end += period.duration_us
-            self._ends.append((end, period.name))
-        self.end_us = end
-        self.endgame_us = None if game.endgame_us is None else end - game.endgame_us
-
-    def period_at(self, at_us: int) -> str:
-        """The period an instant belongs to; the last instant of one is still its own."""
-        return next((name for end, name in self._ends if at_us <= end), self._ends[-1][1])
+        self.end_us = sum(period.duration_us for period in game.periods)
+        self.endgame_us = None if game.endgame_us is None else self.end_us - game.endgame_us
 
     def in_endgame(self, at_us: int) -> bool:
         """Whether points that fall now are the endgame's; those of its first instant are not."""

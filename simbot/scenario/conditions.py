@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import microseconds, read_instant
@@ -49,10 +50,7 @@ class ConditionReader:
                 self.sheet.fail(at, fault, of_key=True)
         if not negated:
             return tuple(found)
-        return tuple(
-            Condition(each.kind, each.name, each.element, each.least, each.below, True, f"not {each.text}")
-            for each in found
-        )
+        return tuple(replace(each, negated=True) for each in found)
 
     def _holds(self, loc: Loc) -> Iterator[Condition]:
         """`{gripper: lantern}`, `{hopper: 2 tin}`, `{gripper: nothing}`, `{gripper: anything}`."""
@@ -66,14 +64,13 @@ class ConditionReader:
                 given = self.sheet.attempt(at, read_quantity, words[0], "count", low=1)
                 count = 1.0 if given is None else float(given)
             element = words[-1] if words else ""
-            shown = f"{name} holds {text}"
             if element == "nothing":
-                yield Condition("holds", name, None, None, 1.0, text=shown)
+                yield Condition("holds", name, None, None, 1.0)
                 continue
             known = [*(self.game.elements if self.game else ()), "nothing", "anything"]
             if self.game is not None and element not in known:
                 self.sheet.unknown(at, "element", element or "nothing", known)
-            yield Condition("holds", name, None if element == "anything" else element, count, text=shown)
+            yield Condition("holds", name, None if element == "anything" else element, count)
 
     def _clock(self, loc: Loc) -> Iterator[Condition]:
         """`before 90 s`, `after 12 s before_end`."""
@@ -91,9 +88,9 @@ class ConditionReader:
         at_us = microseconds(instant.seconds)
         at_us = self.end_us - at_us if instant.before_end else at_us
         if side == "before":
-            yield Condition("clock", least=None, below=at_us, text=text)
+            yield Condition("clock", least=None, below=at_us)
         else:
-            yield Condition("clock", least=at_us, text=text)
+            yield Condition("clock", least=at_us)
 
     def _points(self, loc: Loc) -> Iterator[Condition]:
         """`at_least 30`, `below 30`."""
@@ -107,7 +104,7 @@ class ConditionReader:
         if value is not None:
             bound = float(value)
             least, below = (bound, None) if side == "at_least" else (None, bound)
-            yield Condition("points", least=least, below=below, text=f"points {text}")
+            yield Condition("points", least=least, below=below)
 
     def _room(self, loc: Loc) -> Iterator[Condition]:
         """`{pan: 3}`: room for so many at least."""
@@ -123,9 +120,9 @@ class ConditionReader:
                 self.sheet.unknown(at, what, name, known, of_key=True)
             value = self.sheet.attempt(at, read_quantity, self.sheet.text(at), "count", low=1)
             if value is not None:
-                yield Condition(kind, name, least=float(value), text=f"{kind} {name} {float(value):g}")
+                yield Condition(kind, name, least=float(value))
 
     def _seen(self, loc: Loc) -> Iterator[Condition]:
         name = (self.sheet.text(loc) or "").strip()
         self.senses.append((loc, name))
-        yield Condition("seen", name, least=1.0, text=f"{name} has seen something")
+        yield Condition("seen", name, least=1.0)

@@ -172,7 +172,7 @@ class GameRules:
                 )
             if shape is not None:
                 most = None if shape.at_most is None else int(shape.at_most)
-                found.append(Bonus(name, each, shape.points, most, self.sheet.line(at)))
+                found.append(Bonus(name, each, shape.points, most))
         return tuple(found)
 
     def penalties(self) -> dict[str, float]:
@@ -188,7 +188,7 @@ class GameRules:
     def possession(self) -> Possession | None:
         loc = ("game", "possession")
         shape = self.sheet.read(loc, PossessionShape) if self.sheet.node(loc) is not None else None
-        return None if shape is None else Possession(int(shape.limit), shape.penalty, self.sheet.line(loc))
+        return None if shape is None else Possession(int(shape.limit), shape.penalty)
 
     def at_end(self) -> dict[str, EndCondition]:
         found = {}

@@ -59,7 +59,6 @@ class MatchReader:
             self.sheet.fail(loc, Fault("what does it do?", listed(keys) or "nothing", wanted), of_key=True)
             return
         shape = self.sheet.read(loc, form)
-        line = self.sheet.line(loc)
         if isinstance(shape, PatternShape):
             self._known((*loc, "uses"), shape.uses)
             self.patterns.append(
@@ -70,7 +69,6 @@ class MatchReader:
                     microseconds(shape.stays),
                     int(shape.takes),
                     microseconds(shape.begins),
-                    line,
                 )
             )
         elif isinstance(shape, DefenderShape):
@@ -78,7 +76,7 @@ class MatchReader:
             if shape.periods is not None:
                 periods = self._periods((*loc, "periods"), shape.periods)
             delay = microseconds(shape.delay)
-            self.defenders.append(Defender(name, shape.defends, delay, tuple(periods), line))
+            self.defenders.append(Defender(name, shape.defends, delay, tuple(periods)))
 
     def _known(self, loc: Loc, name: str) -> None:
         game = self.reader.game

@@ -71,7 +71,6 @@ class Bonus:
     each: dict[str, int]  # place -> elements of a set
     points: float
     at_most: int | None
-    line: int
 
 
 @dataclass(frozen=True)
@@ -80,7 +79,6 @@ class Possession:
 
     limit: int
     penalty: float
-    line: int
 
 
 @dataclass(frozen=True)
@@ -111,6 +109,15 @@ class Game:
     penalties: dict[str, float] = field(default_factory=dict)  # outcome -> points that it costs
     possession: Possession | None = None
     at_end: dict[str, EndCondition] = field(default_factory=dict)
+
+    def period_at(self, at_us: int) -> str:
+        """The period an instant belongs to; the last instant of one is still its own."""
+        end = 0
+        for period in self.periods:
+            end += period.duration_us
+            if at_us <= end:
+                return period.name
+        return self.periods[-1].name
 
 
 # --- robot --------------------------------------------------------------------------------------------
@@ -321,7 +328,6 @@ class Past:
     mechanism: str
     share: float | None
     position: float | None
-    text: str
 
 
 @dataclass(frozen=True)
@@ -458,7 +464,6 @@ class Condition:
     least: float | None = None  # at least so many, or so late [µs]
     below: float | None = None  # fewer than so many, or earlier than [µs]
     negated: bool = False
-    text: str = ""
 
 
 @dataclass(frozen=True)
@@ -521,7 +526,6 @@ class Pattern:
     stays_us: int
     takes: int  # elements each time
     begins_us: int
-    line: int
 
 
 @dataclass(frozen=True)
@@ -532,7 +536,6 @@ class Defender:
     chance: float
     delay_us: int
     periods: tuple[str, ...]
-    line: int
 
 
 @dataclass(frozen=True)
@@ -541,7 +544,6 @@ class Partner:
 
     name: str
     plan: Plan
-    line: int
 
 
 @dataclass(frozen=True)

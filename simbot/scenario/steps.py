@@ -148,13 +148,13 @@ class StepReader(FlowReader):
             return None
         if where.endswith("%"):
             share = self.sheet.attempt(loc, read_quantity, where, "share", low=0.0, high=1.0)
-            return None if share is None else Past(name, float(share), None, text)
+            return None if share is None else Past(name, float(share), None)
         positions = self.robot.positions(self.sheet, name) if self.robot else None
         place = positions.read(loc, where) if positions else None
         if isinstance(place, str):
             self.sheet.fail(loc, Fault(f"{name} has only a stopwatch time, no way to pass a point of", text))
             return None
-        return None if place is None else Past(name, None, place, text)
+        return None if place is None else Past(name, None, place)
 
     def _wait_in_source(self, loc: Loc, shape: WaitShape) -> list[Step]:
         """A duration that stands in the robot's code."""

@@ -6,12 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-import numpy as np
-
-from simbot.routine.match import play
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
-from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, record_of
+from simbot.studies.one_match import MatchRecord, nominal_of, played, totals_of
 from simbot.studies.paired import Difference, Progress, difference_of, is_sure, play_together
 from simbot.studies.statistics import Distribution, distribution
 
@@ -68,19 +65,16 @@ def compare(plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareR
 
 
 def _side(plan: Plan, state: str, records: Sequence[MatchRecord]) -> Side:
-    good = [record for record in records if not record.fault]
-    values = np.array([record.points["total"] + record.partner for record in good], dtype=float)
+    good = played(records)
     cycles = sum(record.cycles for record in good)
     seconds = sum(record.cycle_s for record in good)
     earned = sum(record.delivered for record in good)
-    battery = next(each for each in plan.robot.battery if each.name == state)
-    trace, plant = play(plan, battery)
     return Side(
         plan,
-        distribution(values, np.array([record.number // MATCHES_A_DAY for record in good])),
+        distribution(*totals_of(good)),
         cycles / len(good),
         seconds / cycles if cycles else None,
         earned / cycles if cycles else None,
         earned / seconds if seconds else None,
-        record_of(plan, -1, state, trace, plant),
+        nominal_of(plan, state),
     )

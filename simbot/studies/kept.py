@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import pickle
 from dataclasses import astuple
 from hashlib import sha256
@@ -17,7 +18,7 @@ from simbot.studies.one_match import MatchRecord
 def place_of(plan: Plan, asked: Asked) -> Path:
     """The file of a study: another plan, robot, seed or battery is another file."""
     what = pickle.dumps((__version__, plan, asked.seed, asked.states), protocol=5)
-    return cache_folder() / "studies" / f"match-{sha256(what).hexdigest()[:24]}.pickle"
+    return cache_folder() / "studies" / f"match-{sha256(what).hexdigest()[:24]}.json"
 
 
 def keep(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...]) -> bool:
@@ -26,7 +27,7 @@ def keep(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...]) -> bool:
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
         fresh = place.with_suffix(".new")
-        fresh.write_bytes(pickle.dumps([astuple(record) for record in records], protocol=5))
+        fresh.write_text(json.dumps([astuple(record) for record in records]), encoding="utf-8")
         fresh.replace(place)
     except OSError:
         return False
@@ -36,9 +37,9 @@ def keep(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...]) -> bool:
 def kept(plan: Plan, asked: Asked) -> tuple[MatchRecord, ...]:
     """What was kept of this study, as far as it is asked for."""
     try:
-        rows = pickle.loads(place_of(plan, asked).read_bytes())
+        rows = json.loads(place_of(plan, asked).read_text(encoding="utf-8"))
         return tuple(MatchRecord(*row) for row in rows)[: asked.runs]
-    except (OSError, pickle.UnpicklingError, EOFError, TypeError):
+    except (OSError, ValueError, TypeError):
         return ()
 
 

@@ -6,26 +6,25 @@ records are put in the order of their numbers. Whether to stop early is decided 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import cycle, islice
 
 import numpy as np
 
-from simbot.routine.match import play
+from simbot.physics.luck import normal, uniform
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
-from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, record_of
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, totals_of
 from simbot.studies.statistics import (
     Distribution,
     Figure,
+    days_for,
     distribution,
     half_width,
     mean_of,
     proportion,
-    student,
 )
-from simbot.studies.workers import Round, Team
+from simbot.studies.workers import Team, rounds
 
 ROUND = 8  # days after which it is looked whether enough are played
 LEAST_DAYS = 16
@@ -86,7 +85,7 @@ def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchReco
     stopped = ""
     try:
         with Team([plan], asked.seed, asked.workers) as team:
-            for matches in _rounds(asked, len(records)):
+            for matches in rounds(asked.states, asked.runs, ROUND, len(records)):
                 records += team.play_all(matches)[0]
                 progress(len(records), asked.runs)
                 if _enough(records, asked):
@@ -105,40 +104,21 @@ class Interrupted(Exception):
         self.records = records
 
 
-def _rounds(asked: Asked, done: int) -> Iterator[Round]:
-    """The matches still to play, some days at a time."""
-    in_turn = tuple(islice(cycle(asked.states), MATCHES_A_DAY * len(asked.states)))
-    size = ROUND * MATCHES_A_DAY
-    begin = done
-    while begin < asked.runs:
-        end = min(asked.runs, (begin // size + 1) * size)
-        yield [(number, in_turn[number % len(in_turn)]) for number in range(begin, end)]
-        begin = end
-
-
 def _enough(records: list[MatchRecord], asked: Asked) -> bool:
     if asked.until_halfwidth is None or len(records) < LEAST_DAYS * MATCHES_A_DAY:
         return False
-    values, days = _arrays([record for record in records if not record.fault])
-    return half_width(mean_of(values, days)) <= asked.until_halfwidth
-
-
-def _arrays(records: Sequence[MatchRecord]) -> tuple[np.ndarray, np.ndarray]:
-    values = np.array([record.points["total"] + record.partner for record in records], dtype=float)
-    days = np.array([record.number // MATCHES_A_DAY for record in records])
-    return values, days
+    return half_width(mean_of(*totals_of(played(records)))) <= asked.until_halfwidth
 
 
 def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], stopped: str) -> MatchResult:
     """The numbers of a study from its records."""
-    good = [record for record in records if not record.fault]
+    good = played(records)
     if not good:
         raise NothingPlayed(records)
-    values, days = _arrays(good)
+    values, days = totals_of(good)
     points = distribution(values, days)
-    nominals = {name: _nominal(plan, name) for name in dict.fromkeys(asked.states)}
-    nominal = sum(nominals[record.state].points["total"] + nominals[record.state].partner for record in good)
-    nominal /= len(good)
+    nominals = {name: nominal_of(plan, name) for name in dict.fromkeys(asked.states)}
+    nominal = sum(nominals[record.state].total for record in good) / len(good)
     lost, rest = _lost(good, nominals, nominal - points.mean.value)
     cycles = sum(record.cycles for record in good)
     mine = list(nominals.values())
@@ -172,7 +152,7 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         clean=proportion(sum(record.clean for record in good), len(good)),
         reaches=_reaches(asked, good, total),
         faults=tuple(record for record in records if record.fault),
-        days_for_a_point=_days_for(points, 1.0),
+        days_for_a_point=days_for(points.mean, points.days, 1.0),
         replay=(low, high),
         stopped=stopped,
     )
@@ -185,22 +165,16 @@ class NothingPlayed(Exception):
         super().__init__(records[0].fault if records else "no match was played")
 
 
-def _nominal(plan: Plan, state: str) -> MatchRecord:
-    battery = next(each for each in plan.robot.battery if each.name == state)
-    trace, plant = play(plan, battery)
-    return record_of(plan, -1, state, trace, plant)
-
-
 def _share(
     plan: Plan, state: BatteryState, nominals: dict[str, MatchRecord], good: Sequence[MatchRecord]
 ) -> StateShare:
     own = [record for record in good if record.state == state.name]
-    nominal = nominals.get(state.name) or _nominal(plan, state.name)
+    nominal = nominals.get(state.name) or nominal_of(plan, state.name)
     return StateShare(
         state.name,
-        nominal.points["total"] + nominal.partner,
+        nominal.total,
         len(own),
-        mean_of(*_arrays(own)) if own else None,
+        mean_of(*totals_of(own)) if own else None,
     )
 
 
@@ -229,13 +203,11 @@ def _lost(
 
 def _rate(nominal: MatchRecord) -> float:
     """Points a second of the nominal run's whole cycles."""
-    return nominal.points["total"] / nominal.cycle_s if nominal.cycle_s > 0.0 else 0.0
+    return nominal.delivered / nominal.cycle_s if nominal.cycle_s > 0.0 else 0.0
 
 
 def _others(asked: Asked, good: Sequence[MatchRecord], who: str, mean: float, spread: float) -> np.ndarray:
     """Points of somebody whose distribution is stated, a draw a match."""
-    from simbot.physics.luck import normal, uniform
-
     return np.array(
         [normal(uniform(asked.seed, who, record.number), mean, spread, low=0.0) for record in good]
     )
@@ -246,14 +218,3 @@ def _reaches(asked: Asked, good: Sequence[MatchRecord], total: np.ndarray) -> Fi
         return None
     bars = _others(asked, good, "threshold", asked.threshold, asked.threshold_spread)
     return proportion(int((total >= bars).sum()), len(good))
-
-
-def _days_for(points: Distribution, half: float) -> int | None:
-    """Days of matches whose mean has an interval of +- half."""
-    width = half_width(points.mean)
-    if not np.isfinite(width) or points.days < 2:
-        return None
-    if width == 0.0:
-        return points.days
-    per_day = width * np.sqrt(points.days) / student(points.days - 1)
-    return max(2, int(np.ceil((1.96 * per_day / half) ** 2)))

@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
+
 from simbot.analysis import cycles
+from simbot.analysis.findings import last_pick
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import RunResult
 from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models
 from simbot.physics.luck import Drawn
 from simbot.physics.plant import Plant
+from simbot.routine.acting import MISSED_BY_CHANCE
 from simbot.routine.match import play
-from simbot.routine.trace import Mishap, PickRecord, Trace
+from simbot.routine.trace import Mishap, Trace
 from simbot.scenario.model import BatteryState, PlaceStep, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
 
 MATCHES_A_DAY = 10
+Array = npt.NDArray[np.float64]
 WAITED = {
     "empty": "waited for an element",
     "clearing": "waited for a place to be cleared",
@@ -42,6 +49,22 @@ class MatchRecord:
     order_broken: bool = False
     clean: bool = False  # nothing failed in it
     fault: str = ""
+
+    @property
+    def total(self) -> float:
+        """Points of the alliance's robots."""
+        return self.points["total"] + self.partner
+
+
+def played(records: Sequence[MatchRecord]) -> list[MatchRecord]:
+    """The matches that could be played."""
+    return [record for record in records if not record.fault]
+
+
+def totals_of(records: Sequence[MatchRecord]) -> tuple[Array, npt.NDArray[np.int64]]:
+    """Points of each match that was played, and the number of its day."""
+    values = np.array([record.total for record in records], dtype=float)
+    return values, np.array([record.number // MATCHES_A_DAY for record in records])
 
 
 class Day:
@@ -88,6 +111,13 @@ def run_of_match(plan: Plan, seed: int, number: int, battery: BatteryState) -> R
     return run_result(plan, (state_result(plan, plant.battery, plant, trace),), (number, seed))
 
 
+def nominal_of(plan: Plan, state: str) -> MatchRecord:
+    """The run without chance on a battery state, boiled down."""
+    battery = next(each for each in plan.robot.battery if each.name == state)
+    trace, plant = play(plan, battery)
+    return record_of(plan, -1, state, trace, plant)
+
+
 def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -> MatchRecord:
     """A trace boiled down."""
     points = {key: value or 0.0 for key, value in cycles.points_by_period(trace, plan.game).items()}
@@ -121,7 +151,7 @@ def lost_points(plan: Plan, trace: Trace) -> dict[str, float]:
     lost: dict[str, float] = {}
 
     def note(reason: str, step: PlaceStep, at_us: int) -> None:
-        period = _period_at(plan, at_us)
+        period = plan.game.period_at(at_us)
         lost[reason] = lost.get(reason, 0.0) + float(plan.game.places[step.place].points[period])
 
     unmet: set[tuple[int, int]] = set()
@@ -145,26 +175,11 @@ def _reason(mishap: Mishap, trace: Trace) -> str:
         return f"{mishap.outcome}: the place missed"
     if mishap.kind == "place_full":
         return "the place was full"
-    pick = _last_pick(mishap, trace)
+    pick = last_pick(mishap, trace)
     if pick is None:
         return "nothing in hand"
     if pick.refused:
         return f"{pick.outcome}: picked too early"
-    if pick.why and "now and then" in pick.why:
+    if pick.why == MISSED_BY_CHANCE:
         return f"{pick.outcome}: the pick missed"
     return f"{pick.outcome}: left before it held" if pick.outcome != "held" else "nothing in hand"
-
-
-def _last_pick(mishap: Mishap, trace: Trace) -> PickRecord | None:
-    before = [pick for pick in trace.picks if pick.begins_us < mishap.at_us]
-    mine = [pick for pick in before if pick.acting.by.mechanism == mishap.mechanism]
-    return mine[-1] if mine else before[-1] if before else None
-
-
-def _period_at(plan: Plan, at_us: int) -> str:
-    end = 0
-    for period in plan.game.periods:
-        end += period.duration_us
-        if at_us <= end:
-            return period.name
-    return plan.game.periods[-1].name

@@ -9,17 +9,16 @@ the level alpha/(k (k + 1)); these add up to alpha (Bonferroni's inequality), ho
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import cycle, islice
 
 import numpy as np
 import numpy.typing as npt
 
 from simbot.scenario.model import Plan
-from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
-from simbot.studies.statistics import Figure, mean_of, parts_of, proportion, student
-from simbot.studies.workers import Round, Team
+from simbot.studies.one_match import MatchRecord, totals_of
+from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, proportion, student
+from simbot.studies.workers import Team, rounds
 
 ALPHA = 0.05
 ROUND = 4  # days between looks
@@ -54,7 +53,7 @@ def play_together(
     """Records of the same matches for every plan, some days at a time, until settled or all are played."""
     records: list[list[MatchRecord]] = [[] for _ in plans]
     with Team(plans, seed, workers) as team:
-        for matches in _rounds(states, runs):
+        for matches in rounds(states, runs, ROUND):
             for number, more in enumerate(team.play_all(matches)):
                 records[number] += more
             progress(len(records[0]), runs)
@@ -63,21 +62,13 @@ def play_together(
     return records
 
 
-def _rounds(states: Sequence[str], runs: int) -> Iterator[Round]:
-    in_turn = tuple(islice(cycle(states), MATCHES_A_DAY * len(states)))
-    for begin in range(0, runs, ROUND * MATCHES_A_DAY):
-        end = min(runs, begin + ROUND * MATCHES_A_DAY)
-        yield [(number, in_turn[number % len(in_turn)]) for number in range(begin, end)]
-
-
 def totals(
     first: Sequence[MatchRecord], second: Sequence[MatchRecord]
 ) -> tuple[Array, Array, npt.NDArray[np.int64]]:
     """Points of both in the matches that both played, and the days of these."""
     pairs = [(a, b) for a, b in zip(first, second, strict=True) if not a.fault and not b.fault]
-    one = np.array([a.points["total"] + a.partner for a, _ in pairs], dtype=float)
-    other = np.array([b.points["total"] + b.partner for _, b in pairs], dtype=float)
-    return one, other, np.array([a.number // MATCHES_A_DAY for a, _ in pairs])
+    one, days = totals_of([a for a, _ in pairs])
+    return one, totals_of([b for _, b in pairs])[0], days
 
 
 def level_of(look: int) -> float:
@@ -128,14 +119,5 @@ def difference_of(first: Sequence[MatchRecord], second: Sequence[MatchRecord]) -
         luck,
         ignorance,
         settled_at(apart, days) is not None,
-        _days_needed(mean, len(groups)),
+        days_for(mean, len(groups), abs(mean.value)),
     )
-
-
-def _days_needed(mean: Figure, days: int) -> int | None:
-    """Days after which an interval of 95 % leaves 0 out, if the mean is what it seems."""
-    if mean.interval is None or mean.value == 0.0:
-        return None
-    half = (mean.interval[1] - mean.interval[0]) / 2
-    per_day = half * np.sqrt(days) / student(days - 1)
-    return max(2, int(np.ceil((1.96 * per_day / abs(mean.value)) ** 2)))

@@ -8,7 +8,7 @@ the spread is luck and how much is ignorance of the robot is the one-way analysi
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import ceil, inf, sqrt
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 RESAMPLES = 400
+NORMAL_95 = 1.96  # two-sided quantile of the normal distribution
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,16 @@ def mean_of(values: Array, days: npt.NDArray[Any]) -> Figure:
 
 
 def half_width(figure: Figure) -> float:
-    return float("inf") if figure.interval is None else (figure.interval[1] - figure.interval[0]) / 2
+    return inf if figure.interval is None else (figure.interval[1] - figure.interval[0]) / 2
+
+
+def days_for(figure: Figure, days: int, half: float) -> int | None:
+    """Days whose mean has an interval of +- half, as far as these days tell; None: they do not."""
+    width = half_width(figure)
+    if days < 2 or width == inf or half == 0.0:
+        return None
+    per_day = width * sqrt(days) / student(days - 1)
+    return max(2, ceil((NORMAL_95 * per_day / half) ** 2))
 
 
 def proportion(hits: int, runs: int, level: float = 0.95) -> Figure:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from itertools import groupby
 from types import TracebackType
@@ -47,6 +47,16 @@ class Team:
         for (number, _), more in zip(tasks, played, strict=True):
             records[number] += more
         return records
+
+
+def rounds(states: Sequence[str], runs: int, days: int, done: int = 0) -> Iterator[Round]:
+    """The matches that are still to play, so many days at a time; the battery states come in turn."""
+    size = days * MATCHES_A_DAY
+    begin = done
+    while begin < runs:
+        end = min(runs, (begin // size + 1) * size)
+        yield [(number, states[number % len(states)]) for number in range(begin, end)]
+        begin = end
 
 
 def days_of(matches: Round) -> list[Round]:

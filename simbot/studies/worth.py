@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
-from simbot.studies.one_match import MatchRecord
+from simbot.studies.one_match import MatchRecord, played, totals_of
 from simbot.studies.paired import Difference, Progress, difference_of, play_together
 from simbot.studies.statistics import Figure, mean_of
 
@@ -51,27 +51,17 @@ def worth(
     names = [*variants, *(() if together is None else ("all of them",))]
     found = [_worth(name, own, base) for name, own in zip(names, records[1:], strict=True)]
     everything = found.pop() if together is not None else None
-    played = zip(["as it is", *names], records, strict=True)
+    sides = zip(["as it is", *names], records, strict=True)
     return WorthResult(
         asked,
         plan,
-        _mean(base),
+        mean_of(*totals_of(played(base))),
         tuple(sorted(found, key=lambda one: -one.difference.mean.value)),
         everything,
         len(base),
-        tuple((name, each) for name, own in played for each in own if each.fault),
+        tuple((name, each) for name, own in sides for each in own if each.fault),
     )
 
 
 def _worth(name: str, own: Sequence[MatchRecord], base: Sequence[MatchRecord]) -> Worth:
-    return Worth(name, difference_of(own, base), _mean(own))
-
-
-def _mean(records: Sequence[MatchRecord]) -> Figure:
-    import numpy as np
-
-    from simbot.studies.one_match import MATCHES_A_DAY
-
-    good = [record for record in records if not record.fault]
-    values = np.array([record.points["total"] + record.partner for record in good], dtype=float)
-    return mean_of(values, np.array([record.number // MATCHES_A_DAY for record in good]))
+    return Worth(name, difference_of(own, base), mean_of(*totals_of(played(own))))

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
+from stopwatches import a_plan, pick, place, wait
 
 from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn
 from simbot.routine.match import play
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
-from stopwatches import a_plan, pick, place, wait
 
 POSE = ["1 m", "1 m", "0 deg"]
 

@@ -77,9 +77,14 @@ def in_pairs(p: Mapping[str, Any], mass: float, motors: int, direction: float, r
     return leg(p, mass, float(p["friction"]), 0.0, tuple(groups), motors)
 
 
+def turning_lever(p: Mapping[str, Any]) -> float:
+    """How far a wheel's force acts from the centre in a turn in place [m]."""
+    return float(p["wheelbase"] + p["track"]) / 2.0
+
+
 def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, float]) -> Leg:
     """A turn in place: every wheel's lever is half the sum of wheelbase and track."""
-    lever = (p["wheelbase"] + p["track"]) / 2.0
+    lever = turning_lever(p)
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) * lever
     groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
