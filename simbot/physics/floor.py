@@ -21,10 +21,11 @@ from simbot.physics.build import DRIVES, Arrays, Models
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
-from simbot.physics.route import Braking, Leg, Steering, kept_speed
+from simbot.physics.route import Leg, Steering, kept_speed
 from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.physics.stance import Places
 from simbot.physics.stepper import LOG_FULL, advance
+from simbot.physics.ways import Way
 from simbot.scenario.model import BatteryState
 
 if TYPE_CHECKING:
@@ -46,8 +47,8 @@ class Stretch:
     name : str
     payload : float
         [kg]
-    direction : float or None
-        Of a drive's straight line from its heading [rad]; None: a turn.
+    direction : float, Way or None
+        Of a drive's straight line from its heading [rad], or its curved way; None: a turn.
     start, speed, target, window, slower_than : float
         As of the move.
     touch : float
@@ -63,7 +64,7 @@ class Stretch:
         battery: BatteryState,
         name: str,
         payload: float,
-        direction: float | None,
+        direction: float | Way | None,
         start: float,
         speed: float,
         target: float,
@@ -362,7 +363,7 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             continue
         control = plant._control(name, leg.turning)
         slower = inf if control.get("slower_than") is None else float(control["slower_than"])
-        direction = None if leg.turning else leg.direction
+        direction = leg.built_for
         start, speed = (q, v) if number == 0 else (leg.at, kept_speed(last, leg))
         last = leg
         stretch = Stretch(
@@ -379,7 +380,7 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             0.0,
             tolerance,
         )
-        if isinstance(leg, Braking):
+        if leg.brakes:
             total += stretch.brake(copysign(1.0, speed), start, speed, leg.slow)[0]
         else:
             total += stretch.time()

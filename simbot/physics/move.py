@@ -12,6 +12,7 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.route import Route
 from simbot.physics.stance import Places
+from simbot.physics.ways import Bend
 from simbot.scenario.model import Pose, Target
 
 if TYPE_CHECKING:
@@ -31,10 +32,12 @@ class GoTo:
 
 @dataclass(frozen=True)
 class DriveTo:
-    """Drive to a pose on the field: straight lines at a fixed heading, turns in place, a stop at each point."""
+    """Drive to a pose on the field: straight lines at a fixed heading, turns in place, a stop at each point; or a
+    curve by the points."""
 
     pose: Pose
     through: tuple[tuple[float, float], ...] = ()
+    bend: Bend | None = None  # None: it stops at every point
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ from simbot.physics.move import (
 )
 from simbot.physics.orders import control_of, give, hold, order_for, push, spin
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
-from simbot.physics.route import Braking, Leg, Push, Route, Steering, carried_speed, leg_end
+from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
@@ -161,7 +161,7 @@ class Plant:
     def _built(self, name: str) -> Built:
         if name == self._drive and self._route is not None:
             leg = self._route.now
-            return self.models.get(name, self._payload[name], None if leg.turning else leg.direction)
+            return self.models.get(name, self._payload[name], leg.built_for)
         return self.models.get(name, self._payload[name], places=self._places.get(name, ()))
 
     def _look_at_others(self, name: str) -> None:
@@ -460,6 +460,9 @@ class Plant:
 
         def legs(pose: Pose, odometer: float) -> list[Leg]:
             assert self._route is not None
+            if command.bend is not None:
+                way = (command.through, command.pose, command.bend)
+                return self._route.plan_bent(pose, odometer, *way, near, turned)
             return self._route.plan_through(pose, odometer, command.through, command.pose, near, turned)
 
         self._go(legs)
@@ -476,9 +479,9 @@ class Plant:
         """
         assert self._route is not None and self._drive is not None
         t, m = self.arrays.w[L.T], self.arrays.at[self._drive]
-        speed = float(self.arrays.w[m + L.SPEED])
+        here, speed = float(self.arrays.w[m + L.Q]), float(self.arrays.w[m + L.SPEED])
         legs = self._steered(plan(self._pose_at(t), self._odometer_at(t)))
-        if speed != 0.0 and carried_speed(self._route.now, legs[0], speed) is None:
+        if speed != 0.0 and carried_speed(self._route.now, legs[0], here, speed) is None:
             braking = self._braking()
             odometer = self._odometer_at(t) if braking.turning else braking.to
             legs = [braking, *self._steered(plan(braking.pose(braking.to), odometer))]
@@ -493,17 +496,17 @@ class Plant:
             return legs
         return self._route.with_steering(legs, kind, spec.values, t, self._odometer_at(t))
 
-    def _braking(self) -> Braking:
+    def _braking(self) -> Leg:
         """The leg under way, to where shorted motors will have made it slow: no current of theirs meets the battery."""
         assert self._route is not None and self._drive is not None
         twin = self._clone()
         assert twin._route is not None
         w, m = twin.arrays.w, twin.arrays.at[self._drive]
         here, speed = float(w[m + L.Q]), float(w[m + L.SPEED])
-        twin._route.ahead = [Braking.of(self._route.now, here, here + speed)]
+        twin._route.ahead = [self._route.now.braking(here, here + speed)]
         twin._start_leg()
         twin._advance(self.horizon_us / 1e6, (self._drive,))
-        return Braking.of(self._route.now, here, float(w[m + L.Q]))
+        return self._route.now.braking(here, float(w[m + L.Q]))
 
     def _start_leg(self) -> None:
         """Begin the next leg, with the speed that it keeps of the one before."""
@@ -511,13 +514,13 @@ class Plant:
         assert route is not None and name is not None
         w, m = self.arrays.w, self.arrays.at[name]
         old, leg = route.now, route.ahead.pop(0)
-        speed = carried_speed(old, leg, float(w[m + L.SPEED])) or 0.0
+        speed = carried_speed(old, leg, float(w[m + L.Q]), float(w[m + L.SPEED])) or 0.0
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route.legs.append((float(w[L.T]), leg))
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
         self.arrays.write(name, self._built(name))
         control = self._control(name, leg.turning)
-        if isinstance(leg, Braking):  # anywhere, as long as it is slow
+        if leg.brakes:  # anywhere, as long as it is slow
             anywhere = 10.0 * abs(leg.to - leg.at) + control["window"]
             control = {**control, "slower_than": leg.slow, "window": anywhere}
         elif route.ahead:

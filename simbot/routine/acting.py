@@ -10,6 +10,7 @@ from math import degrees, hypot
 
 from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
+from simbot.physics.ways import Bend
 from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, PickRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
@@ -107,8 +108,11 @@ class Actor:
     def drive(self, step: DriveStep) -> list[int]:
         points = len(step.through)
         by = f" through {points} point{'s' if points > 1 else ''}" if points else ""
+        bend = None
+        if step.corner is not None or step.smooth or step.along:
+            bend = Bend(step.corner, step.smooth, step.along)
         label = f"{step.mechanism} to {step.to}{by}"
-        index = self.command(step, step.mechanism, DriveTo(step.pose, step.through), label)
+        index = self.command(step, step.mechanism, DriveTo(step.pose, step.through, bend), label)
         if step.allowance:
             self.allowances[index] = step.allowance
         return [index]

@@ -13,6 +13,7 @@ from simbot.scenario.model import (
     DriveStep,
     EffortStep,
     Goal,
+    MechanismSpec,
     MoveStep,
     Need,
     Pose,
@@ -93,7 +94,29 @@ class CommandReader:
             return []
         name = self.sheet.text(at) or ", ".join(self.sheet.text((*at, index)) or "" for index in range(3))
         through = tuple(self._points((*loc, "through")))
-        return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance, through)]
+        self._bends(loc, shape, bool(through), self.robot.mechanisms.get(self.robot.drive))
+        corner = None if shape.corner is None else float(shape.corner)
+        how = (through, corner, shape.curve is not None, shape.turn is not None)
+        return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance, *how)]
+
+    def _bends(self, loc: Loc, shape: DriveShape, through: bool, spec: MechanismSpec | None) -> None:
+        """Note keys of a curved way that say nothing here."""
+        for key, given in (("corner", shape.corner), ("curve", shape.curve)):
+            if given is not None and not through:
+                text = self.sheet.text((*loc, key))
+                fault = Fault("there is no point to go round", text, "`through: [[1 m, 2 m]]` beside it")
+                self.sheet.fail((*loc, key), fault, of_key=True)
+                return
+        if shape.corner is not None and shape.curve is not None:
+            fault = Fault(
+                "points are rounded by `corner` or lie on a smooth `curve`", wanted="one of the two"
+            )
+            self.sheet.fail((*loc, "curve"), fault, of_key=True)
+        if shape.turn is not None and spec is not None and spec.keeps_to_its_heading:
+            fault = Fault(
+                f"{spec.name} moves along its heading only: it cannot turn by itself on the way", "along"
+            )
+            self.sheet.fail((*loc, "turn"), fault)
 
     def _points(self, loc: Loc) -> Iterator[tuple[float, float]]:
         """`[[1 m, 2 m], [3 m, 2 m]]`: points of the field."""

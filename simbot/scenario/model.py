@@ -278,7 +278,10 @@ class DriveStep(Step):
     to: str  # name of the station or place, or the pose as written
     pose: Pose
     allowance: float  # 0.25 lengthens expected runs by a quarter, never nominal ones
-    through: tuple[tuple[float, float], ...] = ()  # points at which it stops on its way [m]
+    through: tuple[tuple[float, float], ...] = ()  # points by which it goes [m]
+    corner: float | None = None  # least radius of the curve that rounds each point [m]
+    smooth: bool = False  # one curve through all points
+    along: bool = False  # it turns on the way
 
 
 @dataclass(frozen=True)

@@ -293,6 +293,15 @@ class MoveShape(Shape):
 class DriveShape(Shape):
     drive: Any
     through: Any = None
+    corner: Annotated[Quantity, quantity("length", low=0.005, high=20.0)] | None = Field(
+        default=None, description="least radius of the curve by which each point of `through` is rounded"
+    )
+    curve: Annotated[str, choice("smooth")] | None = Field(
+        default=None, description="smooth: one curve through all points of `through`"
+    )
+    turn: Annotated[str, choice("along")] | None = Field(
+        default=None, description="along: the heading turns on the way and not after it"
+    )
     allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
 
 

@@ -23,6 +23,10 @@ MISTAKES = [
     ("game", "simbot: 1", "simbot: 2", "2", ["'2'", "simbot: 1"]),
     ("robot", "{ratio: 2:1,", "{ratio: 2,5,", "2,5", ["'2,5'", "decimal comma", "2.5"]),
     ("robot", "loop: 20 ms\n", "loop: 20 ms\n  loop: 30 ms\n", "loop: 30", ["'loop'", "second time"]),
+    ("plan", "allowance: 25 %", "corner: 0.2 m", "corner", ["`through:", "point"]),
+    ("plan", "allowance: 25 %", "through: [[1 m, 1 m]], corner: 0.2 m, curve: smooth", "curve", ["one of the two"]),
+    ("plan", "allowance: 25 %", "through: [[1 m, 1 m]], curve: smoth", "smoth", ["'smoth'", "smooth"]),
+    ("plan", "allowance: 25 %", "turn: alnog", "alnog", ["'alnog'", "along"]),
     # numbers and units
     ("robot", "mass: 12.4 kg", "mass: 12,4 kg", "12,4", ["'12,4 kg ± 3 %'", "'12.4 kg ± 3 %'"]),
     ("robot", "mass: 12.4 kg ± 3 %", "mass: 12.4", "12.4", ["'12.4'", "kg, g, lb or oz"]),
