@@ -170,10 +170,13 @@ GUIDE_ROW = OPTIMAL + 18  # its first row,
 GUIDE_Q0 = OPTIMAL + 19  # where it begins,
 GUIDE_PER = OPTIMAL + 20  # cells per unit of it,
 GUIDE_ROUND = OPTIMAL + 21  # 1: its grip is an ellipse
-POLY = OPTIMAL + 22  # position over the share of the step under trial: ORDER + 1 coefficients
+FEED = OPTIMAL + 22  # speed loop: effort that its own model asks for at the speed wanted,
+FEED_SHARE = OPTIMAL + 23  # and the share of it that is used
+POLY = OPTIMAL + 24  # position over the share of the step under trial: ORDER + 1 coefficients
 MECH_SIZE = POLY + ORDER + 1
 
 NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0
+SPEED_LOOP = 8.0
 
 # --- motor group: n equal motors on one shaft -----------------------------------------------------------
 G_N = 0

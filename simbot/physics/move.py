@@ -66,12 +66,24 @@ class DriveFor:
 
 @dataclass(frozen=True)
 class Spin:
-    """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`)."""
+    """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`).
+
+    A flywheel that throws elements at this instant is slowed down by each of them first.
+    """
 
     effort: float
+    throws: int = 0
 
 
-Command = GoTo | DriveTo | PushFor | DriveFor | Spin
+@dataclass(frozen=True)
+class SpinTo:
+    """Come to a speed and hold it under the mechanism's own speed loop [rad/s]; not 0. `throws`: as of Spin."""
+
+    speed: float
+    throws: int = 0
+
+
+Command = GoTo | DriveTo | PushFor | DriveFor | Spin | SpinTo
 
 
 def microseconds(t: float) -> int:
@@ -99,7 +111,7 @@ class Move:
     mechanism : str
     command : Command
     start_us : int
-    start_position : float | str     [m or rad]; of a drive: along its line
+    start_position : float | str     [m or rad]; of a drive: along its line; of a speed: [rad/s], as are the next
     start_speed : float              [m/s or rad/s]
     target : float | str             [m or rad]; of a drive: along its line
     window : float                   half-width of the target set; 0 for `measured`
@@ -200,9 +212,13 @@ class Move:
             return self.stopwatch.before if self.stopwatch.why else self.stopwatch.word
         plant = self._plant
         if self.cut_us is not None and self.arrived_for_real():
+            if isinstance(self.command, SpinTo):
+                return plant.speed(self.mechanism, self.cut_us)
             return plant.position(self.mechanism, self.cut_us)
         last = plant if self.cut_us is None else self._ahead()
         last._reach(plant.horizon_us)
+        if isinstance(self.command, SpinTo):
+            return last._raw(self.mechanism, plant.horizon_us / 1e6)[1]
         return last._position_at(self.mechanism, plant.horizon_us / 1e6)
 
     def reason(self) -> str:

@@ -21,6 +21,7 @@ from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
+from simbot.physics.kinds.flywheel import left_after_throw
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.motion import Steps
 from simbot.physics.move import (
@@ -32,10 +33,11 @@ from simbot.physics.move import (
     Move,
     PushFor,
     Spin,
+    SpinTo,
     Stopwatch,
     microseconds,
 )
-from simbot.physics.orders import control_of, give, hold, order_for, push, spin
+from simbot.physics.orders import control_of, give, hold, order_for, push, spin, spin_to
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
@@ -55,6 +57,7 @@ TAIL_ROWS = 256  # of the log of what would have come after a takeover
 MOST_ROWS = 2_000_000
 HUNTS = 4  # times that a mechanism comes into its set before that is called hunting
 MOST_ENTRIES = 10_000
+SPEEDS = -1.0  # in place of a speed limit: the set is a window of speeds (see record)
 FAR_AWAY = 1e3  # m or rad: half a line, as far as any mechanism gets
 ON_POINT = 1e-12  # m or rad
 LOOK_US = 2_000_000  # how far to look ahead at a time
@@ -332,6 +335,9 @@ class Plant:
         self._return_to_now()
         self._saved = None
         self._cut(mechanism)
+        if isinstance(command, Spin | SpinTo):
+            for _ in range(command.throws):
+                self._slow_down(mechanism)
         move = Move(self, mechanism, command)
         if mechanism in self._watch:
             assert isinstance(command, GoTo)
@@ -387,6 +393,20 @@ class Plant:
         twin._saved = None
         return twin
 
+    def given(self, mechanism: str) -> Command | None:
+        """The command that a mechanism has."""
+        move = self._current.get(mechanism)
+        return None if move is None else move.command
+
+    def _slow_down(self, mechanism: str) -> None:
+        """An element leaves a flywheel with some of its moment of momentum."""
+        spec, group = self.robot.mechanisms[mechanism], self._built(mechanism).groups[0]
+        turning = self._built(mechanism).reduced.segments[0].mass
+        turning += group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J]
+        w, m = self.arrays.w, self.arrays.at[mechanism]
+        w[m + L.SPEED] *= left_after_throw(spec.values, float(turning))
+        w[L.DIRTY] = 1.0
+
     def _start_stopwatch(self, move: Move, word: str) -> None:
         history = self._watch[move.mechanism]
         spec = self.robot.mechanisms[move.mechanism]
@@ -418,6 +438,13 @@ class Plant:
             after = self._control(name).get("after")
             spin(self.arrays, name, command.effort, self._built(name), after)
             move.target = command.effort
+            return
+        elif isinstance(command, SpinTo):
+            loop = self.robot.mechanisms[name].values["speed_control"]
+            spin_to(self.arrays, name, command.speed, self._built(name), self._control(name), loop)
+            move.start_position, move.target = move.start_speed, command.speed
+            move.window = float(self.arrays.w[self.arrays.at[name] + L.WINDOW])
+            move.slower_than = SPEEDS
             return
         elif isinstance(command, DriveFor):
             self._plan_push(command)
@@ -720,6 +747,10 @@ class Plant:
         w = self.arrays.w
         for name in names:
             m = self.arrays.at[name]
+            if w[m + L.CONTROL] == L.SPEED_LOOP:
+                if abs(w[m + L.SPEED] - w[m + L.TARGET]) > w[m + L.WINDOW] + 1e-12:
+                    return False
+                continue
             if w[m + L.TOUCH] != 0.0 and w[m + L.TOUCHED] == 0.0:
                 return False
             if abs(w[m + L.Q] - w[m + L.TARGET_PENDING]) > w[m + L.WINDOW] + 1e-12:
@@ -856,6 +887,8 @@ class Plant:
     ) -> tuple[float, float, float] | None:
         """Target, half-width and speed limit in the kernel's coordinate; None where nothing on the leg will do."""
         limit = inf if slower is None else slower
+        if self.robot.mechanisms[mechanism].kind in SPINNING:
+            limit = SPEEDS
         if leg is None:
             assert not isinstance(target, Pose)
             return float(target), within, limit
@@ -921,6 +954,8 @@ class Plant:
 
     def _met_at(self, mechanism: str, t: float, target: float, within: float, slower: float) -> bool:
         q, v = self._raw(mechanism, t)
+        if slower == SPEEDS:
+            return abs(v - target) <= within + 1e-12
         return abs(q - target) <= within + 1e-12 and abs(v) <= slower + 1e-12
 
     def _word_since(self, mechanism: str, word: str, at_us: int) -> int | None:
@@ -1052,6 +1087,10 @@ class Plant:
         """What holds a mechanism where it ends."""
         w, m = self.arrays.w, self.arrays.at[move.mechanism]
         q = float(w[m + L.Q])
+        if isinstance(move.command, SpinTo):
+            if abs(w[m + L.DUTY]) >= 0.999 * w[m + L.EFFORT]:
+                return "its effort does not bring it to that speed"
+            return "its speed loop leaves it there"
         if w[m + L.S] != 0.0:
             slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
             return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"

@@ -30,7 +30,7 @@ from simbot.scenario.units import read_quantity
 _ACTIONS = {"move": ("positioned", "measured"), "effort": ("positioned", "drive"), "spin": ("free",)}
 _WHAT_ROLES_DO = {
     "drive": "a drive goes to places (`drive: rack`), or for a time (`effort`)",
-    "free": "it has no travel; it turns: `spin: {intake: 80 %}`",
+    "free": "it has no travel; it turns: `spin: {intake: 80 %}` or `{shooter: 3000 rpm}`",
     "measured": "it has a stopwatch time only; it is moved by a word: `move: {flap: open}`",
     "positioned": "it has a travel; it is moved to a position: `move: {lift: 0.42 m}`",
 }
@@ -253,12 +253,37 @@ class CommandReader:
         shape = self.sheet.read(loc, SpinShape)
         if shape is None:
             return []
+        steps = (self._spins((*loc, "spin", name), name, text) for name, text in shape.spin.items())
+        return [step for step in steps if step is not None]
+
+    def _spins(self, loc: Loc, name: str, text: str) -> SpinStep | None:
+        """An effort, or a speed that its speed loop holds."""
+        if not self._can(loc, name, "spin"):
+            return None
         line = self.sheet.line(loc)
-        return [
-            SpinStep(line, name, effort)
-            for name, effort in shape.spin.items()
-            if self._can((*loc, "spin", name), name, "spin")
-        ]
+        try:
+            speed = read_quantity(text, "angular_speed", low=-1e5, high=1e5)
+        except ValueFault:
+            effort = self.sheet.attempt(loc, read_quantity, text, "share", low=-1.0, high=1.0)
+            return None if effort is None else SpinStep(line, name, effort, None, text)
+        return SpinStep(line, name, 0.0, float(speed) if speed != 0.0 else None, text)
+
+    def _speed_need(self, loc: Loc, name: str, text: str) -> Need | None:
+        """`3000 rpm within 100 rpm`; no `within`: the speed loop's own window, or 2 %."""
+        main, within, moving = split_need(text)
+        speed = self.sheet.attempt(loc, read_quantity, main, "angular_speed")
+        if speed is None:
+            return None
+        spec = self.robot.mechanisms.get(name) if self.robot else None
+        window = None if spec is None else (spec.values.get("speed_control") or {}).get("window")
+        tolerance: float | None = 0.02 * abs(speed) if window is None else window
+        if within:
+            tolerance = self.sheet.attempt(
+                loc, read_quantity, within, "angular_speed", low=0.0, open_low=True
+            )
+        if tolerance is None:
+            return None
+        return Need(name, float(speed), text, float(tolerance), None, moving, self.sheet.line(loc))
 
     def need(self, loc: Loc, name: str) -> Need | None:
         text = self.sheet.text(loc)
@@ -274,8 +299,7 @@ class CommandReader:
         if role == "drive":
             return self._drive_need(loc, name, text)
         if role == "free":
-            self.sheet.fail(loc, Fault(f"{name} has no position to be in", text, _WHAT_ROLES_DO["free"]))
-            return None
+            return self._speed_need(loc, name, text)
         positions = self.robot.positions(self.sheet, name)
         return positions.need(loc, text) if positions else None
 

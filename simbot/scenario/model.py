@@ -311,10 +311,12 @@ class DriveForStep(Step):
 
 @dataclass(frozen=True)
 class SpinStep(Step):
-    """`spin: {intake: 80 %}`: a roller turns from now on at this share of full effort; 0 % stops it."""
+    """`spin: {intake: 80 %}`: a roller turns from now on at this share of full effort, 0 % stops it; or at a speed."""
 
     mechanism: str
     effort: float
+    speed: float | None = None  # [rad/s], held by its speed loop; None: the effort
+    text: str = ""
 
 
 @dataclass(frozen=True)
@@ -395,6 +397,7 @@ class PickStep(ActStep):
 class PlaceStep(ActStep):
     place: str
     count: int | None  # how many of what is held; None: all that is in hand
+    thrown_by: str | None = None  # the flywheel that each of them slows down
 
 
 @dataclass(frozen=True)

@@ -321,7 +321,9 @@ class EffortKeys(Shape):
 
 
 class SpinShape(Shape):
-    spin: dict[str, Annotated[Quantity, quantity("share", low=-1.0, high=1.0)]] = Field(min_length=1)
+    spin: dict[str, Word] = Field(
+        min_length=1, description="an effort such as 80 %, or a speed such as 3000 rpm"
+    )
 
 
 class WaitShape(Shape):
@@ -369,6 +371,7 @@ class PickShape(ActShape):
 class PlaceStepShape(ActShape):
     into: Word = Field(description="the place it goes into")
     count: Annotated[Quantity, quantity("count", low=1, high=100)] | None = None
+    thrown_by: Word | None = Field(default=None, description="the flywheel that throws it there")
 
 
 class HandOverShape(ActShape):

@@ -212,6 +212,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "turn_integral_gain": _dimension("a gain", "1/(rad*s)", _per(NONE, ANGLE, TIME), "/deg/s /rad/s"),
     "length_derivative_gain": _dimension("a gain", "s/m", _per(TIME, _M), "s/m s/mm"),
     "turn_derivative_gain": _dimension("a gain", "s/rad", _per(TIME, ANGLE), "s/deg s/rad"),
+    "speed_gain": _dimension("a gain", "s/rad", _per(NONE, ANGULAR_SPEED), "%/rpm /rpm s/rad"),
     "damping": _dimension("a damping", "N*s/m", _per(_N, _SPEED), "N*s/m"),
     "stiffness": _dimension("a stiffness", "N/m", _per(_N, _M), "N/m N/mm lbf/in"),
     "angular_stiffness": _dimension("a stiffness", "N*m/rad", _per(TORQUE, ANGLE), "N*m/rad N*m/deg"),
