@@ -100,7 +100,6 @@ class Stopwatch:
     word: str
     there_us: int  # NEVER_US: it does not get there
     why: str = ""  # of one that does not
-    air: float = 0.0  # absolute pressure in a cylinder's tank after it [Pa]
 
 
 class Move:

@@ -16,11 +16,11 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
+from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, SPINNING, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
-from simbot.physics.kinds import KINDS
+from simbot.physics.kinds import KINDS, cylinder
 from simbot.physics.kinds.claw import window_at
-from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
 from simbot.physics.kinds.flywheel import left_after_throw
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.motion import Steps
@@ -42,7 +42,7 @@ from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
-from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
+from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
 from simbot.scenario.positions import turns_inside
 
 Array = npt.NDArray[np.float64]
@@ -119,6 +119,7 @@ class Plant:
         self._saved: tuple[Any, ...] | None = None
         self._route: Route | None = None
         self._drive: str | None = None
+        self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
         self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
         models_of_heat = {name: self.models.heat(name) for name in self.names}
         self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
@@ -412,22 +413,40 @@ class Plant:
         spec = self.robot.mechanisms[move.mechanism]
         last = history[-1]
         here = last.word if last.there_us <= self.now_us else ""
-        values, why, air = spec.values, "", last.air
+        values, why = spec.values, ""
         seconds = values["time"] if word != "in" or values.get("time_in") is None else values["time_in"]
-        seconds = 0.0 if here == word else self.luck.seconds(seconds, "time", move.mechanism)
-        there = self.now_us + round(seconds * 1e6)
         if last.word == word and last.there_us > self.now_us:
             there, why = last.there_us, last.why  # already on its way there
-        elif spec.kind == "cylinder" and here != word:
-            air, at_end = after_stroke(
-                values, last.air or float(values["supply"]) + ATMOSPHERE, word == "out"
-            )
-            if not arrives(values, at_end):
-                there, least = NEVER_US, float(values["least_pressure"]) / 1e5
-                why = f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
+        elif here == word:
+            there = self.now_us
+        else:
+            if seconds is not None:
+                seconds = self.luck.seconds(seconds, "time", move.mechanism)
+            if spec.kind == "cylinder":
+                seconds, why = self._stroke(spec, word == "out", seconds)
+            there = self.now_us + round(seconds * 1e6) if not why else NEVER_US
         move.start_position, move.target = here, word
-        move.stopwatch = Stopwatch(self.now_us, here, word, there, why, air)
+        move.stopwatch = Stopwatch(self.now_us, here, word, there, why)
         history.append(move.stopwatch)
+
+    def _stroke(self, spec: MechanismSpec, outwards: bool, timed: float | None) -> tuple[float, str]:
+        """Time of a cylinder's stroke [s], and why it does not get there; takes its air from the tank at once."""
+        owner = spec.values["tank_of"] or spec.name
+        tank = self.robot.mechanisms[owner].values
+        room = float(tank["tank"])
+        full = self._air.get(owner, float(tank["supply"]) + ATMOSPHERE)
+        seconds = timed
+        if seconds is None:
+            from simbot.physics.stroke_compiled import stroke_time
+
+            seconds = cylinder.seconds(spec.values, full, outwards, room, stroke_time)
+        self._air[owner], at_end = cylinder.after_stroke(spec.values, full, outwards, room)
+        if cylinder.arrives(spec.values, at_end, outwards) and seconds < inf:
+            return seconds, ""
+        if cylinder.arrives(spec.values, at_end, outwards):
+            return inf, "its air does not push it all the way"
+        least = cylinder.least_pressure(spec.values, outwards) / 1e5
+        return inf, f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
 
     def _order(self, move: Move, command: Command) -> None:
         name = move.mechanism

@@ -141,7 +141,7 @@ EXAMPLES = {
     "current": "20 A", "voltage": "6 V", "resistance": "0.1 ohm", "share": "50 %", "ratio": "1.2",
     "number": "0.8", "count": "2", "length_counts_scale": "19.5 counts/mm",
     "angle_counts_scale": "28 counts/deg", "servo_speed": "0.12 s/60deg", "length_gain": "20 /m",
-    "turn_proportional_gain": "4 /rad", "speed_gain": "0.5 %/rpm",
+    "turn_proportional_gain": "4 /rad", "speed_gain": "0.5 %/rpm", "conductance": "1.2 l/s/bar",
     "length_integral_gain": "5 /m/s", "turn_integral_gain": "2 /rad/s",
     "length_derivative_gain": "0.9 s/m", "turn_derivative_gain": "0.25 s/rad", "damping": "3 N*s/m",
     "angular_damping": "0.02 N*m*s/rad", "flag": "true", "word": "lift", "motors": "2 x wheel",

@@ -196,6 +196,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "temperature": _dimension("a temperature", "degC", _KELVIN, "degC"),
     "thermal_resistance": _dimension("a thermal resistance", "K/W", _per(_KELVIN, _WATT), "K/W"),
     "pressure": _dimension("a pressure", "Pa", _PRESSURE, "bar psi kPa"),
+    "conductance": _dimension("a conductance", "m^3/(s*Pa)", _per(_VOLUME, TIME, _PRESSURE), "l/s/bar"),
     "volume": _dimension("a volume", "m^3", _VOLUME, "ml l"),
     "energy": _dimension("an energy", "J", _JOULE, "J"),
     "share": _dimension("a share", "", NONE, "%"),
