@@ -9,7 +9,7 @@ from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
 from simbot.physics.build import DRIVES
-from simbot.physics.move import DriveFor, DriveTo, Move
+from simbot.physics.move import DriveFor, DriveTo, Move, SpinTo
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
@@ -312,5 +312,8 @@ def _stays(move: Move, coordinates: Coordinates) -> str:
     if isinstance(move.command, DriveFor):
         way = extent(move.command.by, "angle" if move.command.direction is None else "length")
         return f"does not come to rest {way} from where it began ({move.reason()})"
+    if isinstance(move.command, SpinTo):
+        ends, target = (extent(float(speed), "angular_speed") for speed in (move.ends_at(), move.target))
+        return f"turns at {ends}, not {target} ({move.reason()})"
     ends, target = extent(move.ends_at(), coordinate), extent(move.target, coordinate)
     return f"ends at {ends}, not {target} ({move.reason()})"

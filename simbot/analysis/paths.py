@@ -11,7 +11,7 @@ import numpy.typing as npt
 from simbot.analysis.results import Finding
 from simbot.analysis.words import clock
 from simbot.physics.plant import Plant
-from simbot.physics.route import Leg
+from simbot.physics.route import Curve, Leg
 from simbot.routine.trace import MoveRecord, Trace
 from simbot.scenario.model import Plan, Pose
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from shapely import Geometry
 
 TURN = radians(0.1)  # between two outlines of a turn
+PIECE = 0.01  # m: between two outlines on a curve
 
 
 def path_findings(plan: Plan, trace: Trace, plant: Plant, drives: frozenset[str]) -> list[Finding]:
@@ -73,10 +74,13 @@ def swept(leg: Leg, low: float, high: float, size: tuple[float, float]) -> npt.N
         Of the outline [m].
 
     Each is the hull of two outlines: exact on a line; in a turn it is too large by length/2 tan(TURN/2) at the most.
+    On a curve it is as coarse as its pieces.
     """
     import shapely
 
     pieces = max(1, ceil((high - low) / TURN)) if leg.turning else 1
+    if isinstance(leg, Curve):
+        pieces = max(1, ceil((high - low) / PIECE))
     poses = [leg.pose(low + (high - low) * number / pieces) for number in range(pieces + 1)]
     corners = np.array([_corners(pose, size) for pose in poses])
     hulls: npt.NDArray[np.object_] = shapely.convex_hull(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import degrees
+from math import degrees, pi
 
 
 def ms(time_us: int) -> str:
@@ -20,4 +20,6 @@ def extent(value: float | str, coordinate: str) -> str:
     """A position, or a way from one to another: `0.42 m`, `61.3 deg`; a word is itself."""
     if isinstance(value, str):
         return value
+    if coordinate == "angular_speed":
+        return f"{value * 30.0 / pi:.4g} rpm"
     return f"{degrees(value):.1f} deg" if coordinate == "angle" else f"{value:.4g} m"

@@ -18,6 +18,7 @@ from simbot.physics.motor import MotorModel, completed_sheet, motor_model
 from simbot.physics.springs import with_forces
 from simbot.physics.stance import Places, leans_on, placed
 from simbot.physics.tables import Reduced
+from simbot.physics.ways import Way
 from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
@@ -37,6 +38,7 @@ WHOLE_BUILT = (
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12
+ENDLESS = 1e6  # m: a curve goes straight on beyond its ends
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,7 @@ class Built:
     groups: Array
     volts: float
     free_speed: float
+    guide: Any = None  # of a curved way (bends.Guide)
 
 
 def group_row(
@@ -284,19 +287,24 @@ class Models:
             Any, tuple[Models, BatteryState]
         ] = {}  # the same robot with quantities at an end of their spread
         self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
-        self._built: dict[tuple[str, float, float | None, Places], Built] = {}
+        self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
 
     def get(
-        self, name: str, payload: float = 0.0, direction: float | None = 0.0, places: Places = ()
+        self, name: str, payload: float = 0.0, direction: float | Way | None = 0.0, places: Places = ()
     ) -> Built:
-        """A mechanism with a payload [kg]; of a drive: a leg in a direction from its heading, None: a turn.
+        """A mechanism with a payload [kg]; of a drive: a leg in a direction from its heading or on a curved way,
+        None: a turn.
 
         `places`: where the mechanisms stand that its load depends on; one that is not there stands at 0.
         """
         key = (name, payload, direction, places)
         if key not in self._built:
             spec = self.robot.mechanisms[name]
-            if spec.kind in DRIVES:
+            if isinstance(direction, Way):
+                from simbot.physics.bends import build_curve
+
+                built = build_curve(spec, self.robot, payload, direction)
+            elif spec.kind in DRIVES:
                 built = build_leg(spec, self.robot, payload, direction)
             elif spec.servo is not None:
                 built = build_servo(spec, self.robot, payload, places)
@@ -378,6 +386,12 @@ class Arrays:
         groups[:, L.G_R] *= self.hot.get(name, 1.0)
         groups[0, L.G_SQUARED] = w[g + L.G_SQUARED]
         w[g : g + groups.size] = groups.ravel()
+        w[m + L.GUIDE_N] = 0.0
+        if built.guide is not None:
+            rows, low, high = built.guide.rows, built.guide.low, built.guide.high
+            cells = len(rows) - 1
+            w[m + L.GUIDE_N], w[m + L.GUIDE_ROW], w[m + L.GUIDE_Q0] = cells, self._row_of(rows), low
+            w[m + L.GUIDE_PER], w[m + L.GUIDE_ROUND] = cells / (high - low), float(built.guide.round)
         w[m + L.N_SEG] = len(reduced.segments)
         s = int(w[m + L.SEG])
         for segment in reduced.segments:
@@ -399,6 +413,7 @@ class Arrays:
         if key not in self._rows:
             self._rows[key] = sum(len(each) for each in self._knots)
             self._knots.append(knots)
+        if len(self.tab) < sum(len(each) for each in self._knots):  # a copy of this plant may have added some
             self.tab = np.concatenate(self._knots)
         return self._rows[key]
 
@@ -436,7 +451,9 @@ def watches_heat(robot: Robot) -> bool:
 
 
 def spare_segments(robot: Robot, name: str) -> int:
-    """Room for cuts that fall on the ends of its stages in one order and not in another, tipped the other way."""
+    """Room for a curve, and for cuts that fall on the ends of its stages in one order and, tipped, not in another."""
+    if robot.mechanisms[name].kind in DRIVES:
+        return 2  # before and after a curve
     return int(robot.mechanisms[name].values.get("stages") or 1) if leans_on(robot, name) else 0
 
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import accelerate, group_current, supply
+from simbot.physics.forces import accelerate, follow, group_current, supply
 
 
 @inner
@@ -117,6 +117,8 @@ def add_mechanism(w: Array, tab: Array, m: int, probe: float) -> Any:
     factor = 1.0
     speed = 0.0
     if moving:
+        if w[m + L.GUIDE_N] > 0.0:
+            follow(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
         control = w[m + L.CONTROL]
         if control == L.SERVO:
             w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q_NEXT])
@@ -440,6 +442,8 @@ def find_currents(w: Array, tab: Array) -> Any:
             speed = 0.0
             if moving:
                 speed = w[m + L.V_NEXT] * factor_at(w, tab, m, w[m + L.Q_NEXT])
+                if w[m + L.GUIDE_N] > 0.0:
+                    follow(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
                 if w[m + L.CONTROL] == L.SERVO:
                     w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q_NEXT])
             g = int(w[m + L.GRP])

@@ -36,6 +36,9 @@ SOURCES = (
     "ticks.py",
     "stepper.py",
     "record.py",
+    "air.py",
+    "stroke.py",
+    "stroke_compiled.py",
     "compiled.py",
 )
 

@@ -8,6 +8,7 @@ from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
 
 FUZZ = 1e-12
+FINEST = 1e-6  # a smaller change of effort is none: no motor controller takes one (from memory)
 
 
 @inner
@@ -29,7 +30,12 @@ def set_point(w: Array, m: int, t: float) -> Any:
 
 @inner
 def inside(w: Array, m: int, q: float, v: float) -> Any:
-    """Inside the target set: near enough, slow enough if a speed is stated, touched if it is a hard stop."""
+    """Inside the target set: near enough, slow enough if a speed is stated, touched if it is a hard stop.
+
+    A speed loop's set is a window of speeds.
+    """
+    if w[m + L.CONTROL] == L.SPEED_LOOP:
+        return abs(v - w[m + L.TARGET_PENDING]) <= w[m + L.WINDOW] + FUZZ
     if w[m + L.TOUCH] != 0.0 and w[m + L.TOUCHED] == 0.0:
         return False
     if abs(q - w[m + L.TARGET_PENDING]) > w[m + L.WINDOW] + FUZZ:
@@ -97,6 +103,10 @@ def output(w: Array, m: int, t: float, q: float, v: float, feed: float) -> Any:
         if t >= w[m + L.T_OFF] - 1e-9:
             return afterwards(w, m)
         return w[m + L.DIRECTION] * w[m + L.EFFORT], 0.0
+    if control == L.SPEED_LOOP:
+        u = w[m + L.FEED] + w[m + L.KP] * (w[m + L.TARGET] - v)
+        u = max(0.0, min(w[m + L.EFFORT], u)) if w[m + L.TARGET] > 0.0 else min(0.0, max(-w[m + L.EFFORT], u))
+        return (u if abs(u - w[m + L.SENT]) > FINEST else w[m + L.SENT]), 0.0
     if control == L.POSITION:
         if w[m + L.BRAKE] == 1.0 and v == 0.0 and inside(w, m, q, v):
             return 0.0, 0.0

@@ -21,15 +21,17 @@ from simbot.physics.build import DRIVES, Arrays, Models
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
-from simbot.physics.route import Braking, Leg, Steering, kept_speed
+from simbot.physics.route import Leg, Steering, kept_speed
 from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.physics.stance import Places
 from simbot.physics.stepper import LOG_FULL, advance
+from simbot.physics.ways import Way
 from simbot.scenario.model import BatteryState
 
 if TYPE_CHECKING:
     from simbot.physics.move import Move
-from simbot.physics.plant import Plant
+from simbot.physics.move import SpinTo
+from simbot.physics.plant import SPEEDS, Plant
 
 LONGEST = 120.0  # s: a move that takes longer has no floor
 TIGHT = 1e-8  # s: accuracy of the switching instant, far below a microsecond
@@ -46,8 +48,8 @@ class Stretch:
     name : str
     payload : float
         [kg]
-    direction : float or None
-        Of a drive's straight line from its heading [rad]; None: a turn.
+    direction : float, Way or None
+        Of a drive's straight line from its heading [rad], or its curved way; None: a turn.
     start, speed, target, window, slower_than : float
         As of the move.
     touch : float
@@ -63,7 +65,7 @@ class Stretch:
         battery: BatteryState,
         name: str,
         payload: float,
-        direction: float | None,
+        direction: float | Way | None,
         start: float,
         speed: float,
         target: float,
@@ -221,6 +223,24 @@ class Stretch:
             span *= 2.0
         return inf
 
+    def come_to_speed(self, low: float, high: float) -> float:
+        """Time of the strongest effort until the speed is in a window [rad/s]; inf where it never is."""
+        if low <= self.speed <= high:
+            return 0.0
+        way, edge = (1.0, low) if self.speed < low else (-1.0, high)
+        self.run(self.start, self.speed, way)
+        at, span = 0.0, self.braking
+        while at < LONGEST:
+            at += span
+            alive = self.go(at)
+            if way * (self.arrays.w[self.m + L.SPEED] - edge) >= 0.0:
+                middle, half = 0.5 * (low + high), 0.5 * (high - low)
+                return float(first_time(self.log, self.rows, 0, middle, half, SPEEDS, 0.0, at, True))
+            if not alive:
+                return inf
+            span *= 2.0
+        return inf
+
     def brake(self, way: float, q: float, v: float, slow: float) -> tuple[float, float]:
         """Time and place at which the strongest effort against the motion (or a stop) has made it slow enough."""
         if way * v <= slow:
@@ -334,6 +354,10 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
     m = plant.arrays.at[name]
     q, v = float(move._state[m + L.Q]), float(move._state[m + L.SPEED])
     if plant.robot.mechanisms[name].kind not in DRIVES:
+        if isinstance(move.command, SpinTo):
+            asked = float(move.target)
+            none = (models, raised, name, move._payload, 0.0, q, v, q, 1.0, inf, 0.0, tolerance)
+            return Stretch(*none).come_to_speed(asked - move.window, asked + move.window)
         touch = float(move._state[m + L.TOUCH])
         if touch != 0.0 and move._state[m + L.TOUCHED] == 1.0:
             return 0.0
@@ -362,7 +386,7 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             continue
         control = plant._control(name, leg.turning)
         slower = inf if control.get("slower_than") is None else float(control["slower_than"])
-        direction = None if leg.turning else leg.direction
+        direction = leg.built_for
         start, speed = (q, v) if number == 0 else (leg.at, kept_speed(last, leg))
         last = leg
         stretch = Stretch(
@@ -379,7 +403,7 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             0.0,
             tolerance,
         )
-        if isinstance(leg, Braking):
+        if leg.brakes:
             total += stretch.brake(copysign(1.0, speed), start, speed, leg.slow)[0]
         else:
             total += stretch.time()

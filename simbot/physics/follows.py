@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from math import inf, log, pi
 
 from simbot.physics import layout as L
+from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, build_driven, completed
 from simbot.physics.kinds import claw, cylinder, flywheel, roller
 from simbot.physics.route import LEG_END
@@ -49,14 +50,23 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
 def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
     """How often a cylinder moves on one fill, and how hard it pushes."""
     p = spec.values
+    if p["tank_of"] is not None:
+        return
     number = cylinder.strokes(p)
     most = min(float(p["supply"]), float(p["regulator"] or p["supply"]))
-    area = cylinder.volume(p, True) / float(p["stroke"])
+    area, least = cylinder.volume(p, True) / float(p["stroke"]), cylinder.least_pressure(p, True)
     text = (
         f"{number} strokes on one fill, out and in by turns; outwards it pushes {most * area:.3g} N at first and "
-        f"{float(p['least_pressure']) * area:.3g} N at its least pressure; vent the air before hands come near it"
+        f"{least * area:.3g} N at its least pressure; vent the air before hands come near it"
     )
     yield "follows" if number else "doubt", "tank", text
+    if p["conductance"] is not None:
+        full, room = float(p["supply"]) + ATMOSPHERE, float(p["tank"])
+        out, back = (cylinder.seconds(p, full, outwards, room) for outwards in (True, False))
+        text = (
+            f"on a full tank a stroke takes {out:.3g} s outwards and {back:.3g} s inwards, its valve included"
+        )
+        yield "follows" if max(out, back) < inf else "doubt", "conductance", text
 
 
 def supply(spec: MechanismSpec, robot: Robot) -> float:

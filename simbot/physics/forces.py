@@ -64,6 +64,60 @@ def look_up(w: Array, tab: Array, m: int, q: float) -> Any:
 
 
 @inner
+def follow(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
+    """Put a drive at a place and speed on its curved way: share of the effort, grip along it, friction.
+
+    The way across takes its part of the grip first: m curvature v² (see bends).
+    """
+    x = (q - w[m + L.GUIDE_Q0]) * w[m + L.GUIDE_PER]
+    x = min(max(x, 0.0), w[m + L.GUIDE_N])
+    cell = min(math.floor(x), w[m + L.GUIDE_N] - 1.0)
+    u = x - cell
+    row = int(w[m + L.GUIDE_ROW] + cell)
+    a = u * u * (3.0 - 2.0 * u)
+    slope = tab[row, L.GUIDE_DSHARE] * u * (1.0 - u) * (1.0 - u)
+    slope += tab[row + 1, L.GUIDE_DSHARE] * u * u * (u - 1.0)
+    g = int(w[m + L.GRP])
+    share = tab[row, L.GUIDE_SHARE] * (1.0 - a) + tab[row + 1, L.GUIDE_SHARE] * a
+    w[g + L.G_SHARE] = share + slope / w[m + L.GUIDE_PER]
+    a1 = tab[row, L.GUIDE_A1] * (1.0 - u) + tab[row + 1, L.GUIDE_A1] * u
+    a2 = tab[row, L.GUIDE_A2] * (1.0 - u) + tab[row + 1, L.GUIDE_A2] * u
+    b1 = (tab[row, L.GUIDE_B1] * (1.0 - u) + tab[row + 1, L.GUIDE_B1] * u) * v * v
+    if w[m + L.GUIDE_ROUND] == 1.0:
+        left = math.sqrt(max(0.0, 1.0 - b1 * b1))
+        w[g + L.G_HI] = left / a1
+        w[g + L.G_LO] = -left / a2
+    else:
+        b2 = (tab[row, L.GUIDE_B2] * (1.0 - u) + tab[row + 1, L.GUIDE_B2] * u) * v * v
+        high = HUGE
+        low = -HUGE
+        if abs(a1) > 1e-12:
+            b1 = b1 if a1 > 0.0 else -b1
+            high = (1.0 - b1) / abs(a1)
+            low = -(1.0 + b1) / abs(a1)
+        if abs(a2) > 1e-12:
+            b2 = b2 if a2 > 0.0 else -b2
+            high = min(high, (1.0 - b2) / abs(a2))
+            low = max(low, -(1.0 + b2) / abs(a2))
+        w[g + L.G_HI] = max(high, 0.0)
+        w[g + L.G_LO] = min(low, 0.0)
+    rub = tab[row, L.GUIDE_RUB] * (1.0 - u) + tab[row + 1, L.GUIDE_RUB] * u
+    seg = int(w[m + L.SEG] + w[m + L.SEG_NOW] * L.SEG_SIZE)
+    w[m + L.FC] = w[seg + L.SEG_FC] + rub
+    w[m + L.FS] = w[seg + L.SEG_FS] + rub
+
+
+@inner
+def fastest_at(w: Array, tab: Array, m: int, q: float) -> Any:
+    """Square of the speed that the code lets a drive have at a place of its curved way."""
+    x = min(max((q - w[m + L.GUIDE_Q0]) * w[m + L.GUIDE_PER], 0.0), w[m + L.GUIDE_N])
+    cell = min(math.floor(x), w[m + L.GUIDE_N] - 1.0)
+    row = int(w[m + L.GUIDE_ROW] + cell)
+    u = x - cell
+    return tab[row, L.GUIDE_FASTEST] * (1.0 - u) + tab[row + 1, L.GUIDE_FASTEST] * u
+
+
+@inner
 def supply(w: Array, g: int) -> Any:
     """Voltage that feeds a group now: its rail's or the bus's [V]."""
     rail = w[g + L.G_RAIL]

@@ -165,10 +165,18 @@ FED_EMF = OPTIMAL + 13  # voltage per speed
 FED_SIEMENS = OPTIMAL + 14  # what it takes from its rail per volt
 SQUARED_OWN = OPTIMAL + 15  # integral of the current squared that it takes from the bus [A² s]
 TAB_BENDS = OPTIMAL + 16  # of the present segment (see SEG_BENDS)
-POLY = OPTIMAL + 17  # position over the share of the step under trial: ORDER + 1 coefficients
+GUIDE_N = OPTIMAL + 17  # cells of what changes along a curved way (see GUIDE_SHARE), 0: none;
+GUIDE_ROW = OPTIMAL + 18  # its first row,
+GUIDE_Q0 = OPTIMAL + 19  # where it begins,
+GUIDE_PER = OPTIMAL + 20  # cells per unit of it,
+GUIDE_ROUND = OPTIMAL + 21  # 1: its grip is an ellipse
+FEED = OPTIMAL + 22  # speed loop: effort that its own model asks for at the speed wanted,
+FEED_SHARE = OPTIMAL + 23  # and the share of it that is used
+POLY = OPTIMAL + 24  # position over the share of the step under trial: ORDER + 1 coefficients
 MECH_SIZE = POLY + ORDER + 1
 
 NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0
+SPEED_LOOP = 8.0
 
 # --- motor group: n equal motors on one shaft -----------------------------------------------------------
 G_N = 0
@@ -219,6 +227,18 @@ SEG_SIZE = 10
 # --- table row (one knot) -------------------------------------------------------------------------------
 TAB_M, TAB_DM, TAB_DDM, TAB_Q, TAB_DQ, TAB_G, TAB_DG, TAB_DDG = 0, 1, 2, 3, 4, 5, 6, 7
 TAB_COLUMNS = 8
+
+# --- row of a curved way (one knot) -------------------------------------------------------------------
+GUIDE_SHARE = 0  # share of the effort that its one group gets, and the slope of that
+GUIDE_DSHARE = 1
+GUIDE_A1 = (
+    2  # grip: |A F + B v²| <= 1 for both pairs of rollers; an ellipse: (A1 F)² + (B1 v²)² <= 1 forwards,
+)
+GUIDE_B1 = 3  # with A2 backwards
+GUIDE_A2 = 4
+GUIDE_B2 = 5
+GUIDE_RUB = 6  # friction besides that of its segment [N]
+GUIDE_FASTEST = 7  # square of the speed that the code lets it have there [m²/s²]
 
 # --- log row --------------------------------------------------------------------------------------------
 LOG_T = 0

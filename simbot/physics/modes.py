@@ -28,7 +28,7 @@ from simbot.physics.events import (
     ZONE_EDGE,
     zone_margin,
 )
-from simbot.physics.forces import find_branches, first_mech, look_up, rest_margin
+from simbot.physics.forces import find_branches, first_mech, follow, look_up, rest_margin
 from simbot.physics.linear import straighten
 
 
@@ -162,6 +162,8 @@ def resolve(w: Array, tab: Array) -> Any:
     for _ in range(n):
         w[m + L.Q_NEXT] = w[m + L.Q]
         w[m + L.V_NEXT] = w[m + L.SPEED]
+        if w[m + L.GUIDE_N] > 0.0:
+            follow(w, tab, m, w[m + L.Q], w[m + L.SPEED])
         if w[m + L.CONTROL] == L.SERVO and w[m + L.PINNED] == 0.0:
             w[m + L.ZONE] = zone_of(w, m, 1.0)
             w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q])

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.route import Route
 from simbot.physics.stance import Places
+from simbot.physics.ways import Bend
 from simbot.scenario.model import Pose, Target
 
 if TYPE_CHECKING:
@@ -31,10 +32,12 @@ class GoTo:
 
 @dataclass(frozen=True)
 class DriveTo:
-    """Drive to a pose on the field: straight lines at a fixed heading, turns in place, a stop at each point."""
+    """Drive to a pose on the field: straight lines at a fixed heading, turns in place, a stop at each point; or a
+    curve by the points."""
 
     pose: Pose
     through: tuple[tuple[float, float], ...] = ()
+    bend: Bend | None = None  # None: it stops at every point
 
 
 @dataclass(frozen=True)
@@ -63,12 +66,24 @@ class DriveFor:
 
 @dataclass(frozen=True)
 class Spin:
-    """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`)."""
+    """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`).
+
+    A flywheel that throws elements at this instant is slowed down by each of them first.
+    """
 
     effort: float
+    throws: int = 0
 
 
-Command = GoTo | DriveTo | PushFor | DriveFor | Spin
+@dataclass(frozen=True)
+class SpinTo:
+    """Come to a speed and hold it under the mechanism's own speed loop [rad/s]; not 0. `throws`: as of Spin."""
+
+    speed: float
+    throws: int = 0
+
+
+Command = GoTo | DriveTo | PushFor | DriveFor | Spin | SpinTo
 
 
 def microseconds(t: float) -> int:
@@ -85,7 +100,6 @@ class Stopwatch:
     word: str
     there_us: int  # NEVER_US: it does not get there
     why: str = ""  # of one that does not
-    air: float = 0.0  # absolute pressure in a cylinder's tank after it [Pa]
 
 
 class Move:
@@ -96,7 +110,7 @@ class Move:
     mechanism : str
     command : Command
     start_us : int
-    start_position : float | str     [m or rad]; of a drive: along its line
+    start_position : float | str     [m or rad]; of a drive: along its line; of a speed: [rad/s], as are the next
     start_speed : float              [m/s or rad/s]
     target : float | str             [m or rad]; of a drive: along its line
     window : float                   half-width of the target set; 0 for `measured`
@@ -197,9 +211,13 @@ class Move:
             return self.stopwatch.before if self.stopwatch.why else self.stopwatch.word
         plant = self._plant
         if self.cut_us is not None and self.arrived_for_real():
+            if isinstance(self.command, SpinTo):
+                return plant.speed(self.mechanism, self.cut_us)
             return plant.position(self.mechanism, self.cut_us)
         last = plant if self.cut_us is None else self._ahead()
         last._reach(plant.horizon_us)
+        if isinstance(self.command, SpinTo):
+            return last._raw(self.mechanism, plant.horizon_us / 1e6)[1]
         return last._position_at(self.mechanism, plant.horizon_us / 1e6)
 
     def reason(self) -> str:

@@ -17,6 +17,8 @@ from simbot.scenario.model import MechanismSpec
 
 HEADING_WINDOW = radians(2.0)  # of a turn in place whose control states none
 DRIVE_WINDOW = 0.02
+SPEED_GAIN = 10.0  # of a speed loop that states none: full effort at an error of a tenth of the free speed
+SPEED_WINDOW = 0.02  # of the speed asked for
 LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED}
 AFTER = {"brake": 0.0, "coast": 1.0}
 
@@ -197,6 +199,29 @@ def spin(arrays: Arrays, name: str, effort: float, built: Built, after: str | fl
     w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = inf, inf, 0.0
     w[m + L.Q_SCALE], w[m + L.V_SCALE] = built.free_speed, built.free_speed
     w[L.DIRTY] = 1.0
+
+
+def spin_to(
+    arrays: Arrays, name: str, speed: float, built: Built, control: Mapping[str, Any], loop: Mapping[str, Any]
+) -> None:
+    """Hold a speed [rad/s] from now on: effort = feed-forward + p x error, at every tick, never against it.
+
+    Parameters
+    ----------
+    control, loop : mapping
+        Keys of the mechanism's `control` (effort, latency, after) and `speed_control` (p, window, feed_forward).
+    """
+    w, m = arrays.w, arrays.at[name]
+    _gains(w, m, control)
+    p, window = loop["p"], loop["window"]
+    w[m + L.CONTROL], w[m + L.TARGET], w[m + L.TARGET_PENDING] = L.SPEED_LOOP, speed, speed
+    w[m + L.KP] = SPEED_GAIN / built.free_speed if p is None else p
+    w[m + L.FEED_SHARE] = loop["feed_forward"]
+    w[m + L.WINDOW] = SPEED_WINDOW * abs(speed) if window is None else window
+    w[m + L.SLOW], w[m + L.TOUCH], w[m + L.DIRECTION] = inf, 0.0, copysign(1.0, speed)
+    w[m + L.T_COMMAND], w[m + L.OTHERS_BACK], w[m + L.LOCK] = w[L.T], 0.0, 0.0
+    w[m + L.Q_SCALE], w[m + L.V_SCALE] = built.free_speed, built.free_speed
+    w[m + L.NEW] = w[L.FRESH] = w[L.DIRTY] = 1.0
 
 
 def hold(arrays: Arrays, name: str, control: Mapping[str, Any], built: Built) -> None:

@@ -16,11 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
+from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, SPINNING, Arrays, Built, Models, physical
 from simbot.physics.heat import Warmth
-from simbot.physics.kinds import KINDS
+from simbot.physics.kinds import KINDS, cylinder
 from simbot.physics.kinds.claw import window_at
-from simbot.physics.kinds.cylinder import ATMOSPHERE, after_stroke, arrives
+from simbot.physics.kinds.flywheel import left_after_throw
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.motion import Steps
 from simbot.physics.move import (
@@ -32,15 +33,16 @@ from simbot.physics.move import (
     Move,
     PushFor,
     Spin,
+    SpinTo,
     Stopwatch,
     microseconds,
 )
-from simbot.physics.orders import control_of, give, hold, order_for, push, spin
+from simbot.physics.orders import control_of, give, hold, order_for, push, spin, spin_to
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
-from simbot.physics.route import Braking, Leg, Push, Route, Steering, carried_speed, leg_end
+from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
-from simbot.scenario.model import BatteryState, Pose, Robot, Start, Target
+from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
 from simbot.scenario.positions import turns_inside
 
 Array = npt.NDArray[np.float64]
@@ -55,6 +57,7 @@ TAIL_ROWS = 256  # of the log of what would have come after a takeover
 MOST_ROWS = 2_000_000
 HUNTS = 4  # times that a mechanism comes into its set before that is called hunting
 MOST_ENTRIES = 10_000
+SPEEDS = -1.0  # in place of a speed limit: the set is a window of speeds (see record)
 FAR_AWAY = 1e3  # m or rad: half a line, as far as any mechanism gets
 ON_POINT = 1e-12  # m or rad
 LOOK_US = 2_000_000  # how far to look ahead at a time
@@ -116,6 +119,7 @@ class Plant:
         self._saved: tuple[Any, ...] | None = None
         self._route: Route | None = None
         self._drive: str | None = None
+        self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
         self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
         models_of_heat = {name: self.models.heat(name) for name in self.names}
         self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
@@ -161,7 +165,7 @@ class Plant:
     def _built(self, name: str) -> Built:
         if name == self._drive and self._route is not None:
             leg = self._route.now
-            return self.models.get(name, self._payload[name], None if leg.turning else leg.direction)
+            return self.models.get(name, self._payload[name], leg.built_for)
         return self.models.get(name, self._payload[name], places=self._places.get(name, ()))
 
     def _look_at_others(self, name: str) -> None:
@@ -332,6 +336,9 @@ class Plant:
         self._return_to_now()
         self._saved = None
         self._cut(mechanism)
+        if isinstance(command, Spin | SpinTo):
+            for _ in range(command.throws):
+                self._slow_down(mechanism)
         move = Move(self, mechanism, command)
         if mechanism in self._watch:
             assert isinstance(command, GoTo)
@@ -387,27 +394,59 @@ class Plant:
         twin._saved = None
         return twin
 
+    def given(self, mechanism: str) -> Command | None:
+        """The command that a mechanism has."""
+        move = self._current.get(mechanism)
+        return None if move is None else move.command
+
+    def _slow_down(self, mechanism: str) -> None:
+        """An element leaves a flywheel with some of its moment of momentum."""
+        spec, group = self.robot.mechanisms[mechanism], self._built(mechanism).groups[0]
+        turning = self._built(mechanism).reduced.segments[0].mass
+        turning += group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J]
+        w, m = self.arrays.w, self.arrays.at[mechanism]
+        w[m + L.SPEED] *= left_after_throw(spec.values, float(turning))
+        w[L.DIRTY] = 1.0
+
     def _start_stopwatch(self, move: Move, word: str) -> None:
         history = self._watch[move.mechanism]
         spec = self.robot.mechanisms[move.mechanism]
         last = history[-1]
         here = last.word if last.there_us <= self.now_us else ""
-        values, why, air = spec.values, "", last.air
+        values, why = spec.values, ""
         seconds = values["time"] if word != "in" or values.get("time_in") is None else values["time_in"]
-        seconds = 0.0 if here == word else self.luck.seconds(seconds, "time", move.mechanism)
-        there = self.now_us + round(seconds * 1e6)
         if last.word == word and last.there_us > self.now_us:
             there, why = last.there_us, last.why  # already on its way there
-        elif spec.kind == "cylinder" and here != word:
-            air, at_end = after_stroke(
-                values, last.air or float(values["supply"]) + ATMOSPHERE, word == "out"
-            )
-            if not arrives(values, at_end):
-                there, least = NEVER_US, float(values["least_pressure"]) / 1e5
-                why = f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
+        elif here == word:
+            there = self.now_us
+        else:
+            if seconds is not None:
+                seconds = self.luck.seconds(seconds, "time", move.mechanism)
+            if spec.kind == "cylinder":
+                seconds, why = self._stroke(spec, word == "out", seconds)
+            there = self.now_us + round(seconds * 1e6) if not why else NEVER_US
         move.start_position, move.target = here, word
-        move.stopwatch = Stopwatch(self.now_us, here, word, there, why, air)
+        move.stopwatch = Stopwatch(self.now_us, here, word, there, why)
         history.append(move.stopwatch)
+
+    def _stroke(self, spec: MechanismSpec, outwards: bool, timed: float | None) -> tuple[float, str]:
+        """Time of a cylinder's stroke [s], and why it does not get there; takes its air from the tank at once."""
+        owner = spec.values["tank_of"] or spec.name
+        tank = self.robot.mechanisms[owner].values
+        room = float(tank["tank"])
+        full = self._air.get(owner, float(tank["supply"]) + ATMOSPHERE)
+        seconds = timed
+        if seconds is None:
+            from simbot.physics.stroke_compiled import stroke_time
+
+            seconds = cylinder.seconds(spec.values, full, outwards, room, stroke_time)
+        self._air[owner], at_end = cylinder.after_stroke(spec.values, full, outwards, room)
+        if cylinder.arrives(spec.values, at_end, outwards) and seconds < inf:
+            return seconds, ""
+        if cylinder.arrives(spec.values, at_end, outwards):
+            return inf, "its air does not push it all the way"
+        least = cylinder.least_pressure(spec.values, outwards) / 1e5
+        return inf, f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
 
     def _order(self, move: Move, command: Command) -> None:
         name = move.mechanism
@@ -418,6 +457,13 @@ class Plant:
             after = self._control(name).get("after")
             spin(self.arrays, name, command.effort, self._built(name), after)
             move.target = command.effort
+            return
+        elif isinstance(command, SpinTo):
+            loop = self.robot.mechanisms[name].values["speed_control"]
+            spin_to(self.arrays, name, command.speed, self._built(name), self._control(name), loop)
+            move.start_position, move.target = move.start_speed, command.speed
+            move.window = float(self.arrays.w[self.arrays.at[name] + L.WINDOW])
+            move.slower_than = SPEEDS
             return
         elif isinstance(command, DriveFor):
             self._plan_push(command)
@@ -460,6 +506,9 @@ class Plant:
 
         def legs(pose: Pose, odometer: float) -> list[Leg]:
             assert self._route is not None
+            if command.bend is not None:
+                way = (command.through, command.pose, command.bend)
+                return self._route.plan_bent(pose, odometer, *way, near, turned)
             return self._route.plan_through(pose, odometer, command.through, command.pose, near, turned)
 
         self._go(legs)
@@ -476,9 +525,9 @@ class Plant:
         """
         assert self._route is not None and self._drive is not None
         t, m = self.arrays.w[L.T], self.arrays.at[self._drive]
-        speed = float(self.arrays.w[m + L.SPEED])
+        here, speed = float(self.arrays.w[m + L.Q]), float(self.arrays.w[m + L.SPEED])
         legs = self._steered(plan(self._pose_at(t), self._odometer_at(t)))
-        if speed != 0.0 and carried_speed(self._route.now, legs[0], speed) is None:
+        if speed != 0.0 and carried_speed(self._route.now, legs[0], here, speed) is None:
             braking = self._braking()
             odometer = self._odometer_at(t) if braking.turning else braking.to
             legs = [braking, *self._steered(plan(braking.pose(braking.to), odometer))]
@@ -493,17 +542,17 @@ class Plant:
             return legs
         return self._route.with_steering(legs, kind, spec.values, t, self._odometer_at(t))
 
-    def _braking(self) -> Braking:
+    def _braking(self) -> Leg:
         """The leg under way, to where shorted motors will have made it slow: no current of theirs meets the battery."""
         assert self._route is not None and self._drive is not None
         twin = self._clone()
         assert twin._route is not None
         w, m = twin.arrays.w, twin.arrays.at[self._drive]
         here, speed = float(w[m + L.Q]), float(w[m + L.SPEED])
-        twin._route.ahead = [Braking.of(self._route.now, here, here + speed)]
+        twin._route.ahead = [self._route.now.braking(here, here + speed)]
         twin._start_leg()
         twin._advance(self.horizon_us / 1e6, (self._drive,))
-        return Braking.of(self._route.now, here, float(w[m + L.Q]))
+        return self._route.now.braking(here, float(w[m + L.Q]))
 
     def _start_leg(self) -> None:
         """Begin the next leg, with the speed that it keeps of the one before."""
@@ -511,13 +560,13 @@ class Plant:
         assert route is not None and name is not None
         w, m = self.arrays.w, self.arrays.at[name]
         old, leg = route.now, route.ahead.pop(0)
-        speed = carried_speed(old, leg, float(w[m + L.SPEED])) or 0.0
+        speed = carried_speed(old, leg, float(w[m + L.Q]), float(w[m + L.SPEED])) or 0.0
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route.legs.append((float(w[L.T]), leg))
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
         self.arrays.write(name, self._built(name))
         control = self._control(name, leg.turning)
-        if isinstance(leg, Braking):  # anywhere, as long as it is slow
+        if leg.brakes:  # anywhere, as long as it is slow
             anywhere = 10.0 * abs(leg.to - leg.at) + control["window"]
             control = {**control, "slower_than": leg.slow, "window": anywhere}
         elif route.ahead:
@@ -717,6 +766,10 @@ class Plant:
         w = self.arrays.w
         for name in names:
             m = self.arrays.at[name]
+            if w[m + L.CONTROL] == L.SPEED_LOOP:
+                if abs(w[m + L.SPEED] - w[m + L.TARGET]) > w[m + L.WINDOW] + 1e-12:
+                    return False
+                continue
             if w[m + L.TOUCH] != 0.0 and w[m + L.TOUCHED] == 0.0:
                 return False
             if abs(w[m + L.Q] - w[m + L.TARGET_PENDING]) > w[m + L.WINDOW] + 1e-12:
@@ -853,6 +906,8 @@ class Plant:
     ) -> tuple[float, float, float] | None:
         """Target, half-width and speed limit in the kernel's coordinate; None where nothing on the leg will do."""
         limit = inf if slower is None else slower
+        if self.robot.mechanisms[mechanism].kind in SPINNING:
+            limit = SPEEDS
         if leg is None:
             assert not isinstance(target, Pose)
             return float(target), within, limit
@@ -918,6 +973,8 @@ class Plant:
 
     def _met_at(self, mechanism: str, t: float, target: float, within: float, slower: float) -> bool:
         q, v = self._raw(mechanism, t)
+        if slower == SPEEDS:
+            return abs(v - target) <= within + 1e-12
         return abs(q - target) <= within + 1e-12 and abs(v) <= slower + 1e-12
 
     def _word_since(self, mechanism: str, word: str, at_us: int) -> int | None:
@@ -1049,6 +1106,10 @@ class Plant:
         """What holds a mechanism where it ends."""
         w, m = self.arrays.w, self.arrays.at[move.mechanism]
         q = float(w[m + L.Q])
+        if isinstance(move.command, SpinTo):
+            if abs(w[m + L.DUTY]) >= 0.999 * w[m + L.EFFORT]:
+                return "its effort does not bring it to that speed"
+            return "its speed loop leaves it there"
         if w[m + L.S] != 0.0:
             slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
             return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"

@@ -1,7 +1,8 @@
 """Questions to the log of a run: where a mechanism was, and when it entered or left a set of states.
 
 Within a step position is monotone (a reversal ends a step), and speed has one extreme at the most, so that
-every crossing is found, never stepped over.
+every crossing is found, never stepped over. A set is a window of positions and a limit `slow` of the speed; where
+`slow` is negative it is a window of speeds.
 """
 
 from __future__ import annotations
@@ -71,6 +72,17 @@ def edges(r: Array, c: int, target: float, within: float, slow: float, out: Arra
     """Shares of a step at which its state may enter or leave the set, in order; how many."""
     out[0] = 0.0
     n = 1
+    if slow < 0.0:
+        middle = 1.0
+        if r[c + L.LOG_ACC0] * r[c + L.LOG_ACC1] < 0.0:
+            middle = extreme_of_speed(r, c)
+        for level in (target - within, target + within):
+            for begin, end in ((0.0, middle), (middle, 1.0)):
+                x = crossing(r, c, 1.0, level, begin, end) if end > begin else -1.0
+                if x > 0.0:
+                    out[n] = x
+                    n += 1
+        return in_order(out, n)
     for level in (target - within, target + within):
         x = crossing(r, c, 0.0, level, 0.0, 1.0)
         if x > 0.0:
@@ -90,6 +102,12 @@ def edges(r: Array, c: int, target: float, within: float, slow: float, out: Arra
             if x > 0.0:
                 out[n] = x
                 n += 1
+    return in_order(out, n)
+
+
+@inner
+def in_order(out: Array, n: int) -> Any:
+    """Close the list of n shares with 1 and sort it; how many there are."""
     out[n] = 1.0
     n += 1
     for i in range(1, n):
@@ -131,6 +149,8 @@ def extreme_of_speed(r: Array, c: int) -> Any:
 @inner
 def holds(r: Array, c: int, target: float, within: float, slow: float, x: float) -> Any:
     q, v = state_in(r, c, x)
+    if slow < 0.0:
+        return abs(v - target) <= within + FUZZ
     return abs(q - target) <= within + FUZZ and abs(v) <= slow + FUZZ
 
 
@@ -168,7 +188,7 @@ def inside_since(
             break
         still = r[c] == r[c + L.LOG_Q1] and r[c + L.LOG_SPEED0] == 0.0 and r[c + L.LOG_SPEED1] == 0.0
         if still:
-            if abs(r[c] - target) > within + FUZZ:
+            if abs((0.0 if slow < 0.0 else r[c]) - target) > within + FUZZ:
                 return math.inf if first else max(t_from, t0 + h)
         else:
             n = edges(r, c, target, within, slow, out)

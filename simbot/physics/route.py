@@ -8,6 +8,9 @@ from math import atan2, cos, hypot, pi, remainder, sin
 from types import ModuleType
 from typing import Any
 
+import numpy as np
+
+from simbot.physics.ways import Bend, Way, facing, pieces_at_stops, way_through
 from simbot.scenario.model import Pose
 
 TINY = 1e-9
@@ -47,6 +50,8 @@ class Leg:
         That angle seen from the heading [rad].
     push : Push or None
         None: under the drive's own control.
+    brakes : bool
+        It is what is left of a leg that was taken over.
     """
 
     turning: bool
@@ -56,6 +61,16 @@ class Leg:
     way: float = 0.0
     direction: float = 0.0
     push: Push | None = None
+    brakes: bool = False
+
+    def braking(self, at: float, to: float) -> Leg:
+        """Its end where it is taken over: motors shorted, from one coordinate to where it is slow enough."""
+        return replace(self, origin=self.pose(at), at=at, to=to, push=Push(0.0, 0.0, "brake"), brakes=True)
+
+    @property
+    def slow(self) -> float:
+        """No faster than this where it has braked [m/s, rad/s]."""
+        return LEG_END_TURN if self.turning else LEG_END
 
     @classmethod
     def from_here(cls, pose: Pose, odometer: float, by: float, direction: float | None, push: Push) -> Leg:
@@ -87,6 +102,72 @@ class Leg:
         along = dx * cos(self.way) + dy * sin(self.way)
         return self.at + along, max(left, 0.0) ** 0.5 if abs(across) > TINY else within
 
+    def way_at(self, q: float) -> float:
+        """Field angle in which the coordinate grows at a place of it [rad]."""
+        return self.way
+
+    def turns_at(self, q: float) -> float:
+        """Change of heading per length at a place of it [rad/m]."""
+        return 0.0
+
+    @property
+    def built_for(self) -> float | Way | None:
+        """What the drive's inertia and ratios on it depend on (see build.Models.get)."""
+        return None if self.turning else self.direction
+
+    @property
+    def ends_in(self) -> float:
+        """Direction from the heading at its end [rad]."""
+        return self.direction
+
+
+@dataclass(frozen=True)
+class Curve(Leg):
+    """A curved way; its coordinate is the length of it, on from `curve.begin`."""
+
+    curve: Way | None = None
+
+    @classmethod
+    def along(cls, curve: Way) -> Curve:
+        """The whole of a way."""
+        x, y, way, heading, _ = curve.at(0.0)
+        start = Pose(x, y, heading)
+        turned = remainder(way - heading, 2.0 * pi)
+        return cls(False, start, curve.begin, curve.begin + curve.length, way, turned, curve=curve)
+
+    @property
+    def _way(self) -> Way:
+        assert self.curve is not None
+        return self.curve
+
+    def pose(self, q: float) -> Pose:
+        x, y, _, heading, _ = self._way.at(q - self._way.begin)
+        return Pose(x, y, heading)
+
+    def way_at(self, q: float) -> float:
+        return self._way.at(q - self._way.begin)[2]
+
+    def turns_at(self, q: float) -> float:
+        cell = (q - self._way.begin) / self._way.length * self._way.cells
+        return float(np.interp(cell, np.arange(self._way.cells + 1), self._way.turns, 0.0, 0.0))
+
+    @property
+    def built_for(self) -> float | Way | None:
+        return self._way
+
+    @property
+    def ends_in(self) -> float:
+        return remainder(float(self._way.direction[-1] - self._way.heading[-1]), 2.0 * pi)
+
+    def coordinate_of(self, goal: Pose, within: float, heading_within: float) -> tuple[float, float] | None:
+        """As of a line, at the point of the way that lies nearest to the goal, as if it were straight there."""
+        s = self._way.nearest(goal.x, goal.y)
+        x, y, _, heading, _ = self._way.at(s)
+        left = within**2 - hypot(goal.x - x, goal.y - y) ** 2
+        if left < -TINY or abs(remainder(goal.heading - heading, 2.0 * pi)) > heading_within + TINY:
+            return None
+        return self._way.begin + s, max(left, 0.0) ** 0.5
+
 
 @dataclass(frozen=True)
 class Steering(Leg):
@@ -95,21 +176,6 @@ class Steering(Leg):
     before: Angles = (0.0,) * 4
     after: Angles = (0.0,) * 4
     lasts: float = 0.0
-
-
-@dataclass(frozen=True)
-class Braking(Leg):
-    """The end of a leg that was taken over: its motors shorted, until it is slow enough for another direction."""
-
-    @classmethod
-    def of(cls, leg: Leg, at: float, to: float) -> Braking:
-        """From one coordinate of a leg to the one at which it will have become slow."""
-        return cls(leg.turning, leg.pose(at), at, to, leg.way, leg.direction, Push(0.0, 0.0, "brake"))
-
-    @property
-    def slow(self) -> float:
-        """No faster than this at its end [m/s, rad/s]."""
-        return LEG_END_TURN if self.turning else LEG_END
 
 
 @dataclass
@@ -168,6 +234,52 @@ class Route:
                 pose, odometer = legs[-1].pose(legs[-1].to), legs[-1].to
         return out + self.plan(pose, odometer, goal, window, heading_window)
 
+    def plan_bent(
+        self,
+        pose: Pose,
+        odometer: float,
+        points: Sequence[tuple[float, float]],
+        goal: Pose,
+        bend: Bend,
+        window: float,
+        heading_window: float,
+    ) -> list[Leg]:
+        """Legs from a pose along curves by points to a goal; where the way turns back it stops between two of them."""
+        if hypot(goal.x - pose.x, goal.y - pose.y) <= TINY and not points:
+            return self.plan(pose, odometer, goal, window, heading_window)
+        parts = pieces_at_stops([(pose.x, pose.y), *points, (goal.x, goal.y)])
+        ways = [way_through(part, bend, 0.0) for part in parts if len(part) > 1]
+        turn = remainder(goal.heading - pose.heading, 2.0 * pi)
+        turns = self.holonomic and bend.along and abs(turn) > heading_window
+        out: list[Leg] = []
+        total, done = sum(way.length for way in ways), 0.0
+        for way in ways:
+            way = replace(way, begin=odometer)
+            if self.holonomic:
+                here = pose.heading + (turn * done / total if turns else 0.0)
+                way = facing(way, here, turn * way.length / total if turns else 0.0)
+            else:
+                turned, backwards = self._to_bearing(pose, float(way.direction[0]), heading_window)
+                out += turned
+                off = float(way.direction[0]) + (pi if backwards else 0.0) - pose.heading
+                way = facing(way, pose.heading + remainder(off, 2.0 * pi), None)
+            out.append(Curve.along(way))
+            odometer, done = out[-1].to, done + way.length
+            pose = out[-1].pose(odometer)
+        left = remainder(goal.heading - pose.heading, 2.0 * pi)
+        if abs(left) > heading_window:
+            out.append(Leg(True, pose, pose.heading, pose.heading + left))
+        return out
+
+    def _to_bearing(self, pose: Pose, bearing: float, heading_window: float) -> tuple[list[Leg], bool]:
+        """The turn that makes it stand along a bearing, forwards or backwards, whichever is nearer."""
+        off = remainder(bearing - pose.heading, 2.0 * pi)
+        backwards = abs(off) > pi / 2.0
+        if backwards:
+            off = remainder(off + pi, 2.0 * pi)
+        legs = [Leg(True, pose, pose.heading, pose.heading + off)] if abs(off) > heading_window else []
+        return legs, backwards
+
     def plan(
         self, pose: Pose, odometer: float, goal: Pose, window: float, heading_window: float
     ) -> list[Leg]:
@@ -206,11 +318,11 @@ class Route:
             lasts = kind.steering_time(values, angles, wanted) if abs(leg.to - leg.at) > TINY else 0.0
             if lasts > TINY:
                 here = (leg.origin, odometer, odometer, leg.origin.heading, 0.0)
-                out.append(Steering(False, *here, None, angles, wanted, lasts))
+                out.append(Steering(False, *here, before=angles, after=wanted, lasts=lasts))
                 angles = wanted
             out.append(leg)
             if not leg.turning:
-                odometer = leg.to
+                odometer, angles = leg.to, kind.steered(values, leg.ends_in)
         return out
 
     def _angles(self, kind: ModuleType, values: Mapping[str, Any], t: float) -> Angles:
@@ -220,7 +332,7 @@ class Route:
                 angles: Angles = kind.steered_for(values, leg.before, leg.after, t - begin)
                 return angles
             if abs(leg.to - leg.at) > TINY:
-                angles = kind.steered(values, None if leg.turning else leg.direction)
+                angles = kind.steered(values, None if leg.turning else leg.ends_in)
                 return angles
         return (0.0,) * 4
 
@@ -247,13 +359,8 @@ class Route:
         heading = pose.heading
         turn_at_goal = remainder(goal.heading - heading, 2.0 * pi)
         if distance > TINY:
-            off = remainder(bearing - heading, 2.0 * pi)
-            backwards = abs(off) > pi / 2.0
-            if backwards:
-                off = remainder(off + pi, 2.0 * pi)
-            if abs(off) > heading_window:
-                legs.append(Leg(True, pose, heading, heading + off))
-            heading += off
+            legs, backwards = self._to_bearing(pose, bearing, heading_window)
+            heading += remainder(bearing - heading + (pi if backwards else 0.0), 2.0 * pi)
             turn_at_goal = remainder(goal.heading - heading, 2.0 * pi)
             length = -distance if backwards else distance
             start = Pose(pose.x, pose.y, heading)
@@ -267,8 +374,8 @@ class Route:
         return legs
 
 
-def carried_speed(old: Leg, leg: Leg, speed: float) -> float | None:
-    """What is left of a speed along one leg as another takes over [m/s, rad/s]; None: it has to brake first.
+def carried_speed(old: Leg, leg: Leg, q: float, speed: float) -> float | None:
+    """What is left of a speed at a coordinate of one leg as another takes over; None: it has to brake first.
 
     A line keeps the component along it. What is across it, or turns where it is to drive, has to be no faster than
     at the joint of two legs of one command.
@@ -277,8 +384,10 @@ def carried_speed(old: Leg, leg: Leg, speed: float) -> float | None:
         return 0.0 if abs(speed) <= (LEG_END_TURN if old.turning else LEG_END) else None
     if leg.turning:
         return speed
-    along, across = speed * cos(leg.way - old.way), speed * sin(leg.way - old.way)
-    return along if abs(across) <= LEG_END else None
+    between = leg.way_at(leg.at) - old.way_at(q)
+    turns = speed * (old.turns_at(q) - leg.turns_at(leg.at))
+    lost = abs(speed * sin(between)) > LEG_END or abs(turns) > LEG_END_TURN
+    return None if lost else speed * cos(between)
 
 
 def leg_end(control: Mapping[str, Any], turning: bool) -> float:
@@ -292,4 +401,4 @@ def kept_speed(last: Leg | None, leg: Leg) -> float:
     """The most that a leg can begin with after another one [m/s, rad/s]."""
     if last is None or last.turning != leg.turning:
         return 0.0
-    return LEG_END_TURN if leg.turning else LEG_END * max(0.0, cos(leg.way - last.way))
+    return LEG_END_TURN if leg.turning else LEG_END * max(0.0, cos(leg.way - last.way_at(last.to)))

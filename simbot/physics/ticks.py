@@ -7,8 +7,8 @@ from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
-from simbot.physics.control import inside, needed_effort, output, set_point
-from simbot.physics.forces import first_mech, look_up
+from simbot.physics.control import FINEST, inside, needed_effort, output, set_point
+from simbot.physics.forces import fastest_at, first_mech, look_up
 from simbot.physics.modes import zone_of
 from simbot.physics.steps import between
 
@@ -34,11 +34,27 @@ def send(w: Array, m: int, t: float, duty: float, is_open: float) -> Any:
 
 @inner
 def feed_forward(w: Array, tab: Array, m: int, t: float) -> Any:
+    if w[m + L.CONTROL] == L.SPEED_LOOP:
+        q = w[m + L.Q]
+        mass, dmass, load, factor, dfactor = look_up(w, tab, m, q)
+        u = needed_effort(w, m, q, w[m + L.TARGET], 0.0, mass, dmass, load, factor, dfactor)
+        w[m + L.FEED] = w[m + L.FEED_SHARE] * u
+        return w[m + L.FEED]
     if w[m + L.CONTROL] != L.PROFILED:
         return 0.0
     q, v, a = set_point(w, m, t - w[m + L.T_COMMAND])
     mass, dmass, load, factor, dfactor = look_up(w, tab, m, min(max(q, w[m + L.Q_LO]), w[m + L.Q_HI]))
     return needed_effort(w, m, q, v, a, mass, dmass, load, factor, dfactor)
+
+
+@inner
+def slowed(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
+    """Most effort that, by its own model, lets a drive be no faster than its curved way allows at the next tick."""
+    way = v * w[L.LOOP]
+    a = (fastest_at(w, tab, m, q + way) - v * v) / (2.0 * way)
+    mass, dmass, load, factor, dfactor = look_up(w, tab, m, q)
+    wheel = w[int(w[m + L.GRP]) + L.G_WHEEL]
+    return max(-w[m + L.EFFORT], needed_effort(w, m, q, v, a, mass + wheel, dmass, load, factor, dfactor))
 
 
 @inner
@@ -57,6 +73,8 @@ def act(w: Array, tab: Array, m: int, t: float) -> Any:
         goal, _, _ = set_point(w, m, t - w[m + L.T_COMMAND])
         w[m + L.LAG_MAX] = max(w[m + L.LAG_MAX], abs(goal - q))
     duty, is_open = output(w, m, t, q, v, feed_forward(w, tab, m, t))
+    if w[m + L.GUIDE_N] > 0.0 and v > 0.0 and is_open == 0.0 and control != L.TIMED:
+        duty = min(duty, slowed(w, tab, m, q, v))
     if w[m + L.BRAKE] == 1.0:
         over = control == L.TIMED and t >= w[m + L.T_OFF] - 1e-9
         w[m + L.LOCK] = 1.0 if duty == 0.0 and (over or inside(w, m, q, v) or control == L.FULL) else 0.0
@@ -96,9 +114,17 @@ def needs_every_tick(w: Array, tab: Array) -> Any:
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
         control = w[m + L.CONTROL]
+        if w[m + L.GUIDE_N] > 0.0 and w[m + L.S] != 0.0:
+            return True
         if control == L.PROFILED:
             end = w[m + L.T_COMMAND] + w[m + L.PROFILE + 5 * (int(w[m + L.PROFILE_N]) - 1)]
             if w[L.T] < end + w[L.LOOP] or w[m + L.S] != 0.0 or w[m + L.KI] > 0.0:
+                return True
+        elif control == L.SPEED_LOOP:
+            u, _ = output(w, m, w[L.T], w[m + L.Q], w[m + L.SPEED], 0.0)
+            if u != w[m + L.SENT]:
+                return True
+            if 0.0 < abs(u) < w[m + L.EFFORT] and abs(w[m + L.KP] * w[m + L.ACC]) * w[L.LOOP] > FINEST:
                 return True
         elif control == L.POSITION:
             if w[m + L.KI] > 0.0 and not (w[m + L.S] == 0.0 and w[m + L.Q] == w[m + L.TARGET]):
@@ -118,7 +144,7 @@ def tick_would_change(w: Array, t: float, x: float, h: float) -> Any:
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
         control = w[m + L.CONTROL]
-        if control == L.FULL or control == L.POSITION or control == L.TIMED:
+        if control == L.FULL or control == L.POSITION or control == L.TIMED or control == L.SPEED_LOOP:
             q = w[m + L.Q]
             v = 0.0
             if w[m + L.S] != 0.0:

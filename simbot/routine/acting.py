@@ -5,11 +5,12 @@ Nothing here takes time. The sequencer says when.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees, hypot
 
-from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Spin
+from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Spin, SpinTo
 from simbot.physics.plant import Plant
+from simbot.physics.ways import Bend
 from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, PickRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
@@ -107,8 +108,11 @@ class Actor:
     def drive(self, step: DriveStep) -> list[int]:
         points = len(step.through)
         by = f" through {points} point{'s' if points > 1 else ''}" if points else ""
+        bend = None
+        if step.corner is not None or step.smooth or step.along:
+            bend = Bend(step.corner, step.smooth, step.along)
         label = f"{step.mechanism} to {step.to}{by}"
-        index = self.command(step, step.mechanism, DriveTo(step.pose, step.through), label)
+        index = self.command(step, step.mechanism, DriveTo(step.pose, step.through, bend), label)
         if step.allowance:
             self.allowances[index] = step.allowance
         return [index]
@@ -127,9 +131,23 @@ class Actor:
         return [self.command(step, step.mechanism, push, label)]
 
     def spin(self, step: SpinStep) -> list[int]:
-        """Set a roller turning. It has nowhere to arrive, so no wait times it."""
+        """Set a roller turning. By an effort it has nowhere to arrive, so no wait times it; a speed it comes to."""
+        if step.speed is not None:
+            return [
+                self.command(step, step.mechanism, SpinTo(step.speed), f"{step.mechanism} to {step.text}")
+            ]
         self.command(step, step.mechanism, Spin(step.effort), f"{step.mechanism} at {step.effort * 100:g} %")
         return []
+
+    def throw(self, step: PlaceStep, count: int) -> list[int]:
+        """Elements leave a flywheel and slow it down; it comes back to the speed that it was to have."""
+        name = step.thrown_by
+        if name is None or count == 0:
+            return []
+        given = self.plant.given(name)
+        command = replace(given, throws=count) if isinstance(given, Spin | SpinTo) else Spin(0.0, count)
+        index = self.command(step, name, command, f"{name} back to its speed after {count} thrown")
+        return [index] if isinstance(given, SpinTo) else []
 
     def by(self, step: ActStep) -> int:
         """Give the command in an acting step's `by`."""
@@ -177,8 +195,8 @@ class Actor:
             return True
         return False
 
-    def place(self, step: PlaceStep, attempt: Attempt | None = None, fails: bool = False) -> int:
-        """Release what is in hand at once; index of the move. `fails`: chance has it that it earns nothing."""
+    def place(self, step: PlaceStep, attempt: Attempt | None = None, fails: bool = False) -> list[int]:
+        """Release what is in hand at once; indices of its moves. `fails`: chance has it that it earns nothing."""
         now = self.plant.now_us
         met = self._check(step)
         index = self.by(step)
@@ -186,6 +204,7 @@ class Actor:
         keeps = (fails or not met) and step.otherwise in KEPT_IN_HAND
         element = site.place.takes
         count = self.hands.release(holder, element, 0 if keeps else step.count)
+        thrown = self.throw(step, count)
         fits = site.room(count) if met and not fails else 0
         if count == 0 and not keeps:
             self._mishap("nothing_held", step)
@@ -207,7 +226,7 @@ class Actor:
         if not fits:
             self._failed(step, attempt, f"step {self.log.number(step.line)} placed nothing")
         self._load()
-        return index
+        return [index, *thrown]
 
     def let_go(self, step: LetGoStep) -> None:
         """Everything in a hand falls."""

@@ -363,7 +363,7 @@ class Run(Turns):
 
     def _do(self, step: ActStep, branch: Branch, fails: bool) -> None:
         if isinstance(step, PlaceStep):
-            branch.pending.append(self.actor.place(step, branch.attempt, fails))
+            branch.pending.extend(self.actor.place(step, branch.attempt, fails))
         else:
             assert isinstance(step, PickStep | HandOverStep)
             branch.pending.append(self.actor.grip(step, branch.attempt, fails))

@@ -15,6 +15,8 @@ def check_carriers(sheet: Sheet, loc: Loc, mechanisms: Mapping[str, MechanismSpe
     told: set[str] = set()
     for name, spec in known.items():
         tipped, extension = spec.values.get("tipped_by"), spec.values.get("extension")
+        if spec.values.get("tank_of") is not None:
+            _check_tank(sheet, (*loc, name, "tank_of"), name, known)
         if tipped is not None:
             at = (*loc, name, "tipped_by")
             _check_target(sheet, at, tipped, name, mechanisms, "angle")
@@ -38,6 +40,18 @@ def check_carriers(sheet: Sheet, loc: Loc, mechanisms: Mapping[str, MechanismSpe
         if extension is not None:
             at = (*loc, name, "extension", "by")
             _check_target(sheet, at, extension["by"], name, mechanisms, "length")
+
+
+def _check_tank(sheet: Sheet, at: Loc, name: str, known: Mapping[str, MechanismSpec]) -> None:
+    """It has to be another cylinder with a tank of its own."""
+    owner = known[name].values["tank_of"]
+    fit = [other for other, each in known.items() if each.values.get("tank") is not None and other != name]
+    if owner not in known:
+        sheet.unknown(at, "mechanism", owner, fit)
+    elif owner not in fit:
+        sheet.fail(
+            at, Fault(f"{owner} has no tank of its own", owner, ", ".join(fit) or "a cylinder with a `tank`")
+        )
 
 
 def _check_target(

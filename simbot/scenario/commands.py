@@ -13,6 +13,7 @@ from simbot.scenario.model import (
     DriveStep,
     EffortStep,
     Goal,
+    MechanismSpec,
     MoveStep,
     Need,
     Pose,
@@ -29,7 +30,7 @@ from simbot.scenario.units import read_quantity
 _ACTIONS = {"move": ("positioned", "measured"), "effort": ("positioned", "drive"), "spin": ("free",)}
 _WHAT_ROLES_DO = {
     "drive": "a drive goes to places (`drive: rack`), or for a time (`effort`)",
-    "free": "it has no travel; it turns: `spin: {intake: 80 %}`",
+    "free": "it has no travel; it turns: `spin: {intake: 80 %}` or `{shooter: 3000 rpm}`",
     "measured": "it has a stopwatch time only; it is moved by a word: `move: {flap: open}`",
     "positioned": "it has a travel; it is moved to a position: `move: {lift: 0.42 m}`",
 }
@@ -93,7 +94,29 @@ class CommandReader:
             return []
         name = self.sheet.text(at) or ", ".join(self.sheet.text((*at, index)) or "" for index in range(3))
         through = tuple(self._points((*loc, "through")))
-        return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance, through)]
+        self._bends(loc, shape, bool(through), self.robot.mechanisms.get(self.robot.drive))
+        corner = None if shape.corner is None else float(shape.corner)
+        how = (through, corner, shape.curve is not None, shape.turn is not None)
+        return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance, *how)]
+
+    def _bends(self, loc: Loc, shape: DriveShape, through: bool, spec: MechanismSpec | None) -> None:
+        """Note keys of a curved way that say nothing here."""
+        for key, given in (("corner", shape.corner), ("curve", shape.curve)):
+            if given is not None and not through:
+                text = self.sheet.text((*loc, key))
+                fault = Fault("there is no point to go round", text, "`through: [[1 m, 2 m]]` beside it")
+                self.sheet.fail((*loc, key), fault, of_key=True)
+                return
+        if shape.corner is not None and shape.curve is not None:
+            fault = Fault(
+                "points are rounded by `corner` or lie on a smooth `curve`", wanted="one of the two"
+            )
+            self.sheet.fail((*loc, "curve"), fault, of_key=True)
+        if shape.turn is not None and spec is not None and spec.keeps_to_its_heading:
+            fault = Fault(
+                f"{spec.name} moves along its heading only: it cannot turn by itself on the way", "along"
+            )
+            self.sheet.fail((*loc, "turn"), fault)
 
     def _points(self, loc: Loc) -> Iterator[tuple[float, float]]:
         """`[[1 m, 2 m], [3 m, 2 m]]`: points of the field."""
@@ -230,12 +253,37 @@ class CommandReader:
         shape = self.sheet.read(loc, SpinShape)
         if shape is None:
             return []
+        steps = (self._spins((*loc, "spin", name), name, text) for name, text in shape.spin.items())
+        return [step for step in steps if step is not None]
+
+    def _spins(self, loc: Loc, name: str, text: str) -> SpinStep | None:
+        """An effort, or a speed that its speed loop holds."""
+        if not self._can(loc, name, "spin"):
+            return None
         line = self.sheet.line(loc)
-        return [
-            SpinStep(line, name, effort)
-            for name, effort in shape.spin.items()
-            if self._can((*loc, "spin", name), name, "spin")
-        ]
+        try:
+            speed = read_quantity(text, "angular_speed", low=-1e5, high=1e5)
+        except ValueFault:
+            effort = self.sheet.attempt(loc, read_quantity, text, "share", low=-1.0, high=1.0)
+            return None if effort is None else SpinStep(line, name, effort, None, text)
+        return SpinStep(line, name, 0.0, float(speed) if speed != 0.0 else None, text)
+
+    def _speed_need(self, loc: Loc, name: str, text: str) -> Need | None:
+        """`3000 rpm within 100 rpm`; no `within`: the speed loop's own window, or 2 %."""
+        main, within, moving = split_need(text)
+        speed = self.sheet.attempt(loc, read_quantity, main, "angular_speed")
+        if speed is None:
+            return None
+        spec = self.robot.mechanisms.get(name) if self.robot else None
+        window = None if spec is None else (spec.values.get("speed_control") or {}).get("window")
+        tolerance: float | None = 0.02 * abs(speed) if window is None else window
+        if within:
+            tolerance = self.sheet.attempt(
+                loc, read_quantity, within, "angular_speed", low=0.0, open_low=True
+            )
+        if tolerance is None:
+            return None
+        return Need(name, float(speed), text, float(tolerance), None, moving, self.sheet.line(loc))
 
     def need(self, loc: Loc, name: str) -> Need | None:
         text = self.sheet.text(loc)
@@ -251,8 +299,7 @@ class CommandReader:
         if role == "drive":
             return self._drive_need(loc, name, text)
         if role == "free":
-            self.sheet.fail(loc, Fault(f"{name} has no position to be in", text, _WHAT_ROLES_DO["free"]))
-            return None
+            return self._speed_need(loc, name, text)
         positions = self.robot.positions(self.sheet, name)
         return positions.need(loc, text) if positions else None
 

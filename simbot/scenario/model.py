@@ -285,7 +285,10 @@ class DriveStep(Step):
     to: str  # name of the station or place, or the pose as written
     pose: Pose
     allowance: float  # 0.25 lengthens expected runs by a quarter, never nominal ones
-    through: tuple[tuple[float, float], ...] = ()  # points at which it stops on its way [m]
+    through: tuple[tuple[float, float], ...] = ()  # points by which it goes [m]
+    corner: float | None = None  # least radius of the curve that rounds each point [m]
+    smooth: bool = False  # one curve through all points
+    along: bool = False  # it turns on the way
 
 
 @dataclass(frozen=True)
@@ -315,10 +318,12 @@ class DriveForStep(Step):
 
 @dataclass(frozen=True)
 class SpinStep(Step):
-    """`spin: {intake: 80 %}`: a roller turns from now on at this share of full effort; 0 % stops it."""
+    """`spin: {intake: 80 %}`: a roller turns from now on at this share of full effort, 0 % stops it; or at a speed."""
 
     mechanism: str
     effort: float
+    speed: float | None = None  # [rad/s], held by its speed loop; None: the effort
+    text: str = ""
 
 
 @dataclass(frozen=True)
@@ -398,6 +403,7 @@ class PickStep(ActStep):
 class PlaceStep(ActStep):
     place: str
     count: int | None  # how many of what is held; None: all that is in hand
+    thrown_by: str | None = None  # the flywheel that each of them slows down
 
 
 @dataclass(frozen=True)

@@ -293,6 +293,15 @@ class MoveShape(Shape):
 class DriveShape(Shape):
     drive: Any
     through: Any = None
+    corner: Annotated[Quantity, quantity("length", low=0.005, high=20.0)] | None = Field(
+        default=None, description="least radius of the curve by which each point of `through` is rounded"
+    )
+    curve: Annotated[str, choice("smooth")] | None = Field(
+        default=None, description="smooth: one curve through all points of `through`"
+    )
+    turn: Annotated[str, choice("along")] | None = Field(
+        default=None, description="along: the heading turns on the way and not after it"
+    )
     allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
 
 
@@ -312,7 +321,9 @@ class EffortKeys(Shape):
 
 
 class SpinShape(Shape):
-    spin: dict[str, Annotated[Quantity, quantity("share", low=-1.0, high=1.0)]] = Field(min_length=1)
+    spin: dict[str, Word] = Field(
+        min_length=1, description="an effort such as 80 %, or a speed such as 3000 rpm"
+    )
 
 
 class WaitShape(Shape):
@@ -360,6 +371,7 @@ class PickShape(ActShape):
 class PlaceStepShape(ActShape):
     into: Word = Field(description="the place it goes into")
     count: Annotated[Quantity, quantity("count", low=1, high=100)] | None = None
+    thrown_by: Word | None = Field(default=None, description="the flywheel that throws it there")
 
 
 class HandOverShape(ActShape):

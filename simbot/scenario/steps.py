@@ -302,8 +302,20 @@ class StepReader(FlowReader):
         shape, common = found
         if self.game is not None and shape.into not in self.game.places:
             self.sheet.unknown((*loc, "place", "into"), "place", shape.into, self.game.places)
+        self._check_thrower((*loc, "place", "thrown_by"), shape.thrown_by)
         count = int(shape.count) if shape.count is not None else None
-        return [PlaceStep(**common, place=shape.into, count=count)] if common else []
+        return (
+            [PlaceStep(**common, place=shape.into, count=count, thrown_by=shape.thrown_by)] if common else []
+        )
+
+    def _check_thrower(self, loc: Loc, name: str | None) -> None:
+        """What throws is a flywheel: others state nothing of what an element takes from them."""
+        if name is None or self.robot is None:
+            return
+        if name not in self.robot.mechanisms:
+            self.sheet.unknown(loc, "mechanism", name, self.robot.mechanisms)
+        elif (spec := self.robot.mechanisms[name]) is not None and spec.kind != "flywheel":
+            self.sheet.fail(loc, Fault(f"{name} is no flywheel", spec.kind, "a mechanism of kind flywheel"))
 
     def _hand_over(self, loc: Loc) -> list[Step]:
         found = self._act(loc, "hand_over", HandOverShape, "dropped")

@@ -90,7 +90,8 @@ def seconds(at_us: int | None) -> float:
 
 def a_run(
     steps: list[Any], mechanisms: Words, motors: Words, battery: tuple[float, float] = (12.0, 0.0),
-    start: Words | None = None, lasts: float = 10.0, obstacles: list[Words] | None = None, **more: Any,
+    start: Words | None = None, lasts: float = 10.0, obstacles: list[Words] | None = None,
+    elements: Words | None = None, places: Words | None = None, **more: Any,
 ) -> StateResult:  # fmt: skip
     """What a plan of these steps comes to, from files on disk to results."""
     plan = {
@@ -102,6 +103,8 @@ def a_run(
         "field": {"length": "20 m", "width": "20 m"},
         "periods": {"autonomous": f"{lasts} s"},
         **({"obstacles": obstacles} if obstacles else {}),
+        **({"elements": elements} if elements else {}),
+        **({"places": places} if places else {}),
     }
     with TemporaryDirectory() as name:
         folder = Path(name)

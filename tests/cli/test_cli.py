@@ -14,6 +14,7 @@ from types import SimpleNamespace
 import pytest
 
 from simbot import cli
+from simbot.cli.shared import sign_of_life
 from simbot.physics.kinds import KINDS
 from simbot.report.document import schema_text
 
@@ -187,7 +188,7 @@ def failing(monkeypatch):
     """Make `simbot check` meet a given error in its middle."""
 
     def prepare(error):
-        monkeypatch.setattr(cli, "_load", raising(error))
+        monkeypatch.setattr("simbot.cli.check.load", raising(error))
         return cli.status(["check", "plan.yaml"])
 
     return prepare
@@ -235,11 +236,11 @@ def test_a_terminal_that_knows_no_unicode_gets_all_but_the_odd_sign():
 def test_strict_minds_only_states_that_fail(monkeypatch):
     state = SimpleNamespace(name="fresh")
     loaded = SimpleNamespace(robot=SimpleNamespace(battery=(state,)))
-    monkeypatch.setattr(cli, "_load", lambda *_: (loaded, ()))
+    monkeypatch.setattr("simbot.cli.run.load", lambda *_: (loaded, ()))
     monkeypatch.setattr("simbot.report.terminal.print_run", lambda *_: None)
     for failing, strict, expected in ((("fresh",), True, 3), (("fresh",), False, 0), ((), True, 0)):
         result = SimpleNamespace(states=(state,), failing_states=failing)
-        monkeypatch.setattr(cli, "_simulate", lambda _, result=result: result)
+        monkeypatch.setattr("simbot.cli.run.simulate", lambda _, result=result: result)
         assert cli.status(["run", "plan.yaml", *(["--strict"] if strict else [])]) == expected
 
 
@@ -254,7 +255,7 @@ def test_compiling_shows_a_sign_of_life(monkeypatch, screen, seconds_shown):
     monkeypatch.setattr("simbot.physics.compiled.needs_compiling", lambda: True)
     monkeypatch.setattr("simbot.physics.compiled.mark_complete", lambda: noted.append(1))
     monkeypatch.setattr(sys, "stderr", screen)
-    with cli._sign_of_life():
+    with sign_of_life():
         time.sleep(1.2)
     said = screen.getvalue()
     assert "compiling the physics once" in said and noted
@@ -266,7 +267,7 @@ def test_nothing_is_said_where_nothing_is_compiled(monkeypatch):
     screen = Screen()
     monkeypatch.setattr("simbot.physics.compiled.needs_compiling", lambda: False)
     monkeypatch.setattr(sys, "stderr", screen)
-    with cli._sign_of_life():
+    with sign_of_life():
         pass
     assert screen.getvalue() == ""
 

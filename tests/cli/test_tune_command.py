@@ -11,7 +11,6 @@ import json
 import jsonschema
 import pytest
 
-from simbot import cli
 from simbot.cli import status
 from simbot.report.document import schema_text
 
@@ -158,7 +157,7 @@ def test_watching_says_what_changed(plan, capsys, monkeypatch):
             raise KeyboardInterrupt
         edits.pop(0)()
 
-    monkeypatch.setattr(cli.time, "sleep", sleep)
+    monkeypatch.setattr("simbot.cli.tune.time.sleep", sleep)
     code, out, err = run(capsys, "tune", plan, "--watch")
     assert code == 130
     assert " FLAP_MS: 300 -> 4000 ms" in out and "MISSES -> passes" in out

@@ -1,37 +1,63 @@
-"""Pneumatic cylinder: a timed stroke, fed from a tank that runs out.
+"""Pneumatic cylinder: strokes by a stopwatch's time, or by air, valve and load; a tank that runs out.
 
-Geometry: the mechanism is `in` or `out`; the time of a stroke is a stopwatch's. What is worked out is the air:
-isothermal, ideal, pressures in the file above the atmosphere's.
+Geometry: the mechanism is `in` or `out`. Its time is a stopwatch's, or follows from the `conductance` of its valve
+and what it moves (see `stroke`). The air: isothermal, ideal, pressures in the file above the atmosphere's.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from math import inf, pi
 from typing import Any
 
+from simbot.physics.air import ATMOSPHERE
 from simbot.physics.outline import Line, Outline
+from simbot.physics.stroke import stroke_time
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
 NAME = "cylinder"
 COORDINATE = "word"
-SUMMARY = "pneumatic cylinder: a timed stroke, a tank that runs out"
-ATMOSPHERE = 101325.0  # Pa, standard atmosphere (ISO 2533)
+SUMMARY = "pneumatic cylinder, its strokes timed or by its air"
 PARAMETERS = (
-    Parameter("time", "time", "of a stroke outwards", required=True, low=0.0, high=60.0),
+    Parameter("time", "time", "of a stroke outwards, by a stopwatch; none: by `conductance`", low=0.0, high=60.0),
     Parameter("time_in", "time", "of a stroke inwards; none: as outwards", low=0.0, high=60.0),
     Parameter("bore", "length", "inner diameter", required=True, low=0.001, high=0.5),
     Parameter("rod", "length", "diameter of the piston's rod", default=0.0, low=0.0, high=0.5),
     Parameter("stroke", "length", "from in to out", required=True, low=0.001, high=3.0),
     Parameter("count", "count", "cylinders that move together", default=1, low=1, high=8),
     Parameter("single_acting", "flag", "a spring brings it back in, without air", default=False),
-    Parameter("tank", "volume", "of its air tanks and hoses", required=True, low=1e-6, high=0.1),
-    Parameter("supply", "pressure", "in the tank at the start", required=True, low=0.0, open_low=True, high=2e6),
+    Parameter("tank", "volume", "of its air tanks and hoses", low=1e-6, high=0.1),
+    Parameter("tank_of", "word", "the cylinder whose tank it shares, instead of a `tank` and `supply` of its own"),
+    Parameter("supply", "pressure", "in the tank at the start", low=0.0, open_low=True, high=2e6),
     Parameter("regulator", "pressure", "let through to the cylinder; none: all", low=0.0, open_low=True, high=2e6),
     Parameter(
-        "least_pressure", "pressure", "below this at the end of a stroke it does not get there", required=True,
+        "least_pressure", "pressure",
+        "below this at the end of a stroke it does not get there; none: what its load and friction need",
         low=0.0, open_low=True, high=2e6,
+    ),
+    Parameter(
+        "conductance", "conductance", "sonic conductance C (ISO 6358) of what lets air in, for all cylinders",
+        low=0.0, open_low=True, high=1e-6,
+    ),
+    Parameter(
+        "conductance_out", "conductance", "of what lets it out, a throttle say; none: the same",
+        low=0.0, open_low=True, high=1e-6,
+    ),
+    Parameter(
+        "critical_ratio", "share", "critical pressure ratio b of the valve", default=0.3, low=0.0, high=0.9,
+        reason="0.2 to 0.5, from memory",
+    ),
+    Parameter("moving_mass", "mass", "that moves with the piston", low=0.0, open_low=True, high=200.0),
+    Parameter("load", "force", "against the stroke outwards, and for it inwards", default=0.0),
+    Parameter("friction", "force", "of piston, seals and guide", default=0.0, low=0.0, reason="no friction stated"),
+    Parameter("return_spring", "force", "of a single acting one, the same all the way", default=0.0, low=0.0),
+    Parameter(
+        "dead_volume", "volume", "of hose and end space on either side; none: a tenth of a stroke's", low=0.0, high=0.01
+    ),
+    Parameter(
+        "valve_delay", "time", "from the command to the open valve", default=0.015, low=0.0, high=1.0,
+        reason="10 to 30 ms, common practice, no source",
     ),
     Parameter("on", "word", "the mechanism that carries what this one holds"),
 )  # fmt: skip
@@ -52,17 +78,55 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
     """Sizes and pressures that do not fit together."""
     if p["rod"] >= p["bore"]:
         yield "rod", Fault("not thinner than the bore", p["rod"].text, f"less than {p['bore'].text}")
+    if p["tank_of"] is not None:
+        for key in ("tank", "supply"):
+            if p[key] is not None:
+                yield key, Fault(f"its tank is that of {p['tank_of']}", p[key].text, "one of the two")
+    else:
+        for key in ("tank", "supply"):
+            if p[key] is None:
+                yield (
+                    "bore",
+                    Fault(f"the key `{key}` is missing", wanted="a tank and its supply, or `tank_of`"),
+                )
+    yield from _timing(p)
     for key in ("supply", "regulator"):
-        if p[key] is not None and p[key] < p["least_pressure"]:
-            yield (
-                key,
-                Fault(
-                    "below `least_pressure`: it never moves",
-                    p[key].text,
-                    f"at least {p['least_pressure'].text}",
-                ),
-            )
+        if p[key] is not None and p["least_pressure"] is not None and p[key] < p["least_pressure"]:
+            wanted = f"at least {p['least_pressure'].text}"
+            yield key, Fault("below `least_pressure`: it never moves", p[key].text, wanted)
             return
+
+
+def _timing(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
+    """A stopwatch's time, or what it follows from: one of the two."""
+    if p["time"] is None and p["conductance"] is None:
+        yield (
+            "bore",
+            Fault(
+                "nothing says how long a stroke takes", wanted="`time`, or `conductance` and `moving_mass`"
+            ),
+        )
+    elif p["time"] is not None:
+        if p["conductance"] is not None:
+            yield (
+                "conductance",
+                Fault("`time` says how long a stroke takes", p["conductance"].text, "one of the two"),
+            )
+        if p["least_pressure"] is None:
+            yield (
+                "time",
+                Fault("the key `least_pressure` is missing", wanted="the pressure that the stroke needs"),
+            )
+    elif p["moving_mass"] is None:
+        yield (
+            "conductance",
+            Fault("the key `moving_mass` is missing", wanted="what the piston moves, such as 0.4 kg"),
+        )
+    if p["single_acting"] and p["time"] is None and p["return_spring"] == 0.0:
+        yield (
+            "single_acting",
+            Fault("the key `return_spring` is missing", wanted="its spring's force, such as 15 N"),
+        )
 
 
 def volume(p: Mapping[str, Any], outwards: bool) -> float:
@@ -73,13 +137,16 @@ def volume(p: Mapping[str, Any], outwards: bool) -> float:
     return int(p["count"]) * pi / 4.0 * square * float(p["stroke"])
 
 
-def after_stroke(p: Mapping[str, Any], tank: float, outwards: bool) -> tuple[float, float]:
+def after_stroke(
+    p: Mapping[str, Any], tank: float, outwards: bool, room: float | None = None
+) -> tuple[float, float]:
     """(pressure left in the tank, pressure in the cylinder at the end of the stroke), both absolute [Pa].
 
+    `room`: the tank's volume where it is another one's [m³].
     Regulated: p_tank V falls by p_regulated V_stroke. Where that would leave the tank below the regulator's
     pressure, and without a regulator, tank and cylinder share: p V/(V + V_stroke).
     """
-    air, room = volume(p, outwards), float(p["tank"])
+    air, room = volume(p, outwards), float(p["tank"]) if room is None else room
     if air == 0.0:
         return tank, inf
     if p["regulator"] is not None:
@@ -91,8 +158,50 @@ def after_stroke(p: Mapping[str, Any], tank: float, outwards: bool) -> tuple[flo
     return shared, shared
 
 
-def arrives(p: Mapping[str, Any], at_end: float) -> bool:
-    return at_end - ATMOSPHERE >= float(p["least_pressure"])
+def least_pressure(p: Mapping[str, Any], outwards: bool) -> float:
+    """Pressure that it needs at the end of a stroke: as stated, or what load, spring and friction ask for [Pa]."""
+    if p["least_pressure"] is not None:
+        return float(p["least_pressure"])
+    area = volume(p, outwards) / float(p["stroke"])
+    return max(0.0, _against(p, outwards) + float(p["friction"])) / area if area > 0.0 else 0.0
+
+
+def _against(p: Mapping[str, Any], outwards: bool) -> float:
+    """Force against a stroke without friction and air [N]."""
+    force = float(p["load"]) + (int(p["count"]) * float(p["return_spring"]) if p["single_acting"] else 0.0)
+    return force if outwards else -force
+
+
+def arrives(p: Mapping[str, Any], at_end: float, outwards: bool) -> bool:
+    return at_end - ATMOSPHERE >= least_pressure(p, outwards)
+
+
+def seconds(
+    p: Mapping[str, Any], tank: float, outwards: bool, room: float,
+    run: Callable[..., float] = stroke_time,
+) -> float:  # fmt: skip
+    """Time from the command to the end of a stroke that follows from its valve [s]; inf: it does not get there.
+
+    Parameters
+    ----------
+    tank, room : float
+        Absolute pressure in the tank [Pa], and its volume [m³].
+    run : callable
+        `stroke_time`, or the same compiled.
+    """
+    stroke, single = float(p["stroke"]), bool(p["single_acting"])
+    area_in = volume(p, outwards) / stroke
+    emptied = volume({**p, "single_acting": False}, not outwards) / stroke
+    area_out = 0.0 if single and outwards else emptied
+    regulated = inf if p["regulator"] is None else float(p["regulator"]) + ATMOSPHERE
+    flow = float(p["conductance"])
+    out = flow if p["conductance_out"] is None else float(p["conductance_out"])
+    dead = 0.1 * stroke * max(area_in, area_out) if p["dead_volume"] is None else float(p["dead_volume"])
+    load = _against(p, outwards) + ATMOSPHERE * (area_in - area_out)
+    moves = (float(p["moving_mass"]), load, float(p["friction"]))
+    before = min(tank, regulated)
+    gas = (flow, out, float(p["critical_ratio"]), tank, room, regulated)
+    return float(p["valve_delay"]) + run(*gas, area_in, area_out, before, stroke, max(dead, 1e-9), *moves)
 
 
 def strokes(p: Mapping[str, Any], most: int = 10_000) -> int:
@@ -100,7 +209,7 @@ def strokes(p: Mapping[str, Any], most: int = 10_000) -> int:
     tank, done = float(p["supply"]) + ATMOSPHERE, 0
     while done < most:
         tank, at_end = after_stroke(p, tank, done % 2 == 0)
-        if not arrives(p, at_end):
+        if not arrives(p, at_end, done % 2 == 0):
             break
         done += 1
     return done

@@ -5,7 +5,8 @@ is free to move sideways keeps its heading along the straight line, then turns; 
 from) its goal, drives, and turns to the heading asked for.
 
 A kind has HOLONOMIC (free to move sideways), `straight(p, mass, motors, direction)` and
-`turn(p, mass, motors, size)`, which give a Leg, and `outline` in plan view. One whose wheels are steered also has
+`turn(p, mass, motors, size)`, which give a Leg, `rolls` (how far each wheel rolls on a curved way, see `bends`),
+and `outline` in plan view. One whose wheels are steered also has
 `steered` (how they stand on a leg), `steering_time` between two stands, and `steered_for` a time.
 """
 
@@ -48,6 +49,16 @@ PARAMETERS = (
         "static_friction", "ratio", "friction at rest over sliding friction", default=1.0, low=1.0, high=3.0
     ),
     DAMPING,
+    Parameter(
+        "cornering",
+        "share",
+        "of its grip that it uses sideways in a curve: the code slows down for it",
+        default=0.8,
+        low=0.05,
+        high=1.0,
+        open_low=True,
+        reason="leaves 60 % of the grip for speeding up and braking",
+    ),
     Parameter("wheel_inertia", "inertia", "of each wheel about its axle", default=0.0, low=0.0, high=1.0),
     Parameter(
         "turning_inertia",

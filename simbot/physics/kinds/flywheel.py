@@ -1,7 +1,8 @@
 """Flywheel: spins up to a speed and throws elements, losing some of it to each.
 
-Geometry: the coordinate is the wheel's angle [rad]; `spin` sets its effort. The speed that it is to have, what
-a throw takes of it and how long it takes to come back are worked out by `simbot check`.
+Geometry: the coordinate is the wheel's angle [rad]; `spin` sets its effort or its speed. What a throw takes of it at
+`speed` and how long it takes to come back at full effort are worked out by `simbot check`; in a run each element
+that it throws slows it down.
 """
 
 from __future__ import annotations

@@ -11,6 +11,9 @@ from collections.abc import Mapping
 from math import cos, sin, sqrt
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from simbot.physics.kinds.drive import (
     COORDINATE,
     PARAMETERS,
@@ -23,6 +26,8 @@ from simbot.physics.kinds.drive import (
 )
 from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
+
+Array = npt.NDArray[np.float64]
 
 NAME = "mecanum"
 HOLONOMIC = True
@@ -44,6 +49,7 @@ __all__ = [
     "SUMMARY",
     "impossible",
     "outline",
+    "rolls",
     "straight",
     "turn",
 ]
@@ -88,6 +94,25 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) * lever
     groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
+
+
+def rolls(p: Mapping[str, Any], direction: Array, turns: Array) -> Array:
+    """How far each wheel rolls per length of a way [rad/m], shape (4, n): front left, front right, rear right, left.
+
+    Parameters
+    ----------
+    direction, turns : ndarray, shape (n,)
+        Of travel from the heading [rad], and the heading's change per length [rad/m].
+    """
+    lever = ((p["wheelbase"] or 0.0) + (p["track"] or 0.0)) / 2.0
+    return omni(direction, lever * turns) / (float(p["wheel_diameter"]) / 2.0)
+
+
+def omni(direction: Array, turned: Array) -> Array:
+    """Ways of four wheels that push along two axes at 45 degrees: ahead, aside, and turned with a lever."""
+    ahead, aside = np.cos(direction), np.sin(direction)
+    first, second = ahead - aside, ahead + aside
+    return np.array((first - turned, second + turned, first + turned, second - turned))
 
 
 def outline(p: Mapping[str, Any], q: float) -> Outline:

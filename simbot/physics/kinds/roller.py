@@ -15,6 +15,35 @@ from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.parameters import Parameter
 
+SPEED_CONTROL = Parameter(
+    "speed_control",
+    "block",
+    "how the code holds a speed, as in `spin: {shooter: 3000 rpm}`",
+    block=(
+        Parameter(
+            "p",
+            "speed_gain",
+            "effort per unit of speed that is missing; none: full effort at a tenth of its free speed",
+            low=0.0,
+        ),
+        Parameter(
+            "feed_forward",
+            "share",
+            "of the effort that its own model asks for at that speed and nominal voltage",
+            default=1.0,
+            low=0.0,
+            high=2.0,
+        ),
+        Parameter(
+            "window",
+            "angular_speed",
+            "there means no further than this from the speed asked for; none: 2 % of it",
+            low=0.0,
+            open_low=True,
+        ),
+    ),
+)
+
 NAME = "roller"
 COORDINATE = "angle"
 SUMMARY = "roller intake"
@@ -31,6 +60,7 @@ PARAMETERS = (
     Parameter("friction", "torque", "sliding friction at the axle", default=0.0, low=0.0),
     STATIC,
     DAMPING,
+    SPEED_CONTROL,
     Parameter(
         "pull_in",
         "block",

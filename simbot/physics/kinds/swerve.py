@@ -11,6 +11,9 @@ from collections.abc import Mapping
 from math import atan2, hypot, pi, remainder
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from simbot.physics.kinds import drive
 from simbot.physics.kinds.drive import (
     COORDINATE,
@@ -28,6 +31,8 @@ from simbot.physics.outline import Outline
 from simbot.physics.route import Angles
 from simbot.scenario.parameters import Parameter
 
+Array = npt.NDArray[np.float64]
+
 NAME = "swerve"
 HOLONOMIC = True
 SUMMARY = "swerve drivetrain: four wheels, each steered by itself"
@@ -43,7 +48,18 @@ PARAMETERS = (
         open_low=True,
     ),
 )
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
+__all__ = [
+    "COORDINATE",
+    "NAME",
+    "PARAMETERS",
+    "SUMMARY",
+    "grip_along",
+    "impossible",
+    "outline",
+    "rolls",
+    "straight",
+    "turn",
+]
 
 SKETCH = """
 seen from above        <---- wheelbase ---->
@@ -68,6 +84,25 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     grip = grip_turning(p, mass) * lever
     groups = (WheelGroup(motors, 2.0 * lever / p["wheel_diameter"], 1.0, grip),)
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
+
+
+def rolls(p: Mapping[str, Any], direction: Array, turns: Array) -> Array:
+    """How far each wheel rolls per length of a way [rad/m], shape (4, n): front left, front right, rear right, left."""
+    ahead, aside = _at_wheels(p, direction, turns)
+    return np.hypot(ahead, aside) / (float(p["wheel_diameter"]) / 2.0)
+
+
+def rolls_at(p: Mapping[str, Any], direction: Array, turns: Array) -> Array:
+    """How the wheels stand along a way [rad], shape (4, n)."""
+    ahead, aside = _at_wheels(p, direction, turns)
+    return np.arctan2(aside, ahead)
+
+
+def _at_wheels(p: Mapping[str, Any], direction: Array, turns: Array) -> tuple[Array, Array]:
+    """Velocity of each wheel's centre over that of the robot: t + turns x r_i, ahead and aside."""
+    half, side = float(p["wheelbase"] or 0.0) / 2.0, float(p["track"] or 0.0) / 2.0
+    x, y = np.array((half, half, -half, -half))[:, None], np.array((side, -side, -side, side))[:, None]
+    return np.cos(direction) - turns * y, np.sin(direction) + turns * x
 
 
 def steered(p: Mapping[str, Any], direction: float | None) -> Angles:

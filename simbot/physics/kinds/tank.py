@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from simbot.physics.kinds import drive
 from simbot.physics.kinds.drive import (
     COORDINATE,
@@ -25,6 +28,8 @@ from simbot.physics.kinds.drive import (
 )
 from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
+
+Array = npt.NDArray[np.float64]
 
 NAME = "tank"
 HOLONOMIC = False
@@ -45,8 +50,11 @@ __all__ = [
     "PARAMETERS",
     "SKETCH",
     "SUMMARY",
+    "grip_along",
     "impossible",
     "outline",
+    "rolls",
+    "scrub_moment",
     "straight",
     "turn",
 ]
@@ -64,8 +72,23 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     lever = p["track"] / 2.0
     grip = grip_turning(p, mass) * lever
     groups = (WheelGroup(motors, 2.0 * lever / p["wheel_diameter"], 1.0, grip),)
-    scrub = p["scrub"] * p["grip"] * mass * GRAVITY * p["wheelbase"] / 2.0
-    return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, scrub, groups)
+    return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, scrub_moment(p, mass), groups)
+
+
+def scrub_moment(p: Mapping[str, Any], mass: float) -> float:
+    """What its wheels' slipping sideways takes in any turn [N m]."""
+    return float(p["scrub"] * p["grip"] * mass * GRAVITY * p["wheelbase"] / 2.0)
+
+
+def rolls(p: Mapping[str, Any], direction: Array, turns: Array) -> Array:
+    """How far each wheel rolls per length of a way [rad/m], shape (4, n): left, right, right, left.
+
+    The outer side rolls 1 + track/2 x turns, the inner one 1 - track/2 x turns; backwards the same.
+    """
+    turned = float(p["track"]) / 2.0 * turns * np.sign(np.cos(direction))
+    return np.array((1.0 - turned, 1.0 + turned, 1.0 + turned, 1.0 - turned)) / (
+        float(p["wheel_diameter"]) / 2.0
+    )
 
 
 def outline(p: Mapping[str, Any], q: float) -> Outline:

@@ -21,14 +21,24 @@ from simbot.physics.kinds.drive import (
     plan_view,
     turning_inertia,
 )
-from simbot.physics.kinds.mecanum import in_pairs
+from simbot.physics.kinds.mecanum import Array, in_pairs, omni
 from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
 
 NAME = "x_drive"
 HOLONOMIC = True
 SUMMARY = "X drivetrain: four omni wheels at 45 degrees"
-__all__ = ["COORDINATE", "NAME", "PARAMETERS", "SUMMARY", "impossible", "outline", "straight", "turn"]
+__all__ = [
+    "COORDINATE",
+    "NAME",
+    "PARAMETERS",
+    "SUMMARY",
+    "impossible",
+    "outline",
+    "rolls",
+    "straight",
+    "turn",
+]
 
 SKETCH = """
 seen from above        <---- wheelbase ---->
@@ -51,6 +61,12 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     grip = p["grip"] * mass * GRAVITY * lever
     groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
+
+
+def rolls(p: Mapping[str, Any], direction: Array, turns: Array) -> Array:
+    """As of mecanum: each wheel rolls 1/sqrt(2) of that."""
+    lever = ((p["wheelbase"] or 0.0) + (p["track"] or 0.0)) / 2.0
+    return omni(direction, lever * turns) / (sqrt(2.0) * float(p["wheel_diameter"]) / 2.0)
 
 
 def outline(p: Mapping[str, Any], q: float) -> Outline:

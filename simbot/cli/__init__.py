@@ -1,0 +1,101 @@
+"""The commands. Thin: read arguments, call the stages in their order, print, choose the exit status.
+
+Exit status: 0 fine, 1 a fault of simbot, 2 the user's mistake, 3 findings that fail under --strict,
+130 stopped with Ctrl-C. Results go to stdout, progress, remarks and errors to stderr. Everything heavy is
+imported where it is used, so that help and errors come at once. One module a command; `options` and `shared`
+hold what several of them take and do.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from simbot import __version__
+from simbot.cli import check, compare, kinds, match, move, run, schema, start, tune, worth
+from simbot.cli.shared import FINE, OUR_FAULT, STOPPED, USERS_MISTAKE, complain
+from simbot.scenario.errors import SimbotError
+
+app = typer.Typer(
+    name="simbot",
+    help="How long a competition robot's moves really take, and what a timer that is too short breaks.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+
+IN_ORDER_OF_HELP = (start, check, run, move, tune, match, compare, worth, kinds, schema)
+for module in IN_ORDER_OF_HELP:
+    app.command()(getattr(module, module.__name__.rpartition(".")[2]))
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"simbot {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _simbot(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+    ] = False,
+) -> None:
+    pass
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Entry point: run a command and leave with its exit status, never with a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    sys.exit(status(arguments))
+
+
+def status(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit status."""
+    try:
+        code = app(None if arguments is None else list(arguments), prog_name="simbot", standalone_mode=False)
+        sys.stdout.flush()
+    except SimbotError as error:
+        complain(str(error))
+        return USERS_MISTAKE
+    except typer.TyperException as error:
+        complain(error.format_message())
+        return error.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        code = STOPPED
+    except (BrokenPipeError, SystemExit):  # whoever read our output has heard enough
+        return _closed_pipe()
+    except Exception as error:
+        return _our_fault(error)
+    if code == STOPPED:
+        complain("stopped")
+    return code if isinstance(code, int) else FINE
+
+
+def _closed_pipe() -> int:
+    """Let the interpreter's last flush go nowhere, so that it says nothing either."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return FINE
+
+
+def _our_fault(error: Exception) -> int:
+    if os.environ.get("SIMBOT_DEBUG"):
+        traceback.print_exception(error)
+    what = " ".join(str(error).split())[:200]
+    version = ".".join(map(str, sys.version_info[:3]))
+    complain(
+        f"a fault of simbot, not yours: {type(error).__name__}: {what} "
+        f"(simbot {__version__}, Python {version}, {sys.platform}). Please report "
+        "this line with your files; SIMBOT_DEBUG=1 adds where it happened."
+    )
+    return OUR_FAULT

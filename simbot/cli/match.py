@@ -1,0 +1,85 @@
+"""Many matches with chance."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from simbot.cli.options import BatteryStates, JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.shared import FINE, STOPPED, check_folder, compile_first, load, progress, write_json
+
+
+def match(
+    plan: PlanFile,
+    runs: Annotated[int, typer.Option("--runs", metavar="N", help="Matches to play, ten a day.")] = 500,
+    seed: Seed = 1,
+    battery: BatteryStates = None,
+    threshold: Annotated[
+        str | None,
+        typer.Option(
+            "--threshold",
+            metavar="POINTS",
+            help="The chance to reach it, as in 60 or '60 ± 15'.",
+            show_default=False,
+        ),
+    ] = None,
+    partner: Annotated[
+        str | None,
+        typer.Option(
+            "--partner",
+            metavar="POINTS",
+            help="What an alliance partner adds, as in '25 ± 10'.",
+            show_default=False,
+        ),
+    ] = None,
+    until_halfwidth: Annotated[
+        float | None,
+        typer.Option(
+            "--until-halfwidth",
+            metavar="POINTS",
+            help="Stop as soon as the mean is known so well.",
+            show_default=False,
+        ),
+    ] = None,
+    workers: Workers = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+) -> None:
+    """Many matches with chance: the distribution of the points, and where points are lost."""
+    from simbot.studies.match_asked import read_asked
+
+    loaded, _ = load(plan, settings)
+    asked = read_asked(loaded, runs, seed, battery, threshold, partner, until_halfwidth, workers)
+    check_folder("--json", json_file)
+    compile_first(loaded)
+    from simbot.studies.kept import forget, keep, kept
+    from simbot.studies.match import Interrupted, NothingPlayed, put_together, study
+
+    done = kept(loaded, asked)
+    if done:
+        typer.echo(f"going on after {len(done)} matches that were played before", err=True)
+    code = FINE
+    try:
+        result = study(loaded, asked, progress("matches"), done)
+        forget(loaded, asked)
+    except NothingPlayed as error:
+        raise RuntimeError(f"no match could be played: {error}") from error
+    except Interrupted as stopped:
+        saved = keep(loaded, asked, stopped.records)
+        if not stopped.records:
+            raise KeyboardInterrupt from None
+        text = f"stopped after {len(stopped.records)} of {runs} matches"
+        typer.echo(f"{text}; the same command goes on from there" if saved else text, err=True)
+        result, code = put_together(loaded, asked, stopped.records, "you stopped it"), STOPPED
+    if json_file is not None:
+        from simbot.report.match_document import match_document
+
+        write_json(match_document(result), json_file)
+    if json_file != "-":
+        from simbot.report.matched import print_matched
+
+        print_matched(result, sys.stdout)
+    if code != FINE:
+        raise typer.Exit(code)

@@ -1,0 +1,131 @@
+"""What the commands share."""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from simbot.scenario.errors import SimbotError
+
+if TYPE_CHECKING:
+    from simbot.analysis.results import RunResult
+    from simbot.report.document import Document
+    from simbot.scenario.model import Plan, Remark, Robot
+
+FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
+
+
+def progress(what: str) -> Callable[[int, int], None]:
+    """Tells on stderr how far a study is, on a terminal only."""
+    begun = time.monotonic()
+
+    def tell(done: int, total: int) -> None:
+        if sys.stderr.isatty():
+            gone = time.monotonic() - begun
+            left = gone * (total - done) / max(done, 1)
+            end = "\n" if done >= total else ""
+            sys.stderr.write(f"\r{done} of {total} {what}, about {left:.0f} s left   {end}")
+            sys.stderr.flush()
+
+    return tell
+
+
+def load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Remark]]:
+    from simbot.physics.assumptions import physics_remarks
+    from simbot.physics.follows import consequences
+    from simbot.physics.kinds import KINDS
+    from simbot.scenario.load import load_plan
+
+    plan, remarks = load_plan(path, KINDS, changes_of(settings))
+    return plan, [*remarks, *physics_remarks(plan.robot), *consequences(plan.robot)]
+
+
+def load_robot(path: Path, settings: Sequence[str] | None) -> tuple[Robot, Sequence[Remark]]:
+    from simbot.physics.assumptions import physics_remarks
+    from simbot.physics.follows import consequences
+    from simbot.physics.kinds import KINDS
+    from simbot.scenario.load import load_robot
+
+    robot, remarks = load_robot(path, KINDS, changes_of(settings))
+    return robot, [*remarks, *physics_remarks(robot), *consequences(robot)]
+
+
+def changes_of(settings: Sequence[str] | None, option: str = "--set") -> dict[str, str]:
+    changes: dict[str, str] = {}
+    for setting in settings or ():
+        key, equals, value = setting.partition("=")
+        if not (equals and key.strip() and value.strip()):
+            raise SimbotError(f"{option} {setting}: KEY=VALUE is needed, as in robot.mass='11 kg'")
+        changes[key.strip()] = value.strip()
+    return changes
+
+
+def check_folder(option: str, file: str | None) -> None:
+    if file not in (None, "-") and not Path(file).parent.is_dir():
+        raise SimbotError(f"{option} {file}: there is no such folder")
+
+
+def compile_first(plan: Plan) -> None:
+    """Compile the physics, where that is still to do, before processes start that would all do it."""
+    from simbot.physics.compiled import needs_compiling
+
+    if needs_compiling():
+        simulate(plan)
+
+
+def simulate(plan: Plan) -> RunResult:
+    with sign_of_life():
+        from simbot import api
+
+        return api.run(plan)
+
+
+def write_json(document: Document, target: str) -> None:
+    from simbot.report.document import to_text
+    from simbot.report.files import write
+
+    write("--json", to_text(document), target)
+
+
+@contextmanager
+def sign_of_life() -> Iterator[None]:
+    """Say on stderr that the physics is being compiled, with the seconds on a terminal."""
+    from simbot.physics.compiled import mark_complete, needs_compiling
+
+    if not needs_compiling():
+        yield
+        return
+    begun, done = time.monotonic(), threading.Event()
+    message = "compiling the physics once for this machine, half a minute or so"
+    if not sys.stderr.isatty():
+        typer.echo(f"{message} ...", err=True)
+        yield
+        mark_complete()
+        return
+
+    def tick() -> None:
+        while not done.wait(0.5):
+            sys.stderr.write(f"\r{message}: {time.monotonic() - begun:.0f} s ")
+            sys.stderr.flush()
+
+    ticking = threading.Thread(target=tick, daemon=True)
+    ticking.start()
+    try:
+        yield
+        mark_complete()
+    finally:
+        done.set()
+        ticking.join()
+        sys.stderr.write("\r" + " " * (len(message) + 10) + "\r")
+        sys.stderr.flush()
+
+
+def complain(text: str) -> None:
+    typer.echo("\n".join(f"simbot: {line}" for line in text.splitlines() or [""]), err=True)

@@ -1,0 +1,137 @@
+"""Better timers, once or whenever a file changes."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from simbot.cli.options import JsonFile, PlanFile, Settings
+from simbot.cli.shared import check_folder, complain, load, sign_of_life
+from simbot.scenario.errors import SimbotError
+
+if TYPE_CHECKING:
+    from simbot.scenario.model import Plan
+    from simbot.studies.tune_results import TuneResult
+
+LOOK_AGAIN_S = 0.5  # how often --watch looks at the files
+
+
+def tune(
+    plan: PlanFile,
+    kind: Annotated[
+        str,
+        typer.Option(
+            "--kind",
+            metavar="KIND",
+            help="safe: the latest arrival plus the plan's guard. sensor: waits for arrival in their place.",
+        ),
+    ] = "safe",
+    battery: Annotated[
+        str | None,
+        typer.Option(
+            "--battery",
+            metavar="STATE",
+            help="The weakest battery for which the timers are to hold; all unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    rule: Annotated[
+        str | None,
+        typer.Option(
+            "--rule",
+            metavar="FORMULA",
+            help="Your own rule for weak batteries, in ms: 'base - (50*volts - 600)'.",
+            show_default=False,
+        ),
+    ] = None,
+    patch: Annotated[
+        str | None,
+        typer.Option(
+            "--patch", metavar="FILE", help="Write a diff of the robot's source there.", show_default=False
+        ),
+    ] = None,
+    table: Annotated[
+        str | None,
+        typer.Option(
+            "--table", metavar="FILE", help="Write the timers there as a CSV table.", show_default=False
+        ),
+    ] = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Run again when a file changes, and say what changed.")
+    ] = False,
+) -> None:
+    """Better timers, what they gain, and which steps could go together."""
+    from simbot.studies.kinds import check_kind
+
+    check_kind(kind)
+    for option, file in (("--json", json_file), ("--patch", patch), ("--table", table)):
+        check_folder(option, file)
+    if [patch, table, json_file].count("-") > 1:
+        raise SimbotError("only one of --json, --patch and --table can be -")
+    if patch is not None and kind == "sensor":
+        raise SimbotError(
+            "--patch: it changes numbers; a wait for arrival (--kind sensor) is written by hand"
+        )
+    if watch and "-" in (json_file, patch, table):
+        raise SimbotError("--watch prints what changed to stdout: name a file in the place of -")
+    if watch:
+        _watch(plan, kind, battery, rule, patch, table, settings, json_file)
+        return
+    from simbot.report.tune_files import write_tuned
+
+    loaded, _ = load(plan, settings)
+    result = _tune(loaded, kind, battery, rule)
+    if not write_tuned(result, json_file, patch, table):
+        from simbot.report.tuned import print_tuned
+
+        print_tuned(result, sys.stdout)
+
+
+def _tune(plan: Plan, kind: str, battery: str | None, rule: str | None) -> TuneResult:
+    with sign_of_life():
+        from simbot.studies.tune import tune
+
+        return tune(plan, kind, battery, rule)
+
+
+def _watch(
+    plan: Path,
+    kind: str,
+    battery: str | None,
+    rule: str | None,
+    patch: str | None,
+    table: str | None,
+    settings: Sequence[str] | None,
+    json_file: str | None,
+) -> None:
+    """Tune again whenever the plan or what it reads changes; ends with Ctrl-C."""
+    from simbot.report.tune_changes import changes, stamps_of
+    from simbot.report.tune_files import write_tuned
+    from simbot.report.tuned import print_tuned
+    from simbot.scenario.load import files_of
+
+    last: TuneResult | None = None
+    while True:
+        stamps = stamps_of(files_of(plan))
+        try:
+            loaded, _ = load(plan, settings)
+            result = _tune(loaded, kind, battery, rule)
+            quiet = write_tuned(result, json_file, patch, table)
+            if last is not None:
+                print("\n".join(changes(last, result)))
+            elif not quiet:
+                print_tuned(result, sys.stdout)
+            last = result
+        except SimbotError as error:
+            complain(str(error))
+        sys.stdout.flush()
+        typer.echo("watching; Ctrl-C ends it", err=True)
+        while stamps_of(files_of(plan)) == stamps:
+            time.sleep(LOOK_AGAIN_S)

@@ -1,0 +1,77 @@
+"""What changes are worth."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from simbot.cli.options import BatteryStates, JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.shared import changes_of, check_folder, compile_first, load, progress, write_json
+from simbot.scenario.errors import SimbotError
+
+if TYPE_CHECKING:
+    from simbot.scenario.model import Plan
+
+
+def worth(
+    plan: PlanFile,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--change",
+            metavar="KEY=VALUE",
+            help="As of --set, or relative: robot.mass=-500g, robot.loop='-20 %'. May be given again; a usual list "
+            "unless said.",
+            show_default=False,
+        ),
+    ] = None,
+    runs: Annotated[int, typer.Option("--runs", metavar="N", help="Matches with each change.")] = 100,
+    seed: Seed = 1,
+    battery: BatteryStates = None,
+    workers: Workers = None,
+    settings: Settings = None,
+    json_file: JsonFile = None,
+) -> None:
+    """What changes are worth in points a match, under the same luck."""
+    from simbot.studies.match_asked import read_asked
+
+    loaded, _ = load(plan, settings)
+    asked = read_asked(loaded, runs, seed, battery, None, None, None, workers)
+    check_folder("--json", json_file)
+    variants, together = _variants(plan, changes_of(settings), changes_of(changes, "--change"))
+    compile_first(loaded)
+    from simbot.studies.usual_changes import usual_changes
+    from simbot.studies.worth import worth as worth_of
+
+    if not variants:
+        variants = usual_changes(loaded, asked.states)
+    result = worth_of(loaded, variants, together, asked, progress("matches"))
+    from simbot.report.worthed import print_worth, worth_document
+
+    if json_file is not None:
+        write_json(worth_document(result), json_file)
+    if json_file != "-":
+        print_worth(result, sys.stdout)
+
+
+def _variants(
+    path: Path, given: dict[str, str], changes: dict[str, str]
+) -> tuple[dict[str, Plan], Plan | None]:
+    """The plan with each change, as it was written, and with all of them; None: there are not two."""
+    from simbot.scenario.load import value_text
+    from simbot.scenario.relative import changed_text, is_relative
+
+    def loaded(settings: dict[str, str]) -> Plan:
+        return load(path, [f"{key}={value}" for key, value in settings.items()])[0]
+
+    written: dict[str, str] = {}
+    for key, value in changes.items():
+        there = given.get(key) or value_text(path, key) if is_relative(value) else None
+        if is_relative(value) and there is None:
+            raise SimbotError(f"--change {key}={value}: the files say nothing there that could be changed")
+        written[key] = value if there is None else changed_text(there, value, key)
+    variants = {f"{key}={changes[key]}": loaded({**given, key: text}) for key, text in written.items()}
+    return variants, loaded({**given, **written}) if len(variants) > 1 else None
