@@ -17,54 +17,22 @@ follows a # are left out. The headings, in any order:
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from simbot.scenario.errors import Fault, Problem, ScenarioError, SimbotError, ValueFault, nearest
 from simbot.scenario.given import position_given
+from simbot.scenario.measured import FRAMES, STOPWATCH, TRIES, Condition, Measured, text_of
 from simbot.scenario.model import ActStep, DriveForStep, DriveStep, EffortStep, MechanismSpec, MoveStep, Plan
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps
+from simbot.scenario.table_cells import Cell, cells_of, without_remark
 from simbot.scenario.units import read_quantity
 from simbot.scenario.yaml_reader import read_text
 
 HEADINGS = ("what", "from", "to", "load", "value", "rate", "error", "battery", "note")
 MOST = 5000  # rows
-STOPWATCH, FRAMES, TRIES = "stopwatch", "frames", "tries"
-
-
-@dataclass(frozen=True)
-class Condition:
-    """What was measured, as far as a prediction hangs on it. Lengths [m], angles [rad], masses [kg].
-
-    kind: `move` of a mechanism alone, `line` of the plan, `cycle`, `tries` of an acting step.
-    """
-
-    kind: str
-    battery: str
-    mechanism: str = ""
-    start: float | None = None
-    target: float | None = None
-    turning: bool = False
-    load: float = 0.0
-    line: int = 0
-
-
-@dataclass(frozen=True)
-class Measured:
-    """One measurement. Of tries `value` is the number that succeeded."""
-
-    line: int  # of the file
-    text: str  # "lift from 0 m to 0.62 m"
-    condition: Condition
-    value: float  # s
-    method: str
-    period: float = 0.0  # s, of a frame or a row of the log
-    error: float | None = None  # s, expanded (k = 2)
-    tries: int = 0
 
 
 def read_measured(path: Path, plan: Plan, battery: str) -> tuple[Measured, ...]:
@@ -92,12 +60,6 @@ def read_measured(path: Path, plan: Plan, battery: str) -> tuple[Measured, ...]:
     return found
 
 
-@dataclass(frozen=True)
-class _Cell:
-    text: str
-    column: int
-
-
 class _Reader:
     def __init__(self, path: Path, plan: Plan, battery: str) -> None:
         self.path, self.plan, self.battery = path, plan, battery
@@ -112,18 +74,20 @@ class _Reader:
 
     def rows(self) -> Iterator[Measured]:
         lines = read_text(self.path).splitlines()
-        filled = [(number, line) for number, line in enumerate(lines, 1) if line.split("#")[0].strip(" \t,;")]
+        filled = [
+            (number, line) for number, line in enumerate(lines, 1) if without_remark(line).strip(" \t,;")
+        ]
         if not filled:
             return
         if len(filled) > MOST:
             self.fail(0, 0, "", Fault(f"more than {MOST} rows", str(len(filled))))
             return
         mark = max(",;\t", key=filled[0][1].count)
-        headings = self._headings(filled[0][0], _cells(filled[0][1], mark))
+        headings = self._headings(filled[0][0], cells_of(filled[0][1], mark))
         if headings is None:
             return
         for number, line in filled[1:]:
-            cells = _cells(line, mark)
+            cells = cells_of(line, mark)
             if len(cells) > len(headings) and any(cell.text for cell in cells[len(headings) :]):
                 extra = next(cell for cell in cells[len(headings) :] if cell.text)
                 wanted = f"{len(headings)} columns; a point as decimal sign, or the cell in quotation marks"
@@ -133,7 +97,7 @@ class _Reader:
                 continue
             yield from self._row(number, dict(zip(headings, cells, strict=False)))
 
-    def _headings(self, line: int, cells: list[_Cell]) -> list[str] | None:
+    def _headings(self, line: int, cells: list[Cell]) -> list[str] | None:
         """Names of the columns; of a column of values with a number of its own."""
         names: list[str] = []
         for number, cell in enumerate(cells):
@@ -165,7 +129,7 @@ class _Reader:
                 return None
         return names
 
-    def _row(self, line: int, row: dict[str, _Cell]) -> Iterator[Measured]:
+    def _row(self, line: int, row: dict[str, Cell]) -> Iterator[Measured]:
         before = len(self.problems)
         cells = {name: cell for name, cell in row.items() if cell.text}
         if "what" not in cells:
@@ -191,7 +155,7 @@ class _Reader:
             if found is not None:
                 yield found
 
-    def _battery(self, line: int, cells: dict[str, _Cell]) -> str:
+    def _battery(self, line: int, cells: dict[str, Cell]) -> str:
         cell = cells.get("battery")
         if cell is None:
             return self.battery
@@ -205,7 +169,7 @@ class _Reader:
             )
         return cell.text
 
-    def _period(self, line: int, cell: _Cell | None) -> float:
+    def _period(self, line: int, cell: Cell | None) -> float:
         """Time of a frame [s]; 0 where no rate is given."""
         if cell is None:
             return 0.0
@@ -219,7 +183,7 @@ class _Reader:
             return 0.0
 
     def _quantity(
-        self, line: int, key: str, cells: dict[str, _Cell], dimension: str, low: float = 0.0
+        self, line: int, key: str, cells: dict[str, Cell], dimension: str, low: float = 0.0
     ) -> Quantity | None:
         cell = cells.get(key)
         if cell is None:
@@ -235,7 +199,7 @@ class _Reader:
 
     # --- what ------------------------------------------------------------------------------------------
 
-    def _condition(self, line: int, cells: dict[str, _Cell], battery: str) -> Condition | None:
+    def _condition(self, line: int, cells: dict[str, Cell], battery: str) -> Condition | None:
         what = cells["what"]
         of_line = re.fullmatch(r"line\s*(\d+)(?:\s+(\S+))?", what.text, re.IGNORECASE)
         mechanisms = self.plan.robot.mechanisms
@@ -259,7 +223,7 @@ class _Reader:
             return None
         return self._move(line, what, mechanisms[what.text], cells, battery)
 
-    def _line(self, line: int, what: _Cell, number: int, name: str | None, battery: str) -> Condition | None:
+    def _line(self, line: int, what: Cell, number: int, name: str | None, battery: str) -> Condition | None:
         there = self.commands.get(number, {})
         if name is None and len(there) == 1:
             name = next(iter(there))
@@ -275,7 +239,7 @@ class _Reader:
         return None
 
     def _move(
-        self, line: int, what: _Cell, spec: MechanismSpec, cells: dict[str, _Cell], battery: str
+        self, line: int, what: Cell, spec: MechanismSpec, cells: dict[str, Cell], battery: str
     ) -> Condition | None:
         drives = (
             self.plan.robot.mechanisms[spec.name].kind not in ("measured",)
@@ -305,7 +269,7 @@ class _Reader:
             return None
         return Condition("move", battery, spec.name, ends[0], ends[1], False, carried)
 
-    def _position(self, line: int, key: str, cell: _Cell, spec: MechanismSpec) -> float | None:
+    def _position(self, line: int, key: str, cell: Cell, spec: MechanismSpec) -> float | None:
         try:
             return position_given(key, cell.text, spec)
         except SimbotError as error:
@@ -314,7 +278,7 @@ class _Reader:
             return None
 
     def _drive(
-        self, line: int, spec: MechanismSpec, cells: dict[str, _Cell], battery: str, load: float
+        self, line: int, spec: MechanismSpec, cells: dict[str, Cell], battery: str, load: float
     ) -> Condition | None:
         cell = cells["to"]
         if "from" in cells:
@@ -334,7 +298,7 @@ class _Reader:
     # --- value -----------------------------------------------------------------------------------------
 
     def _value(
-        self, line: int, name: str, cell: _Cell, condition: Condition, period: float, error: Quantity | None
+        self, line: int, name: str, cell: Cell, condition: Condition, period: float, error: Quantity | None
     ) -> Measured | None:
         of = re.fullmatch(r"(\d+)\s*(?:of|out of|/)\s*(\d+)", cell.text)
         if of:
@@ -352,7 +316,7 @@ class _Reader:
                 return None
             value = float(frames[1]) * period
         else:
-            given = self._quantity(line, name, {name: _Cell(text, cell.column)}, "time")
+            given = self._quantity(line, name, {name: Cell(text, cell.column)}, "time")
             if given is None:
                 return None
             value = float(given)
@@ -364,9 +328,9 @@ class _Reader:
             return None
         method = FRAMES if period > 0.0 else STOPWATCH
         stated = None if error is None else float(error)
-        return Measured(line, self._text(condition), condition, value, method, period, stated)
+        return Measured(line, text_of(self.plan, condition), condition, value, method, period, stated)
 
-    def _tries(self, line: int, cell: _Cell, condition: Condition, hits: int, tries: int) -> Measured | None:
+    def _tries(self, line: int, cell: Cell, condition: Condition, hits: int, tries: int) -> Measured | None:
         acting = condition.kind == "line" and isinstance(
             self.commands[condition.line][condition.mechanism], ActStep
         )
@@ -378,33 +342,8 @@ class _Reader:
             self.fail(line, cell.column, "value", Fault("more successes than tries", cell.text, "17 of 20"))
             return None
         counted = Condition("tries", "", condition.mechanism, line=condition.line)
-        text = f"{self._text(condition)} succeeds"
+        text = f"{text_of(self.plan, condition)} succeeds"
         return Measured(line, text, counted, float(hits), TRIES, tries=tries)
-
-    def _text(self, condition: Condition) -> str:
-        if condition.kind == "cycle":
-            return "cycle"
-        name = condition.mechanism
-        if condition.kind == "line":
-            return f"line {condition.line} {name}"
-        spec = self.plan.robot.mechanisms[name]
-        carrying = f" with {condition.load:g} kg" if condition.load else ""
-        assert condition.start is not None and condition.target is not None
-        if "travel" not in spec.values:
-            far = (
-                f"{condition.target * 57.29577951308232:g} deg"
-                if condition.turning
-                else f"{condition.target:g} m"
-            )
-            return f"{name} {far}{carrying}"
-        return f"{name} {_place(condition.start, spec)} to {_place(condition.target, spec)}{carrying}"
-
-
-def _place(value: float, spec: MechanismSpec) -> str:
-    for word, place in (spec.values.get("named") or {}).items():
-        if abs(float(place) - value) < 1e-9:
-            return str(word)
-    return f"{value * 57.29577951308232:.4g} deg" if spec.coordinate == "angle" else f"{value:.4g} m"
 
 
 def _commands(plan: Plan) -> dict[int, dict[str, object]]:
@@ -419,29 +358,3 @@ def _commands(plan: Plan) -> dict[int, dict[str, object]]:
         elif isinstance(step, ActStep):
             found.setdefault(step.line, {})[step.by.mechanism] = step
     return found
-
-
-def _cells(line: str, mark: str) -> list[_Cell]:
-    """The cells of a line and the columns at which they begin."""
-    text = _without_remark(line)
-    cells, at = [], 0
-    for cell in next(csv.reader([text], delimiter=mark, skipinitialspace=True), []):
-        begin = at + len(text[at:]) - len(text[at:].lstrip(" "))
-        cells.append(_Cell(" ".join(cell.split()), begin + 1))
-        quoted = text[begin : begin + 1] == '"'
-        end = begin + 1
-        while quoted and end < len(text) and (text[end] != '"' or text[end + 1 : end + 2] == '"'):
-            end += 2 if text[end] == '"' else 1
-        following = text.find(mark, end if quoted else at)
-        at = following + 1 if following >= 0 else len(text)
-    return cells
-
-
-def _without_remark(line: str) -> str:
-    """The line up to a # that stands outside quotation marks."""
-    inside = False
-    for at, letter in enumerate(line):
-        inside ^= letter == '"'
-        if letter == "#" and not inside:
-            return line[:at]
-    return line

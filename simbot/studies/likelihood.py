@@ -13,7 +13,7 @@ normal or Student interval. An unknown whose profile does not close is not told 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, isfinite, sqrt
 
 import numpy as np
@@ -54,8 +54,15 @@ class Data:
     def without(self, left_out: Sequence[int]) -> Data:
         keep = np.ones(len(self.value), dtype=bool)
         keep[list(left_out)] = False
-        columns = (self.condition, self.value, self.sd, self.varies, self.shifted, self.tries)
-        return Data(*(column[keep] for column in columns), self.shift_sd)  # type: ignore[arg-type]
+        return replace(
+            self,
+            condition=self.condition[keep],
+            value=self.value[keep],
+            sd=self.sd[keep],
+            varies=self.varies[keep],
+            shifted=self.shifted[keep],
+            tries=self.tries[keep],
+        )
 
 
 @dataclass(frozen=True)
@@ -294,7 +301,7 @@ class Likelihood:
             outer = at + sign * reach
             outer = min(outer, bound) if sign > 0 else max(outer, bound)
             if abs(short(outer)) <= CLOSE * best.factor:
-                return outer
+                return float(outer)
             if short(outer) > 0.0:
                 break
             if outer == bound:

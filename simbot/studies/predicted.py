@@ -20,7 +20,7 @@ from simbot.physics.move import Command, DriveTo, GoTo
 from simbot.physics.plant import Plant
 from simbot.routine.match import TOLERANCE, play
 from simbot.routine.trace import Trace
-from simbot.scenario.measured_file import Condition
+from simbot.scenario.measured import Condition
 from simbot.scenario.model import ActStep, BatteryState, Plan, Pose, Robot, Start, Target
 from simbot.scenario.plan_file import all_steps
 from simbot.studies.unknowns import Unknown, with_numbers
