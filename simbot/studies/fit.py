@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
 
@@ -16,8 +17,9 @@ from simbot.studies.fit_next import next_of
 from simbot.studies.fit_possible import check_possible
 from simbot.studies.fit_results import FitAsked, FitResult, Fitted, Interval
 from simbot.studies.fit_unknowns import Source, chosen_unknowns, likelihood_of, named_unknowns
-from simbot.studies.likelihood import Data, Likelihood, Solved, directions, groups_not_told
+from simbot.studies.likelihood import Better, Likelihood, Solved, directions, groups_not_told
 from simbot.studies.predicted import Predictor
+from simbot.studies.unknowns import Unknown
 
 Array = npt.NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -64,46 +66,29 @@ def fit(
     whole = likelihood_of(data, predictor, unknowns, start)
     parts = 2 + len(unknowns)
     progress(0, parts)
-    whole.start = _begin(whole)
-    best = whole.solve()
-    progress(1, parts)
-    groups = groups_not_told(best.information, best.factor)
-    members = {number for group in groups for number in group}
-    free = [number for number in range(len(unknowns)) if number not in members]
-    free += [group[0] for group in groups if len(group) > 1]
-    if groups:
-        whole.start = np.where([number in members for number in range(len(unknowns))], start, best.numbers)
-        best = whole.solve(free)
-    outliers = whole.outliers(best)
-    without = _without(data, outliers, whole, best, free) if outliers else None
-    fitted = []
-    for number, unknown in enumerate(unknowns):
-        group = next((group for group in groups if number in group), ())
-        if group:
-            names = tuple(unknowns[other].name for other in group if other != number)
-            fitted.append(Fitted(unknown, None, None, names, _if_held(whole, number, members, free)))
-        else:
-            profile = whole.profile(best, number, free)
-            value = float(best.numbers[number])
-            other = None if without is None else float(without[number])
-            fitted.append(Fitted(unknown, value, (profile.low, profile.high), without=other))
-        progress(2 + number, parts)
-    told = [number for number in range(len(unknowns)) if number not in members]
-    information = _information(whole, best)
+    whole.start = whole.begin(asked.seed)
+    found = None
+    while found is None:
+        try:
+            found = _found(whole, unknowns, start, progress)
+        except Better as better:
+            whole.start = better.numbers
+    best = found.best
+    information = best.slopes.T @ best.slopes
     spread = directions(information, best.factor)
     result = FitResult(
         source.plan,
         asked,
         tuple(measured),
-        tuple(fitted),
+        found.fitted,
         not named,
         left,
         compared(measured, conditions, data, before, predictor(best.numbers), whole, best),
-        tuple(outliers),
+        found.outliers,
         best.scatter,
         best.shift if data.has_shift else None,
         spread[0].half_width / spread[-1].half_width if isfinite(spread[0].half_width) else None,
-        rests_on(source, unknowns, told, conditions, whole, best),
+        rests_on(source, unknowns, found.told, conditions, whole, best),
         next_of(source.plan, unknowns, best.numbers, information, best.factor, best.scatter, measured),
         tuple(doubts),
     )
@@ -111,32 +96,49 @@ def fit(
     return result
 
 
-def _begin(whole: Likelihood) -> Array:
-    """Where to begin: as the file says, or with some of the unknowns at another value where that fits better."""
-    best = whole.start.copy()
-    least = float(np.sum(whole.residuals(best) ** 2))
-    for number in range(len(best)):
-        for factor in (0.6, 1.6):
-            tried = best.copy()
-            tried[number] = min(max(best[number] * factor, whole.low[number]), whole.high[number])
-            squares = float(np.sum(whole.residuals(tried) ** 2))
-            if squares < least:
-                best, least = tried, squares
-    return best
+@dataclass(frozen=True)
+class _Found:
+    best: Solved
+    fitted: tuple[Fitted, ...]
+    told: tuple[int, ...]
+    outliers: tuple[int, ...]
 
 
-def _information(whole: Likelihood, best: Solved) -> Array:
-    """Of all unknowns at the best numbers."""
-    whole.scatter = best.scatter
-    slopes = whole.slopes(best.numbers, range(len(best.numbers)))
-    return np.asarray(slopes.T @ slopes)
+def _found(whole: Likelihood, unknowns: Sequence[Unknown], given: Array, progress: Progress) -> _Found:
+    """The estimates; where some are not told apart, with all but one of these as given."""
+    every = range(len(unknowns))
+    best = whole.solve()
+    progress(1, 2 + len(unknowns))
+    groups = groups_not_told(best.information, best.factor)
+    members = {number for group in groups for number in group}
+    told = tuple(number for number in every if number not in members)
+    free = [*told, *(group[0] for group in groups if len(group) > 1)]
+    begin = whole.start
+    if groups:
+        whole.start = np.where([number in members for number in every], given, best.numbers)
+        best = whole.solve(free)
+    outliers = whole.outliers(best)
+    without = _without(whole, outliers, best, free) if outliers else None
+    fitted = []
+    for number, unknown in enumerate(unknowns):
+        group = next((group for group in groups if number in group), ())
+        if group:
+            names = tuple(unknowns[other].name for other in group if other != number)
+            fitted.append(Fitted(unknown, None, None, names, _if_held(whole, number, told)))
+        else:
+            profile = whole.profile(best, number, free)
+            other = None if without is None else float(without[number])
+            fitted.append(
+                Fitted(unknown, float(best.numbers[number]), (profile.low, profile.high), without=other)
+            )
+        progress(2 + number, 2 + len(unknowns))
+    whole.start = begin
+    return _Found(best, tuple(fitted), told, tuple(outliers))
 
 
-def _if_held(
-    whole: Likelihood, number: int, members: Collection[int], free: Sequence[int]
-) -> tuple[float, Interval] | None:
+def _if_held(whole: Likelihood, number: int, told: Sequence[int]) -> tuple[float, Interval] | None:
     """One that is not told apart, where the others of its kind are as the file says; None: not told then either."""
-    alone = [other for other in free if other not in members] + [number]
+    alone = [*told, number]
     best = whole.solve(alone)
     if any(alone.index(number) in group for group in groups_not_told(best.information, best.factor)):
         return None
@@ -144,9 +146,9 @@ def _if_held(
     return float(best.numbers[number]), (profile.low, profile.high)
 
 
-def _without(
-    data: Data, outliers: Sequence[int], whole: Likelihood, best: Solved, free: Sequence[int]
-) -> Array:
+def _without(whole: Likelihood, outliers: Sequence[int], best: Solved, free: Sequence[int]) -> Array:
     """The estimates without the outliers."""
-    rest = Likelihood(data.without(outliers), whole.predict, best.numbers, whole.low, whole.high, whole.scale)
-    return rest.solve(free).numbers
+    data = whole.data.without(outliers)
+    return (
+        Likelihood(data, whole.predict, best.numbers, whole.low, whole.high, whole.scale).solve(free).numbers
+    )

@@ -76,7 +76,7 @@ def rests_on(
     fitted = {unknown.given.key for unknown in unknowns}
     others = [each for each in with_spread(source, conditions) if each.given.key not in fitted]
     whole.scatter = best.scatter
-    slopes = whole.slopes(best.numbers, told)
+    slopes = best.slopes[:, list(told)]
     inverse = np.linalg.pinv(slopes)
     widths = best.factor * np.sqrt(np.diag(np.linalg.pinv(slopes.T @ slopes)))
     rows = []

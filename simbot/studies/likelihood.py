@@ -28,6 +28,11 @@ LEAST_SD = 1e-6  # s, the clock of the simulation
 TOLD = 1.0  # half-width over scale from which on a combination is not told
 MEMBER = 0.25  # share of a direction from which on an unknown belongs to it
 CLOSE = 0.01  # of the wanted rise of the profile's root
+CHORDS = 5  # steps with old slopes
+SETTLED = 0.005  # of a sum of squares whose rise by 4 is looked for
+BETTER = 0.05
+ANEW = 4  # times that the search begins again from a better point
+STARTS = 12  # points for each unknown from which the best is where the search begins
 WIDER = 1.6
 
 
@@ -78,6 +83,7 @@ class Solved:
     squares: float
     scatter: float
     degrees: float
+    slopes: Array  # of the residuals by all unknowns over their scales
     information: Array
     residuals: Array  # over their sd
     leverage: Array
@@ -94,6 +100,14 @@ class Profile:
 
     low: float | None
     high: float | None
+
+
+class Better(Exception):
+    """A point that fits better than what was taken for the best."""
+
+    def __init__(self, numbers: Array) -> None:
+        super().__init__("a better point")
+        self.numbers = numbers
 
 
 class Likelihood:
@@ -114,6 +128,7 @@ class Likelihood:
         self.data, self.predict = data, predict
         self.start, self.low, self.high, self.scale = start, low, high, scale
         self.scatter = 0.0
+        self.anew = ANEW
 
     # --- residuals -------------------------------------------------------------------------------------
 
@@ -143,16 +158,15 @@ class Likelihood:
             found[counted] = deviance_root(data.value[counted], data.tries[counted], predicted[counted])
         return np.append(found, shift / data.shift_sd) if data.has_shift else found
 
-    def slopes(self, numbers: Array, free: Sequence[int]) -> Array:
-        """Derivatives of the residuals by the free unknowns over their scales."""
+    def slopes(self, numbers: Array, free: Sequence[int], both: bool = True) -> Array:
+        """Derivatives of the residuals by the free unknowns over their scales; `both`: differences to both sides."""
         columns = []
         for number in free:
-            ends = []
-            for sign in (1.0, -1.0):
-                moved = numbers.copy()
-                moved[number] += sign * STEP * self.scale[number]
-                moved[number] = min(max(moved[number], self.low[number]), self.high[number])
-                ends.append(moved)
+            ends = [numbers.copy(), numbers.copy()]
+            step = STEP * self.scale[number]
+            ends[0][number] = min(numbers[number] + step, self.high[number])
+            if both or ends[0][number] - numbers[number] < 0.5 * step:
+                ends[1][number] = max(numbers[number] - step, self.low[number])
             apart = (ends[0][number] - ends[1][number]) / self.scale[number]
             columns.append((self.residuals(ends[0]) - self.residuals(ends[1])) / apart)
         rows = len(self.data.value) + int(self.data.has_shift)
@@ -160,13 +174,16 @@ class Likelihood:
 
     # --- the best --------------------------------------------------------------------------------------
 
-    def least(self, begin: Array, free: Sequence[int]) -> tuple[Array, float]:
-        """The free unknowns at the least sum of squares, the others held; and the sum."""
+    def squares(self, numbers: Array) -> float:
+        return float(np.sum(self.residuals(numbers) ** 2))
+
+    def least(self, begin: Array, free: Sequence[int], last: bool = False) -> tuple[Array, float]:
+        """The free unknowns at the least sum of squares, the others held; and the sum. `last`: to the last digits."""
         from scipy.optimize import least_squares
 
         free = list(free)
         if not free:
-            return begin, float(np.sum(self.residuals(begin) ** 2))
+            return begin, self.squares(begin)
 
         def unpack(x: Array) -> Array:
             numbers = begin.copy()
@@ -178,15 +195,36 @@ class Likelihood:
         found = least_squares(
             lambda x: self.residuals(unpack(x)),
             np.clip(begin[free] / self.scale[free], low + inside, high - inside),
-            lambda x: self.slopes(unpack(x), free),
+            lambda x: self.slopes(unpack(x), free, last),
             bounds=(low, high),
             x_scale="jac",
-            xtol=1e-7,
-            ftol=1e-10,
-            gtol=1e-10,
-            max_nfev=60,
+            xtol=1e-7 if last else 1e-4,
+            ftol=1e-9 if last else 1e-5,
+            gtol=None,
+            max_nfev=30,
         )
         return unpack(found.x), 2.0 * float(found.cost)
+
+    def near(self, begin: Array, free: Sequence[int], slopes: Array) -> float:
+        """The least sum of squares near a good point: steps with the slopes of another one while they help."""
+        free = list(free)
+        if not free:
+            return self.squares(begin)
+        inverse = np.linalg.pinv(slopes[:, free])
+        at, residuals = begin, self.residuals(begin)
+        squares = float(np.sum(residuals**2))
+        for _ in range(CHORDS):
+            tried = at.copy()
+            tried[free] -= (inverse @ residuals) * self.scale[free]
+            tried = np.clip(tried, self.low, self.high)
+            there = self.residuals(tried)
+            gained = squares - float(np.sum(there**2))
+            if gained < -SETTLED:
+                break
+            at, residuals, squares = tried, there, squares - gained
+            if gained < SETTLED:
+                return squares
+        return min(squares, self.least(at, free)[1])
 
     def solve(self, free: Sequence[int] | None = None) -> Solved:
         """The best numbers, with what varies from trial to trial estimated along."""
@@ -200,8 +238,9 @@ class Likelihood:
             self.scatter = self._scatter(numbers, degrees)
             if abs(self.scatter - before) <= 1e-3 * self.scatter:
                 break
-        numbers, squares = self.least(numbers, free)
-        slopes = self.slopes(numbers, free)
+        numbers, squares = self.least(numbers, free, last=True)
+        every = self.slopes(numbers, range(len(numbers)))
+        slopes = every[:, free]
         count = len(self.data.value)
         leverage = np.zeros(count)
         if slopes.size:
@@ -215,16 +254,28 @@ class Likelihood:
             squares,
             self.scatter,
             self._degrees(degrees),
+            every,
             slopes.T @ slopes,
             self.residuals(numbers)[:count],
             leverage,
         )
 
+    def begin(self, seed: int) -> Array:
+        """A good point to begin at: the start, or one of some drawn between half and twice its numbers."""
+        rng = np.random.Generator(np.random.PCG64(seed))
+        best, least = self.start, self.squares(self.start)
+        for factors in 2.0 ** rng.uniform(-1.0, 1.0, (STARTS * len(best), len(best))):
+            tried = np.clip(self.start * factors, self.low, self.high)
+            squares = self.squares(tried)
+            if squares < least:
+                best, least = tried, squares
+        return np.asarray(best)
+
     def _timed(self, free: Sequence[int]) -> int:
         """Unknowns that the times hang on."""
         if not free:
             return 0
-        slopes = self.slopes(self.start, free)[: len(self.data.value)]
+        slopes = self.slopes(self.start, free, both=False)[: len(self.data.value)]
         return int(np.any(slopes[self.data.varies] != 0.0, axis=0).sum()) if self.data.varies.any() else 0
 
     def _scatter(self, numbers: Array, degrees: int) -> float:
@@ -264,7 +315,13 @@ class Likelihood:
     # --- the profile -----------------------------------------------------------------------------------
 
     def profile(self, best: Solved, which: int, free: Sequence[int]) -> Profile:
-        """The interval of one of the free unknowns."""
+        """The interval of one of the free unknowns.
+
+        Raises
+        ------
+        Better
+            Where a better point than the best turns up on the way.
+        """
         self.scatter = best.scatter
         place = list(free).index(which)
         covariance = np.linalg.pinv(best.information)
@@ -281,6 +338,7 @@ class Likelihood:
         from scipy.optimize import brentq
 
         others = [number for number in free if number != which]
+        slopes = best.slopes
         bound = self.high[which] if sign > 0 else self.low[which]
         at = float(best.numbers[which])
         kept: dict[float, float] = {}
@@ -291,7 +349,10 @@ class Likelihood:
                 begin[free] += lean * (x - at)
                 begin = np.clip(begin, self.low, self.high)
                 begin[which] = x
-                squares = self.least(begin, others)[1]
+                squares = self.near(begin, others, slopes)
+                if squares < best.squares - BETTER and self.anew > 0:
+                    self.anew -= 1
+                    raise Better(self.least(begin, others)[0])
                 kept[x] = sqrt(max(squares - best.squares, 0.0)) - best.factor
             return kept[x]
 
