@@ -27,11 +27,11 @@ STEP = 1e-3  # of an unknown's scale, for differences
 LEAST_SD = 1e-6  # s, the clock of the simulation
 TOLD = 1.0  # half-width over scale from which on a combination is not told
 MEMBER = 0.25  # share of a direction from which on an unknown belongs to it
-CLOSE = 0.01  # of the wanted rise of the profile's root
-CHORDS = 5  # steps with old slopes
-SETTLED = 0.005  # of a sum of squares whose rise by 4 is looked for
-BETTER = 0.05
-ANEW = 4  # times that the search begins again from a better point
+CLOSE = 0.02  # of the wanted rise of the profile's root
+CHORDS = 4  # steps with old slopes
+SETTLED = 0.02  # of a sum of squares whose rise by 4 is looked for
+BETTER = 0.3
+ANEW = 2  # times that the search begins again from a better point
 STARTS = 12  # points for each unknown from which the best is where the search begins
 WIDER = 1.6
 
@@ -177,7 +177,9 @@ class Likelihood:
     def squares(self, numbers: Array) -> float:
         return float(np.sum(self.residuals(numbers) ** 2))
 
-    def least(self, begin: Array, free: Sequence[int], last: bool = False) -> tuple[Array, float]:
+    def least(
+        self, begin: Array, free: Sequence[int], last: bool = False, most: int = 15
+    ) -> tuple[Array, float]:
         """The free unknowns at the least sum of squares, the others held; and the sum. `last`: to the last digits."""
         from scipy.optimize import least_squares
 
@@ -201,7 +203,7 @@ class Likelihood:
             xtol=1e-7 if last else 1e-4,
             ftol=1e-9 if last else 1e-5,
             gtol=None,
-            max_nfev=30,
+            max_nfev=most,
         )
         return unpack(found.x), 2.0 * float(found.cost)
 
@@ -224,7 +226,7 @@ class Likelihood:
             at, residuals, squares = tried, there, squares - gained
             if gained < SETTLED:
                 return squares
-        return min(squares, self.least(at, free)[1])
+        return min(squares, self.least(at, free, most=4)[1])
 
     def solve(self, free: Sequence[int] | None = None) -> Solved:
         """The best numbers, with what varies from trial to trial estimated along."""
