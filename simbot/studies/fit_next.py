@@ -84,7 +84,7 @@ def _candidates(plan: Plan, unknowns: Sequence[Unknown]) -> Iterator[Candidate]:
                     yield Candidate("move", state.name, name, 0.0, far)
             elif "travel" in spec.values and spec.coordinate != "word":
                 low, high = (float(end) for end in spec.values["travel"])
-                loads = LOADS[:1] if spec.servo is not None else LOADS
+                loads = LOADS if spec.kind in ("slide", "arm") else LOADS[:1]
                 for start, target in ((low, high), (high, low)):
                     for load in loads:
                         yield Candidate("move", state.name, name, start, target, False, load)
