@@ -80,6 +80,7 @@ def _parameter(each: Fitted) -> Document:
         "not_told_apart_from": list(each.not_from),
         "estimate_if_others_as_given": None if each.if_held is None else rounded(each.if_held[0]),
         "interval_if_others_as_given": None if each.if_held is None else _interval(each.if_held[1]),
+        "inflation": rounded(each.inflation) if each.estimate is not None else None,
         "estimate_without_outliers": rounded(each.without),
     }
 

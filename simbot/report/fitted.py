@@ -12,8 +12,7 @@ from simbot.studies.fit_results import Compared, FitResult, Fitted, Interval
 from simbot.studies.unknowns import Unknown
 
 WIDTH = 80
-TOGETHER = 0.1  # of the highest information: below it a combination is told much worse than another
-WEAK = 30.0  # times worse
+WEAK = 5.0  # times wider for what the other unknowns leave open
 BY_ITSELF = {
     "resistance": (
         "Battery by itself: resting volts, then volts under a known current of a few seconds; resistance is the "
@@ -22,8 +21,8 @@ BY_ITSELF = {
     ),
     "efficiency": (
         "Losses by themselves: the force or torque at the load that just stalls it, against the motor's sheet. Under "
-        "a second at a stall, at part of the voltage, behind its fuse, then let it cool; hands, hair and faces clear of "
-        "cord, gears and pinch points, the load unable to fall, an adult at the switch."
+        "a second at a stall, at part of the voltage, behind its fuse, then let it cool; hands, hair and faces clear "
+        "of cord, gears and pinch points, the load unable to fall, an adult at the switch."
     ),
     "friction": (
         "Friction by itself: with the motor off its gears, a luggage scale that pulls the mechanism slowly, up and "
@@ -199,15 +198,12 @@ def _remarks(result: FitResult) -> Iterator[str]:
                 f"{each.unknown.name}: one end of its interval is open: up to the bound of what it can be these "
                 "measurements do not contradict it."
             )
-    if (
-        result.condition is not None
-        and result.condition > WEAK
-        and all(each.estimate is not None for each in result.fitted)
-    ):
-        yield (
-            f"Told apart, but weakly: one combination of the unknowns is known {result.condition:.0f} times worse than "
-            "another, so their errors hang together."
-        )
+    for each in result.fitted:
+        if each.estimate is not None and each.inflation > WEAK:
+            yield (
+                f"{each.unknown.name} hangs together with the other unknowns: if those were known, its interval would be "
+                f"{each.inflation:.0f} times narrower."
+            )
     yield from _errors(result)
     if result.chosen:
         names = ", ".join(each.unknown.name for each in result.fitted)

@@ -128,8 +128,9 @@ def _found(whole: Likelihood, unknowns: Sequence[Unknown], given: Array, progres
         else:
             profile = whole.profile(best, number, free)
             other = None if without is None else float(without[number])
+            value, interval = float(best.numbers[number]), (profile.low, profile.high)
             fitted.append(
-                Fitted(unknown, float(best.numbers[number]), (profile.low, profile.high), without=other)
+                Fitted(unknown, value, interval, without=other, inflation=best.inflation(free.index(number)))
             )
         progress(2 + number, 2 + len(unknowns))
     whole.start = begin

@@ -26,7 +26,7 @@ class Fitted:
 
     `estimate` and `interval` are None where the data do not tell it apart; `not_from` are then those that do as
     well, and `if_held` is what it comes to where those are as the file says. `without`: the estimate without the
-    outliers.
+    outliers. `inflation`: how many times wider the interval is than if the other unknowns were known.
     """
 
     unknown: Unknown
@@ -35,6 +35,7 @@ class Fitted:
     not_from: tuple[str, ...] = ()
     if_held: tuple[float, Interval] | None = None
     without: float | None = None
+    inflation: float = 1.0
 
     @property
     def at_bound(self) -> bool:

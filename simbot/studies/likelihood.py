@@ -93,6 +93,11 @@ class Solved:
         """Half-width of a 95 % interval in standard deviations."""
         return NORMAL_95 if self.degrees > 1e6 else student(self.degrees)
 
+    def inflation(self, place: int) -> float:
+        """How many times wider one of the free unknowns' interval is than if the others were known."""
+        covariance = np.linalg.pinv(self.information)
+        return sqrt(max(float(covariance[place, place] * self.information[place, place]), 1.0))
+
 
 @dataclass(frozen=True)
 class Profile:
@@ -202,7 +207,7 @@ class Likelihood:
             x_scale="jac",
             xtol=1e-7 if last else 1e-4,
             ftol=1e-9 if last else 1e-5,
-            gtol=None,
+            gtol=1e-10,
             max_nfev=most,
         )
         return unpack(found.x), 2.0 * float(found.cost)
