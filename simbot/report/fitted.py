@@ -201,8 +201,8 @@ def _remarks(result: FitResult) -> Iterator[str]:
     for each in result.fitted:
         if each.estimate is not None and each.inflation > WEAK:
             yield (
-                f"{each.unknown.name} hangs together with the other unknowns: if those were known, its interval would be "
-                f"{each.inflation:.0f} times narrower."
+                f"{each.unknown.name} hangs together with the other unknowns: if those were known, its interval would "
+                f"be {each.inflation:.0f} times narrower."
             )
     yield from _errors(result)
     if result.chosen:

@@ -86,12 +86,23 @@ def number_named(name: str, numbers: Sequence[GivenNumber], option: str) -> Give
         more = f" and {len(found) - 6} more" if len(found) > 6 else ""
         raise SimbotError(f"{option} {name}: several numbers could be meant: {some}{more}")
     keys = [each.key for each in numbers]
-    guess = nearest(name, keys) or next((key for key in keys if key.endswith("." + parts[-1])), None)
+    guess = _guess(parts, keys)
     hint = f"; did you mean {quoted(guess, 90)}?" if guess else ""
     raise SimbotError(
         f"{option} {name}: the files give no such number; give it a first value there, as in "
         f"`friction: 5 N ± 50 %`{hint}"
     )
+
+
+def _guess(parts: list[str], keys: Sequence[str]) -> str | None:
+    """The key most like a name that none has: with one part of it spelt as some key spells it."""
+    for place, part in enumerate(parts):
+        word = nearest(part, sorted({each for key in keys for each in key.split(".")}))
+        mended = [*parts[:place], word or part, *parts[place + 1 :]]
+        found = next((key for key in keys if _has(key.split("."), mended)), None)
+        if found is not None:
+            return found
+    return next((key for key in keys if key.endswith("." + parts[-1])), None)
 
 
 def _has(key: list[str], parts: list[str]) -> bool:

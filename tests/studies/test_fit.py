@@ -48,6 +48,7 @@ LIFT = """    lift:
       moving_mass: 2.5 kg
       friction: 8 N ± 60 %   # of the rails
       travel: [0 m, 0.7 m]
+      holding_brake: true
       control: {loop: full_effort, window: 10 mm}
     hand: {kind: measured, time: 0.3 s}
 """
