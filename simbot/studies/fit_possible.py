@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from simbot.physics.build import least_factor
+from simbot.physics.motor import motor_model
 from simbot.scenario.errors import Problem, ScenarioError
 from simbot.scenario.measured import Condition, Measured
 from simbot.scenario.model import Plan
@@ -99,5 +100,10 @@ def _best(
     rail = None if servo is None or servo["rail"] is None else plant.models.robot.rails[servo["rail"]].voltage
     volts = battery.open_circuit if rail is None else min(rail, battery.open_circuit)
     free = built.free_speed * float(volts) / built.volts / least_factor(built.reduced)
+    if servo is None:  # the sheet's, which is less than that of a motor without friction
+        sheet = plant.models.robot.motors[
+            plant.models.robot.mechanisms[condition.mechanism].values["motors"].motor
+        ]
+        free *= float(sheet.free_speed) * motor_model(sheet).constant / float(sheet.voltage)
     floor = move.floor_s()
     return (0.0 if floor is None else floor), way / mean, free

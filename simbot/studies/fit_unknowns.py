@@ -24,6 +24,9 @@ from simbot.studies.unknowns import Unknown, short_name, unknown_of
 
 Array = npt.NDArray[np.float64]
 MOST = 8  # unknowns
+STEP_OF_CYCLES = (
+    0.25  # of an unknown's scale, for differences: a cycle goes by whole ticks and by what succeeds
+)
 
 
 @dataclass(frozen=True)
@@ -141,4 +144,7 @@ def likelihood_of(data: Data, predictor: Predictor, unknowns: Sequence[Unknown],
     low, high, scale = (
         np.array([getattr(unknown, name) for unknown in unknowns]) for name in ("low", "high", "scale")
     )
-    return Likelihood(data, predictor, start, low, high, scale)
+    whole = Likelihood(data, predictor, start, low, high, scale)
+    if any(condition.kind == "cycle" for condition in predictor.conditions):
+        whole.step = STEP_OF_CYCLES
+    return whole

@@ -5,9 +5,8 @@ share, plus what varies from trial to trial. How much varies is what makes the w
 of freedom (Paule and Mandel, 1982), at least 0. Successes out of tries are binomial and enter by their deviance.
 
 An interval ends where the profile, the least sum of squares with one unknown held, has risen by t squared (Bates and
-Watts, Nonlinear Regression Analysis, 1988, section 6.1). t has the degrees of freedom of the mixture of known and
-estimated variance (JCGM 100, equation G.2b). With one of the two alone that is, for a linear model, the textbook's
-normal or Student interval. An unknown whose profile does not close is not told by the data (Raue et al., 2009).
+Watts, Nonlinear Regression Analysis, 1988, section 6.1). For a linear model that is the textbook's Student interval
+where the variance is estimated, and its normal one where it is known. An unknown whose profile does not close is not told by the data (Raue et al., 2009).
 """
 
 from __future__ import annotations
@@ -25,8 +24,9 @@ Array = npt.NDArray[np.float64]
 Predict = Callable[[Array], Array]
 STEP = 1e-3  # of an unknown's scale, for differences
 LEAST_SD = 1e-6  # s, the clock of the simulation
-TOLD = 1.0  # half-width over scale from which on a combination is not told
-MEMBER = 0.25  # share of a direction from which on an unknown belongs to it
+TOLD = 1.0  # half-width over scale from which on an unknown is not told
+SINGULAR = 1e-9  # of the best told combination's information: the rest is rounding
+PART = 1e-3  # share of a flat direction from which on an unknown belongs to it
 CLOSE = 0.02  # of the wanted rise of the profile's root
 CHORDS = 4  # steps with old slopes
 SETTLED = 0.02  # of a sum of squares whose rise by 4 is looked for
@@ -134,6 +134,7 @@ class Likelihood:
         self.start, self.low, self.high, self.scale = start, low, high, scale
         self.scatter = 0.0
         self.anew = ANEW
+        self.step = STEP
 
     # --- residuals -------------------------------------------------------------------------------------
 
@@ -168,7 +169,7 @@ class Likelihood:
         columns = []
         for number in free:
             ends = [numbers.copy(), numbers.copy()]
-            step = STEP * self.scale[number]
+            step = self.step * self.scale[number]
             ends[0][number] = min(numbers[number] + step, self.high[number])
             if both or ends[0][number] - numbers[number] < 0.5 * step:
                 ends[1][number] = max(numbers[number] - step, self.low[number])
@@ -311,13 +312,18 @@ class Likelihood:
         return sqrt(brentq(excess, 0.0, most, xtol=1e-16, rtol=1e-10))
 
     def _degrees(self, degrees: int) -> float:
-        """Effective degrees of freedom of the variance of a trial (JCGM 100, G.4)."""
+        """Effective degrees of freedom of the variance of a trial: by Satterthwaite (1946), for unequal errors.
+
+        The weighted squares add up to nu at a scatter whose variance is 2 nu/W^2, with W the sum of the weights w. An
+        estimate's variance goes with 1/W, so that it has 2/(relative variance), in proportion to nu (W^2/sum w^2)^2:
+        nu where all errors are equal. Without scatter all variances are known.
+        """
         varies = self.data.varies
-        if self.scatter == 0.0 or degrees < 1 or not varies.any():
+        if self.scatter == 0.0 or degrees < 1:
             return inf
-        known = float(np.mean(np.maximum(self.data.sd[varies], LEAST_SD) ** 2))
-        share = self.scatter**2 / (self.scatter**2 + known)
-        return degrees / share**2
+        weight = self.sd()[varies] ** -2.0
+        even = float(np.sum(weight) ** 2 / np.sum(weight**2)) / len(weight)
+        return max(degrees * even**2, 1.0)
 
     # --- the profile -----------------------------------------------------------------------------------
 
@@ -414,7 +420,8 @@ def deviance_root(hits: Array, tries: Array, chance: Array) -> Array:
 class Direction:
     """A combination of unknowns that the data do not tell, or the one that they tell least.
 
-    `weights`: its direction, of the unknowns over their scales; `half_width`: of its 95 % interval.
+    `weights`: its direction, of the unknowns over their scales; `half_width`: of its 95 % interval; `members`: the
+    unknowns that it leaves open by their scale.
     """
 
     weights: Array
@@ -427,8 +434,10 @@ def directions(information: Array, factor: float) -> list[Direction]:
     values, vectors = np.linalg.eigh(information)
     found = []
     for value, weights in zip(values, vectors.T, strict=True):
-        half = factor / sqrt(value) if value > 1e-12 * max(float(values[-1]), 1e-300) else inf
-        members = tuple(int(each) for each in np.flatnonzero(np.abs(weights) > MEMBER))
+        flat = value <= SINGULAR * max(float(values[-1]), 1e-300)
+        half = inf if flat else factor / sqrt(value)
+        least = PART if flat else TOLD / half
+        members = tuple(int(each) for each in np.flatnonzero(np.abs(weights) > least))
         found.append(Direction(weights, half, members))
     return found
 
@@ -437,7 +446,7 @@ def groups_not_told(information: Array, factor: float) -> list[tuple[int, ...]]:
     """Unknowns that belong to a combination which is not told, those that share one together."""
     groups: list[set[int]] = []
     for each in directions(information, factor):
-        if each.half_width <= TOLD:
+        if not each.members:
             continue
         together = set(each.members)
         for group in [group for group in groups if group & together]:

@@ -227,8 +227,8 @@ def test_a_mean_above_the_free_speed_is_refused(plan):
 
 
 def test_a_mean_that_may_be_the_stopwatch_is_doubted_not_refused(plan):
-    """1.22 s is too short for any friction, but within what a stopwatch's shift leaves."""
-    rows = ["lift,0 m,0.6 m,1.22 s,,fresh", "lift,0 m,0.6 m,1.23 s,,fresh"]
+    """1.365 s is too short for any friction, but within what a stopwatch's shift leaves."""
+    rows = ["lift,0 m,0.6 m,1.36 s,,fresh", "lift,0 m,0.6 m,1.37 s,,fresh"]
     result = fitted(plan, table(plan, rows), "lift.friction")
     assert len(result.cautions) == 1 and "free speed" in result.cautions[0]
 
@@ -239,7 +239,7 @@ def test_a_mean_that_may_be_the_stopwatch_is_doubted_not_refused(plan):
 def test_an_outlier_is_named_with_its_line_and_stays_in(plan):
     rng = np.random.Generator(np.random.PCG64(9))
     rows = list(filmed(rng, UP, "fresh", true_time(plan, UP, "fresh", **{FRICTION: "11 N"}), 9))
-    rows.insert(4, "lift,0 m,0.6 m,2.41 s,120 fps,fresh")
+    rows.insert(4, "lift,0 m,0.6 m,1.74 s,120 fps,fresh")
     result = fitted(plan, table(plan, rows), "lift.friction")
     assert [result.measured[place].line for place in result.outliers] == [6]
     assert len(result.measured) == 10 and result.compared[0].trials == 10
