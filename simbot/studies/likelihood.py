@@ -5,8 +5,9 @@ share, plus what varies from trial to trial. How much varies is what makes the w
 of freedom (Paule and Mandel, 1982), at least 0. Successes out of tries are binomial and enter by their deviance.
 
 An interval ends where the profile, the least sum of squares with one unknown held, has risen by t squared (Bates and
-Watts, Nonlinear Regression Analysis, 1988, section 6.1). For a linear model that is the textbook's Student interval
-where the variance is estimated, and its normal one where it is known. An unknown whose profile does not close is not told by the data (Raue et al., 2009).
+Watts, Nonlinear Regression Analysis, 1988, section 6.1; the section from memory). For a linear model that is the
+textbook's Student interval where the variance is estimated, and its normal one where it is known. An unknown whose
+profile does not close is not told by the data (Raue et al., Bioinformatics 25, 2009).
 """
 
 from __future__ import annotations
