@@ -33,6 +33,8 @@ from simbot.scenario.yaml_reader import read_text
 
 HEADINGS = ("what", "from", "to", "load", "value", "rate", "error", "battery", "note")
 MOST = 5000  # rows
+LONGEST = 10_000  # characters of a line
+DECIMAL_COMMA = re.compile(r"(?:^|,)\s*(\d+,\d+\s*(?:ms|s|mm|cm|m|in|deg|kg|g|frames|fps|Hz))\s*(?:,|$)")
 
 
 def read_measured(path: Path, plan: Plan, battery: str) -> tuple[Measured, ...]:
@@ -82,11 +84,21 @@ class _Reader:
         if len(filled) > MOST:
             self.fail(0, 0, "", Fault(f"more than {MOST} rows", str(len(filled))))
             return
+        for number, line in filled:
+            if len(line) > LONGEST:
+                self.fail(number, 1, "", Fault(f"a line of more than {LONGEST} characters"))
+                return
         mark = max(",;\t", key=filled[0][1].count)
         headings = self._headings(filled[0][0], cells_of(filled[0][1], mark))
         if headings is None:
             return
         for number, line in filled[1:]:
+            comma = DECIMAL_COMMA.search(line) if mark == "," else None
+            if comma is not None:
+                wanted = "a decimal point, or semicolons between the cells"
+                self.fail(number, comma.start(1) + 1, "", Fault("a comma inside a number", comma[1], wanted,
+                          comma[1].replace(",", ".")))  # fmt: skip
+                continue
             cells = cells_of(line, mark)
             if len(cells) > len(headings) and any(cell.text for cell in cells[len(headings) :]):
                 extra = next(cell for cell in cells[len(headings) :] if cell.text)
