@@ -93,6 +93,8 @@ def loaded_by(code):
         ["schema", "run"],
         ["tune", "--help"],
         ["schema", "tune"],
+        ["fit", "--help"],
+        ["schema", "fit"],
         ["kinds"],
         ["kinds", "slide"],
     ],

@@ -91,7 +91,7 @@ def fit(
         spread[0].half_width / spread[-1].half_width if isfinite(spread[0].half_width) else None,
         rests_on(source, unknowns, found.told, conditions, whole, best),
         next_of(source.plan, unknowns, best.numbers, information, best.factor, best.scatter, measured),
-        (*doubts, *(_jump_text(jump, unknowns, measured, conditions) for jump in found.jumps)),
+        (*doubts, *_jump_texts(found.jumps, unknowns, measured, conditions)),
     )
     progress(parts, parts)
     return result
@@ -147,15 +147,24 @@ def _found(
     return _Found(best, tuple(fitted), told, tuple(outliers), tuple(jumps))
 
 
-def _jump_text(
-    jump: Jump, unknowns: Sequence[Unknown], measured: Sequence[Measured], conditions: Sequence[Condition]
-) -> str:
-    unknown, condition = unknowns[jump.unknown], conditions[jump.condition]
+def _jump_texts(
+    jumps: Sequence[Jump],
+    unknowns: Sequence[Unknown],
+    measured: Sequence[Measured],
+    conditions: Sequence[Condition],
+) -> tuple[str, ...]:
+    """One sentence on all jumps, with the largest."""
+    if not jumps:
+        return ()
+    worst = max(jumps, key=lambda jump: jump.size)
+    unknown, condition = unknowns[worst.unknown], conditions[worst.condition]
     name = next(each.text for each in measured if each.condition == condition)
+    more = f" ({len(jumps) - 1} more moves have such a place)" if len(jumps) > 1 else ""
     return (
-        f"the predicted time of {name} on {condition.battery} jumps by {1000 * jump.size:.0f} ms where {unknown.name} "
-        f"passes {jump.near:.3g} {unknown.given.unit}: its control just swings out of the window, or just does not; the "
-        "intervals take that in as far as it was found, and a move without it (full effort) tells more"
+        f"the predicted time of {name} on {condition.battery} jumps by {1000 * worst.size:.0f} ms where {unknown.name} "
+        f"passes {worst.near:.3g} {unknown.given.unit}, as its control just swings out of the window or just does "
+        f"not{more}; the intervals take that in as far as it was found and may still be too narrow: moves at full "
+        "effort, or timed at a point they pass, tell more",
     )
 
 

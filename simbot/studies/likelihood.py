@@ -377,7 +377,7 @@ class Likelihood:
             ):  # a ridge of a jagged model, perhaps
                 begin = solved[min(solved, key=lambda other: abs(other - x))].copy()
                 begin[which] = x
-                again = self.least(begin, others)
+                again = self.least(begin, others, most=6)
                 numbers, squares = again if again[1] < squares else (numbers, squares)
             if squares < best.squares - BETTER and self.anew > 0:
                 self.anew -= 1

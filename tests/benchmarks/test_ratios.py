@@ -6,6 +6,7 @@ a bad afternoon.
 
 from __future__ import annotations
 
+import bench_fit
 import bench_kinds
 import bench_matches
 import bench_moves
@@ -67,3 +68,9 @@ def test_moves_of_every_kind_against_the_slide() -> None:
     for ratio, steps in measured:
         hold(ratio, 30.0)
         assert steps < 2000
+
+
+def test_fit_of_three_unknowns_against_its_predictions() -> None:
+    """Sixty filmed times, files read before: the search and three profiles."""
+    for measured, most in zip(bench_fit.measure(), (45.0, 300.0), strict=True):
+        hold(measured, most)
