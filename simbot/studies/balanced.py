@@ -1,10 +1,10 @@
 """Timers that give most points: a failure costs what it costs in this plan, and so does every second of waiting.
 
-From the safe set, under the same luck, three things are found by simulation: what a second more of waiting in a
-match costs; for each timer, what one failure costs (it is made to fail every time); and how long it had to be in
-every execution. A wait of t is then worth least where cost of waiting x t + cost of failing x P(longer than t) is
-least. That is the newsvendor's trade; as a failure here costs the same however late the move is, the optimum lies
-where the next millisecond gains less safety than it costs, and not at a fixed share of the executions.
+Three things are found by simulation, under the same luck: how long each timer had to be in every execution; from
+timers so long that none fails, what a second more of waiting costs; and for each timer what one failure costs (it
+is made to fail every time). The best wait t is the one at which cost of waiting x t + cost of failing x P(longer
+than t) is least. That is the newsvendor's trade; as a failure here costs the same however late the move is, the
+optimum lies where the next millisecond gains less safety than it costs, not at a fixed share of the executions.
 
 What is found so is played again under luck that it has not met, beside the safe set; it is dropped if it loses.
 """
@@ -79,16 +79,22 @@ def balance(
 ) -> Balanced:
     """The set that gives most points, from the safe one."""
     names = [state.name for state in asked]
-    played = chances.play(CHOOSE, [safe.plan, _all(knobs, safe, LONGER_US)], [knobs, knobs], names)
-    base, longer = played
-    second = _cost_of_waiting(base, longer)
+    (base,) = chances.play(CHOOSE, [safe.plan], [knobs], names)
+    demands = [_demands(base, index) for index in range(len(knobs))]
+    sure_us = [max(value, _longest(found)) for value, found in zip(safe.values_us, demands, strict=True)]
+    longer_us = [value + LONGER_US for value in sure_us]
+    plans = [with_timers(safe.plan, knobs, values) for values in (sure_us, longer_us)]
+    sure, longer = chances.play(CHOOSE, plans, [knobs, knobs], names)
+    second = _cost_of_waiting(sure, longer)
     kept = dict(safe.held)
-    open_knobs = [index for index in range(len(knobs)) if index not in kept and _demands(base, index).size]
-    shortest = {index: _too_short(base, index) for index in open_knobs}
-    tried = [with_timers(safe.plan, knobs, _one(safe, index, value)) for index, value in shortest.items()]
+    open_knobs = [index for index, found in enumerate(demands) if index not in kept and found.size]
+    tried = [
+        with_timers(safe.plan, knobs, [*sure_us[:index], _too_short(demands[index]), *sure_us[index + 1 :]])
+        for index in open_knobs
+    ]
     failing = chances.play(CHOOSE, tried, [knobs] * len(tried), names, FEWER) if tried else []
-    fewer = [match.record.number for match in failing[0]] if failing else []
-    few = [match for match in base if match.record.number in set(fewer)]
+    numbers = {match.record.number for each in failing for match in each}
+    few = [match for match in sure if match.record.number in numbers]
     costs: dict[int, Cost] = {}
     values = list(safe.values_us)
     for index, matches in zip(open_knobs, failing, strict=True):
@@ -96,10 +102,9 @@ def balance(
         if failure is None:
             kept[index] = "made too short it costs nothing in simulation, so the safe value stays"
             continue
-        demands = _demands(base, index)
-        wait = round(best_wait(demands, second, failure) * 1e6)
+        wait = round(best_wait(demands[index], second, failure) * 1e6)
         values[index] = rounded_up(wait, plan.robot.loop_us, knobs[index].grain_us)
-        share = float((demands <= values[index] * 1e-6).mean())
+        share = float((demands[index] <= values[index] * 1e-6).mean())
         costs[index] = Cost(second, failure, share)
     values = _in_order(bench, safe, knobs, values, asked, kept)
     made = with_timers(safe.plan, knobs, values)
@@ -110,36 +115,28 @@ def balance(
     return Balanced(made, values, costs, kept)
 
 
-def _all(knobs: list[Knob], safe: Chosen, more_us: int) -> Plan:
-    return with_timers(safe.plan, knobs, [value + more_us for value in safe.values_us])
-
-
-def _one(safe: Chosen, index: int, value_us: int) -> list[int]:
-    return [value_us if place == index else value for place, value in enumerate(safe.values_us)]
-
-
 def _demands(matches: Sequence[TimedMatch], index: int) -> Array:
     """How long a timer had to be in each execution [s]."""
     found = [need for match in matches if match.demands for _, need in match.demands[index]]
     return np.array([np.inf if need >= NEVER_US else need * 1e-6 for need in found])
 
 
-def _too_short(matches: Sequence[TimedMatch], index: int) -> int:
-    demands = _demands(matches, index)
-    least = float(demands[np.isfinite(demands)].min()) if np.isfinite(demands).any() else 0.0
-    return max(0, round(least * 0.5e6))
+def _longest(demands: Array) -> int:
+    """The longest that some wait would do for [us]."""
+    known = demands[np.isfinite(demands)]
+    return round(float(known.max()) * 1e6) if known.size else 0
 
 
-def _waited_s(matches: Sequence[TimedMatch], index: int | None = None) -> float:
-    """Seconds waited in a match, by one timer or all."""
+def _too_short(demands: Array) -> int:
+    """Shorter than any move, but hardly [us]."""
+    known = demands[np.isfinite(demands)]
+    return round(float(known.min()) * 0.9e6) if known.size else 0
+
+
+def _waited_s(matches: Sequence[TimedMatch], index: int) -> float:
+    """Seconds that a timer is waited out in a match."""
     played = [match for match in matches if match.demands]
-    each = [
-        real
-        for match in played
-        for place, found in enumerate(match.demands)
-        for real, _ in found
-        if index is None or place == index
-    ]
+    each = [real for match in played for real, _ in match.demands[index]]
     return sum(each) * 1e-6 / max(1, len(played))
 
 
@@ -149,16 +146,16 @@ def _points(first: Sequence[TimedMatch], second: Sequence[TimedMatch]) -> float:
     return float((one - other).mean()) if len(one) else 0.0
 
 
-def _cost_of_waiting(base: Sequence[TimedMatch], longer: Sequence[TimedMatch]) -> float:
+def _cost_of_waiting(sure: Sequence[TimedMatch], longer: Sequence[TimedMatch]) -> float:
     """Points that a second of waiting costs; 0 where the clock has room for it."""
     executions = sum(len(found) for match in longer for found in match.demands)
     played = sum(bool(match.demands) for match in longer)
     more = LONGER_US * 1e-6 * executions / max(1, played)
-    return max(0.0, _points(base, longer) / more) if more > 0.0 else 0.0
+    return max(0.0, _points(sure, longer) / more) if more > 0.0 else 0.0
 
 
 def _cost_of_failing(
-    base: Sequence[TimedMatch], failing: Sequence[TimedMatch], index: int, second: float
+    sure: Sequence[TimedMatch], failing: Sequence[TimedMatch], index: int, second: float
 ) -> float | None:
     """Points that one failure costs, the waiting it spared added; None: nothing failed, or it costs nothing."""
     played = [match for match in failing if match.demands]
@@ -166,8 +163,8 @@ def _cost_of_failing(
     if not failures:
         return None
     each = failures / len(played)
-    spared = max(0.0, _waited_s(base, index) - _waited_s(failing, index))
-    cost = (_points(base, failing) + second * spared) / each
+    spared = max(0.0, _waited_s(sure, index) - _waited_s(failing, index))
+    cost = (_points(sure, failing) + second * spared) / each
     return cost if cost > 0.0 else None
 
 

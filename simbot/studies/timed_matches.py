@@ -91,7 +91,8 @@ def demands_of(
     """What every execution of each knob asked of it.
 
     A move that something asks for later has to be there at its first need; one that nothing asks for, at the end
-    of its wait. One that a need asks for elsewhere, but not this time, asks nothing.
+    of its wait. Executions with one that came later, and that something asks for elsewhere but not this time (the
+    match ended before), are left out.
     """
     links = link(trace, plant)
     places = {id(wait): place for place, wait in enumerate(waits_of(plan))}
@@ -119,7 +120,7 @@ def _demands(waits: Sequence[WaitRecord], trace: Trace, links: Links) -> list[De
     for wait, moves in zip(waits, timed, strict=True):
         wanted = [_wanted(wait, index, trace, links, asked) for index in moves]
         known = [each for each in wanted if each is not None]
-        if known:
+        if known and len(known) == len(wanted):
             found.append((wait.ended_us - wait.began_us, max(0, *known)))
     return found
 
@@ -134,7 +135,9 @@ def _wanted(
         margins = [need.margin_us for need in needs]
         known = [margin for margin in margins if margin is not None]
         return NEVER_US if len(known) < len(margins) else wait.ended_us - wait.began_us - min(known)
+    arrival = record.move.arrival_us()
+    if arrival is not None and arrival <= wait.ended_us:
+        return arrival - wait.began_us
     if (record.line, record.move.mechanism) in asked:
         return None
-    arrival = record.move.arrival_us()
     return NEVER_US if arrival is None else arrival - wait.began_us

@@ -77,7 +77,7 @@ def test_the_balanced_timer_is_the_one_of_renewal_and_of_simulation(tmp_path):
     best = optimize.minimize_scalar(lambda t: -rate(t), bounds=(0.4, 0.8), method="bounded").x
     assert rate(timer.suggested_us * 1e-6) > 0.995 * rate(best)
     assert abs(timer.suggested_us * 1e-6 - best) < 0.05
-    assert timer.cost is not None and timer.cost.failure == pytest.approx(1.0, rel=0.1)
+    assert timer.cost is not None and timer.cost.failure == pytest.approx(1.0, rel=0.15)
     assert "a failure costs" in timer.reason and timer.enough_tuned.value == pytest.approx(
         float(move.cdf(timer.suggested_us * 1e-6)), abs=0.03
     )
