@@ -158,8 +158,8 @@ class Bench:
             return DriveTo(Pose(0.0, 0.0, way.target) if way.turning else Pose(way.target, 0.0, 0.0))
         return GoTo(way.target) if "travel" in self.spec.values else Spin(1.0)
 
-    def move(self, way: Way, load: float) -> MoveNumbers:
-        """One move from rest, first to find its end, then step by step.
+    def move(self, way: Way, load: float, floor: bool = True) -> MoveNumbers:
+        """One move from rest, first to find its end, then step by step; `floor`: whether to look for it.
 
         Its end is the arrival; of a move that does not stay, its first entry into the target set; of one that
         never gets there, when it stands still, or after ten seconds.
@@ -177,7 +177,8 @@ class Bench:
         plant.command(self.name, command)
         course = self.watched(plant, inside if arrival is None else arrival)
         told = None if inside == arrival else inside
-        return self._numbers(way, load, course, given.floor_s(), arrival, told, reason)
+        least = given.floor_s() if floor else None
+        return self._numbers(way, load, course, least, arrival, told, reason)
 
     def watched(self, plant: Plant, end: int | None) -> Motion:
         """The motion up to an instant [us]; None: until it stands still, or as long as such a move is watched."""
