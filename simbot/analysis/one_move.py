@@ -71,6 +71,12 @@ def ways_of(
     return (Way(start, target),)
 
 
+def unit_of(spec: MechanismSpec, ways: Sequence[Way]) -> str:
+    """The unit of its coordinate on these ways: "m" or "rad"."""
+    turning = spec.kind in DRIVES and ways[0].turning
+    return "rad" if turning or spec.coordinate == "angle" else "m"
+
+
 # --- the whole ----------------------------------------------------------------------------------------
 
 
@@ -87,9 +93,7 @@ def examine(
     alone = replace(robot, mechanisms={name: spec}, order=())
     models = Models(alone)
     states = tuple(_state(alone, models, name, battery, ways, loads, tolerance) for battery in robot.battery)
-    turning = spec.kind in DRIVES and ways[0].turning
-    unit = "rad" if turning or spec.coordinate == "angle" else "m"
-    return OneMove(robot, spec, unit, tuple(ways), tuple(loads), states, tables)
+    return OneMove(robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables)
 
 
 def _state(

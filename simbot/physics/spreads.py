@@ -56,7 +56,7 @@ def quantity_at(robot: Robot, battery: BatteryState, path: Path) -> Quantity:
     elif thing is None:
         thing = getattr(robot, str(where))
     for part in parts:
-        thing = thing[part] if isinstance(thing, dict | tuple) else getattr(thing, str(part))
+        thing = getattr(thing, str(part)) if hasattr(thing, "__dataclass_fields__") else thing[part]
     assert isinstance(thing, Quantity)
     return thing
 

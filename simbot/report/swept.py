@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import TextIO
 
-from simbot.report.one_move import MEANINGS
+from simbot.analysis.move_results import OneMove
+from simbot.analysis.one_move import unit_of
+from simbot.report.one_move import MEANINGS, load_name, way_name
 from simbot.report.swept_rows import at, best_of_points, heat_map, rows, told
 from simbot.report.swept_wishes import wanted_answer, wishes_told
+from simbot.scenario.model import Remark, Robot
 from simbot.studies.sweep import Point, SweepResult
 from simbot.studies.sweep_answer import best_of, flat_of, is_flat, loss, ridge_of, tie_of
 from simbot.studies.sweep_points import OneMechanism
@@ -22,17 +25,17 @@ FIRST = {
 }
 
 
-def print_swept(result: SweepResult, about: str, doubts: int, stream: TextIO) -> None:
-    """Print a sweep; `about` says what was run, `doubts` is the number of assumptions that stand behind it."""
-    for line in _lines(result, about, doubts):
+def print_swept(result: SweepResult, robot: Robot, remarks: Sequence[Remark], stream: TextIO) -> None:
+    """Print a sweep of this robot; the remarks are those on the files as they are."""
+    for line in _lines(result, robot, len(remarks)):
         stream.write(line.rstrip() + "\n")
 
 
-def _lines(result: SweepResult, about: str, doubts: int) -> Iterator[str]:
+def _lines(result: SweepResult, robot: Robot, doubts: int) -> Iterator[str]:
     best = best_of_points(result)
     yield from wrap(_answer(result, best), WIDTH)
     yield ""
-    yield from wrap(about, WIDTH)
+    yield from wrap(_about(result, robot), WIDTH)
     if result.stopped:
         yield from wrap(f"STOPPED: {len(result.points)} of {_size(result)} values were run.", WIDTH)
     yield ""
@@ -51,6 +54,22 @@ def _lines(result: SweepResult, about: str, doubts: int) -> Iterator[str]:
     yield from wishes_told(result)
     yield ""
     yield from _rests(result, doubts)
+
+
+def _about(result: SweepResult, robot: Robot) -> str:
+    """What was run."""
+    subject, asked = result.subject, result.asked
+    if isinstance(subject, OneMechanism):
+        way, load = subject.asked(subject.robot({}))
+        unit = unit_of(robot.mechanisms[subject.mechanism], (way,))
+        move = OneMove(robot, robot.mechanisms[subject.mechanism], unit, (way,), (load,), (), None)
+        what = f"{subject.mechanism} of {robot.name}, {way_name(move, way)}, {load_name(load)}"
+    else:
+        what = f"{subject.path.name} with {robot.name}, nominal matches"
+    ranges = " and ".join(
+        f"{axis.name} {axis.told(axis.values[0])} to {axis.told(axis.values[-1])}" for axis in asked.axes
+    )
+    return f"{what}; {ranges}, {_size(result)} values; battery {', '.join(asked.states)}; NOMINAL"
 
 
 def _size(result: SweepResult) -> int:
@@ -81,7 +100,7 @@ def _answer(result: SweepResult, best: Point | None) -> str:
     if len(axes) == 1:
         flat = flat_of(result.points, best, by)
         if flat.low < flat.high:
-            text += f"; from {axes[0].text(flat.low)} to {axes[0].text(flat.high)} it makes less than 2 %"
+            text += f"; from {axes[0].told(flat.low)} to {axes[0].told(flat.high)} it makes less than 2 %"
     return text + "."
 
 
@@ -90,10 +109,9 @@ def _why(point: Point) -> str:
 
 
 def _legend(result: SweepResult) -> Iterator[str]:
-    text = " > best  * within 2 % of it"
+    yield " > best  * within 2 % of it"
     if result.asked.wishes:
-        text += "  y as wanted, at all spreads  ? at their middle only  n not"
-    yield text
+        yield " y as wanted at every spread  ? at the middle of the spreads only  n not as wanted"[:WIDTH]
 
 
 # --- around the best ----------------------------------------------------------------------------------
@@ -111,17 +129,16 @@ def _around(result: SweepResult, best: Point) -> Iterator[str]:
         if not result.stopped and len(result.points) > 1:
             for end, inside in ((result.points[0], flat.to_low_end), (result.points[-1], flat.to_high_end)):
                 yield from wrap(
-                    f"At {axis.text(end.at[0])}: {_compared(result, end, best)}{_held(end)}.", WIDTH
+                    f"At {axis.told(end.at[0])}: {_compared(result, end, best)}{_after(end)}.", WIDTH
                 )
                 if inside and not (flat.to_low_end and flat.to_high_end):
-                    yield from wrap(f"The best may lie beyond {axis.text(end.at[0])}.", WIDTH)
+                    yield from wrap(f"The best may lie beyond {axis.told(end.at[0])}.", WIDTH)
             if flat.to_low_end and flat.to_high_end:
                 yield from wrap(
                     "Over the whole range it makes less than 2 %: choose by something else.", WIDTH
                 )
-    yield from wrap(
-        f"What binds at the best, {at(result.asked.axes, best)}{_held(best) or ': nothing is told'}.", WIDTH
-    )
+    if _held(best) and best not in (result.points[0], result.points[-1]):
+        yield from wrap(f"What binds at the best, {at(result.asked.axes, best)}: {_held(best)}.", WIDTH)
     for number, state in enumerate(result.asked.states[1:], 1):
         yield from _other_state(result, number, state)
     yield from _meanings(result, best)
@@ -140,21 +157,25 @@ def _compared(result: SweepResult, point: Point, best: Point) -> str:
     return f"{told(by, value)}, {100 * abs(less):.1f} % {way} than the best of the range"
 
 
+def _after(point: Point) -> str:
+    return f"; {text}" if (text := _held(point)) else ""
+
+
 def _held(point: Point) -> str:
     """What holds a move back there; of a match where the cycle goes, and what fails first."""
     if not point.looks:
         return ""
     look = point.looks[0]
     if not look.held_by:
-        return f"; {look.reason.rstrip('.')}" if look.reason else ""
+        return look.reason.rstrip(".")
     most = sorted(look.held_by.items(), key=lambda each: -each[1])
     if "arrival" in look.values:
         named = [
             f"{cause.replace('_', ' ')} {100 * share:.0f} %" for cause, share in most[:3] if share >= 0.05
         ]
-        return f"; held back by {', '.join(named)}"
+        return f"held back by {', '.join(named)}"
     named = [f"{cause} {seconds:.2f} s" for cause, seconds in most[:3] if seconds >= 0.005]
-    text = f"; of a cycle {', '.join(named)}"
+    text = f"of a cycle {', '.join(named)}"
     return f"{text}; fails: {look.reason.rstrip('.')}" if look.reason else text
 
 
@@ -183,7 +204,7 @@ def _other_state(result: SweepResult, number: int, state: str) -> Iterator[str]:
     if len(result.asked.axes) == 1:
         flat = flat_of(shifted, best, by)
         axis = result.asked.axes[0]
-        text += f" (within 2 %: {axis.text(flat.low)} to {axis.text(flat.high)})"
+        text += f" (within 2 %: {axis.told(flat.low)} to {axis.told(flat.high)})"
     yield from wrap(text + ".", WIDTH)
 
 
@@ -194,7 +215,7 @@ def _ridge(result: SweepResult, best: Point | None) -> Iterator[str]:
         return
     step = -(-len(ridge) // 12)
     told_ = [
-        f"{down.text(point.at[0])}: {across.text(point.at[1])} ({told(by, point.value(by))})"
+        f"{down.told(point.at[0])}: {across.told(point.at[1])} ({told(by, point.value(by))})"
         for point in ridge[::step]
     ]
     yield from wrap(f"The ridge, the best {across.name} for each {down.name}: {'; '.join(told_)}.", WIDTH)
@@ -214,7 +235,7 @@ def _parts(result: SweepResult, best: Point | None) -> Iterator[str]:
     if len(axes) == 1:
         if best is not None:
             near = sorted(result.parts, key=lambda point: abs(point.at[0] - best.at[0]))[:2]
-            names = " and ".join(axes[0].text(point.at[0]) for point in sorted(near, key=lambda one: one.at))
+            names = " and ".join(axes[0].told(point.at[0]) for point in sorted(near, key=lambda one: one.at))
             yield f"Parts you named; nearest to the best value: {names}"
         yield from rows(result, result.parts, chosen)
     if chosen is None:

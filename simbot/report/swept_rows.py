@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from simbot.scenario.axes import Axis
 from simbot.studies.sweep import Point, SweepResult
 from simbot.studies.sweep_answer import best_of, is_flat, loss, ridge_of, tie_of
-from simbot.studies.sweep_points import Measure
+from simbot.studies.sweep_asked import Measure
 
 MOST_ROWS = 61
 BAR = 18
@@ -36,7 +36,7 @@ def told(measure: Measure, value: float | None) -> str:
 def at(axes: Sequence[Axis], point: Point) -> str:
     """`drum_diameter 32 mm`, of two quantities both."""
     return " with ".join(
-        f"{axis.name} {axis.text(value)}" for axis, value in zip(axes, point.at, strict=True)
+        f"{axis.name} {axis.told(value)}" for axis, value in zip(axes, point.at, strict=True)
     )
 
 

@@ -8,7 +8,8 @@ from textwrap import wrap
 from simbot.report.swept_rows import at, told
 from simbot.studies.sweep import Point, SweepResult
 from simbot.studies.sweep_answer import best_wanted, runs_of, stops
-from simbot.studies.wishes import Spread, Wish
+from simbot.studies.sweep_asked import Wish
+from simbot.studies.wishes import Spread
 
 WIDTH = 80
 MOST_LISTED = 8
@@ -43,7 +44,7 @@ def _ranges(result: SweepResult, chosen: list[bool]) -> str:
         return f"{sum(chosen)} cells"
     named = []
     for first, last in runs_of(result.points, chosen):
-        low, high = (axes[0].text(result.points[each].at[0]) for each in (first, last))
+        low, high = (axes[0].told(result.points[each].at[0]) for each in (first, last))
         named.append(low if first == last else f"{low} to {high}")
     return f"{axes[0].name} {', '.join(named)}"
 
@@ -78,7 +79,7 @@ def _edges(result: SweepResult, chosen: list[bool]) -> Iterator[str]:
                 inside = result.points[first if side == "below" else last]
                 stopping = "; ".join(stops(result, number))
                 yield from wrap(
-                    f"What binds {side} {axis.text(inside.at[0])}: {stopping}",
+                    f"What binds {side} {axis.told(inside.at[0])}: {stopping}",
                     WIDTH,
                     initial_indent=" ",
                     subsequent_indent="   ",

@@ -55,6 +55,10 @@ class Axis:
         """A value as a file writes it."""
         return f"{value:.10g} {self.unit}".strip()
 
+    def told(self, value: float) -> str:
+        """A value for a report."""
+        return f"{value:.5g} {self.unit}".strip()
+
     @property
     def name(self) -> str:
         """The end of the key that tells what it is."""

@@ -12,25 +12,14 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import product
 
-from simbot.scenario.axes import Axis
 from simbot.scenario.errors import SimbotError
-from simbot.studies.sweep_points import Look, Measure, OneMechanism, WholePlan
-from simbot.studies.wishes import Spread, Wish, over_spread
+from simbot.studies.sweep_asked import Measure, SweepAsked
+from simbot.studies.sweep_points import Look, OneMechanism, WholePlan
+from simbot.studies.wishes import Spread, over_spread
 
 Subject = OneMechanism | WholePlan
 Progress = Callable[[int, int], None]
 Value = tuple[float, ...]  # one number a quantity, in its unit
-
-
-@dataclass(frozen=True)
-class SweepAsked:
-    """What a sweep is to do."""
-
-    axes: tuple[Axis, ...]  # one or two
-    states: tuple[str, ...]  # battery states, the one that the answer is for first
-    by: Measure  # that says which value is best
-    wishes: tuple[Wish, ...] = ()
-    workers: int = 1
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from simbot.studies.sweep import Point, SweepResult
-from simbot.studies.sweep_points import Measure
+from simbot.studies.sweep_asked import Measure
 
 FLAT = 0.02  # of the best value
 
@@ -87,8 +87,9 @@ def tie_of(result: SweepResult) -> Measure | None:
 
 def best_wanted(result: SweepResult) -> Point | None:
     """The best point among those that fulfil the wishes: surely, or else at nominal."""
-    for fits in (lambda point: point.fits_surely, lambda point: point.fits):
-        found = best_of([point for point in result.points if fits(point)], result.asked.by, tie_of(result))
+    surely = [point for point in result.points if point.fits_surely]
+    for fitting in (surely, [point for point in result.points if point.fits]):
+        found = best_of(fitting, result.asked.by, tie_of(result))
         if found is not None:
             return found
     return None

@@ -22,47 +22,9 @@ from simbot.scenario.load import load_plan, load_robot
 from simbot.scenario.model import BatteryState, MechanismSpec, Plan, Robot
 from simbot.scenario.pruned import pruned
 from simbot.scenario.sheet import Trees
+from simbot.studies.sweep_asked import OF_A_MATCH, OF_A_MOVE, Ask
 
 Changes = Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class Measure:
-    """One number of a point: how it is named, in which unit it is told, and which way is better."""
-
-    name: str
-    title: str
-    unit: str
-    dimension: str  # of a wish about it
-    most: bool = False  # more is better
-    factor: float = 1.0  # from SI to the unit
-    digits: int = 3
-
-
-OF_A_MOVE = {
-    each.name: each
-    for each in (
-        Measure("arrival", "arrival", "s", "time"),
-        Measure("current", "battery current, peak", "A", "current", digits=1),
-        Measure("motor_current", "current of one motor, peak", "A", "current", digits=1),
-        Measure("heat", "heat in the windings", "J", "energy", digits=1),
-        Measure("energy", "energy from the battery", "J", "energy", digits=1),
-        Measure("volts", "lowest bus voltage", "V", "voltage", True, digits=2),
-        Measure("stall", "stall share", "%", "share", factor=100.0, digits=0),
-    )
-}
-OF_A_MATCH = {
-    each.name: each
-    for each in (
-        Measure("points", "points, nominal", "", "number", True, digits=0),
-        Measure("rate", "points a second", "1/s", "number", True),
-        Measure("cycle", "cycle time", "s", "time", digits=2),
-        Measure("current", "battery current, peak", "A", "current", digits=1),
-        Measure("volts", "lowest bus voltage", "V", "voltage", True, digits=2),
-        Measure("energy", "energy from the battery", "J", "energy", digits=0),
-        Measure("failures", "findings that fail", "", "number", digits=0),
-    )
-}
 
 
 @dataclass(frozen=True)
@@ -84,16 +46,6 @@ class Look:
     values: dict[str, float | None]
     held_by: dict[str, float] = field(default_factory=dict)
     reason: str = ""
-
-
-@dataclass(frozen=True)
-class Ask:
-    """Which move of a mechanism is looked at, as it was written; None where not said."""
-
-    start: str | None = None
-    target: str | None = None
-    turn: str | None = None
-    load: str | None = None
 
 
 @dataclass

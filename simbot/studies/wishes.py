@@ -7,47 +7,19 @@ robots drawn from the spreads, each in a nominal match; the share of them in whi
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
 
 from simbot.physics.build import DRIVES, Models
 from simbot.physics.luck import Drawn
 from simbot.physics.spreads import Path, at_ends, quantity_at, spread_paths
-from simbot.scenario.errors import SimbotError, nearest, quoted
-from simbot.scenario.given import quantity_given
 from simbot.scenario.model import BatteryState
 from simbot.studies.drawn import battery_of_match, robot_of_day
-from simbot.studies.sweep_points import Changes, Look, Measure, OneMechanism, WholePlan
+from simbot.studies.sweep_asked import Wish
+from simbot.studies.sweep_points import Changes, Look, OneMechanism, WholePlan
 
-WISH = re.compile(r"\s*([A-Za-z_ ]+?)\s*(<=|>=|<|>)\s*([^,]+?)\s*(?:,\s*(.+?))?\s*")
-EXAMPLE = "as in 'arrival <= 0.8 s, tired; current <= 20 A'"
 ROBOTS = 16  # drawn for a plan
 END = {-1.0: "low", 1.0: "high"}
-
-
-@dataclass(frozen=True)
-class Wish:
-    """One bound of one measure on one battery state; bound in SI."""
-
-    measure: str
-    most: bool  # at most, not at least
-    bound: float
-    state: str
-    text: str
-
-    def holds(self, value: float | None) -> bool:
-        """A value that is absent (a move that never arrives) fulfils no bound but the one below."""
-        if value is None:
-            return False
-        return value <= self.bound if self.most else value >= self.bound
-
-    def worse(self, value: float | None) -> float:
-        """How bad a value is: greater is worse."""
-        if value is None:
-            return inf
-        return value if self.most else -value
 
 
 @dataclass(frozen=True)
@@ -72,40 +44,6 @@ class Spread:
     blame: str = ""
     guessed: bool = False
     share: float | None = None
-
-
-def read_wishes(
-    text: str, measures: dict[str, Measure], states: Sequence[str], main: str
-) -> tuple[Wish, ...]:
-    """The wishes of `--want`; a state that is not named is the main one."""
-    wishes = []
-    for part in (each for each in text.split(";") if each.strip()):
-        match = WISH.fullmatch(part)
-        if match is None:
-            raise SimbotError(f"--want {quoted(part.strip())}: NAME <= VALUE is needed, {EXAMPLE}")
-        name, sign, bound, of = match[1].strip().replace(" ", "_"), match[2], match[3], match[4]
-        if name not in measures:
-            raise SimbotError(
-                f"--want {part.strip()}: nothing is called {quoted(name)}; would do: {', '.join(measures)}"
-                f"{_hint(name, measures)}"
-            )
-        value = quantity_given(f"--want {name} {sign}", bound, measures[name].dimension)
-        for state in [main] if of is None else [each.strip() for each in of.split(",")]:
-            if state not in states:
-                raise SimbotError(
-                    f"--want {part.strip()}: the robot has no battery state {quoted(state)}; it has "
-                    f"{', '.join(states)}{_hint(state, states)}"
-                )
-            told = f"{name} {sign} {bound.strip()}, {state}"
-            wishes.append(Wish(name, sign[0] == "<", float(value), state, told))
-    if not wishes:
-        raise SimbotError(f"--want {quoted(text)}: nothing is wanted, {EXAMPLE}")
-    return tuple(wishes)
-
-
-def _hint(word: str, words: object) -> str:
-    guess = nearest(word, words)  # type: ignore[arg-type]
-    return f"; did you mean {quoted(guess)}?" if guess else ""
 
 
 def over_spread(
