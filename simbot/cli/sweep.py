@@ -150,7 +150,7 @@ def _asked(
     pairs = words if mechanism is None else words[1:]
     axes = s.read_axes(pairs, [tree for tree, _ in trees.values()], points, parts, robot, mechanism)
     states = s.read_states(robot, battery)
-    wishes = ()
+    wishes: tuple[s.Wish, ...] = ()
     if want is not None:
         wishes = s.read_wishes(want, measures, [state.name for state in robot.battery], states[0])
     states = tuple(dict.fromkeys((*states, *(wish.state for wish in wishes))))

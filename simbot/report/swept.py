@@ -19,8 +19,8 @@ from simbot.studies.sweep_points import OneMechanism
 WIDTH = 80
 FIRST = {
     "arrival": "{who} arrives soonest, after {value}, with {at}",
-    "points": "{who} scores most, {value} points, with {at}",
-    "rate": "{who} scores fastest, {value} points, with {at}",
+    "points": "{who} scores most, {value}, with {at}",
+    "rate": "{who} scores fastest, {value}, with {at}",
     "cycle": "{who} has the shortest cycle, {value}, with {at}",
 }
 
@@ -111,7 +111,7 @@ def _why(point: Point) -> str:
 def _legend(result: SweepResult) -> Iterator[str]:
     yield " > best  * within 2 % of it"
     if result.asked.wishes:
-        yield " y as wanted at every spread  ? at the middle of the spreads only  n not as wanted"[:WIDTH]
+        yield " y as wanted at every spread  ? at the middle of the spreads only  n not"
 
 
 # --- around the best ----------------------------------------------------------------------------------
@@ -127,11 +127,11 @@ def _around(result: SweepResult, best: Point) -> Iterator[str]:
         axis = result.asked.axes[0]
         flat = flat_of(result.points, best, result.asked.by)
         if not result.stopped and len(result.points) > 1:
-            for end, inside in ((result.points[0], flat.to_low_end), (result.points[-1], flat.to_high_end)):
+            for end in (result.points[0], result.points[-1]):
                 yield from wrap(
-                    f"At {axis.told(end.at[0])}: {_compared(result, end, best)}{_after(end)}.", WIDTH
+                    f"At {axis.told(end.at[0])}: {_compared(result, end, best)}{_after(end, best)}.", WIDTH
                 )
-                if inside and not (flat.to_low_end and flat.to_high_end):
+                if end is best and not (flat.to_low_end and flat.to_high_end):
                     yield from wrap(f"The best may lie beyond {axis.told(end.at[0])}.", WIDTH)
             if flat.to_low_end and flat.to_high_end:
                 yield from wrap(
@@ -157,8 +157,16 @@ def _compared(result: SweepResult, point: Point, best: Point) -> str:
     return f"{told(by, value)}, {100 * abs(less):.1f} % {way} than the best of the range"
 
 
-def _after(point: Point) -> str:
-    return f"; {text}" if (text := _held(point)) else ""
+def _after(point: Point, best: Point) -> str:
+    """What holds it back there, and what fails that does not fail at the best."""
+    parts = [text for text in (_held(point),) if text]
+    if point.looks and best.looks:
+        known = dict(best.looks[0].fails)
+        new = [text for kind, text in point.looks[0].fails if kind not in known]
+        if new:
+            more = f" (and {len(new) - 1} more)" if len(new) > 1 else ""
+            parts.append(f"fails: {new[0].rstrip('.')}{more}")
+    return "".join(f"; {part}" for part in parts)
 
 
 def _held(point: Point) -> str:
@@ -167,7 +175,7 @@ def _held(point: Point) -> str:
         return ""
     look = point.looks[0]
     if not look.held_by:
-        return look.reason.rstrip(".")
+        return look.reason.rstrip(".") if "arrival" in look.values else ""
     most = sorted(look.held_by.items(), key=lambda each: -each[1])
     if "arrival" in look.values:
         named = [
@@ -175,8 +183,7 @@ def _held(point: Point) -> str:
         ]
         return f"held back by {', '.join(named)}"
     named = [f"{cause} {seconds:.2f} s" for cause, seconds in most[:3] if seconds >= 0.005]
-    text = f"of a cycle {', '.join(named)}"
-    return f"{text}; fails: {look.reason.rstrip('.')}" if look.reason else text
+    return f"of a cycle {', '.join(named)}"
 
 
 def _meanings(result: SweepResult, best: Point) -> Iterator[str]:
@@ -234,8 +241,13 @@ def _parts(result: SweepResult, best: Point | None) -> Iterator[str]:
     chosen = best_of(result.parts, by, tie_of(result))
     if len(axes) == 1:
         if best is not None:
-            near = sorted(result.parts, key=lambda point: abs(point.at[0] - best.at[0]))[:2]
-            names = " and ".join(axes[0].told(point.at[0]) for point in sorted(near, key=lambda one: one.at))
+            have = [point.at[0] for point in result.parts]
+            below, above = (
+                [part for part in have if part <= best.at[0]],
+                [part for part in have if part >= best.at[0]],
+            )
+            near = dict.fromkeys((*below[-1:], *above[:1]))
+            names = " and ".join(axes[0].told(part) for part in near)
             yield f"Parts you named; nearest to the best value: {names}"
         yield from rows(result, result.parts, chosen)
     if chosen is None:

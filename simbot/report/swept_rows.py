@@ -67,14 +67,14 @@ def rows(result: SweepResult, points: Sequence[Point], best: Point | None) -> It
         + ("  held back by" if moves else "")
     )
     units = ", ".join(axis.unit for axis in axes if axis.unit)
-    yield f"{'':3}{units:<{width}}" + "".join(f"{each.unit:>9}" for each in measures)
+    yield f"{'':3}{units:<{width}}" + "".join(f"{_unit(each):>9}" for each in measures)
     values = [abs(value) for point in points if (value := point.value(result.asked.by)) is not None]
     longest = max(values, default=0.0) or 1.0
     room = max(0, min(BAR, 80 - 3 - width - 9 * len(measures) - (HELD + 2 if moves else 0) - 1))
     shown = set(_shown(points, best, result))
     left_out = 0
-    for number_, point in enumerate(points):
-        if number_ not in shown:
+    for place, point in enumerate(points):
+        if place not in shown:
             left_out += 1
             continue
         yield _row(result, point, best, measures, width, longest, room)
@@ -82,12 +82,16 @@ def rows(result: SweepResult, points: Sequence[Point], best: Point | None) -> It
         yield f"   ({left_out} values between these are in --csv and --json only)"
 
 
+def _unit(measure: Measure) -> str:
+    return {"points": "", "points/s": "1/s"}.get(measure.unit, measure.unit)
+
+
 def _shown(points: Sequence[Point], best: Point | None, result: SweepResult) -> Iterator[int]:
-    """Numbers of the rows that are printed: all, or every so-and-so-manieth and whatever is special."""
+    """Numbers of the rows that are printed: all, or every second, third ... and whatever is special."""
     step = -(-len(points) // MOST_ROWS)
-    for number_, point in enumerate(points):
-        if number_ % step == 0 or point is best or point.value(result.asked.by) is None:
-            yield number_
+    for place, point in enumerate(points):
+        if place % step == 0 or point is best or point.value(result.asked.by) is None:
+            yield place
     if points:
         yield len(points) - 1
 

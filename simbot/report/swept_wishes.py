@@ -133,6 +133,6 @@ def _how(result: SweepResult) -> str:
             "are not among them."
         )
     return (
-        "Every spread: each stated or assumed quantity at the end that is worse for the wish, all at once, which is "
-        "the worst where each pulls one way whatever the others are."
+        "Every spread: each stated or assumed quantity at both its ends by itself, and all at once at those that are "
+        "worse for the wish: the worst of all where each pulls one way whatever the others are."
     )

@@ -51,8 +51,8 @@ OF_A_MOVE = {
 OF_A_MATCH = {
     each.name: each
     for each in (
-        Measure("points", "points, nominal", "", "number", True, digits=0),
-        Measure("rate", "points a second", "1/s", "number", True),
+        Measure("points", "points, nominal", "points", "number", True, digits=0),
+        Measure("rate", "points a second", "points/s", "number", True),
         Measure("cycle", "cycle time", "s", "time", digits=2),
         Measure("current", "battery current, peak", "A", "current", digits=1),
         Measure("volts", "lowest bus voltage", "V", "voltage", True, digits=2),

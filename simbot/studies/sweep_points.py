@@ -40,12 +40,15 @@ class Look:
         Of a move: shares of its time in what holds it back; of a match: seconds of the mean cycle by their owner.
     reason : str
         Why it never arrives; what fails first in the match.
+    fails : tuple of (str, str)
+        Of a match: every finding that fails, the first of each kind and line: what it is, and its sentence.
     """
 
     state: str
     values: dict[str, float | None]
     held_by: dict[str, float] = field(default_factory=dict)
     reason: str = ""
+    fails: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass
@@ -164,4 +167,7 @@ def _of_match(one: StateResult) -> Look:
             "stations": time.stations_s,
             "given away": time.given_away_s,
         }
-    return Look(one.name, values, held, failing[0].text if failing else "")
+    kinds: dict[str, str] = {}
+    for found in failing:
+        kinds.setdefault(f"{found.kind}, line {found.line}", found.text)
+    return Look(one.name, values, held, failing[0].text if failing else "", tuple(kinds.items()))

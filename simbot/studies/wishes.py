@@ -1,7 +1,8 @@
 """What a team wants of a value: `arrival <= 0.8 s, tired; current <= 20 A`, and whether it is so at every spread.
 
-A mechanism: each quantity with a spread is put to that of its ends which is worse for the wish, all of them at
-once. That is the worst of the spread's corners where each quantity pulls one way whatever the others are. A plan:
+A mechanism: each quantity with a spread is put to both its ends by itself, and all of them at once to those that are
+worse for the wish; the worst of these runs counts. It is the worst of all where each quantity pulls one way
+whatever the others are. A plan:
 robots drawn from the spreads, each in a nominal match; the share of them in which the wish holds.
 """
 
@@ -80,7 +81,8 @@ def _of_mechanism(subject: OneMechanism, changes: Changes, wishes: Sequence[Wish
                 )
                 for path in paths
             ]
-            worst = look(ends).values[wish.measure]
+            looked = [look(ends), *alone.values()]
+            worst = max((each.values[wish.measure] for each in looked), key=wish.worse)
             blame = max(ends, key=lambda end: wish.worse(alone[end].values[wish.measure]), default=None)
             if blame is None:
                 found[wish] = Spread(wish.holds(worst), worst)
