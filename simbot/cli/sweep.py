@@ -167,6 +167,7 @@ def _run(
     asked: SweepAsked, ask: Ask, table: str | None, json_file: str | None,
 ) -> None:  # fmt: skip
     with sign_of_life():
+        from simbot.studies.sweep import check_values
         from simbot.studies.sweep import sweep as sweep_over
         from simbot.studies.sweep_points import OneMechanism, WholePlan
 
@@ -174,6 +175,7 @@ def _run(
         subject: OneMechanism | WholePlan = WholePlan(file, given)
         if mechanism is not None:
             subject = OneMechanism(file, given, mechanism, ask, keys)
+        check_values(subject, asked)
         subject.looks({}, asked.states[:1])  # the files as they are, and everything compiled
     result = sweep_over(subject, asked, progress("values"))
     if table is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from textwrap import wrap
 
 from simbot.scenario.axes import Axis
 from simbot.studies.sweep import Point, SweepResult
@@ -77,7 +78,7 @@ def rows(result: SweepResult, points: Sequence[Point], best: Point | None) -> It
         if place not in shown:
             left_out += 1
             continue
-        yield _row(result, point, best, measures, width, longest, room)
+        yield from _row(result, point, best, measures, width, longest, room)
     if left_out:
         yield f"   ({left_out} values between these are in --csv and --json only)"
 
@@ -103,21 +104,25 @@ def _label(axes: Sequence[Axis], point: Point) -> str:
 def _row(
     result: SweepResult, point: Point, best: Point | None, measures: Sequence[Measure], width: int,
     longest: float, room: int,
-) -> str:  # fmt: skip
+) -> list[str]:  # fmt: skip
     by = result.asked.by
     value = point.value(by)
     mark = ">" if point is best else "*" if best is not None and is_flat(point, best, by) else " "
     wish = "" if not result.asked.wishes else "y" if point.fits_surely else "?" if point.fits else "n"
     lead = f"{mark}{wish:<2}{_label(result.asked.axes, point):<{width}}"
     if not point.looks:
-        return f"{lead}  not run: {point.fault}"[:80]
+        return _wrapped(f"{lead}  not run: {point.fault}")
     if value is None:
         reason = point.looks[0].reason or "no value"
-        return f"{lead}{'never' if by.name == 'arrival' else '-':>9}  {reason}"[:80]
+        return _wrapped(f"{lead}{'never' if by.name == 'arrival' else '-':>9}  {reason}")
     cells = "".join(f"{number(each, point.value(each)):>9}" for each in measures)
     held = f"  {cause(point):<{HELD}}" if "arrival" in result.measures else ""
     bar = "#" * max(1, round(abs(value) / longest * room)) if room and value else ""
-    return f"{lead}{cells}{held} {bar}".rstrip()
+    return [f"{lead}{cells}{held} {bar}"]
+
+
+def _wrapped(text: str) -> list[str]:
+    return wrap(text, 80, subsequent_indent=" " * 24)
 
 
 # --- two quantities -----------------------------------------------------------------------------------

@@ -32,8 +32,8 @@ class Axis:
     ----------
     key : str
         Dotted path in full.
-    written : str
-        The key as it was given.
+    written, range : str
+        Both sides of the equals sign, as they were given.
     unit : str
         As it was given; empty for a bare number.
     values : tuple of float
@@ -46,6 +46,7 @@ class Axis:
 
     key: str
     written: str
+    range: str
     unit: str
     values: tuple[float, ...]
     now: float | None = None
@@ -101,7 +102,7 @@ def read_axis(
         raise _wrong(given, Fault(f"{key} is '{there}', which is no number to sweep"))
     numbers, unit = _range(given, text)
     values = _values(given, numbers, points)
-    return Axis(key, written, unit, values, None if there is None else in_unit(there, unit))
+    return Axis(key, written, text.strip(), unit, values, None if there is None else in_unit(there, unit))
 
 
 def read_parts(axis: Axis, text: str) -> tuple[float, ...]:
@@ -156,13 +157,11 @@ def in_unit(text: str, unit: str) -> float | None:
 
 
 def told_of(axis: Axis, error: ScenarioError) -> SimbotError:
-    """The same mistakes with the argument in the place of what was laid over the files."""
-    lines = []
-    for problem in error.problems:
-        text = str(Fault(problem.text, problem.given, problem.wanted, problem.nearest))
-        where = axis.written if problem.file.startswith("--set ") else f"{problem.file}: {problem.key}"
-        lines.append(f"{where}: {text}")
-    return SimbotError("\n".join(dict.fromkeys(lines)))
+    """The first mistake in what was laid over the files, told of the argument."""
+    here = [problem for problem in error.problems if problem.file.startswith("--set ")]
+    problem = (here or error.problems)[0]
+    given = axis.range if problem.given is not None and here else problem.given
+    return _wrong(f"{axis.written}={axis.range}", Fault(problem.text, given, problem.wanted, problem.nearest))
 
 
 def numeric_paths(tree: Node, before: tuple[str, ...] = ()) -> Iterator[str]:

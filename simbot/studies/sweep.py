@@ -12,9 +12,10 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import product
 
-from simbot.scenario.errors import SimbotError
+from simbot.scenario.axes import told_of
+from simbot.scenario.errors import ScenarioError, SimbotError
 from simbot.studies.sweep_asked import Measure, SweepAsked
-from simbot.studies.sweep_points import Look, OneMechanism, WholePlan
+from simbot.studies.sweep_points import Changes, Look, OneMechanism, WholePlan
 from simbot.studies.wishes import Spread, over_spread
 
 Subject = OneMechanism | WholePlan
@@ -74,6 +75,24 @@ class SweepResult:
     @property
     def measures(self) -> dict[str, Measure]:
         return self.subject.measures
+
+
+def check_values(subject: Subject, asked: SweepAsked) -> None:
+    """Tell of a quantity that the files' readers refuse at both its ends and between: it is no single value's fault."""
+    for axis in asked.axes:
+        values = axis.values
+        looked = (values[len(values) // 2], values[0], values[-1])
+        refusals = [_refusal(subject, {axis.key: axis.text(value)}) for value in looked]
+        if refusals[0] is not None and None not in refusals:
+            raise told_of(axis, refusals[0])
+
+
+def _refusal(subject: Subject, changes: Changes) -> ScenarioError | None:
+    try:
+        subject.read(changes)
+    except ScenarioError as error:
+        return error
+    return None
 
 
 def look_at(subject: Subject, asked: SweepAsked, at: Value) -> Point:

@@ -73,6 +73,10 @@ class OneMechanism:
             self.trees[self.path] = pruned(root, self.mechanism, (*self.keys, *self.given)), lines
         return load_robot(self.path, KINDS, {**self.given, **changes}, self.trees)[0]
 
+    def read(self, changes: Changes) -> None:
+        """Whether the files' readers take it."""
+        self.robot(changes)
+
     def looks(self, changes: Changes, states: tuple[str, ...]) -> tuple[Look, ...]:
         robot = self.robot(changes)
         way, load = self.asked(robot)
@@ -134,6 +138,10 @@ class WholePlan:
 
     def plan(self, changes: Changes) -> Plan:
         return load_plan(self.path, KINDS, {**self.given, **changes}, self.trees)[0]
+
+    def read(self, changes: Changes) -> None:
+        """Whether the files' readers take it."""
+        self.plan(changes)
 
     def looks(self, changes: Changes, states: tuple[str, ...]) -> tuple[Look, ...]:
         plan = self.plan(changes)
