@@ -162,8 +162,10 @@ class Bench:
             return DriveTo(Pose(0.0, 0.0, way.target) if way.turning else Pose(way.target, 0.0, 0.0))
         return GoTo(way.target) if "travel" in self.spec.values else Spin(1.0)
 
-    def move(self, way: Way, load: float, floor: bool = True) -> MoveNumbers:
-        """One move from rest, first to find its end, then step by step; `floor`: whether to look for it.
+    def move(self, way: Way, load: float, floor: bool = True, entry: bool = False) -> MoveNumbers:
+        """One move from rest, first to find its end, then step by step.
+
+        `floor`: whether to look for it; `entry`: it ends with its first entry into the target set, arrived or not.
 
         Its end is the arrival; of a move that does not stay, its first entry into the target set; of one that
         never gets there, when it stands still, or after ten seconds.
@@ -179,7 +181,7 @@ class Bench:
             reason = given.reason()
         plant = self.plant(way.start, load)
         plant.command(self.name, command)
-        course = self.watched(plant, inside if arrival is None else arrival)
+        course = self.watched(plant, inside if arrival is None or entry else arrival)
         told = None if inside == arrival else inside
         least = given.floor_s() if floor else None
         return self._numbers(way, load, course, least, arrival, told, reason)

@@ -174,7 +174,8 @@ def _run(
         keys = tuple(axis.key for axis in asked.axes)
         subject: OneMechanism | WholePlan = WholePlan(file, given)
         if mechanism is not None:
-            subject = OneMechanism(file, given, mechanism, ask, keys)
+            floor = "floor" in (asked.by.name, *(wish.measure for wish in asked.wishes))
+            subject = OneMechanism(file, given, mechanism, ask, keys, floor, asked.by.name == "inside")
         check_values(subject, asked)
         subject.looks({}, asked.states[:1])  # the files as they are, and everything compiled
     result = sweep_over(subject, asked, progress("values"))

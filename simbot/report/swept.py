@@ -19,6 +19,8 @@ from simbot.studies.sweep_points import OneMechanism
 WIDTH = 80
 FIRST = {
     "arrival": "{who} arrives soonest, after {value}, with {at}",
+    "inside": "{who} is inside its target soonest, after {value}, with {at}",
+    "floor": "{who} could be there soonest under any control, after {value}, with {at}",
     "points": "{who} scores most, {value}, with {at}",
     "rate": "{who} scores fastest, {value}, with {at}",
     "cycle": "{who} has the shortest cycle, {value}, with {at}",

@@ -18,7 +18,7 @@ SHOWN = {
     False: ("points", "rate", "cycle", "current", "volts", "failures"),
 }
 HEADS = {
-    "arrival": "arrival", "current": "peak", "heat": "heat", "stall": "stall", "points": "points", "rate": "rate",
+    "arrival": "arrival", "inside": "inside", "floor": "floor", "current": "peak", "heat": "heat", "stall": "stall", "points": "points", "rate": "rate",
     "cycle": "cycle", "volts": "lowest", "failures": "fails", "energy": "energy", "motor_current": "motor",
 }  # fmt: skip
 SHADES = ((0.02, "#"), (0.05, "*"), (0.10, "+"), (0.20, "="), (0.40, "-"), (float("inf"), "."))

@@ -19,7 +19,7 @@ from simbot.scenario.units import read_quantity
 from simbot.scenario.yaml_reader import Node
 
 MOST = 2001  # values of one quantity
-PART = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)(?![.,]\d)\s*(.*?)\s*")
+PART = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)(?![\d.]|,\d)\s*(.*?)\s*")
 BEGINS_WITH_NUMBER = re.compile(r"\s*[-+]?\.?\d")
 EXAMPLE = "FROM:TO with their unit, such as 20:60 mm, or FROM:TO:STEP, such as 20:60:5 mm"
 
@@ -110,7 +110,7 @@ def read_parts(axis: Axis, text: str) -> tuple[float, ...]:
     given = f"--parts {text}"
     file = Path(text.strip())
     words = [text]
-    if not PART.match(text) or file.is_file():
+    if not BEGINS_WITH_NUMBER.match(text) or file.is_file():
         try:
             lines = file.read_text(encoding="utf-8").splitlines()
         except (OSError, UnicodeDecodeError):
@@ -160,7 +160,8 @@ def told_of(axis: Axis, error: ScenarioError) -> SimbotError:
     """The first mistake in what was laid over the files, told of the argument."""
     here = [problem for problem in error.problems if problem.file.startswith("--set ")]
     problem = (here or error.problems)[0]
-    given = axis.range if problem.given is not None and here else problem.given
+    is_value = problem.given is not None and BEGINS_WITH_NUMBER.match(problem.given)
+    given = axis.range if here and is_value else problem.given
     return _wrong(f"{axis.written}={axis.range}", Fault(problem.text, given, problem.wanted, problem.nearest))
 
 

@@ -40,6 +40,8 @@ OF_A_MOVE = {
     each.name: each
     for each in (
         Measure("arrival", "arrival", "s", "time"),
+        Measure("inside", "first time inside the target", "s", "time"),
+        Measure("floor", "floor, which no control beats", "s", "time"),
         Measure("current", "battery current, peak", "A", "current", digits=1),
         Measure("motor_current", "current of one motor, peak", "A", "current", digits=1),
         Measure("heat", "heat in the windings", "J", "energy", digits=1),

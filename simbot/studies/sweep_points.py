@@ -60,6 +60,8 @@ class OneMechanism:
     mechanism: str
     ask: Ask
     keys: tuple[str, ...]  # that are swept
+    floor: bool = False  # whether floors are wanted: they take longer than all else
+    entry: bool = False  # whether a move is looked at to its first entry into its target only
     trees: Trees = field(default_factory=dict)
     measures = OF_A_MOVE
 
@@ -89,7 +91,7 @@ class OneMechanism:
 
     def look(self, models: Models, battery: BatteryState, way: Way, load: float) -> Look:
         bench = Bench(models.robot, models, self.mechanism, battery, TOLERANCE)
-        return _of_move(battery.name, bench.move(way, load, floor=False))
+        return _of_move(battery.name, bench.move(way, load, self.floor, self.entry))
 
     def asked(self, robot: Robot) -> tuple[Way, float]:
         """The way to look at, with this robot: its ends may hang on what is swept; and the mass in hand [kg]."""
@@ -113,6 +115,8 @@ def _target(text: str | None, spec: MechanismSpec) -> float | None:
 def _of_move(state: str, one: MoveNumbers) -> Look:
     values = {
         "arrival": one.arrival_s,
+        "inside": one.arrival_s if one.first_inside_s is None else one.first_inside_s,
+        "floor": one.floor_s,
         "current": one.current_peak_a,
         "motor_current": one.motor_peak_a,
         "heat": one.heat_j,
