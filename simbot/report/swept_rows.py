@@ -17,10 +17,7 @@ SHOWN = {
     True: ("arrival", "current", "heat", "stall"),
     False: ("points", "rate", "cycle", "current", "volts", "failures"),
 }
-HEADS = {
-    "arrival": "arrival", "inside": "inside", "floor": "floor", "current": "peak", "heat": "heat", "stall": "stall", "points": "points", "rate": "rate",
-    "cycle": "cycle", "volts": "lowest", "failures": "fails", "energy": "energy", "motor_current": "motor",
-}  # fmt: skip
+HEADS = {"current": "peak", "volts": "lowest", "failures": "fails", "motor_current": "motor"}
 SHADES = ((0.02, "#"), (0.05, "*"), (0.10, "+"), (0.20, "="), (0.40, "-"), (float("inf"), "."))
 
 
@@ -64,7 +61,7 @@ def rows(result: SweepResult, points: Sequence[Point], best: Point | None) -> It
     width = max(10, *(len(_label(axes, point)) + 1 for point in points))
     yield (
         f"{'':3}{'':{width}}"
-        + "".join(f"{HEADS[each.name]:>9}" for each in measures)
+        + "".join(f"{HEADS.get(each.name, each.name):>9}" for each in measures)
         + ("  held back by" if moves else "")
     )
     units = ", ".join(axis.unit for axis in axes if axis.unit)

@@ -207,11 +207,16 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
 
 
 def _nearest(written: str, paths: Sequence[str], own: str) -> str | None:
-    """The path that looks most like it: with or without what stands before it."""
-    short = [path.removeprefix(own) for path in paths if own and path.startswith(own)]
-    return nearest(written, short) or nearest(written, paths) or nearest(
-        written.split(".")[-1], [path.split(".")[-1] for path in paths]
-    )  # fmt: skip
+    """The end of a path, with as many parts, that looks most like it; ends are held against it in full and cut."""
+    count = written.count(".") + 1
+    length = len(written.split(".")[-1])
+    guesses: dict[str, str] = {}
+    for path in sorted(paths, key=lambda path: not (own and path.startswith(own))):
+        parts = path.split(".")[-count:]
+        for last in (parts[-1], parts[-1][:length]):
+            guesses.setdefault(".".join([*parts[:-1], last]), ".".join(parts))
+    found = nearest(written, guesses)
+    return None if found is None else guesses[found]
 
 
 def _fits(given: Sequence[str], path: list[str]) -> bool:
