@@ -42,7 +42,7 @@ def test_a_key_may_be_short_where_it_is_clear(written, mechanism, key):
 @pytest.mark.parametrize(("written", "mechanism", "told"), [
     ("ratio", "arm", "several numbers .*gearing.0.ratio, robot.mechanisms.arm.gearing.1.ratio"),
     ("lift.drom", "", "did you mean 'lift.drum_diameter'"),
-    ("robot.mss", "", "did you mean 'robot.mass'"),
+
 ])  # fmt: skip
 def test_an_unclear_key_is_told(written, mechanism, told):
     with pytest.raises(SimbotError, match=told):
