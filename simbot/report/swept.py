@@ -213,7 +213,8 @@ def _other_state(result: SweepResult, number: int, state: str) -> Iterator[str]:
     if len(result.asked.axes) == 1:
         flat = flat_of(shifted, best, by)
         axis = result.asked.axes[0]
-        text += f" (within 2 %: {axis.told(flat.low)} to {axis.told(flat.high)})"
+        if flat.low < flat.high:
+            text += f" (within 2 %: {axis.told(flat.low)} to {axis.told(flat.high)})"
     yield from wrap(text + ".", WIDTH)
 
 
