@@ -93,6 +93,7 @@ def loaded_by(code):
         ["schema", "run"],
         ["tune", "--help"],
         ["schema", "tune"],
+        ["sweep", "--help"],
         ["kinds"],
         ["kinds", "slide"],
     ],
