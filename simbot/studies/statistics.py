@@ -45,7 +45,7 @@ class Distribution:
     ignorance_sd: float | None  # between days
 
 
-def student(degrees: int, level: float = 0.95) -> float:
+def student(degrees: float, level: float = 0.95) -> float:
     """Quantile of Student's t for a two-sided interval."""
     from scipy.special import stdtrit
 
