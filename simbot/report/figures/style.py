@@ -152,6 +152,12 @@ def plain(text: str) -> str:
     return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
+def signed(value: float, digits: int = 0) -> str:
+    """With its sign, the true minus, and no minus zero."""
+    value = round(value, digits) + 0.0
+    return f"{value:+.{digits}f}".replace("-", "\u2212") if value else f"{value:.{digits}f}"
+
+
 def zero_line(axes: Axes, at: float = 0.0) -> None:
     """The one line on which all that is measured begins."""
     axes.axvline(at, color=INK, linewidth=1.0, zorder=4)
