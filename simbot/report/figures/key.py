@@ -20,18 +20,26 @@ def draw_key(axes: Axes) -> None:
     upper, lower = 5.4, 2.2
     axes.add_patch(Rectangle((0.3, upper - HIGH / 2), 5, HIGH, facecolor=INK, edgecolor=INK, linewidth=0.5))
     _name(axes, 6.0, upper, "floor, nothing is faster")
-    axes.add_patch(Rectangle((30.0, upper - HIGH / 2), 5, HIGH, facecolor=PAPER, edgecolor=INK, linewidth=0.5))
+    axes.add_patch(
+        Rectangle((30.0, upper - HIGH / 2), 5, HIGH, facecolor=PAPER, edgecolor=INK, linewidth=0.5)
+    )
     _name(axes, 35.7, upper, "still moving")
     axes.plot(52.5, upper, "o", color=INK, markersize=3.2, markeredgewidth=0)
     _name(axes, 54.0, upper, "arrival")
     flag(axes, 65.0, upper, INK, False)
     _name(axes, 67.2, upper, "timer")
-    axes.add_patch(Rectangle((0.3, lower - HIGH / 2), 5, HIGH, facecolor=PAPER, edgecolor=INK, linewidth=0.5, hatch="//////"))
+    axes.add_patch(
+        Rectangle(
+            (0.3, lower - HIGH / 2), 5, HIGH, facecolor=PAPER, edgecolor=INK, linewidth=0.5, hatch="//////"
+        )
+    )
     _name(axes, 6.0, lower, "missing")
     axes.plot((16.5, 21.0), (lower, lower), ":", color=INK, linewidth=0.8)
     _name(axes, 21.7, lower, "given away")
     for size, face in ((3.2, INK), (5.6, "none")):
-        axes.plot(36.0, lower, "o", markersize=size, markerfacecolor=face, markeredgecolor=INK, markeredgewidth=0.5)
+        axes.plot(
+            36.0, lower, "o", markersize=size, markerfacecolor=face, markeredgecolor=INK, markeredgewidth=0.5
+        )
     _name(axes, 37.9, lower, "waits for it")
     flag(axes, 52.0, lower, ALARM, True)
     _name(axes, 54.2, lower, "breaks what follows", ALARM)
@@ -41,7 +49,10 @@ def flag(axes: Axes, x: float, y: float, colour: str, full: bool) -> None:
     axes.plot((x, x), (y - 1.1, y + 1.5), color=colour, linewidth=0.8, solid_capstyle="butt")
     axes.add_patch(
         Polygon(
-            ((x, y + 1.5), (x + 1.5, y + 1.05), (x, y + 0.6)), facecolor=colour if full else PAPER, edgecolor=colour, linewidth=0.5
+            ((x, y + 1.5), (x + 1.5, y + 1.05), (x, y + 0.6)),
+            facecolor=colour if full else PAPER,
+            edgecolor=colour,
+            linewidth=0.5,
         )
     )
 

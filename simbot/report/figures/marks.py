@@ -38,14 +38,18 @@ def draw_wait(axes: Axes, move: MoveResult, start: float, y: float, high: float,
         _dot(axes, end, middle, waits)
     if timer is not None and not waits:
         if timer > travel:
-            axes.plot((start + travel, start + timer), (middle, middle), ":", color=INK, linewidth=0.8, zorder=3)
+            axes.plot(
+                (start + travel, start + timer), (middle, middle), ":", color=INK, linewidth=0.8, zorder=3
+            )
         _flag(axes, start + timer, y, high, per_mm, colour, broken, move.consequence == "harmless")
     return max(end, start + (timer or 0.0)) + 1.2 * per_mm
 
 
 def _bar(axes: Axes, start: float, length: float, y: float, high: float, fill: bool) -> None:
     face = INK if fill else PAPER
-    axes.add_patch(Rectangle((start, y), length, high, facecolor=face, edgecolor=INK, linewidth=0.5, zorder=2.5))
+    axes.add_patch(
+        Rectangle((start, y), length, high, facecolor=face, edgecolor=INK, linewidth=0.5, zorder=2.5)
+    )
 
 
 def _missing(axes: Axes, start: float, length: float, y: float, high: float, colour: str) -> None:
@@ -69,5 +73,7 @@ def _flag(
     face = colour if full else PAPER
     hatch = "/////////" if hatched else None
     axes.add_patch(
-        Polygon(corners, facecolor=face, edgecolor=colour, linewidth=0.5, hatch=hatch, zorder=6, joinstyle="miter")
+        Polygon(
+            corners, facecolor=face, edgecolor=colour, linewidth=0.5, hatch=hatch, zorder=6, joinstyle="miter"
+        )
     )

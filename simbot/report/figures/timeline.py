@@ -120,7 +120,9 @@ def _per_mm(window: Window) -> float:
 def _travel(axes: Axes, shown: Shown, name: str, window: Window) -> None:
     """Name, ends, and the line travelled between its stops."""
     mm = _per_mm(window)
-    axes.text(window.begin + mm, LANE - 0.7, style.fitted(name, NOTE, 24.0), fontsize=NOTE, weight="bold", va="top")
+    axes.text(
+        window.begin + mm, LANE - 0.7, style.fitted(name, NOTE, 24.0), fontsize=NOTE, weight="bold", va="top"
+    )
     values = shown.course.positions.get(name)
     if values is None:
         return
@@ -261,7 +263,9 @@ def _bus(axes: Axes, shown: Shown, window: Window) -> None:
     axes.set_ylim(low - 0.22 * (high - low), high + 0.4 * (high - low))
     axes.plot(t, v, color=INK, linewidth=0.8, zorder=3)
     per_mm = _per_mm(window)
-    axes.text(window.begin + per_mm, axes.get_ylim()[1], "bus voltage", fontsize=NOTE, weight="bold", va="top")
+    axes.text(
+        window.begin + per_mm, axes.get_ylim()[1], "bus voltage", fontsize=NOTE, weight="bold", va="top"
+    )
     for value in (low, high):
         axes.axhline(value, color=HAIR, linewidth=0.4, zorder=0)
         axes.text(window.end + per_mm, value, f"{value:.0f} V", fontsize=SMALL, color=QUIET, va="center")
@@ -271,7 +275,11 @@ def _bus(axes: Axes, shown: Shown, window: Window) -> None:
     axes.text(t[worst] + (-1 if right else 1) * per_mm, v[worst], f"{v[worst]:.1f} V", fontsize=SMALL, weight="bold", va="center", ha="right" if right else "left", bbox=_blank(), zorder=7)  # fmt: skip
     axes.spines["bottom"].set_visible(True)
     axes.tick_params(bottom=True, labelbottom=True)
-    seconds = [at for at in _seconds(window) if (at - _seconds(window)[0]) % (2 if len(_seconds(window)) > 11 else 1) == 0]
+    seconds = [
+        at
+        for at in _seconds(window)
+        if (at - _seconds(window)[0]) % (2 if len(_seconds(window)) > 11 else 1) == 0
+    ]
     axes.set_xticks(seconds, [f"{at} s" if at == seconds[0] else f"{at}" for at in seconds])
 
 
