@@ -18,6 +18,7 @@ import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 MM = 1.0 / 25.4
 WIDTH = 80.0  # mm
@@ -156,6 +157,33 @@ def signed(value: float, digits: int = 0) -> str:
     """With its sign, the true minus, and no minus zero."""
     value = round(value, digits) + 0.0
     return f"{value:+.{digits}f}".replace("-", "\u2212") if value else f"{value:.{digits}f}"
+
+
+def ticks(axes: Axes, unit: str, sign: bool = False, whole: bool = False, most: int = 6) -> None:
+    """Round values under the axes, the unit once; no label beyond the ends."""
+    begin, end = axes.get_xlim()
+    locator = MaxNLocator(nbins=most, integer=whole, steps=[1, 2, 5, 10])
+    places = [at for at in locator.tick_values(begin, end) if begin - 1e-9 <= at <= end + 1e-9]
+    named = 0.0 if 0.0 in places else places[0]
+    texts = []
+    for at in places:
+        text = f"{signed(at, 0 if at == round(at) else 1) if sign else format(at, 'g')}"
+        texts.append(f"{text} {unit}" if at == named else text.replace("-", "\u2212"))
+    axes.spines["bottom"].set_visible(True)
+    axes.set_xticks(places, texts)
+    axes.set_xlim(begin, end)
+    wide = axes.get_position().width * axes.figure.get_size_inches()[0] / MM
+    for at, label in zip(places, axes.get_xticklabels(), strict=True):
+        half = measured(label.get_text(), NOTE) / 2
+        if (at - begin) / (end - begin) * wide < half:
+            label.set_horizontalalignment("left")
+        elif (end - at) / (end - begin) * wide < half:
+            label.set_horizontalalignment("right")
+
+
+def blank() -> dict[str, Any]:
+    """The ground under a text that a line may cross."""
+    return {"facecolor": PAPER, "edgecolor": "none", "pad": 0.3}
 
 
 def zero_line(axes: Axes, at: float = 0.0) -> None:
