@@ -43,7 +43,7 @@ def figure_field(shown: Shown, window: Window | None = None) -> Figure | None:
     title = f"{shown.plan.name}: where the robot drives"
     below = (
         f"From above, NOMINAL, {shown.state.name}, {t[0]:.1f} to {t[-1]:.1f} s, {window.name}. A knot each 0.2 s: knots "
-        "far apart mean fast. A ring is a stop, with its seconds. Solid: where it began, pale: where it ends."
+        "far apart mean fast. A ring is a stop, with its seconds. Full outline: where it begins; dashed: where it ends."
     )
     top = style.head_height(title, below)
     wide = WIDTH - 2 * EDGE
@@ -76,27 +76,43 @@ def _ground(axes: Axes, game: Game) -> None:
     for corners in game.obstacles:
         look: Any = {"facecolor": PAPER, "edgecolor": QUIET, "hatch": "xxxx", "linewidth": 0.6}
         axes.add_patch(Polygon(corners, closed=True, zorder=1, **look))
-    taken: list[tuple[float, float, float]] = []
-    for kind, group in (("s", game.stations), ("D", game.places)):
+    spots: dict[tuple[float, float], list[tuple[str, str]]] = {}
+    for mark, group in (("s", game.stations), ("D", game.places)):
         for name, one in group.items():
-            _spot(axes, game, name, one.pose, kind, taken)
+            spots.setdefault((round(one.pose.x, 3), round(one.pose.y, 3)), []).append((name, mark))
+    taken: list[tuple[float, float, float, float]] = []
+    for (x, y), names in spots.items():
+        for _, mark in names:
+            axes.plot(x, y, mark, markersize=3.4, markerfacecolor=PAPER, markeredgecolor=QUIET, markeredgewidth=0.8, zorder=2)  # fmt: skip
+        _names(axes, game, [name for name, _ in names], (x, y), taken)
 
 
-def _spot(
-    axes: Axes, game: Game, name: str, pose: Pose, mark: str, taken: list[tuple[float, float, float]]
+def _names(
+    axes: Axes,
+    game: Game,
+    names: list[str],
+    at: tuple[float, float],
+    taken: list[tuple[float, float, float, float]],
 ) -> None:
-    axes.plot(pose.x, pose.y, mark, markersize=3.4, markerfacecolor=PAPER, markeredgecolor=QUIET, markeredgewidth=0.8, zorder=2)  # fmt: skip
+    """The names of what lies at a spot, under one another, above it or below it, clear of other names."""
     per_mm = game.length / (WIDTH - 2 * EDGE)
-    half = style.measured(name, SMALL) * per_mm / 2
-    x = min(max(pose.x, half + per_mm), game.length - half - per_mm)
-    line = 2.4 * per_mm
-    up = pose.y < game.width - 6.0 * per_mm
-    for step in range(1, 6):
-        y = pose.y + (1 if up else -1) * line * step
-        if all(abs(y - other) >= 0.95 * line or abs(x - at) > half + room for at, other, room in taken):
+    texts = [style.fitted(name, SMALL, 30.0) for name in names]
+    half = max(style.measured(text, SMALL) for text in texts) * per_mm / 2
+    high, line = 2.3 * per_mm * len(texts), 1.2 * per_mm
+    x = min(max(at[0], half + per_mm), game.length - half - per_mm)
+    below = at[1] + line + high > game.width - per_mm
+    for step in range(6):
+        away = line + (high + 0.2 * per_mm) * step
+        low = at[1] - away - high if below else at[1] + away
+        box = (x - half, low, x + half, low + high)
+        if not any(_overlap(box, other) for other in taken):
             break
-    taken.append((x, y, half))
-    axes.text(x, y, style.fitted(name, SMALL, 30.0), fontsize=SMALL, color=QUIET, ha="center", va="center", zorder=7, bbox=style.blank())  # fmt: skip
+    taken.append(box)
+    axes.text(x, low + high / 2, "\n".join(texts), fontsize=SMALL, color=QUIET, ha="center", va="center", linespacing=1.05, zorder=7, bbox=style.blank())  # fmt: skip
+
+
+def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _way(axes: Axes, t: Array, poses: Array) -> None:

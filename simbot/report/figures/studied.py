@@ -41,8 +41,12 @@ def tally_of(rows: Sequence[Document]) -> dict[float, int]:
 # --- scores -------------------------------------------------------------------------------------------
 
 
-def figure_scores(named: Sequence[Document], threshold: float | None, seed: int, battery: str) -> Figure:
-    """Distributions of plans over one another, and their p10, p50 and p90; `named`: name, points, matches."""
+def figure_scores(document: Document) -> Figure:
+    """Distributions over one another, and their p10, p50 and p90, of a document of match or compare."""
+    named = document.get("plans") or [{**document, "name": document["plan"]}]
+    own = document.get("threshold") if document.get("alliance") is None else None
+    threshold = None if own is None else float(own)
+    seed, battery = document["seed"], ", ".join(document["battery"])
     tallies = [tally_of(one["matches"]) for one in named]
     classes = classes_of(tallies, MOST_CLASSES)
     title = "What a match scores"
@@ -158,8 +162,10 @@ def _quantiles(axes: Axes, top: float, number: int, one: Document) -> None:
 # --- the difference -----------------------------------------------------------------------------------
 
 
-def figure_difference(pair: Document, seed: int, battery: str) -> Figure:
-    """Match by match, the first plan's points less the second's; mean and interval below."""
+def figure_difference(document: Document, number: int) -> Figure:
+    """Match by match, the first plan's points less the second's, of a pair of compare; mean and interval below."""
+    pair = document["pairs"][number]
+    seed, battery = document["seed"], ", ".join(document["battery"])
     first, second = (style.fitted(str(pair[key]), NOTE, 28.0) for key in ("first", "second"))
     (classes,) = classes_of([tally_of(pair["matches"])], MOST_CLASSES)
     mean = float(pair["difference"]["value"])

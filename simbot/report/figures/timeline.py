@@ -18,7 +18,7 @@ from simbot.report.summary import breaks, has_target, waits_for_arrival
 from simbot.studies.shown import Shown
 
 LANE, TRAVEL, BAR = 12.0, 4.6, 1.3  # mm: a lane, the travel line in it, the bar under it
-CODE, BUS, AXIS, KEY = 8.0, 11.0, 6.0, 7.5
+CODE, BUS, AXIS, KEY = 8.8, 11.0, 6.0, 7.5
 MOST_S = 14.0  # a longer cycle is cut
 BEFORE_S, AFTER_S = 0.3, 0.5
 SMALL = 5.5  # pt
@@ -70,7 +70,8 @@ def figure_timeline(shown: Shown, window: Window | None = None) -> Figure:
     moves = [move for move in state.moves if has_target(move) and _touches(move, window)]
     lanes = [name for name in shown.plan.robot.mechanisms if any(move.mechanism == name for move in moves)]
     title = f"{shown.plan.name}: does every wait outlast its move?"
-    below = f"NOMINAL run on {state.name}, {state.open_circuit:.1f} V; {window.name}. The flag must stand right of the dot."
+    below = f"NOMINAL run on {state.name}, {state.open_circuit:.1f} V; {window.name}."
+    below += " The flag must stand right of the dot."
     height = style.head_height(title, below) + KEY + CODE + LANE * len(lanes) + BUS + AXIS
     figure = style.sheet(height)
     top = style.head(figure, title, below)
@@ -185,7 +186,7 @@ def _needs(code: Axes, lanes: dict[str, Axes], shown: Shown, window: Window) -> 
     mm = _per_mm(window)
     code.text(window.begin + mm, CODE - 0.7, "code", fontsize=NOTE, weight="bold", va="top")
     code.plot((window.begin, window.end), (1.6, 1.6), color=INK, linewidth=0.7)
-    taken = [(window.begin, window.begin + 7.0 * mm)]
+    taken: list[tuple[float, float]] = []
     for (_, at_us), needs in sorted(acts.items(), key=lambda act: all(need.met for need in act[1])):
         at, failed = at_us * 1e-6, not all(need.met for need in needs)
         colour = ALARM if failed else INK
@@ -219,9 +220,9 @@ def _told(
     """The step's name over its diamond, where there is room."""
     mm = _per_mm(window)
     half = style.measured(text, SMALL) * mm * (0.58 if failed else 0.5)
-    middle = min(max(at, taken[0][1] + half), window.end + ENDS * mm - half)
+    middle = min(max(at, window.begin + mm + half), window.end + ENDS * mm - half)
     begin, end = middle - half, middle + half
-    if all(end + 0.8 * mm <= other or begin - 0.8 * mm >= until for other, until in taken[1:]):
+    if all(end + 0.8 * mm <= other or begin - 0.8 * mm >= until for other, until in taken):
         taken.append((begin, end))
         weight, colour = ("bold", ALARM) if failed else ("normal", INK)
         code.text(middle, 3.6, text, fontsize=SMALL, color=colour, weight=weight, ha="center", va="bottom")
