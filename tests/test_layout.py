@@ -27,6 +27,7 @@ HOMES = {
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
+    "jinja2": ("report/rendered.py",),
     "matplotlib": ("report/figures/",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}

@@ -19,7 +19,7 @@ def notebook(
     battery: BatteryState = None,
     settings: Settings = None,
 ) -> None:
-    """A page to print for the engineering notebook: question, prediction, measurement, share of the ideal, next step."""
+    """A page to print for the engineering notebook: question, prediction, measurement, % of ideal, next step."""
     check_folder("--out", out)
     found = read_studies_of(studies)
     (shown,) = show_plans([plan], battery, settings)

@@ -42,8 +42,8 @@ def figure_field(shown: Shown, window: Window | None = None) -> Figure | None:
     game = shown.plan.game
     title = f"{shown.plan.name}: where the robot drives"
     below = (
-        f"From above, NOMINAL, {shown.state.name}, {t[0]:.1f} to {t[-1]:.1f} s, {window.name}. A knot each 0.2 s: knots "
-        "far apart mean fast. A ring is a stop, with its seconds. Full outline: where it begins; dashed: where it ends."
+        f"From above, NOMINAL, {shown.state.name}, {t[0]:.1f} to {t[-1]:.1f} s, {window.name}. A knot each 0.2 s: "
+        "knots far apart mean fast. A ring is a stop, with its seconds. Full outline: where it begins; dashed: where it ends."
     )
     top = style.head_height(title, below)
     wide = WIDTH - 2 * EDGE
@@ -83,7 +83,16 @@ def _ground(axes: Axes, game: Game) -> None:
     taken: list[tuple[float, float, float, float]] = []
     for (x, y), names in spots.items():
         for _, mark in names:
-            axes.plot(x, y, mark, markersize=3.4, markerfacecolor=PAPER, markeredgecolor=QUIET, markeredgewidth=0.8, zorder=2)  # fmt: skip
+            axes.plot(
+                x,
+                y,
+                mark,
+                markersize=3.4,
+                markerfacecolor=PAPER,
+                markeredgecolor=QUIET,
+                markeredgewidth=0.8,
+                zorder=2,
+            )
         _names(axes, game, [name for name, _ in names], (x, y), taken)
 
 
@@ -108,7 +117,18 @@ def _names(
         if not any(_overlap(box, other) for other in taken):
             break
     taken.append(box)
-    axes.text(x, low + high / 2, "\n".join(texts), fontsize=SMALL, color=QUIET, ha="center", va="center", linespacing=1.05, zorder=7, bbox=style.blank())  # fmt: skip
+    axes.text(
+        x,
+        low + high / 2,
+        "\n".join(texts),
+        fontsize=SMALL,
+        color=QUIET,
+        ha="center",
+        va="center",
+        linespacing=1.05,
+        zorder=7,
+        bbox=style.blank(),
+    )
 
 
 def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
@@ -136,7 +156,16 @@ def _robot(axes: Axes, pose: Pose, size: tuple[float, float], face: str, edge: s
         Polygon(corners, closed=True, fill=False, edgecolor=edge, linewidth=0.9, linestyle=dash, zorder=5)
     )
     nose = [at(half, 0.45 * side), at(half, -0.45 * side), at(half + 0.22 * size[0], 0.0)]
-    axes.add_patch(Polygon(nose, closed=True, facecolor=face if face != "none" else PAPER, edgecolor=edge, linewidth=0.7, zorder=5))  # fmt: skip
+    axes.add_patch(
+        Polygon(
+            nose,
+            closed=True,
+            facecolor=face if face != "none" else PAPER,
+            edgecolor=edge,
+            linewidth=0.7,
+            zorder=5,
+        )
+    )
 
 
 def stops_of(t: Array, poses: Array) -> list[Stop]:
@@ -161,7 +190,27 @@ def _stops(axes: Axes, stops: list[Stop]) -> None:
     wide, high = axes.get_xlim()[1], axes.get_ylim()[1]
     mm = wide / (WIDTH - 2 * EDGE)
     for stop in stops:
-        axes.plot(stop.x, stop.y, "o", markersize=6.4, markerfacecolor="none", markeredgecolor=PLANS[0], markeredgewidth=1.0, zorder=6)  # fmt: skip
+        axes.plot(
+            stop.x,
+            stop.y,
+            "o",
+            markersize=6.4,
+            markerfacecolor="none",
+            markeredgecolor=PLANS[0],
+            markeredgewidth=1.0,
+            zorder=6,
+        )
         right = stop.x > 0.82 * wide
         y = stop.y - 2.6 * mm if stop.y > 0.12 * high else stop.y + 2.6 * mm
-        axes.text(stop.x + (-2.0 if right else 2.0) * mm, y, f"{stop.seconds:.2f} s", fontsize=NOTE, weight="bold", color=PLANS[0], ha="right" if right else "left", va="center", zorder=8, bbox=style.blank())  # fmt: skip
+        axes.text(
+            stop.x + (-2.0 if right else 2.0) * mm,
+            y,
+            f"{stop.seconds:.2f} s",
+            fontsize=NOTE,
+            weight="bold",
+            color=PLANS[0],
+            ha="right" if right else "left",
+            va="center",
+            zorder=8,
+            bbox=style.blank(),
+        )

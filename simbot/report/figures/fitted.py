@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simbot.report.figures import style
-from simbot.report.figures.style import ALARM, DASHES, EDGE, HAIR, INK, NOTE, PAPER, PLANS, QUIET, RULE, WIDTH
+from simbot.report.figures.style import ALARM, DASHES, EDGE, HAIR, INK, NOTE, PAPER, PLANS, QUIET, RULE
 
 Document = Mapping[str, Any]
 SQUARE, REST, AXIS, LINE = 48.0, 17.0, 8.0, 2.8  # mm
@@ -21,7 +21,10 @@ def figure_fit(document: Document) -> Figure | None:
     if not rows:
         return None
     title = f"{document.get('plan') or 'Fit'}: measured against predicted"
-    below = "A dot a condition, its bar two standard deviations of the mean; ring: as the files had it before the fit. On the line they agree."  # fmt: skip
+    below = (
+        "A dot a condition, its bar two standard deviations of the mean; ring: as the files had it before the fit. "
+        "On the line they agree."
+    )
     told = [line for text in _estimates(document) for line in style.folded(text, NOTE)]
     top = style.head_height(title, below)
     figure = style.sheet(top + SQUARE + REST + 2 * AXIS + LINE * len(told) + 1.0)
@@ -71,11 +74,21 @@ def _against(axes: Axes, rows: Sequence[Document], most: float) -> None:
             axes.plot((float(before), x), (y, y), color=RULE, linewidth=0.6, linestyle=DASHES[2], zorder=1)
             look: Any = {"markerfacecolor": PAPER, "markeredgecolor": QUIET, "markeredgewidth": 0.7}
             axes.plot(float(before), y, "o", markersize=3.2, zorder=2, **look)
-        axes.errorbar(x, y, _error(row), fmt="X" if off else "o", color=colour, markersize=3.6, elinewidth=0.8, zorder=4)  # fmt: skip
+        axes.errorbar(
+            x, y, _error(row), fmt="X" if off else "o", color=colour, markersize=3.6, elinewidth=0.8, zorder=4
+        )
         if off:
             right = x > 0.6 * most
             text = style.fitted(str(row.get("text") or ""), 5.5, 32.0)
-            axes.text(x + (-0.02 if right else 0.02) * most, y, text, fontsize=5.5, color=ALARM, va="bottom", ha="right" if right else "left")  # fmt: skip
+            axes.text(
+                x + (-0.02 if right else 0.02) * most,
+                y,
+                text,
+                fontsize=5.5,
+                color=ALARM,
+                va="bottom",
+                ha="right" if right else "left",
+            )
     _upright(axes, False)
     style.zero_line(axes)
     style.ticks(axes, "s")
@@ -89,8 +102,26 @@ def _left_over(axes: Axes, rows: Sequence[Document], most: float) -> None:
     axes.axhline(0.0, color=RULE, linewidth=0.8)
     for value, row in zip(rest, rows, strict=True):
         colour = ALARM if row.get("off") else PLANS[0]
-        axes.errorbar(_number(row, "predicted"), value, _error(row), fmt="X" if row.get("off") else "o", color=colour, markersize=3.2, elinewidth=0.8, zorder=4)  # fmt: skip
-    axes.text(0.02 * most, 0.95 * wide, "measured less predicted", fontsize=NOTE, weight="bold", va="top", bbox=style.blank(), zorder=6)  # fmt: skip
+        axes.errorbar(
+            _number(row, "predicted"),
+            value,
+            _error(row),
+            fmt="X" if row.get("off") else "o",
+            color=colour,
+            markersize=3.2,
+            elinewidth=0.8,
+            zorder=4,
+        )
+    axes.text(
+        0.02 * most,
+        0.95 * wide,
+        "measured less predicted",
+        fontsize=NOTE,
+        weight="bold",
+        va="top",
+        bbox=style.blank(),
+        zorder=6,
+    )
     _upright(axes, True)
     style.zero_line(axes)
     style.ticks(axes, "s")

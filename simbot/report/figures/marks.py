@@ -60,7 +60,7 @@ def _missing(axes: Axes, start: float, length: float, y: float, high: float, col
 def _dot(axes: Axes, x: float, y: float, waits: bool) -> None:
     axes.plot(x, y, "o", color=INK, markersize=DOT, markeredgewidth=0.0, zorder=5)
     if waits:
-        ring = {"markerfacecolor": "none", "markeredgecolor": INK, "markeredgewidth": 0.5}
+        ring: Any = {"markerfacecolor": "none", "markeredgecolor": INK, "markeredgewidth": 0.5}
         axes.plot(x, y, "o", markersize=DOT + 2.4, zorder=5, **ring)
 
 

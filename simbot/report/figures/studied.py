@@ -23,7 +23,6 @@ from simbot.report.figures.style import (
     PAPER,
     PLANS,
     QUIET,
-    RULE,
     TEXT,
     WIDTH,
 )
@@ -112,7 +111,15 @@ def _shares(axes: Axes, most: float) -> None:
     level = step
     while level <= most:
         axes.axhline(level, color=HAIR, linewidth=0.4, zorder=0)
-        axes.text(axes.get_xlim()[0], level, f" {100 * level:.0f} % of matches" if level == step else f" {100 * level:.0f} %", fontsize=5.5, color=QUIET, va="bottom", zorder=5)  # fmt: skip
+        axes.text(
+            axes.get_xlim()[0],
+            level,
+            f" {100 * level:.0f} % of matches" if level == step else f" {100 * level:.0f} %",
+            fontsize=5.5,
+            color=QUIET,
+            va="bottom",
+            zorder=5,
+        )
         level += step
     style.ticks(axes, "points", whole=True)
 
@@ -216,4 +223,13 @@ def draw_interval(axes: Axes, low: float, middle: float, high: float, y: float, 
     axes.plot((low, high), (y, y), color=colour, linewidth=1.2, zorder=5, solid_capstyle="butt")
     for at in (low, high):
         axes.plot((at, at), (y - 0.7, y + 0.7), color=colour, linewidth=1.2, zorder=5)
-    axes.plot(middle, y, "o", markersize=3.8, markerfacecolor=colour if told else PAPER, markeredgecolor=colour, markeredgewidth=0.9, zorder=6)  # fmt: skip
+    axes.plot(
+        middle,
+        y,
+        "o",
+        markersize=3.8,
+        markerfacecolor=colour if told else PAPER,
+        markeredgecolor=colour,
+        markeredgewidth=0.9,
+        zorder=6,
+    )

@@ -172,7 +172,7 @@ def ticks(axes: Axes, unit: str, sign: bool = False, whole: bool = False, most: 
     axes.spines["bottom"].set_visible(True)
     axes.set_xticks(places, texts)
     axes.set_xlim(begin, end)
-    wide = axes.get_position().width * axes.figure.get_size_inches()[0] / MM
+    wide = axes.bbox.width / axes.figure.dpi / MM
     for at, label in zip(places, axes.get_xticklabels(), strict=True):
         half = measured(label.get_text(), NOTE) / 2
         if (at - begin) / (end - begin) * wide < half:

@@ -30,7 +30,8 @@ def figure_sweep(document: Document) -> Figure | None:
 
 def _title(document: Document) -> str:
     who = document.get("mechanism") or document.get("file") or "the plan"
-    return f"{who}: {str(document['by']).replace('_', ' ')} over {' and '.join(_name(one) for one in document['quantities'])}"
+    over = " and ".join(_name(one) for one in document["quantities"])
+    return f"{who}: {str(document['by']).replace('_', ' ')} over {over}"
 
 
 def _name(axis: Document) -> str:
@@ -117,7 +118,16 @@ def _marks(axes: Axes, document: Document, state: str) -> None:
     for point, mark in [(now, "o"), *((part, "D") for part in document.get("parts") or ())]:
         value = None if point is None else _value(document, point, state)
         if value is not None:
-            axes.plot(float(point["at"][0]), value, mark, markersize=7.0 if mark == "o" else 3.4, markerfacecolor="none" if mark == "o" else PAPER, markeredgecolor=INK, markeredgewidth=0.8, zorder=5)  # fmt: skip
+            axes.plot(
+                float(point["at"][0]),
+                value,
+                mark,
+                markersize=7.0 if mark == "o" else 3.4,
+                markerfacecolor="none" if mark == "o" else PAPER,
+                markeredgecolor=INK,
+                markeredgewidth=0.8,
+                zorder=5,
+            )
 
 
 def _side(axes: Axes, at: float) -> str:
@@ -150,7 +160,13 @@ def _end(point: Document, axis: Document, state: str) -> str:
         text = "no value"
     causes = sorted(look.get("held_by", {}).items(), key=lambda one: -float(one[1]))[:2]
     share = all(0.0 <= float(value) <= 1.0 for _, value in look.get("held_by", {}).items())
-    named = [f"{name.replace('_', ' ')} {100 * float(v):.0f} %" if share else f"{name.replace('_', ' ')} {float(v):.2f} s" for name, v in causes if v]  # fmt: skip
+    named = [
+        f"{name.replace('_', ' ')} {100 * float(v):.0f} %"
+        if share
+        else f"{name.replace('_', ' ')} {float(v):.2f} s"
+        for name, v in causes
+        if v
+    ]
     if look.get("reason"):
         return f"{at}: {text}; {look['reason']}"
     return f"{at}: {text}" + (f"; most time goes to {', '.join(named)}" if named else "")
@@ -160,9 +176,10 @@ def _end(point: Document, axis: Document, state: str) -> str:
 
 
 def _map(document: Document, quantities: Sequence[Document]) -> Figure:
-    """A field for every pair of values: full within 2 % of the best, hatched within 10 %, a cross where nothing runs."""
+    """A field for every pair of values: full within 2 % of the best, hatched within 10 %, a cross: nothing runs."""
     title = _title(document)
-    below = f"NOMINAL; battery {document['battery'][0]}. Full: within 2 % of the best (ring); hatched: within 10 %; cross: none."  # fmt: skip
+    below = f"NOMINAL; battery {document['battery'][0]}. Full: within 2 % of the best (ring);"
+    below += " hatched: within 10 %; cross: none."
     top = style.head_height(title, below)
     x_values, y_values = (sorted({float(value) for value in one["values"]}) for one in quantities)
     height = min(60.0, max(24.0, 5.0 * len(y_values)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import degrees
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,6 +13,7 @@ from matplotlib.figure import Figure
 from simbot.analysis.results import Finding, MoveResult, NeedResult
 from simbot.physics.build import DRIVES
 from simbot.report.figures import style
+from simbot.report.figures.key import draw_key
 from simbot.report.figures.marks import draw_wait
 from simbot.report.figures.style import ALARM, DASHES, EDGE, HAIR, INK, NOTE, PAPER, PLANS, QUIET, RULE, WIDTH
 from simbot.report.summary import breaks, has_target, waits_for_arrival
@@ -75,7 +77,7 @@ def figure_timeline(shown: Shown, window: Window | None = None) -> Figure:
     height = style.head_height(title, below) + KEY + CODE + LANE * len(lanes) + BUS + AXIS
     figure = style.sheet(height)
     top = style.head(figure, title, below)
-    _key(style.panel(figure, top, KEY))
+    draw_key(style.panel(figure, top, KEY))
     top += KEY
     code = _lane(figure, top, CODE, window)
     axes = {name: _lane(figure, top + CODE + LANE * row, LANE, window) for row, name in enumerate(lanes)}
@@ -142,10 +144,6 @@ def _travel(axes: Axes, shown: Shown, name: str, window: Window) -> None:
         axes.text(window.end + mm, at, text, fontsize=SMALL, color=QUIET, va="center")
 
 
-def _blank() -> dict[str, object]:
-    return {"facecolor": PAPER, "edgecolor": "none", "pad": 0.4}
-
-
 def _waits(axes: Axes, moves: list[MoveResult], window: Window) -> None:
     mm = _per_mm(window)
     starts = [move.start_at_us * 1e-6 for move in moves]
@@ -162,7 +160,7 @@ def _margin(axes: Axes, move: MoveResult, at: tuple[float, float, float, float],
     """Verdict and margin behind the bar, or before it, or the margin alone, as there is room."""
     before, start, end, after = at
     margin = style.signed((move.margin_us or 0) / 1000)
-    look = {"fontsize": SMALL, "va": "center", "color": ALARM if breaks(move) else QUIET}
+    look: Any = {"fontsize": SMALL, "va": "center", "color": ALARM if breaks(move) else QUIET}
     look |= {"weight": "bold"} if breaks(move) else {}
     for text in (f"{move.verdict} {margin}", margin):
         wide = style.measured(text, SMALL) * mm * (1.15 if breaks(move) else 1.0)
@@ -190,7 +188,7 @@ def _needs(code: Axes, lanes: dict[str, Axes], shown: Shown, window: Window) -> 
     for (_, at_us), needs in sorted(acts.items(), key=lambda act: all(need.met for need in act[1])):
         at, failed = at_us * 1e-6, not all(need.met for need in needs)
         colour = ALARM if failed else INK
-        look = {"markerfacecolor": colour if failed else PAPER, "markeredgecolor": colour}
+        look: Any = {"markerfacecolor": colour if failed else PAPER, "markeredgecolor": colour}
         code.plot(at, 1.6, "D", markersize=4.0, markeredgewidth=0.8, zorder=6, **look)
         _told(code, at, _name_of(shown, needs[0], failed), failed, taken, window)
         for need in needs:
@@ -240,7 +238,7 @@ def _drop(lanes: dict[str, Axes], shown: Shown, need: NeedResult, at: float) -> 
                 low, high = _range(shown, name, axes)
                 here = float(np.interp(at, shown.course.t, values))
                 y = low_y + (here - low) / ((high - low) or 1.0) * TRAVEL
-            look = {"markersize": 3.6, "markeredgecolor": colour, "markeredgewidth": 0.8, "zorder": 6}
+            look: Any = {"markersize": 3.6, "markeredgecolor": colour, "markeredgewidth": 0.8, "zorder": 6}
             axes.plot(at, y, "o" if need.met else "x", markerfacecolor=PAPER, **look)
             return
 
@@ -273,7 +271,17 @@ def _bus(axes: Axes, shown: Shown, window: Window) -> None:
     worst = int(np.argmin(v))
     axes.plot(t[worst], v[worst], "o", color=INK, markersize=2.6, zorder=5)
     right = t[worst] > (window.begin + 2 * window.end) / 3
-    axes.text(t[worst] + (-1 if right else 1) * per_mm, v[worst], f"{v[worst]:.1f} V", fontsize=SMALL, weight="bold", va="center", ha="right" if right else "left", bbox=_blank(), zorder=7)  # fmt: skip
+    axes.text(
+        t[worst] + (-1 if right else 1) * per_mm,
+        v[worst],
+        f"{v[worst]:.1f} V",
+        fontsize=SMALL,
+        weight="bold",
+        va="center",
+        ha="right" if right else "left",
+        bbox=style.blank(),
+        zorder=7,
+    )
     axes.spines["bottom"].set_visible(True)
     axes.tick_params(bottom=True, labelbottom=True)
     seconds = [
@@ -282,10 +290,3 @@ def _bus(axes: Axes, shown: Shown, window: Window) -> None:
         if (at - _seconds(window)[0]) % (2 if len(_seconds(window)) > 11 else 1) == 0
     ]
     axes.set_xticks(seconds, [f"{at} s" if at == seconds[0] else f"{at}" for at in seconds])
-
-
-def _key(axes: Axes) -> None:
-    """How to read a wait, drawn."""
-    from simbot.report.figures.key import draw_key
-
-    draw_key(axes)
