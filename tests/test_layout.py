@@ -95,6 +95,8 @@ def loaded_by(code):
         ["tune", "--help"],
         ["schema", "tune"],
         ["kinds"],
+        ["figures", "--help"],
+        ["notebook", "--help"],
         ["kinds", "slide"],
     ],
     ids=" ".join,

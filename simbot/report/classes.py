@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil, floor, log10
 
 MOST = 12  # classes
-BARS = 36
+WIDTH, BARS = 80, 36
 SCALE = 58  # columns of a scale beside a name
 NAME = 20
 
@@ -55,15 +55,25 @@ def round_step(at_least: float) -> float:
     return next(each * ten for each in (1.0, 2.0, 5.0, 10.0) if each * ten >= at_least * (1 - 1e-12))
 
 
-def histogram(classes: Classes, notes: Mapping[float, str], whole: bool) -> Iterator[str]:
-    """A line a class: its values, its count, its bar, what lies in it. `whole`: the values have no fractions."""
+def histogram(classes: Classes, notes: Mapping[float, str], whole: bool, what: str = "") -> Iterator[str]:
+    """A heading, then a line a class: its values, its count, its bar, what lies in it.
+
+    notes: value to what it is. whole: the values have no fractions. what: of what these are the points.
+    """
+    names = [
+        class_name(classes.first + k * classes.step, classes.step, whole) for k in range(len(classes.counts))
+    ]
+    told = [
+        ", ".join(text for value, text in notes.items() if classes.of(value) == k) for k in range(len(names))
+    ]
+    tails = [f"  <- {text}" if text else "" for text in told]
+    wide = max(11, *map(len, names)) + 1
+    bars = min(BARS, WIDTH - wide - 8 - max(map(len, tails)))
     most = max(1, *classes.counts)
-    for number, count in enumerate(classes.counts):
-        begin = classes.first + number * classes.step
-        told = ", ".join(text for value, text in notes.items() if classes.of(value) == number)
-        bar = "#" * (max(1, round(BARS * count / most)) if count else 0)
-        note = f"  <- {told}" if told else ""
-        yield f"{class_name(begin, classes.step, whole):<12}{count:>7} {bar}{note}".rstrip()
+    yield f"{'points':<{wide}}matches{what}"[:WIDTH]
+    for name, count, tail in zip(names, classes.counts, tails, strict=True):
+        bar = "#" * (max(1, round(bars * count / most)) if count else 0)
+        yield f"{name:<{wide}}{count:>7} {bar}{tail}".rstrip()
 
 
 def class_name(begin: float, step: float, whole: bool) -> str:

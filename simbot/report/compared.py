@@ -120,9 +120,9 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
         text += f", and {100 * apart.first_wins_day:.0f} % of the days on average"
     yield from wrap(text + ".", WIDTH)
     yield ""
-    yield f"{'points':<12}matches, {first} less {second}"[:WIDTH]
     whole = all(value == round(value) for value in apart.tally)
-    yield from histogram(classes_of([apart.tally])[0], {0.0: "equal", apart.mean.value: "mean"}, whole)
+    notes = {0.0: "equal", apart.mean.value: "mean"}
+    yield from histogram(classes_of([apart.tally])[0], notes, whole, f", {first} less {second}")
     yield ""
     if apart.sure:
         yield from wrap(

@@ -87,7 +87,6 @@ def _histogram(result: MatchResult) -> Iterator[str]:
     notes = {points.p10.value: "p10", points.p50.value: "median", points.p90.value: "p90"}
     if result.asked.threshold is not None and result.alliance is None:
         notes[result.asked.threshold] = f"threshold {result.asked.threshold:g}"
-    yield "points       matches"
     whole = all(value == round(value) for value in counted)
     yield from histogram(classes_of([counted])[0], notes, whole)
 

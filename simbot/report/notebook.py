@@ -75,8 +75,8 @@ def _question(shown: Shown) -> str:
     batteries = ", ".join(state.name for state in shown.run.states)
     timers = "1 timer" if waits == 1 else f"{waits} timers"
     return (
-        f"Does {shown.plan.name} work on every battery ({batteries}): do its {timers} and its waits for arrival outlast "
-        "the moves they wait for, and what does a cycle take?"
+        f"Does {shown.plan.name} work on every battery ({batteries}): do its {timers} and its waits for arrival "
+        "outlast the moves they wait for, and what does a cycle take?"
     )
 
 
@@ -106,7 +106,7 @@ def _measured_lead(moves: Sequence[MoveResult]) -> str:
     done = sum(bool(move.measured_s) for move in moves)
     if not done:
         return (
-            "Nothing is measured yet. Put stopwatch times beside a wait in the plan, as measured: [0.31 s, 0.29 s, 0.33 s]; "
+            "Nothing is measured yet. Put stopwatch times beside a wait in the plan, as measured: [0.31 s, 0.29 s]; "
             "they then stand here beside the prediction."
         )
     return (
@@ -197,7 +197,8 @@ def _next_steps(shown: Shown, moves: Sequence[MoveResult], studies: Sequence[Stu
         verb = "Lengthen" if advice.breaks else "Shorten"
         why = "it breaks what follows" if advice.breaks else f"slack, {advice.times} times a match"
         now, new = advice.written_us / 1000, advice.suggested_us / 1000
-        yield f"{verb} the timer in line {advice.line} from {now:.0f} ms to {new:.0f} ms ({', '.join(advice.labels)}): {why}."
+        labels = ", ".join(advice.labels)
+        yield f"{verb} the timer in line {advice.line} from {now:.0f} ms to {new:.0f} ms ({labels}): {why}."
     for study in studies:
         yield from _from_study(study)
     late = [move for move in moves if not move.measured_s and breaks(move)]

@@ -43,8 +43,19 @@ def read_studies(folder: Path) -> list[Study]:
                 raise SimbotError(
                     f"{path}: key 'format': given {document.get('format')!r}; this simbot reads {FORMAT}"
                 )
-            studies.append(Study(path, str(kind), document))
+            studies.append(Study(path, str(kind), _printable(document)))
     return studies
+
+
+def _printable(value: Any) -> Any:
+    """The same with spaces for what does not print: its texts go into drawings, pages and terminals."""
+    if isinstance(value, str):
+        return "".join(sign if sign.isprintable() else " " for sign in value)
+    if isinstance(value, list):
+        return [_printable(each) for each in value]
+    if isinstance(value, dict):
+        return {_printable(key): _printable(each) for key, each in value.items()}
+    return value
 
 
 def _document(path: Path) -> Mapping[str, Any]:

@@ -43,7 +43,8 @@ def figure_field(shown: Shown, window: Window | None = None) -> Figure | None:
     title = f"{shown.plan.name}: where the robot drives"
     below = (
         f"From above, NOMINAL, {shown.state.name}, {t[0]:.1f} to {t[-1]:.1f} s, {window.name}. A knot each 0.2 s: "
-        "knots far apart mean fast. A ring is a stop, with its seconds. Full outline: where it begins; dashed: where it ends."
+        "knots far apart mean fast. A ring is a stop, with its seconds. Full outline: where it begins; dashed: where "
+        "it ends."
     )
     top = style.head_height(title, below)
     wide = WIDTH - 2 * EDGE
