@@ -36,8 +36,8 @@ def inlined(svg: bytes, prefix: str, label: str) -> Markup:
                 element.set(key, f"{prefix}-{value}")
             elif key == f"{{{XLINK}}}href" and value[1:] in known:
                 element.set(key, f"#{prefix}-{value[1:]}")
-            elif value.startswith("url(#"):
-                element.set(key, f"url(#{prefix}-{value[5:]}")
+            elif "url(#" in value:
+                element.set(key, value.replace("url(#", f"url(#{prefix}-"))
     root.set("role", "img")
     root.set("aria-label", label)
     ElementTree.register_namespace("", SVG)

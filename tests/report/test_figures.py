@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from matplotlib.patches import Polygon, Rectangle, StepPatch
 
+from simbot.cli import status
 from simbot.physics.kinds import KINDS
 from simbot.report.figures import style
 from simbot.report.figures.all import makers, plain_name, write_figures
@@ -301,3 +302,28 @@ def test_a_document_that_lacks_something_names_file_and_key(tmp_path, documents,
     for _, make in makers([], [study]):
         with pytest.raises(SimbotError, match=r"some\.json: "):
             make()
+
+
+# --- the command --------------------------------------------------------------------------------------
+
+
+def test_the_command_writes_figures_and_the_page(tmp_path, capsys):
+    plan = str(DEMO / "tins.yaml")
+    assert status(["figures", plan, "--studies", str(STUDIES), "--out", str(tmp_path / "out")]) == 0
+    written = capsys.readouterr().out.split()
+    assert sorted(written) == sorted(str(path) for path in (tmp_path / "out").iterdir())
+    assert status(["notebook", plan, "--out", str(tmp_path / "page.html")]) == 0
+    assert "<h1>tins</h1>" in (tmp_path / "page.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--studies", "nowhere", "--out", "x"], "--studies nowhere: there is no such folder"),
+        (["--battery", "flat", "--out", "x"], "--battery flat: Firefly has fresh, mid-event, tired"),
+        (["--out", str(DEMO / "game.yaml")], "cannot be made"),
+    ],
+)
+def test_a_mistake_in_the_options_is_told(arguments, words, capsys):
+    assert status(["figures", str(DEMO / "tins.yaml"), *arguments]) == 2
+    assert words in capsys.readouterr().err
