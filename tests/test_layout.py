@@ -27,7 +27,8 @@ HOMES = {
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
-    "matplotlib": ("report/figure_move.py",),
+    "jinja2": ("report/rendered.py",),
+    "matplotlib": ("report/figures/",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
@@ -95,6 +96,8 @@ def loaded_by(code):
         ["schema", "tune"],
         ["sweep", "--help"],
         ["kinds"],
+        ["figures", "--help"],
+        ["notebook", "--help"],
         ["kinds", "slide"],
     ],
     ids=" ".join,
