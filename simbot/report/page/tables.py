@@ -1,0 +1,214 @@
+"""The same as the timeline in rows: every wait on every battery, and every command of one run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simbot.analysis.results import MoveResult
+from simbot.report.page import marks, say
+from simbot.report.page.parts import PlanPart, Ran
+from simbot.report.page.svg import drawing, percent, tag, words
+from simbot.report.summary import (
+    FoldedFinding,
+    breaks,
+    fold_findings,
+    fold_moves,
+    letter_of,
+    letters,
+    waits_for_arrival,
+)
+
+ROW = 21.0
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One wait on one battery state."""
+
+    state: str
+    floor: str
+    arrival: str
+    timer: str
+    margin: str
+    verdict: str
+    what: str
+    bad: bool
+
+
+@dataclass(frozen=True)
+class Wait:
+    """One command line on all battery states; of repeats the worst."""
+
+    step: int
+    line: int
+    label: str
+    times: int
+    svg: str
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class Failure:
+    """One finding on all battery states, with its wait drawn large."""
+
+    letter: str
+    fails: bool
+    text: str
+    where: str
+    label: str
+    svg: str
+
+
+def cell(state: str, move: MoveResult, what: str) -> Cell:
+    waits = waits_for_arrival(move)
+    timer = say.ms(move.timer_us)
+    return Cell(
+        state,
+        say.ms(move.floor_us),
+        "never" if move.arrival_us is None else say.ms(move.arrival_us),
+        f"({timer})" if waits else timer,
+        "" if waits or move.margin_us is None else say.ms_signed(move.margin_us),
+        say.verdict(move),
+        what,
+        breaks(move),
+    )
+
+
+def waits(part: PlanPart) -> list[Wait]:
+    """Rows of the table over all battery states."""
+    folded = {ran.state.name: fold_moves(ran.state.moves) for ran in part.ran}
+    lettered = letters(fold_findings([ran.state for ran in part.ran]))
+    keys = sorted({key: None for moves in folded.values() for key in moves}, key=lambda key: key[:2])
+    whole = _whole_us([fold.worst for moves in folded.values() for fold in moves.values()])
+    out = []
+    for key in keys:
+        group = [(name, moves[key]) for name, moves in folded.items() if key in moves]
+        cells = []
+        for name, fold in group:
+            letter = letter_of(fold.worst, lettered)
+            what = say.consequence(fold.worst)
+            if letter and breaks(fold.worst):
+                what = f"breaks: {', '.join(letter)}"
+            cells.append(cell(name, fold.worst, what))
+        svg = _bars([(name, fold.worst) for name, fold in group], whole)
+        out.append(Wait(key[0], key[1], key[3], max(fold.times for _, fold in group), svg, tuple(cells)))
+    return out
+
+
+def _whole_us(moves: list[MoveResult]) -> float:
+    """One scale for all rows: the longest wait that is judged; longer drives run out of it."""
+    judged = [move for move in moves if not waits_for_arrival(move)] or moves
+    return 1.06 * max((max(move.floor_us or 0, move.arrival_us or 0, move.timer_us or 0) for move in judged), default=1)
+
+
+def _bars(group: list[tuple[str, MoveResult]], whole: float) -> str:
+    out = []
+    for number, (_, move) in enumerate(group):
+        y = 14 + ROW * number
+        longest = max(move.floor_us or 0, move.arrival_us or 0)
+        out.append(marks.wait(move, whole, y, post=True) if longest <= whole else _runs_out(move, whole, y))
+    label = "; ".join(f"{name}: {say.sentence(move)}" for name, move in group)
+    return drawing(out, ROW * len(group) + 4, label, class_="bars")
+
+
+def _runs_out(move: MoveResult, whole: float, y: float) -> str:
+    """A bar longer than the scale: cut off with a torn end."""
+    floor = min(float(move.floor_us or 0), whole)
+    bar = tag("rect", x=0, y=y - 4.5, width=percent(floor, whole), height=9, class_="solid")
+    if floor < whole:
+        bar += tag("rect", x=percent(floor, whole), y=y - 3.8, width=percent(whole - floor, whole), height=7.6, class_="hollow")
+    return bar + tag("use", href="#torn", x="100%", y=y)
+
+
+def failures(part: PlanPart) -> list[Failure]:
+    """Findings, those that make a state fail first, in the order in which they happen."""
+    states = [ran.state for ran in part.ran]
+    findings = fold_findings(states)
+    lettered = letters(findings)
+    return [
+        Failure(
+            lettered.get(group.key, ""), group.worst.fails, f"{_capital(group.worst.text)}.", _where(part, group),
+            _label(part, group), _strip(part, group),
+        )
+        for group in sorted(findings, key=lambda group: not group.worst.fails)
+    ]  # fmt: skip
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _where(part: PlanPart, group: FoldedFinding) -> str:
+    parts = []
+    for name, found, count in group.by_state:
+        late = f"{say.ms(found.late_us)} ms, " if found.late_us is not None else ""
+        parts.append(f"{name}: {late}{say.times(count)}, first at {say.seconds(found.at_us)}")
+    absent = [ran.state.name for ran in part.ran if group.in_state(ran.state.name) is None]
+    if absent:
+        parts.append(f"not on {say.listed(absent)}")
+    return "; ".join(parts) + "."
+
+
+def _causes(part: PlanPart, group: FoldedFinding) -> list[tuple[str, MoveResult]]:
+    """The move to blame on every battery, at the worst."""
+    _, _, cause_line, mechanism = group.key
+    out = []
+    for ran in part.ran:
+        moves = [m for m in ran.state.moves if m.line == cause_line and mechanism in (None, m.mechanism) and m.margin_us is not None]
+        if moves:
+            out.append((ran.state.name, min(moves, key=lambda move: move.margin_us or 0)))
+    return out
+
+
+def _label(part: PlanPart, group: FoldedFinding) -> str:
+    causes = _causes(part, group)
+    return causes[0][1].label if causes else (group.worst.mechanism or "")
+
+
+def _strip(part: PlanPart, group: FoldedFinding) -> str:
+    causes = _causes(part, group)
+    if not causes:
+        return ""
+    whole = 1.25 * max(max(move.arrival_us or 0, move.timer_us or 0) for _, move in causes)
+    out = []
+    for number, (name, move) in enumerate(causes):
+        y = 26 + 46 * number
+        out.append(marks.wait(move, whole, y, height=15.0))
+        floor = move.floor_us or 0
+        if floor > 0.2 * whole:
+            out.append(words(f"floor {say.ms(floor)}", 0, y + 4, "on-ink", dx=6))
+        end = max(move.arrival_us or 0, move.timer_us or 0)
+        text = f"{say.ms_signed(move.margin_us)} ms"
+        told = f"arrival {say.ms(move.arrival_us)}, timer {say.ms(move.timer_us)}: {text}"
+        out.append(words(told, percent(end, whole), y + 4, "halo alarm" if breaks(move) else "halo", dx=16))
+        out.append(words(name, 0, y + 24, "quiet", dx=2))
+    label = "; ".join(f"{name}: {say.sentence(move)}" for name, move in causes)
+    return drawing(out, 46 * len(causes) + 12, label)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One command of one run."""
+
+    step: int
+    line: int
+    label: str
+    start: str
+    cell: Cell
+    ends: str
+
+
+def every_move(ran: Ran) -> list[Row]:
+    """All commands of a run that go somewhere, in the order of time."""
+    moves = [move for move in ran.state.moves if move.arrival_us is not None or move.ends_at is not None]
+    return [
+        Row(
+            move.step,
+            move.line,
+            move.label,
+            f"{move.start_at_us / 1e6:.2f}",
+            cell(ran.state.name, move, say.consequence(move)),
+            "taken over" if move.cut else move.reason,
+        )
+        for move in sorted(moves, key=lambda move: (move.start_at_us, move.step))
+    ]

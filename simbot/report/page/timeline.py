@@ -1,0 +1,293 @@
+"""The timeline of one run: code, a lane a mechanism, the bus, one scale of time. Places along it are per cents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import ceil, degrees, floor, pi
+
+import numpy as np
+
+from simbot.analysis.courses import Course, Courses
+from simbot.analysis.results import MoveResult, StateResult
+from simbot.report.page import marks, say
+from simbot.report.page.svg import drawing, number, percent, polyline, stretched, tag, title, words
+from simbot.report.summary import FindingKey, breaks, waits_for_arrival
+from simbot.routine.trace import Trace
+from simbot.scenario.model import ActStep, HandOverStep, PickStep, PlaceStep
+
+CODE_ROWS, ROW = 4, 15.0
+CODE = 30.0 + CODE_ROWS * ROW  # height above the first lane
+CODE_LINE = CODE - 16.0
+LANE, HEAD, TRAVEL, BAR_AT = 84.0, 16.0, 34.0, 70.0
+BUS, AXIS = 96.0, 26.0
+LEAST_SCALE = 62.0  # px a second at which names must not overlap
+LETTER = 6.2  # px, about
+
+
+@dataclass(frozen=True)
+class Lane:
+    """Name and stops of a lane, for the column beside the drawing."""
+
+    name: str
+    top: float
+    stops: tuple[tuple[float, str], ...]  # y, what
+
+
+@dataclass(frozen=True)
+class Timeline:
+    svg: str
+    lanes: tuple[Lane, ...]
+    height: float
+    end_us: int
+
+
+def measured(value: float, measures: str) -> str:
+    """A value of a course in its usual unit."""
+    if measures == "angle":
+        return f"{say.plain(degrees(value))}°"
+    if measures == "angular_speed":
+        return f"{say.plain(value * 30.0 / pi)} rpm"
+    return f"{say.plain(value * 1000.0)} mm" if abs(value) < 1.0 else f"{say.plain(value, 2)} m"
+
+
+class _Scale:
+    def __init__(self, end_us: int) -> None:
+        self.end_us = end_us
+
+    def at(self, at_us: float) -> str:
+        return percent(at_us, self.end_us)
+
+
+def timeline(
+    trace: Trace, state: StateResult, courses: Courses, letters: dict[FindingKey, str], label: str, ink: str
+) -> Timeline:
+    """Draw one run.
+
+    Parameters
+    ----------
+    letters : dict
+        Of the findings that make a state fail.
+    label : str
+        What a reader who cannot see it is told first.
+    ink : str
+        Class of the plan's lines.
+    """
+    scale = _Scale(courses.end_us)
+    lanes = [(course, CODE + index * LANE) for index, course in enumerate(reversed(courses.mechanisms))]
+    bus_at = CODE + len(lanes) * LANE
+    height = bus_at + BUS + AXIS
+    tops = {course.mechanism: top for course, top in lanes}
+    body = [
+        *_seconds(scale, height),
+        tag("line", x1=0, x2="100%", y1=CODE_LINE, y2=CODE_LINE, class_="code"),
+    ]
+    beside = [Lane("Code", CODE_LINE, ())]
+    for course, top in lanes:
+        body += _lane(course, top, courses.end_us, ink)
+        beside.append(Lane(course.mechanism, top, _stops(course, top)))
+        body += _needs(scale, trace, course, top)
+    body += _bus(scale, courses, state, bus_at)
+    low, high = _bus_range(courses)
+    volts = [low, (low + high) / 2, high]
+    beside.append(Lane("bus", bus_at, tuple((_bus_y(v, low, high, bus_at), f"{number(v)} V") for v in volts)))
+    for _, move in sorted(enumerate(state.moves), key=lambda pair: (pair[1].start_at_us, pair[0])):
+        if move.mechanism in tops and (move.arrival_us is not None or move.ends_at is not None):
+            body.append(_move(scale, move, tops[move.mechanism], state))
+    body += _missed(scale, state, tops, letters)
+    body += _steps(scale, trace, state)
+    return Timeline(drawing(body, height, label, class_="run"), tuple(beside), height, courses.end_us)
+
+
+def _seconds(scale: _Scale, height: float) -> Iterator[str]:
+    bottom = height - AXIS
+    for second in range(int(scale.end_us / 1e6) + 1):
+        x = scale.at(second * 1e6)
+        yield tag("line", x1=x, x2=x, y1=CODE - 6, y2=bottom + 5, class_="hair")
+        anchor = "start" if second == 0 else "middle"
+        class_ = "quiet" if second % 5 == 0 else "quiet each"
+        text = f"{second} s" if second % 5 == 0 else str(second)
+        yield words(text, x, bottom + 19, class_, anchor, dx=3 if second == 0 else 0)
+
+
+# --- lanes --------------------------------------------------------------------------------------------
+
+
+def _range(course: Course) -> tuple[float, float]:
+    low, high = float(course.values.min()), float(course.values.max())
+    if course.measures in ("to_go", "angular_speed"):
+        low = min(low, 0.0)
+    if course.measures == "word":
+        low, high = 0.0, float(max(len(course.words) - 1, 1))
+    return low, high if high > low else low + 1.0
+
+
+def _y(value: float, course: Course, top: float) -> float:
+    low, high = _range(course)
+    return top + HEAD + TRAVEL * (1.0 - (value - low) / (high - low))
+
+
+def _stops(course: Course, top: float) -> tuple[tuple[float, str], ...]:
+    if course.measures == "word":
+        return tuple((_y(index, course, top), word) for index, word in enumerate(course.words))
+    low, high = _range(course)
+    ends = [(low, measured(low, course.measures)), (high, measured(high, course.measures))]
+    if course.measures == "to_go":
+        ends = [(low, "there"), (high, f"{ends[1][1]} to go")]
+    return tuple((_y(value, course, top), text) for value, text in ends)
+
+
+def _lane(course: Course, top: float, end_us: int, ink: str) -> Iterator[str]:
+    yield tag("line", x1=0, x2="100%", y1=top, y2=top, class_="rule")
+    for y, _ in _stops(course, top):
+        yield tag("line", x1=0, x2="100%", y1=y, y2=y, class_="stop")
+    points = list(_points(course, top))
+    points.append((end_us / 1000.0, points[-1][1]))
+    yield stretched(polyline(points, f"travel {ink}"), end_us / 1000.0, top + LANE, class_="part")
+
+
+def _points(course: Course, top: float) -> Iterator[tuple[float, float]]:
+    """Of a mechanism known by words a straight line from place to place; else the course as it is."""
+    if course.measures != "word":
+        yield from ((at / 1000.0, _y(float(v), course, top)) for at, v in zip(course.at_us, course.values, strict=True))
+        return
+    here = 0.0
+    for at, value in zip(course.at_us, course.values, strict=True):
+        yield at / 1000.0, _y(here, course, top)
+        here = float(value) if value >= 0.0 else here
+        yield at / 1000.0, _y(here, course, top)
+
+
+def _move(scale: _Scale, move: MoveResult, top: float, state: StateResult) -> str:
+    y = top + BAR_AT
+    mark = marks.wait(move, scale.end_us, y, move.start_at_us)
+    long = max(move.arrival_us or 0, move.timer_us or 0, move.floor_us or 0)
+    frame = tag(
+        "rect", x=scale.at(move.start_at_us), y=top + 2, width=percent(long, scale.end_us), height=LANE - 4, class_="frame"
+    )
+    told = _told(move)
+    text = ""
+    if told:
+        class_ = "halo alarm" if breaks(move) else "halo"
+        end = move.start_at_us + max(move.arrival_us or 0, move.timer_us or 0)
+        text = words(told, scale.at(end), y + 4, class_, dx=12)
+    body = title(f"{say.sentence(move)} Battery {state.name}.") + frame + mark + text
+    return tag("g", body, class_="mv", data_lane=move.mechanism, data_at=move.start_at_us)
+
+
+def _told(move: MoveResult) -> str:
+    if move.margin_us is None or waits_for_arrival(move):
+        return ""
+    return f"{move.verdict} {say.ms_signed(move.margin_us)}"
+
+
+# --- what needs what ----------------------------------------------------------------------------------
+
+
+def _needs(scale: _Scale, trace: Trace, course: Course, top: float) -> Iterator[str]:
+    """A ring on the travel line where a need was met, a cross where it was not."""
+    for need in trace.needs:
+        if need.need.mechanism != course.mechanism:
+            continue
+        y = _y(_value_at(course, need.at_us), course, top)
+        x = scale.at(need.at_us)
+        yield tag("line", x1=x, x2=x, y1=CODE_LINE + 9, y2=y, class_="drop")
+        yield tag("use", href="#met" if need.met else "#unmet", x=x, y=y)
+
+
+def _value_at(course: Course, at_us: int) -> float:
+    if course.measures == "word":
+        before = course.values[(course.at_us <= at_us) & (course.values >= 0.0)]
+        return float(before[-1]) if len(before) else 0.0
+    return float(np.interp(at_us, course.at_us, course.values))
+
+
+def _missed(
+    scale: _Scale, state: StateResult, tops: dict[str, float], letters: dict[FindingKey, str]
+) -> Iterator[str]:
+    """The missed connection: from the wait that was too short up to the step that it breaks, with its letter."""
+    for found in state.findings:
+        letter = letters.get((found.kind, found.line, found.cause_line, found.mechanism))
+        if letter is None or found.mechanism not in tops:
+            continue
+        x = scale.at(found.at_us)
+        foot = tops[found.mechanism] + BAR_AT - 22
+        yield tag("line", x1=x, x2=x, y1=CODE_LINE + 10, y2=foot, class_="link")
+        yield tag("circle", cx=x, cy=CODE + 2, r=8, class_="letter-ground")
+        yield words(letter, x, CODE + 6, "letter", "middle")
+
+
+# --- code ---------------------------------------------------------------------------------------------
+
+
+def step_name(acting: ActStep | None, labels: Sequence[str]) -> str:
+    """What a step does, in few words."""
+    if isinstance(acting, PickStep):
+        return f"pick {acting.element}"
+    if isinstance(acting, PlaceStep):
+        return f"place in {acting.place}"
+    return "hand over" if isinstance(acting, HandOverStep) else ", ".join(labels)
+
+
+def _steps(scale: _Scale, trace: Trace, state: StateResult) -> Iterator[str]:
+    """A square a step, a diamond where it states needs; names stand in rows above so that none covers another."""
+    broken = {(found.line, found.at_us) for found in state.findings if found.fails}
+    needing = {(need.line, need.at_us) for need in trace.needs}
+    groups: dict[tuple[int, int, int], list[str]] = {}
+    acting: dict[tuple[int, int, int], ActStep | None] = {}
+    for record in trace.moves:
+        key = (record.move.start_us, record.step, record.line)
+        groups.setdefault(key, []).append(record.label)
+        acting[key] = record.by
+    taken = [-1e9] * CODE_ROWS
+    beside: dict[int, int] = {}
+    for at_us, step, line in sorted(groups):
+        key = (at_us, step, line)
+        shift = 18.0 * beside.get(at_us, 0)
+        beside[at_us] = beside.get(at_us, 0) + 1
+        bad, needs = (line, at_us) in broken, (line, at_us) in needing
+        class_ = "bad" if bad else ""
+        x = scale.at(at_us)
+        mark = tag("use", href="#diamond" if needs or bad else "#square", x=x, y=CODE_LINE, class_=class_ or None)
+        mark += words(str(step), x, CODE_LINE + 4, f"step-no {'on-paper' if needs or bad else ''} {class_}".strip(), "middle")
+        name = step_name(acting[key], groups[key])
+        here = at_us / 1e6 * LEAST_SCALE + shift
+        row = next((index for index, until in enumerate(taken) if until < here), None)
+        if row is not None:
+            taken[row] = here + len(name) * LETTER + 8
+            y = CODE_LINE - 15 - row * ROW
+            if row:
+                mark += tag("line", x1=x, x2=x, y1=CODE_LINE - 9, y2=y + 3, class_="lead")
+            mark += words(name, x, y, f"name halo {'alarm' if bad else 'strong' if needs else ''}".strip(), dx=3 if row else -6)
+        yield tag("g", title(f"Step {step}, line {line}, {say.seconds(at_us)}: {name}") + mark, transform=f"translate({number(shift + 8)} 0)")
+
+
+# --- bus ----------------------------------------------------------------------------------------------
+
+
+def _bus_range(courses: Courses) -> tuple[float, float]:
+    low, high = floor(float(courses.bus.min())), ceil(float(courses.bus.max()))
+    return float(low), float(high if high > low else low + 1)
+
+
+def _bus_y(volts: float, low: float, high: float, top: float) -> float:
+    return top + 14 + (BUS - 26) * (1.0 - (volts - low) / (high - low))
+
+
+def _bus(scale: _Scale, courses: Courses, state: StateResult, top: float) -> Iterator[str]:
+    low, high = _bus_range(courses)
+    yield tag("line", x1=0, x2="100%", y1=top, y2=top, class_="rule")
+    for volts in (low, (low + high) / 2, high):
+        y = _bus_y(volts, low, high, top)
+        yield tag("line", x1=0, x2="100%", y1=y, y2=y, class_="stop")
+    points = [
+        (at / 1000.0, _bus_y(float(volts), low, high, top))
+        for at, volts in zip(courses.bus_at_us, courses.bus, strict=True)
+    ]
+    yield stretched(polyline(points, "bus"), courses.end_us / 1000.0, top + BUS, class_="part")
+    x, y = scale.at(state.bus_min_at_us), _bus_y(state.bus_min_v, low, high, top)
+    yield tag("circle", cx=x, cy=y, r=3.2, class_="dot")
+    late = state.bus_min_at_us > 0.9 * courses.end_us
+    yield words(
+        f"{state.bus_min_v:.1f} V, the lowest", x, y + 4, "halo strong", "end" if late else "start", dx=-7 if late else 7
+    )
