@@ -70,6 +70,11 @@ class Sheet:
     def line(self, loc: Loc) -> int:
         return self._place(loc, of_key=False).line
 
+    def stands_at(self, loc: Loc) -> tuple[str, int, int]:
+        """File, line and column of what is written there."""
+        place = self._place(loc, of_key=False)
+        return place.file, place.line, place.column
+
     def file(self, loc: Loc) -> str:
         return self._place(loc, of_key=False).file
 
