@@ -27,7 +27,7 @@ HOMES = {
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
-    "matplotlib": ("report/figure_move.py",),
+    "matplotlib": ("report/figures/",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
