@@ -35,7 +35,9 @@ def report(
             show_default=False,
         ),
     ] = None,
-    out: Annotated[str, typer.Option("--out", metavar="FILE", help="The page; - for stdout.")] = "report.html",
+    out: Annotated[
+        str, typer.Option("--out", metavar="FILE", help="The page; - for stdout.")
+    ] = "report.html",
     settings: Settings = None,
 ) -> None:
     """One HTML page of runs and studies, to look at, print and hand on."""
@@ -77,14 +79,16 @@ def _part(path: Path, plan: Plan, remarks: Sequence[Remark]) -> PlanPart:
 
 
 def _ran(plan: Plan, battery: BatteryState, models: object) -> Ran:
-    from simbot.analysis.courses import courses_of
+    from simbot.analysis.polylines import courses_of
     from simbot.analysis.states import state_result
     from simbot.report.page.parts import Ran
     from simbot.routine.match import play
 
     trace, plant = play(plan, battery, models)  # type: ignore[arg-type]
-    courses = courses_of(plant, trace)
-    return Ran(state_result(plan, battery, plant, trace), trace, courses)
+    partner = None
+    if trace.partner is not None and trace.partner.moves:
+        partner = courses_of(trace.partner.moves[0].move.plant, trace.partner)
+    return Ran(state_result(plan, battery, plant, trace), trace, courses_of(plant, trace), partner)
 
 
 def _quick(plans: list[Plan]) -> Studies:

@@ -1079,13 +1079,6 @@ class Plant:
         """All moves so far, in the order in which they were commanded."""
         return self._moves
 
-    def bus_rows(self) -> tuple[Array, Array]:
-        """Instants [s], and the bus voltage there [V], at both ends of every step until now."""
-        rows = self._log[: self._rows]
-        rows = rows[rows[:, L.LOG_T] < self.now_us / 1e6]
-        at = np.column_stack((rows[:, L.LOG_T], rows[:, L.LOG_T] + rows[:, L.LOG_H]))
-        return at.ravel(), rows[:, [L.LOG_V0, L.LOG_V1]].ravel()
-
     def lowest_bus(self) -> tuple[float, int]:
         """Lowest bus voltage so far [V] and its instant."""
         self._return_to_now()

@@ -18,6 +18,7 @@ from simbot.report.page.answers import answers, ink_of
 from simbot.report.page.field import field
 from simbot.report.page.parts import PlanPart, Ran, Studies
 from simbot.report.page.replay import as_script_data, replay
+from simbot.report.page.scores import scores
 from simbot.report.page.timeline import Timeline, timeline
 from simbot.report.patch import CAUTION, DEFER
 from simbot.report.summary import fold_findings, letters
@@ -67,10 +68,21 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         for view, ran in zip(views, (ran for part in own for ran in part.ran), strict=True)
     }
     environment = Environment(
-        loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=FunctionLoader(_text),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     environment.filters.update(
-        {"ms": say.ms, "signed": say.signed, "plain": say.plain, "listed": say.listed, "times": say.times, "drawn": Markup}
+        {
+            "ms": say.ms,
+            "signed": say.signed,
+            "plain": say.plain,
+            "listed": say.listed,
+            "times": say.times,
+            "drawn": Markup,
+        }
     )
     return environment.get_template("page.html").render(
         title=say_title(own),
@@ -80,7 +92,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         waits=[tables.waits(part) for part in own],
         failures=[tables.failures(part) for part in own],
         cycle=charts.cycle(own),
-        scores=charts.score(own, studies),
+        scores=scores(own, studies),
         worth={name: charts.worth(document) for name, document in studies.worth.items()},
         studies=studies,
         grounds=grounds.grounds(own),
@@ -125,7 +137,9 @@ def _view(number: int, index: int, part: PlanPart, ran: Ran, lettered: dict[Any,
     state, name, ink = ran.state, part.plan.name, ink_of(number)
     told = f"{name} on {state.name}"
     failed = [found.at_us for found in state.findings if found.fails]
-    label = f"Timeline of {told}: {len(state.moves)} commands in {ran.courses.end_us / 1e6:.0f} s. The tables below hold the same."
+    label = (
+        f"Timeline of {told}: {len(state.moves)} commands in {ran.courses.end_us / 1e6:.0f} s; in rows below."
+    )
     where = f"Field from above with the way of the robot, {told}. Stations and places: " + ", ".join(
         [*part.plan.game.stations, *part.plan.game.places]
     )

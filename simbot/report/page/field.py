@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import cos, degrees, sin
 
-from simbot.analysis.courses import Courses
+from simbot.analysis.polylines import Courses
 from simbot.report.page.svg import number, percent, polyline, tag, words
 from simbot.scenario.model import Game, Plan, Pose
 
@@ -75,31 +75,48 @@ def _spot(pose: Pose, plan: Plan, high: float) -> str:
     """Where the robot's centre stands there, and a bar where its front comes to stand."""
     x, y = _front(pose, plan)
     across, up = 0.11 * sin(pose.heading), 0.11 * cos(pose.heading)
-    centre = tag("circle", cx=1000 * pose.x, cy=high - 1000 * pose.y, r=26, class_="spot", vector_effect="non-scaling-stroke")
-    bar = _line(1000 * (x - across), high - 1000 * (y + up), 1000 * (x + across), high - 1000 * (y - up), "front")
+    centre = tag(
+        "circle",
+        cx=1000 * pose.x,
+        cy=high - 1000 * pose.y,
+        r=26,
+        class_="spot",
+        vector_effect="non-scaling-stroke",
+    )
+    bar = _line(
+        1000 * (x - across), high - 1000 * (y + up), 1000 * (x + across), high - 1000 * (y - up), "front"
+    )
     return centre + bar
 
 
 def _names(game: Game, plan: Plan) -> Iterator[str]:
-    """Names outside the place's front bar, inside the field."""
+    """Names beyond the bar of the place's front; where the wall is too near, under the bar."""
     for pose, names in _named(game).items():
         x, y = _front(pose, plan)
-        x, y = x + 0.09 * cos(pose.heading), y + 0.09 * sin(pose.heading)
-        share = x / game.length
+        text = ", ".join(names)
+        beyond_x, beyond_y = x + 0.13 * cos(pose.heading), y + 0.13 * sin(pose.heading)
+        if not 0.08 < beyond_x / game.length < 0.92:
+            beyond_x, beyond_y = x, y - 0.2
+        share = beyond_x / game.length
         anchor = "start" if share < 0.12 else "end" if share > 0.88 else "middle"
         at = percent(min(max(share, 0.012), 0.988), 1.0)
-        down = 1.0 - min(max(y / game.width, 0.035), 0.97)
-        lines = 14.0 * (len(names) - 1)
-        first = -lines if down > 0.5 else 0.0
-        for index, name in enumerate(names):
-            yield words(name, at, percent(down, 1.0), "halo", anchor, dy=first + 14.0 * index + 4)
+        down = 1.0 - min(max(beyond_y / game.width, 0.03), 0.97)
+        yield words(text, at, percent(down, 1.0), "halo", anchor, dy=4)
 
 
 def _robot(courses: Courses, length: float, width: float, high: float, class_: str) -> str:
     """A square with its heading as a line out of the middle of its front."""
     along, across = 1000.0 * length, 1000.0 * width
     x, y, heading = (float(value) for value in courses.pose[0])
-    body = tag("rect", x=-along / 2, y=-across / 2, width=along, height=across, class_="hull", vector_effect="non-scaling-stroke")
+    body = tag(
+        "rect",
+        x=-along / 2,
+        y=-across / 2,
+        width=along,
+        height=across,
+        class_="hull",
+        vector_effect="non-scaling-stroke",
+    )
     body += _line(0.0, 0.0, along / 2 + 60.0, 0.0, "nose")
     place = f"translate({number(1000 * x)} {number(high - 1000 * y)}) rotate({number(-degrees(heading), 2)})"
     return tag("g", body, class_=class_, transform=place)

@@ -29,14 +29,20 @@ def grounds(parts: Sequence[PlanPart]) -> list[Ground]:
     remarks = _once_remarks(parts)
     out = [
         Ground("As given", "values and spreads of the files; ± holds 95 of 100 cases", tuple(understood_)),
-        Ground("Chances", "of single steps, and what a driver's step is lengthened by", tuple(_once(c for part in parts for c in _chances(part)))),
+        Ground(
+            "Chances",
+            "of single steps, and what a driver's step is lengthened by",
+            tuple(_once(c for part in parts for c in _chances(part))),
+        ),
     ]
     for kind, name, note in (
         ("assumed", "Assumed", "the files do not say"),
         ("doubt", "Doubtful", "please look again"),
         ("follows", "Follows", "from the values"),
     ):
-        lines = tuple((_place(remark), f"{remark.key}: {remark.text}") for remark in remarks if remark.kind == kind)
+        lines = tuple(
+            (_place(remark), f"{remark.key}: {remark.text}") for remark in remarks if remark.kind == kind
+        )
         out.append(Ground(name, note, lines))
     return [ground for ground in out if ground.lines]
 
@@ -69,7 +75,9 @@ def _chances(part: PlanPart) -> list[tuple[str, str]]:
             tries = f", {step.tries} tries" if step.tries > 1 else ""
             out.append((where, f"succeeds {_share(step.succeeds)}{tries}; else {step.otherwise}"))
         if isinstance(step, DriveStep | WaitStep) and step.allowance:
-            out.append((where, f"allowance {_share(step.allowance)}: expected matches only, never the nominal run"))
+            out.append(
+                (where, f"allowance {_share(step.allowance)}: expected matches only, never the nominal run")
+            )
     return out
 
 
@@ -96,7 +104,9 @@ def commands(parts: Sequence[PlanPart], studies: Studies, out: str) -> list[str]
     if folder is not None:
         if studies.compare is not None:
             document = studies.compare
-            lines.append(f"simbot compare {' '.join(plans)} --seed {document['seed']} --json {folder}/compare.json")
+            lines.append(
+                f"simbot compare {' '.join(plans)} --seed {document['seed']} --json {folder}/compare.json"
+            )
         for part in parts:
             name = part.plan.name
             if name in studies.tune:

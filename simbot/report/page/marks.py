@@ -40,7 +40,14 @@ def wait(
 
     def span(from_us: float, to_us: float, inset: float, class_: str) -> str:
         width = percent(max(to_us - from_us, 0.0), whole_us)
-        return tag("rect", x=at(from_us), y=y - height / 2 + inset, width=width, height=height - 2 * inset, class_=class_)
+        return tag(
+            "rect",
+            x=at(from_us),
+            y=y - height / 2 + inset,
+            width=width,
+            height=height - 2 * inset,
+            class_=class_,
+        )
 
     floor = move.floor_us or 0
     never = move.arrival_us is None

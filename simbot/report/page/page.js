@@ -219,8 +219,8 @@
     const rows = all(".gauges tbody tr", view);
     [...run.mechanisms].reverse().forEach((mechanism, index) => {
       const [low, high] = span(mechanism.v), now = value(mechanism.t, mechanism.v, t);
-      const shown = mechanism.words.length ? mechanism.v[place(mechanism.t, t)] : now;
-      rows[index].cells[1].firstChild.style.width = `${Math.max(0, 100 * (shown - low) / (high - low))}%`;
+      const share = mechanism.words.length ? 0 : (now - low) / (high - low);
+      rows[index].cells[1].firstChild.style.width = `${Math.max(0, 100 * share)}%`;
       rows[index].cells[2].textContent = told(mechanism, t);
     });
     const volts = value(run.bus.t, run.bus.v, t), last = rows.at(-1);

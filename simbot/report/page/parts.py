@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from simbot.analysis.courses import Courses
+from simbot.analysis.polylines import Courses
 from simbot.analysis.results import RunResult, StateResult
 from simbot.report.document import Document
 from simbot.routine.trace import Trace

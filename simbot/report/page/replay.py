@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from simbot.analysis.courses import Course, Courses
+from simbot.analysis.polylines import Course, Courses
 from simbot.analysis.results import StateResult
 
 # measures -> (factor from SI, unit as shown, decimals shown); kept to a tenth of the last decimal shown

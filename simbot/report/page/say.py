@@ -54,7 +54,13 @@ def consequence(move: MoveResult) -> str:
     """What a wait that is too short comes to."""
     if breaks(move):
         return "breaks what follows"
-    return "harmless" if move.consequence == "harmless" else ""
+    if move.consequence != "harmless":
+        return ""
+    return (
+        f"harmless, {ms(move.need_margin_us)} ms to spare at the next need"
+        if move.need_margin_us
+        else "harmless"
+    )
 
 
 def sentence(move: MoveResult) -> str:

@@ -44,7 +44,9 @@ def read_studies(folder: Path, names: Sequence[str]) -> tuple[Studies, list[str]
                 remarks.append(f"{path}: {kind} of other plans, left out")
             continue
         if (kind, about) in found:
-            raise SimbotError(f"--studies {folder}: {found[kind, about][0].name} and {path.name} both are {kind} of {about}")
+            raise SimbotError(
+                f"--studies {folder}: {found[kind, about][0].name} and {path.name} both are {kind} of {about}"
+            )
         found[kind, about] = (path, document)
     own: dict[str, dict[str, Document]] = {kind: {} for kind in ABOUT_ONE_PLAN}
     compare = None

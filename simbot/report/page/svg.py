@@ -31,7 +31,9 @@ def tag(name: str, body: str = "", **attributes: Value | None) -> str:
     return f"{head}>{body}</{name}>" if body else f"{head}/>"
 
 
-def words(text: str, x: Value, y: Value, class_: str | None = None, anchor: str | None = None, **more: Value) -> str:
+def words(
+    text: str, x: Value, y: Value, class_: str | None = None, anchor: str | None = None, **more: Value
+) -> str:
     """A line of text."""
     return tag("text", escape(text), x=x, y=y, class_=class_, text_anchor=anchor, **more)
 
@@ -42,13 +44,20 @@ def title(text: str) -> str:
 
 def percent(value: float, whole: float) -> str:
     """Share of an axis."""
-    return f"{number(100.0 * value / whole, 4)}%"
+    return f"{number(100.0 * value / whole, 3)}%"
 
 
 def drawing(body: Iterable[str], height: float, label: str, **more: Value | None) -> str:
     """A drawing as wide as its place."""
     return tag(
-        "svg", "".join(body), width="100%", height=height, role="img", aria_label=label, focusable="false", **more
+        "svg",
+        "".join(body),
+        width="100%",
+        height=height,
+        role="img",
+        aria_label=label,
+        focusable="false",
+        **more,
     )
 
 

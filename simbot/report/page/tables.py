@@ -98,17 +98,37 @@ def waits(part: PlanPart) -> list[Wait]:
 def _whole_us(moves: list[MoveResult]) -> float:
     """One scale for all rows: the longest wait that is judged; longer drives run out of it."""
     judged = [move for move in moves if not waits_for_arrival(move)] or moves
-    return 1.06 * max((max(move.floor_us or 0, move.arrival_us or 0, move.timer_us or 0) for move in judged), default=1)
+    return 1.06 * max(
+        (max(move.floor_us or 0, move.arrival_us or 0, move.timer_us or 0) for move in judged), default=1
+    )
 
 
 def _bars(group: list[tuple[str, MoveResult]], whole: float) -> str:
     out = []
+    one = len(group) > 1 and len({(move.timer_us, waits_for_arrival(move)) for _, move in group}) == 1
     for number, (_, move) in enumerate(group):
-        y = 14 + ROW * number
+        y = ROW * (number + 0.5)
         longest = max(move.floor_us or 0, move.arrival_us or 0)
-        out.append(marks.wait(move, whole, y, post=True) if longest <= whole else _runs_out(move, whole, y))
+        out.append(
+            marks.wait(move, whole, y, post=not one) if longest <= whole else _runs_out(move, whole, y)
+        )
+    if one:
+        out.append(_post([move for _, move in group], whole))
     label = "; ".join(f"{name}: {say.sentence(move)}" for name, move in group)
-    return drawing(out, ROW * len(group) + 4, label, class_="bars")
+    return drawing(out, ROW * len(group), label, class_="bars")
+
+
+def _post(moves: list[MoveResult], whole: float) -> str:
+    """One post for all batteries, since the timer does not change; its flag is that of the worst."""
+    timer = moves[0].timer_us
+    if timer is None or waits_for_arrival(moves[0]):
+        return ""
+    flags = [marks.flag_of(move) for move in moves]
+    flag = next(one for one in ("flag-break", "flag-soft", "flag") if one in flags)
+    x, down = percent(timer, whole), ROW * (len(moves) - 0.5) + 9
+    post = f"post {'alarm' if flag == 'flag-break' else ''}".strip()
+    lines = "".join(tag("line", x1=x, x2=x, y1=0, y2=down, class_=class_) for class_ in ("post-ground", post))
+    return lines + tag("use", href=f"#{flag}-head", x=x, y=0)
 
 
 def _runs_out(move: MoveResult, whole: float, y: float) -> str:
@@ -116,7 +136,14 @@ def _runs_out(move: MoveResult, whole: float, y: float) -> str:
     floor = min(float(move.floor_us or 0), whole)
     bar = tag("rect", x=0, y=y - 4.5, width=percent(floor, whole), height=9, class_="solid")
     if floor < whole:
-        bar += tag("rect", x=percent(floor, whole), y=y - 3.8, width=percent(whole - floor, whole), height=7.6, class_="hollow")
+        bar += tag(
+            "rect",
+            x=percent(floor, whole),
+            y=y - 3.8,
+            width=percent(whole - floor, whole),
+            height=7.6,
+            class_="hollow",
+        )
     return bar + tag("use", href="#torn", x="100%", y=y)
 
 
@@ -154,7 +181,11 @@ def _causes(part: PlanPart, group: FoldedFinding) -> list[tuple[str, MoveResult]
     _, _, cause_line, mechanism = group.key
     out = []
     for ran in part.ran:
-        moves = [m for m in ran.state.moves if m.line == cause_line and mechanism in (None, m.mechanism) and m.margin_us is not None]
+        moves = [
+            m
+            for m in ran.state.moves
+            if m.line == cause_line and mechanism in (None, m.mechanism) and m.margin_us is not None
+        ]
         if moves:
             out.append((ran.state.name, min(moves, key=lambda move: move.margin_us or 0)))
     return out

@@ -8,7 +8,7 @@ from math import ceil, degrees, floor, pi
 
 import numpy as np
 
-from simbot.analysis.courses import Course, Courses
+from simbot.analysis.polylines import Course, Courses
 from simbot.analysis.results import MoveResult, StateResult
 from simbot.report.page import marks, say
 from simbot.report.page.svg import drawing, number, percent, polyline, stretched, tag, title, words
@@ -22,6 +22,7 @@ CODE_LINE = CODE - 16.0
 LANE, HEAD, TRAVEL, BAR_AT = 84.0, 16.0, 34.0, 70.0
 BUS, AXIS = 96.0, 26.0
 LEAST_SCALE = 62.0  # px a second at which names must not overlap
+USUAL_SCALE = 110.0  # what the page shows at first
 LETTER = 6.2  # px, about
 
 
@@ -91,9 +92,7 @@ def timeline(
     low, high = _bus_range(courses)
     volts = [low, (low + high) / 2, high]
     beside.append(Lane("bus", bus_at, tuple((_bus_y(v, low, high, bus_at), f"{number(v)} V") for v in volts)))
-    for _, move in sorted(enumerate(state.moves), key=lambda pair: (pair[1].start_at_us, pair[0])):
-        if move.mechanism in tops and (move.arrival_us is not None or move.ends_at is not None):
-            body.append(_move(scale, move, tops[move.mechanism], state))
+    body += _moves(scale, state, tops, courses)
     body += _missed(scale, state, tops, letters)
     body += _steps(scale, trace, state)
     return Timeline(drawing(body, height, label, class_="run"), tuple(beside), height, courses.end_us)
@@ -149,7 +148,10 @@ def _lane(course: Course, top: float, end_us: int, ink: str) -> Iterator[str]:
 def _points(course: Course, top: float) -> Iterator[tuple[float, float]]:
     """Of a mechanism known by words a straight line from place to place; else the course as it is."""
     if course.measures != "word":
-        yield from ((at / 1000.0, _y(float(v), course, top)) for at, v in zip(course.at_us, course.values, strict=True))
+        yield from (
+            (at / 1000.0, _y(float(v), course, top))
+            for at, v in zip(course.at_us, course.values, strict=True)
+        )
         return
     here = 0.0
     for at, value in zip(course.at_us, course.values, strict=True):
@@ -158,27 +160,62 @@ def _points(course: Course, top: float) -> Iterator[tuple[float, float]]:
         yield at / 1000.0, _y(here, course, top)
 
 
-def _move(scale: _Scale, move: MoveResult, top: float, state: StateResult) -> str:
-    y = top + BAR_AT
-    mark = marks.wait(move, scale.end_us, y, move.start_at_us)
-    long = max(move.arrival_us or 0, move.timer_us or 0, move.floor_us or 0)
+def _moves(scale: _Scale, state: StateResult, tops: dict[str, float], courses: Courses) -> Iterator[str]:
+    """The waits, each with its verdict beside it where there is room."""
+    drawn = [
+        m for m in state.moves if m.mechanism in tops and (m.arrival_us is not None or m.ends_at is not None)
+    ]
+    known = {course.mechanism: course for course in courses.mechanisms}
+    for name, top in tops.items():
+        own = sorted((move for move in drawn if move.mechanism == name), key=lambda move: move.start_at_us)
+        ends = [0, *(_end_us(move) for move in own)]
+        starts = [*(move.start_at_us for move in own[1:]), scale.end_us + 2_000_000]
+        for move, before, after in zip(own, ends, starts, strict=False):
+            yield _move(scale, move, known[name], top, before, after, state.name)
+
+
+def _end_us(move: MoveResult) -> int:
+    return move.start_at_us + max(move.arrival_us or 0, move.timer_us or 0, move.floor_us or 0)
+
+
+def _move(
+    scale: _Scale, move: MoveResult, course: Course, top: float, before_us: int, after_us: int, battery: str
+) -> str:
+    end = _end_us(move)
     frame = tag(
-        "rect", x=scale.at(move.start_at_us), y=top + 2, width=percent(long, scale.end_us), height=LANE - 4, class_="frame"
-    )
-    told = _told(move)
-    text = ""
-    if told:
-        class_ = "halo alarm" if breaks(move) else "halo"
-        end = move.start_at_us + max(move.arrival_us or 0, move.timer_us or 0)
-        text = words(told, scale.at(end), y + 4, class_, dx=12)
-    body = title(f"{say.sentence(move)} Battery {state.name}.") + frame + mark + text
+        "rect", x=scale.at(move.start_at_us), y=top + 2, width=percent(end - move.start_at_us, scale.end_us),
+        height=LANE - 4, class_="frame",
+    )  # fmt: skip
+    body = title(f"{say.sentence(move)} Battery {battery}.") + frame
+    if move.verdict in ("short", "impossible") and move.timer_us is not None:
+        left = move.start_at_us + move.timer_us
+        body += tag("use", href="#left", x=scale.at(left), y=_y(_value_at(course, left), course, top))
+    body += marks.wait(move, scale.end_us, top + BAR_AT, move.start_at_us)
+    body += _beside(scale, move, top + BAR_AT + 4, end, before_us, after_us)
     return tag("g", body, class_="mv", data_lane=move.mechanism, data_at=move.start_at_us)
 
 
-def _told(move: MoveResult) -> str:
+def _beside(scale: _Scale, move: MoveResult, y: float, end: int, before_us: int, after_us: int) -> str:
+    """Verdict and margin: right of the bar, left of it, or nowhere."""
     if move.margin_us is None or waits_for_arrival(move):
         return ""
-    return f"{move.verdict} {say.ms_signed(move.margin_us)}"
+    told = f"{move.verdict} {say.ms_signed(move.margin_us)}"
+    spare = (
+        f", harmless: {say.ms(move.need_margin_us)} to spare"
+        if move.consequence == "harmless" and move.need_margin_us
+        else ""
+    )
+    class_ = "halo alarm" if breaks(move) else "halo"
+
+    def fits(text: str, room_us: int) -> bool:
+        return len(text) * LETTER + 20.0 < room_us / 1e6 * USUAL_SCALE
+
+    for text in (told + spare, told):
+        if fits(text, after_us - end):
+            return words(text, scale.at(end), y, class_, dx=13)
+    if fits(told, move.start_at_us - before_us):
+        return words(told, scale.at(move.start_at_us), y, class_, "end", dx=-7)
+    return ""
 
 
 # --- what needs what ----------------------------------------------------------------------------------
@@ -241,25 +278,49 @@ def _steps(scale: _Scale, trace: Trace, state: StateResult) -> Iterator[str]:
         acting[key] = record.by
     taken = [-1e9] * CODE_ROWS
     beside: dict[int, int] = {}
-    for at_us, step, line in sorted(groups):
-        key = (at_us, step, line)
-        shift = 18.0 * beside.get(at_us, 0)
+    leads, names = [], []
+    for key in sorted(groups):
+        at_us, step, line = key
+        shift = 18.0 * beside.get(at_us, 0) + 8.0
         beside[at_us] = beside.get(at_us, 0) + 1
         bad, needs = (line, at_us) in broken, (line, at_us) in needing
-        class_ = "bad" if bad else ""
-        x = scale.at(at_us)
-        mark = tag("use", href="#diamond" if needs or bad else "#square", x=x, y=CODE_LINE, class_=class_ or None)
-        mark += words(str(step), x, CODE_LINE + 4, f"step-no {'on-paper' if needs or bad else ''} {class_}".strip(), "middle")
-        name = step_name(acting[key], groups[key])
+        x, name = scale.at(at_us), step_name(acting[key], groups[key])
+        mark = title(f"Step {step}, line {line}, {say.seconds(at_us)}: {name}")
+        mark += tag(
+            "use",
+            href="#diamond" if needs or bad else "#square",
+            x=x,
+            y=CODE_LINE,
+            class_="bad" if bad else None,
+        )
+        on = "bad" if bad else "on-paper" if needs else ""
+        mark += words(str(step), x, CODE_LINE + 4, f"step-no {on}".strip(), "middle")
         here = at_us / 1e6 * LEAST_SCALE + shift
         row = next((index for index, until in enumerate(taken) if until < here), None)
         if row is not None:
             taken[row] = here + len(name) * LETTER + 8
             y = CODE_LINE - 15 - row * ROW
             if row:
-                mark += tag("line", x1=x, x2=x, y1=CODE_LINE - 9, y2=y + 3, class_="lead")
-            mark += words(name, x, y, f"name halo {'alarm' if bad else 'strong' if needs else ''}".strip(), dx=3 if row else -6)
-        yield tag("g", title(f"Step {step}, line {line}, {say.seconds(at_us)}: {name}") + mark, transform=f"translate({number(shift + 8)} 0)")
+                leads.append(
+                    tag(
+                        "line",
+                        x1=x,
+                        x2=x,
+                        y1=CODE_LINE - 9,
+                        y2=y - 9,
+                        class_="lead",
+                        transform=_moved(shift - 8),
+                    )
+                )
+            class_ = f"name halo {'alarm' if bad else 'strong' if needs else ''}".strip()
+            mark += words(name, x, y, class_, dx=-4 if row else -6)
+        names.append(tag("g", mark, transform=_moved(shift)))
+    yield from leads
+    yield from names
+
+
+def _moved(right: float) -> str | None:
+    return f"translate({number(right)} 0)" if right else None
 
 
 # --- bus ----------------------------------------------------------------------------------------------
@@ -289,5 +350,10 @@ def _bus(scale: _Scale, courses: Courses, state: StateResult, top: float) -> Ite
     yield tag("circle", cx=x, cy=y, r=3.2, class_="dot")
     late = state.bus_min_at_us > 0.9 * courses.end_us
     yield words(
-        f"{state.bus_min_v:.1f} V, the lowest", x, y + 4, "halo strong", "end" if late else "start", dx=-7 if late else 7
+        f"{state.bus_min_v:.1f} V, the lowest",
+        x,
+        y + 4,
+        "halo strong",
+        "end" if late else "start",
+        dx=-7 if late else 7,
     )

@@ -1,4 +1,4 @@
-"""Where everything is over a run: positions, the pose and the bus voltage as polylines, for whoever draws them.
+"""The course of a run as polylines, for a drawing that has to be small: positions, the pose, the bus voltage.
 
 A polyline keeps the instants that it takes for a straight line between two of them to be right within a stated
 tolerance. Instants are microseconds of the match clock.
@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from simbot.analysis.course import EVERY_US, course_of
+from simbot.analysis.course import Course as Sampled
 from simbot.physics.build import DRIVES, SPINNING
 from simbot.physics.move import DriveTo
 from simbot.physics.plant import Plant
@@ -19,7 +21,6 @@ from simbot.routine.trace import Trace
 Array = npt.NDArray[np.float64]
 Instants = npt.NDArray[np.int64]
 
-SAMPLE_US = 20_000
 TOLERANCES = {"length": 2e-4, "angle": 1e-3, "angular_speed": 0.5}  # m, rad, rad/s
 POSE_TOLERANCE = (1e-3, 1e-3, 5e-3)  # m, m, rad
 BUS_TOLERANCE = 0.03  # V
@@ -76,39 +77,36 @@ class Courses:
 
 def courses_of(plant: Plant, trace: Trace) -> Courses:
     """The courses of a run that is over."""
-    starts = [record.move.start_us for record in trace.moves]
-    grid = np.unique(np.concatenate((np.arange(0, trace.horizon_us + 1, SAMPLE_US), starts))).astype(np.int64)
-    grid = grid[grid <= plant.now_us]
-    poses = [plant.pose(int(at_us)) for at_us in grid]
-    pose = np.array([(one.x, one.y, one.heading) for one in poses])
+    course = course_of(plant, trace.horizon_us)
+    at_us = np.rint(course.t * 1e6).astype(np.int64)
+    pose = course.poses.copy()
     pose[:, 2] = np.unwrap(pose[:, 2])
-    kept = thinned(grid, pose, POSE_TOLERANCE)
+    kept = thinned(at_us, pose, POSE_TOLERANCE)
     used = {record.move.mechanism for record in trace.moves}
     names = [name for name in plant.robot.mechanisms if name in used]
-    bus_at, bus = _bus(plant)
+    bus_at, bus = _bus(course)
     return Courses(
-        int(grid[-1]),
-        tuple(_course(name, plant, trace, grid, pose) for name in names),
-        grid[kept],
+        trace.horizon_us,
+        tuple(_course(name, plant, trace, course, at_us) for name in names),
+        at_us[kept],
         pose[kept],
         bus_at,
         bus,
     )
 
 
-def _course(name: str, plant: Plant, trace: Trace, grid: Instants, pose: Array) -> Course:
+def _course(name: str, plant: Plant, trace: Trace, course: Sampled, at_us: Instants) -> Course:
     spec = plant.robot.mechanisms[name]
     if spec.coordinate == "word":
         return _words(name, trace)
     if spec.kind in DRIVES:
-        measures, values = "to_go", _to_go(plant, trace, name, grid, pose)
+        measures, values = "to_go", _to_go(trace, name, course, at_us)
     elif spec.kind in SPINNING:
-        measures, values = "angular_speed", np.array([plant.speed(name, int(at)) for at in grid])
+        measures, values = "angular_speed", np.array([plant.speed(name, int(at)) for at in at_us])
     else:
-        measures = spec.coordinate
-        values = np.array([float(plant.position(name, int(at))) for at in grid])
-    kept = thinned(grid, values[:, None], (TOLERANCES.get(measures, 1e-3),))
-    return Course(name, measures, grid[kept], values[kept])
+        measures, values = spec.coordinate, course.positions[name]
+    kept = thinned(at_us, values[:, None], (TOLERANCES.get(measures, 1e-3),))
+    return Course(name, measures, at_us[kept], values[kept])
 
 
 def _words(name: str, trace: Trace) -> Course:
@@ -135,29 +133,26 @@ def _words(name: str, trace: Trace) -> Course:
     return Course(name, "word", np.array(at_us, dtype=np.int64), np.array(values), tuple(words))
 
 
-def _to_go(plant: Plant, trace: Trace, name: str, grid: Instants, pose: Array) -> Array:
+def _to_go(trace: Trace, name: str, course: Sampled, at_us: Instants) -> Array:
     """Straight distance to where the drive was last sent [m]; 0 before it is sent anywhere."""
-    out = np.zeros(len(grid))
+    out = np.zeros(len(at_us))
     moves = [record.move for record in trace.moves if record.move.mechanism == name]
-    for number, move in enumerate(moves):
-        until = moves[number + 1].start_us if number + 1 < len(moves) else int(grid[-1]) + 1
-        now = (grid >= move.start_us) & (grid < until)
+    ends = [move.start_us for move in moves[1:]] + [trace.horizon_us + 1]
+    for move, until in zip(moves, ends, strict=True):
+        now = (at_us >= move.start_us) & (at_us < until)
         if isinstance(move.command, DriveTo):
             goal = move.command.pose
-            out[now] = np.hypot(pose[now, 0] - goal.x, pose[now, 1] - goal.y)
+            out[now] = np.hypot(course.poses[now, 0] - goal.x, course.poses[now, 1] - goal.y)
         else:
-            here = np.array([float(plant.position(name, int(at))) for at in grid[now]])
-            out[now] = np.abs(here - float(move.target))
+            out[now] = np.abs(course.positions[name][now] - float(move.target))
     return out
 
 
-def _bus(plant: Plant) -> tuple[Instants, Array]:
+def _bus(course: Sampled) -> tuple[Instants, Array]:
     """The least voltage within every sample, so that no dip is lost."""
-    at, volts = plant.bus_rows()
-    bins = np.floor(at * 1e6 / SAMPLE_US).astype(np.int64)
-    numbers, first = np.unique(bins, return_index=True)
-    least = np.minimum.reduceat(volts, first)
-    at_us = numbers * SAMPLE_US
+    numbers, first = np.unique(np.floor(course.bus_t * 1e6 / EVERY_US).astype(np.int64), return_index=True)
+    least = np.minimum.reduceat(course.bus_v, first)
+    at_us = numbers * EVERY_US
     kept = thinned(at_us, least[:, None], (BUS_TOLERANCE,))
     return at_us[kept], least[kept]
 
