@@ -19,7 +19,7 @@ from simbot.report.page.field import field
 from simbot.report.page.parts import PlanPart, Ran, Studies
 from simbot.report.page.replay import as_script_data, replay
 from simbot.report.page.scores import scores
-from simbot.report.page.timeline import Timeline, timeline
+from simbot.report.page.timeline import Timeline, in_order, timeline
 from simbot.report.patch import CAUTION, DEFER
 from simbot.report.summary import fold_findings, letters
 
@@ -64,7 +64,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
     own = list(parts)
     views = [view for number, part in enumerate(own) for view in _views(number, part)]
     data = {
-        view.key: replay(ran.courses, ran.partner, ran.state)
+        view.key: replay(ran.courses, in_order(ran.trace, ran.courses), ran.partner, ran.state)
         for view, ran in zip(views, (ran for part in own for ran in part.ran), strict=True)
     }
     environment = Environment(

@@ -116,7 +116,7 @@
     select(list[index < 0 ? 0 : Math.min(list.length - 1, Math.max(0, index + by))]);
   }
   function lane(by) {
-    const list = waits(), lanes = runs[state.key].mechanisms.map((each) => each.name).reverse();
+    const list = waits(), lanes = runs[state.key].mechanisms.map((each) => each.name);
     if (!list.length) return;
     const at = state.wait ? Number(state.wait.dataset.at) : 1000 * state.t;
     let index = state.wait ? lanes.indexOf(state.wait.dataset.lane) + by : 0;
@@ -171,7 +171,7 @@
         bar.className = "gauge"; bar.append(document.createElement("i")); text.className = "l";
         tr.className = class_; tr.append(th, bar, text); body.append(tr);
       };
-      for (const mechanism of [...runs[state.key].mechanisms].reverse()) row(mechanism.name, "");
+      for (const mechanism of runs[state.key].mechanisms) row(mechanism.name, "");
       row("bus", "volts");
     }
   }
@@ -188,7 +188,7 @@
     one("#clock").textContent = clock(t);
     for (const view of views()) {
       const now = one(".now", view);
-      if (now) { now.style.setProperty("--t", 100 * t / run.end); one("span", now).textContent = clock(t); }
+      if (now) { now.style.setProperty("--t", 100 * t / run.end); one("span", now).textContent = clock(t); now.classList.toggle("early", t < run.end / 500); }
       const drawn = one("svg.field", view);
       if (drawn) { move(drawn, run, t); positions(view, run, t); }
     }
@@ -217,7 +217,7 @@
   function positions(view, run, t) {
     one(".instant", view).textContent = clock(t);
     const rows = all(".gauges tbody tr", view);
-    [...run.mechanisms].reverse().forEach((mechanism, index) => {
+    run.mechanisms.forEach((mechanism, index) => {
       const [low, high] = span(mechanism.v), now = value(mechanism.t, mechanism.v, t);
       const share = mechanism.words.length ? 0 : (now - low) / (high - low);
       rows[index].cells[1].firstChild.style.width = `${Math.max(0, 100 * share)}%`;

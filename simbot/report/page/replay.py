@@ -21,14 +21,16 @@ UNITS = {
 }
 
 
-def replay(courses: Courses, partner: Courses | None, state: StateResult) -> dict[str, Any]:
-    """One run for the script: instants in ms, positions in tenths of what is shown."""
+def replay(
+    courses: Courses, lanes: list[Course], partner: Courses | None, state: StateResult
+) -> dict[str, Any]:
+    """One run for the script: instants in ms, positions in tenths of what is shown, mechanisms as the lanes stand."""
     return {
         "end": courses.end_us // 1000,
         "pose": _pose(courses),
         "partner": None if partner is None else _pose(partner),
         "bus": _bus(courses),
-        "mechanisms": [_course(course) for course in courses.mechanisms],
+        "mechanisms": [_course(course) for course in lanes],
         "moves": [
             [
                 move.start_at_us // 1000,

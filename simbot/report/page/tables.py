@@ -86,13 +86,19 @@ def waits(part: PlanPart) -> list[Wait]:
         cells = []
         for name, fold in group:
             letter = letter_of(fold.worst, lettered)
-            what = say.consequence(fold.worst)
+            what = _what(fold.worst)
             if letter and breaks(fold.worst):
                 what = f"breaks: {', '.join(letter)}"
             cells.append(cell(name, fold.worst, what))
         svg = _bars([(name, fold.worst) for name, fold in group], whole)
         out.append(Wait(key[0], key[1], key[3], max(fold.times for _, fold in group), svg, tuple(cells)))
     return out
+
+
+def _what(move: MoveResult) -> str:
+    if move.consequence == "harmless" and move.need_margin_us:
+        return f"harmless, {say.ms(move.need_margin_us)} to spare"
+    return say.consequence(move)
 
 
 def _whole_us(moves: list[MoveResult]) -> float:
@@ -200,19 +206,17 @@ def _strip(part: PlanPart, group: FoldedFinding) -> str:
     causes = _causes(part, group)
     if not causes:
         return ""
-    whole = 1.25 * max(max(move.arrival_us or 0, move.timer_us or 0) for _, move in causes)
+    whole = 1.08 * max(max(move.arrival_us or 0, move.timer_us or 0) for _, move in causes)
     out = []
     for number, (name, move) in enumerate(causes):
         y = 26 + 46 * number
         out.append(marks.wait(move, whole, y, height=15.0))
+        told = f"{name}: arrival {say.ms(move.arrival_us)}, timer {say.ms(move.timer_us)}"
+        told += f", {say.ms_signed(move.margin_us)} ms"
+        out.append(words(told, 0, y + 22, "alarm" if breaks(move) else "quiet", dx=4))
         floor = move.floor_us or 0
         if floor > 0.2 * whole:
             out.append(words(f"floor {say.ms(floor)}", 0, y + 4, "on-ink", dx=6))
-        end = max(move.arrival_us or 0, move.timer_us or 0)
-        text = f"{say.ms_signed(move.margin_us)} ms"
-        told = f"arrival {say.ms(move.arrival_us)}, timer {say.ms(move.timer_us)}: {text}"
-        out.append(words(told, percent(end, whole), y + 4, "halo alarm" if breaks(move) else "halo", dx=16))
-        out.append(words(name, 0, y + 24, "quiet", dx=2))
     label = "; ".join(f"{name}: {say.sentence(move)}" for name, move in causes)
     return drawing(out, 46 * len(causes) + 12, label)
 
@@ -238,7 +242,7 @@ def every_move(ran: Ran) -> list[Row]:
             move.line,
             move.label,
             f"{move.start_at_us / 1e6:.2f}",
-            cell(ran.state.name, move, say.consequence(move)),
+            cell(ran.state.name, move, _what(move)),
             "taken over" if move.cut else move.reason,
         )
         for move in sorted(moves, key=lambda move: (move.start_at_us, move.step))

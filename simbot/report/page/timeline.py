@@ -22,6 +22,7 @@ CODE_LINE = CODE - 16.0
 LANE, HEAD, TRAVEL, BAR_AT = 84.0, 16.0, 34.0, 70.0
 BUS, AXIS = 96.0, 26.0
 LEAST_SCALE = 62.0  # px a second at which names must not overlap
+LATE = 0.25  # of the match
 USUAL_SCALE = 110.0  # what the page shows at first
 LETTER = 6.2  # px, about
 
@@ -75,7 +76,7 @@ def timeline(
         Class of the plan's lines.
     """
     scale = _Scale(courses.end_us)
-    lanes = [(course, CODE + index * LANE) for index, course in enumerate(reversed(courses.mechanisms))]
+    lanes = [(course, CODE + index * LANE) for index, course in enumerate(in_order(trace, courses))]
     bus_at = CODE + len(lanes) * LANE
     height = bus_at + BUS + AXIS
     tops = {course.mechanism: top for course, top in lanes}
@@ -96,6 +97,15 @@ def timeline(
     body += _missed(scale, state, tops, letters)
     body += _steps(scale, trace, state)
     return Timeline(drawing(body, height, label, class_="run"), tuple(beside), height, courses.end_us)
+
+
+def in_order(trace: Trace, courses: Courses) -> list[Course]:
+    """Lanes from the top: the last of the robot file first, but what moves only late in the match lowest."""
+    begins: dict[str, int] = {}
+    for record in trace.moves:
+        begins.setdefault(record.move.mechanism, record.move.start_us)
+    lanes = list(reversed(courses.mechanisms))
+    return sorted(lanes, key=lambda one: begins[one.mechanism] > LATE * courses.end_us)
 
 
 def _seconds(scale: _Scale, height: float) -> Iterator[str]:
