@@ -167,14 +167,14 @@ def _timers(name: str, tuned: Document) -> tuple[Pieces, list[Document]]:
         key=lambda timer: timer["times"] * (timer["suggested_s"] - timer["now_s"]),
     )
     pieces: Pieces = [("strong", f"{name}: ")]
-    for word, class_, timers in (("lengthen ", "alarm", broken), ("shorten ", "strong", shorter[:3])):
+    for word, class_, timers in (("lengthen", "alarm", broken), ("shorten", "strong", shorter[:3])):
         if not timers:
             continue
         if len(pieces) > 1:
             pieces.append(("", "; "))
         pieces.append((class_, word))
         for index, timer in enumerate(timers):
-            lead = ", " if index else ""
+            lead = ", " if index else " "
             pieces.append(
                 (
                     "",
@@ -201,11 +201,13 @@ def _timers(name: str, tuned: Document) -> tuple[Pieces, list[Document]]:
 def _gain(name: str, tuned: Document) -> str:
     before, after = tuned["before"], tuned["after"]
     weakest = tuned["weakest_state_that_passes"]
-    points = f"{say.plain(before['points'])} to {say.plain(after['points'])} points"
+    points = _change(say.plain(before["points"]), say.plain(after["points"]), "points")
     text = f"{name} with all changes, nominal on {tuned['battery']}: {points}"
     if before["cycle_time_s"] is not None and after["cycle_time_s"] is not None:
-        text += f", cycle {before['cycle_time_s']:.2f} to {after['cycle_time_s']:.2f} s"
-    text += f"; weakest battery that passes: {weakest['before'] or 'none'} to {weakest['after'] or 'none'}"
+        cycle = _change(f"{before['cycle_time_s']:.2f}", f"{after['cycle_time_s']:.2f}", "s")
+        text += f", cycle {cycle}"
+    passes = _change(weakest["before"] or "none", weakest["after"] or "none", "")
+    text += f"; weakest battery that passes: {passes.strip()}"
     chance = tuned.get("chance")
     if chance is not None:
         gain = chance["gain_points"]
@@ -213,6 +215,10 @@ def _gain(name: str, tuned: Document) -> str:
         if gain["interval"] is not None:
             text += f" ({say.signed(gain['interval'][0], 1)} to {say.signed(gain['interval'][1], 1)})"
     return f"{text}."
+
+
+def _change(before: str, after: str, unit: str) -> str:
+    return f"{after} {unit}".strip() + ", as before" if before == after else f"{before} to {after} {unit}"
 
 
 def _ms(duration_s: float) -> str:
@@ -223,7 +229,7 @@ def _changes(timers: list[tuple[str, Document]]) -> str:
     """Timers as they are and as they would be better, against floor and latest arrival."""
     if not timers:
         return ""
-    whole = 1.12 * max(max(one["now_s"], one["suggested_s"], one["arrival_s"] or 0.0) for _, one in timers)
+    whole = 1.3 * max(max(one["now_s"], one["suggested_s"], one["arrival_s"] or 0.0) for _, one in timers)
     out, told = [], []
     for number, (name, one) in enumerate(timers):
         y = 54 + 62 * number

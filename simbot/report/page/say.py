@@ -10,7 +10,7 @@ MINUS = "\N{MINUS SIGN}"
 
 def signed(value: float, digits: int = 0) -> str:
     text = f"{value:+.{digits}f}"
-    return "0" if float(text) == 0.0 and digits == 0 else text.replace("-", MINUS)
+    return text[1:] if float(text) == 0.0 else text.replace("-", MINUS)
 
 
 def plain(value: float | None, digits: int = 0) -> str:

@@ -8,6 +8,7 @@ from math import ceil, degrees, floor, pi
 
 import numpy as np
 
+from simbot.analysis.course import EVERY_US
 from simbot.analysis.polylines import Course, Courses
 from simbot.analysis.results import MoveResult, StateResult
 from simbot.report.page import marks, say
@@ -236,7 +237,7 @@ def _needs(scale: _Scale, trace: Trace, course: Course, top: float) -> Iterator[
     for need in trace.needs:
         if need.need.mechanism != course.mechanism:
             continue
-        y = _y(_value_at(course, need.at_us), course, top)
+        y = _y(_value_at(course, need.at_us - (EVERY_US if course.measures == "to_go" else 0)), course, top)
         x = scale.at(need.at_us)
         yield tag("line", x1=x, x2=x, y1=CODE_LINE + 9, y2=y, class_="drop")
         yield tag("use", href="#met" if need.met else "#unmet", x=x, y=y)
