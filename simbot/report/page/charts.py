@@ -45,12 +45,12 @@ def cycle(parts: list[PlanPart]) -> list[Bars]:
 
 def _bars(about: str, values: list[tuple[int, str, float]], whole: float, unit: str, first: bool) -> str:
     out = []
-    for row, (number, plan, value) in enumerate(values):
+    for row, (number, _, value) in enumerate(values):
         y = 3 + 18 * row
         out.append(
             tag("rect", x=0, y=y, width=percent(value, whole), height=13, class_=f"bar {ink_of(number)}")
         )
-        text = f"{value:.2f} {unit}, {plan}" if first else f"{value:.2f}"
+        text = f"{value:.2f} {unit}" if first else f"{value:.2f}"
         out.append(words(text, percent(value, whole), y + 11, "halo strong", dx=7))
     label = f"{about}: " + ", ".join(f"{plan} {value:.2f} {unit}" for _, plan, value in values)
     return drawing(out, 18 * len(values) + 4, label)

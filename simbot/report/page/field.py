@@ -10,6 +10,7 @@ from simbot.report.page.svg import number, percent, polyline, tag, words
 from simbot.scenario.model import Game, Plan, Pose
 
 LINE_M = 0.5  # hairlines over the field
+EDGE = 0.06  # share of the field in which no name fits
 
 
 def field(plan: Plan, courses: Courses, partner: Courses | None, label: str, ink: str) -> str:
@@ -90,18 +91,19 @@ def _spot(pose: Pose, plan: Plan, high: float) -> str:
 
 
 def _names(game: Game, plan: Plan) -> Iterator[str]:
-    """Names beyond the bar of the place's front; where the wall is too near, under the bar."""
+    """Names beyond the bar of the place's front; where the wall is too near, under the bar or behind the robot."""
     for pose, names in _named(game).items():
         x, y = _front(pose, plan)
         text = ", ".join(names)
-        beyond_x, beyond_y = x + 0.13 * cos(pose.heading), y + 0.13 * sin(pose.heading)
-        if not 0.08 < beyond_x / game.length < 0.92:
-            beyond_x, beyond_y = x, y - 0.2
-        share = beyond_x / game.length
+        at_x, at_y = x + 0.13 * cos(pose.heading), y + 0.13 * sin(pose.heading)
+        if not EDGE < at_y / game.width < 1.0 - EDGE:
+            at_x, at_y = pose.x, pose.y - 0.16 * sin(pose.heading)
+        elif not EDGE < at_x / game.length < 1.0 - EDGE:
+            at_x, at_y = x, y - 0.2
+        share = at_x / game.length
         anchor = "start" if share < 0.12 else "end" if share > 0.88 else "middle"
         at = percent(min(max(share, 0.012), 0.988), 1.0)
-        down = 1.0 - min(max(beyond_y / game.width, 0.03), 0.97)
-        yield words(text, at, percent(down, 1.0), "halo", anchor, dy=4)
+        yield words(text, at, percent(1.0 - at_y / game.width, 1.0), "halo", anchor, dy=4)
 
 
 def _robot(courses: Courses, length: float, width: float, high: float, class_: str) -> str:

@@ -13,7 +13,7 @@ from simbot.report.page.svg import drawing, number, percent, polyline, stretched
 
 HIGH = 150.0  # of the histogram
 MOST_CLASSES = 24
-ROOM = 1.12  # of the axis beyond the greatest number
+ROOM = 1.3  # of the axis beyond the greatest number
 
 
 @dataclass(frozen=True)
