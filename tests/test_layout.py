@@ -27,6 +27,8 @@ HOMES = {
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
+    "jinja2": ("report/page/",),
+    "markupsafe": ("report/page/",),
     "matplotlib": ("report/figures/",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
@@ -92,6 +94,7 @@ def loaded_by(code):
         ["check", "scenarios/night-market/lanterns.yaml"],
         ["schema", "run"],
         ["tune", "--help"],
+        ["report", "--help"],
         ["schema", "tune"],
         ["kinds"],
         ["kinds", "slide"],

@@ -36,19 +36,20 @@ def _tally(mean: float) -> list[Document]:
 def compare(first: str = "lanterns", second: str = "tins") -> Document:
     plans = [
         {
-            "name": name, "points": _points(mean), "matches": _tally(mean), "nominal_points": mean + 15.0, "cycles": 11.5,
+            "name": name, "points": _points(mean), "matches": _tally(mean), "nominal_points": mean + 15.0,
+            "cycles": 11.5,
             "cycle_time_s": 9.25, "points_per_cycle": 7.5, "points_per_s": 0.81,
         }
         for name, mean in ((first, 91.4), (second, 84.1))
     ]  # fmt: skip
     pair = {
         "first": first, "second": second, "difference": _figure(7.3, 3.1, 11.5),
-        "chance_first_wins": _figure(0.68, 0.6, 0.75), "chance_tie": 0.02, "chance_first_wins_day": 0.9, "luck_sd": 14.0,
-        "ignorance_sd": 4.0, "settled": True, "days_needed": 4, "matches": _tally(7.3),
+        "chance_first_wins": _figure(0.68, 0.6, 0.75), "chance_tie": 0.02, "chance_first_wins_day": 0.9,
+        "luck_sd": 14.0, "ignorance_sd": 4.0, "settled": True, "days_needed": 4, "matches": _tally(7.3),
     }  # fmt: skip
     return {
-        **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True, "plans": plans,
-        "pairs": [pair], "failed": [],
+        **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True,
+        "plans": plans, "pairs": [pair], "failed": [],
     }  # fmt: skip
 
 
@@ -67,8 +68,8 @@ def worth(plan: str = "lanterns") -> Document:
         one("robot.mass 500 g more", -2.2, 1.3),
     ]
     return {
-        **_head("worth"), "plan": plan, "seed": 7, "runs": 120, "battery": ["mid-event"], "base": _figure(91.4, 89.0, 94.0),
-        "changes": changes, "together": None, "failed": [],
+        **_head("worth"), "plan": plan, "seed": 7, "runs": 120, "battery": ["mid-event"],
+        "base": _figure(91.4, 89.0, 94.0), "changes": changes, "together": None, "failed": [],
     }  # fmt: skip
 
 

@@ -14,7 +14,8 @@ from markupsafe import Markup
 
 from simbot import __version__
 from simbot.report.page import charts, grounds, say, tables
-from simbot.report.page.answers import answers, ink_of
+from simbot.report.page.answers import answers
+from simbot.report.page.evidence import ink_of
 from simbot.report.page.field import field
 from simbot.report.page.parts import PlanPart, Ran, Studies
 from simbot.report.page.replay import as_script_data, replay
@@ -93,7 +94,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         failures=[tables.failures(part) for part in own],
         cycle=charts.cycle(own),
         scores=scores(own, studies),
-        worth={name: charts.worth(document) for name, document in studies.worth.items()},
+        worth=[(name, charts.worth(one), charts.idle(one)) for name, one in studies.worth.items()],
         studies=studies,
         grounds=grounds.grounds(own),
         hashes=grounds.hashes(own),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from simbot.report.document import Document
 from simbot.report.page import say
-from simbot.report.page.answers import ink_of
+from simbot.report.page.evidence import ink_of
 from simbot.report.page.parts import PlanPart
 from simbot.report.page.svg import drawing, percent, tag, words
 
@@ -56,9 +56,20 @@ def _bars(about: str, values: list[tuple[int, str, float]], whole: float, unit: 
     return drawing(out, 18 * len(values) + 4, label)
 
 
+def idle(document: Document) -> list[str]:
+    """Changes that changed the points of no match."""
+    return [one["change"] for one in document["changes"] if not _moves(one)]
+
+
+def _moves(one: Document) -> bool:
+    return one["points"] != 0.0 or any(one["interval"] or ())
+
+
 def worth(document: Document) -> list[Bars]:
-    """Changes, the best first, each with its interval; open where it cannot be told from nothing."""
-    rows = [*document["changes"], *([document["together"]] if document["together"] else [])]
+    """Changes that change anything, the best first, each with its interval; open: not told from nothing."""
+    rows = [*filter(_moves, document["changes"]), *([document["together"]] if document["together"] else [])]
+    if not rows:
+        return []
     ends = [end for one in rows for end in (one["points"], *(one["interval"] or ()))]
     low, high = min(0.0, *ends), max(0.0, *ends)
     room = 0.12 * (high - low) or 1.0

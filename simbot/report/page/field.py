@@ -62,8 +62,10 @@ def _obstacle(corners: tuple[tuple[float, float], ...], high: float) -> str:
 def _named(game: Game) -> dict[Pose, list[str]]:
     """Poses and the stations and places that are reached from each."""
     out: dict[Pose, list[str]] = {}
-    for one in (*game.stations.values(), *game.places.values()):
-        out.setdefault(one.pose, []).append(one.name)
+    stations = ((one.pose, one.name) for one in game.stations.values())
+    places = ((one.pose, one.name) for one in game.places.values())
+    for pose, name in (*stations, *places):
+        out.setdefault(pose, []).append(name)
     return out
 
 

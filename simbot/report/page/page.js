@@ -38,14 +38,14 @@
   // --- which run is shown
   const views = () => all(`.view[data-view="${state.key}"]`);
   const scroller = () => one(`.view[data-view="${state.key}"] .scroll`);
-  const waits = () => all(".mv", scroller());
+  const waits = () => all(".mv", scroller()).sort((one, other) => one.dataset.at - other.dataset.at);
   function choose(key) {
     if (!(key in runs)) return;
     state.key = key;
     const [plan, battery] = key.split("-");
     for (const view of all(".view")) {
       view.hidden = view.dataset.view !== key;
-      if (view.dataset.view.split("-")[0] === plan) view.classList.toggle("paper", view.dataset.view === key);
+      if (view.matches(".drawn") && view.dataset.view.split("-")[0] === plan) view.classList.toggle("paper", view.dataset.view === key);
     }
     for (const set of all("fieldset.battery")) {
       set.hidden = set.dataset.plan !== plan;

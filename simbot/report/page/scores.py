@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from simbot.report.classes import Classes, classes_of
 from simbot.report.document import Document
 from simbot.report.page import say
-from simbot.report.page.answers import ink_of
+from simbot.report.page.evidence import ink_of
 from simbot.report.page.parts import PlanPart, Studies
 from simbot.report.page.svg import drawing, number, percent, polyline, stretched, tag, words
 
@@ -81,7 +81,9 @@ def _score(name: str, index: int, document: Document, about: Document, own: Docu
 
 
 def _whole(known: list[Score]) -> float:
-    ends = [max(one.points["p90"], one.nominal, one.threshold or 0.0, *one.tally, 1.0) for one in known]
+    ends: list[float] = [
+        max(one.points["p90"], one.nominal, one.threshold or 0.0, *one.tally, 1.0) for one in known
+    ]
     return ROOM * max(ends)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil, degrees, floor, pi
 
@@ -12,20 +12,15 @@ from simbot.analysis.course import EVERY_US
 from simbot.analysis.polylines import Course, Courses
 from simbot.analysis.results import MoveResult, StateResult
 from simbot.report.page import marks, say
+from simbot.report.page.code_lane import CODE, CODE_LINE, LETTER, steps
 from simbot.report.page.svg import drawing, number, percent, polyline, stretched, tag, title, words
 from simbot.report.summary import FindingKey, breaks, waits_for_arrival
 from simbot.routine.trace import Trace
-from simbot.scenario.model import ActStep, HandOverStep, PickStep, PlaceStep
 
-CODE_ROWS, ROW = 4, 15.0
-CODE = 30.0 + CODE_ROWS * ROW  # height above the first lane
-CODE_LINE = CODE - 16.0
 LANE, HEAD, TRAVEL, BAR_AT = 84.0, 16.0, 34.0, 70.0
 BUS, AXIS = 96.0, 26.0
-LEAST_SCALE = 62.0  # px a second at which names must not overlap
 LATE = 0.25  # of the match
 USUAL_SCALE = 110.0  # what the page shows at first
-LETTER = 6.2  # px, about
 
 
 @dataclass(frozen=True)
@@ -96,7 +91,7 @@ def timeline(
     beside.append(Lane("bus", bus_at, tuple((_bus_y(v, low, high, bus_at), f"{number(v)} V") for v in volts)))
     body += _moves(scale, state, tops, courses)
     body += _missed(scale, state, tops, letters)
-    body += _steps(scale, trace, state)
+    body += steps(trace, state, courses.end_us)
     return Timeline(drawing(body, height, label, class_="run"), tuple(beside), height, courses.end_us)
 
 
@@ -263,75 +258,6 @@ def _missed(
         yield tag("line", x1=x, x2=x, y1=CODE_LINE + 10, y2=foot, class_="link")
         yield tag("circle", cx=x, cy=CODE + 2, r=8, class_="letter-ground")
         yield words(letter, x, CODE + 6, "letter", "middle")
-
-
-# --- code ---------------------------------------------------------------------------------------------
-
-
-def step_name(acting: ActStep | None, labels: Sequence[str]) -> str:
-    """What a step does, in few words."""
-    if isinstance(acting, PickStep):
-        return f"pick {acting.element}"
-    if isinstance(acting, PlaceStep):
-        return f"place in {acting.place}"
-    return "hand over" if isinstance(acting, HandOverStep) else ", ".join(labels)
-
-
-def _steps(scale: _Scale, trace: Trace, state: StateResult) -> Iterator[str]:
-    """A square a step, a diamond where it states needs; names stand in rows above so that none covers another."""
-    broken = {(found.line, found.at_us) for found in state.findings if found.fails}
-    needing = {(need.line, need.at_us) for need in trace.needs}
-    groups: dict[tuple[int, int, int], list[str]] = {}
-    acting: dict[tuple[int, int, int], ActStep | None] = {}
-    for record in trace.moves:
-        key = (record.move.start_us, record.step, record.line)
-        groups.setdefault(key, []).append(record.label)
-        acting[key] = record.by
-    taken = [-1e9] * CODE_ROWS
-    beside: dict[int, int] = {}
-    leads, names = [], []
-    for key in sorted(groups):
-        at_us, step, line = key
-        shift = 18.0 * beside.get(at_us, 0) + 8.0
-        beside[at_us] = beside.get(at_us, 0) + 1
-        bad, needs = (line, at_us) in broken, (line, at_us) in needing
-        x, name = scale.at(at_us), step_name(acting[key], groups[key])
-        mark = title(f"Step {step}, line {line}, {say.seconds(at_us)}: {name}")
-        mark += tag(
-            "use",
-            href="#diamond" if needs or bad else "#square",
-            x=x,
-            y=CODE_LINE,
-            class_="bad" if bad else None,
-        )
-        on = "bad" if bad else "on-paper" if needs else ""
-        mark += words(str(step), x, CODE_LINE + 4, f"step-no {on}".strip(), "middle")
-        here = at_us / 1e6 * LEAST_SCALE + shift
-        row = next((index for index, until in enumerate(taken) if until < here), None)
-        if row is not None:
-            taken[row] = here + len(name) * LETTER + 8
-            y = CODE_LINE - 15 - row * ROW
-            if row:
-                leads.append(
-                    tag(
-                        "line",
-                        x1=x,
-                        x2=x,
-                        y1=CODE_LINE - 9,
-                        y2=y - 9,
-                        class_="lead",
-                        transform=_moved(shift - 8),
-                    )
-                )
-            class_ = f"name halo {'alarm' if bad else 'strong' if needs else ''}".strip()
-            mark += words(name, x, y, class_, dx=-4 if row else -6)
-        names.append(tag("g", mark, transform=_moved(shift)))
-    yield from leads
-    yield from names
-
-
-def _moved(right: float) -> str | None:
-    return f"translate({number(right)} 0)" if right else None
 
 
 # --- bus ----------------------------------------------------------------------------------------------
