@@ -27,7 +27,8 @@ HOMES = {
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
-    "jinja2": ("report/rendered.py",),
+    "jinja2": ("report/rendered.py", "report/page/"),
+    "markupsafe": ("report/",),
     "matplotlib": ("report/figures/",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
@@ -93,6 +94,7 @@ def loaded_by(code):
         ["check", "scenarios/night-market/lanterns.yaml"],
         ["schema", "run"],
         ["tune", "--help"],
+        ["report", "--help"],
         ["schema", "tune"],
         ["sweep", "--help"],
         ["kinds"],
