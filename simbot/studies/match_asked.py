@@ -33,8 +33,6 @@ def read_asked(
         raise SimbotError(f"--runs {runs}: at least one match is wanted")
     if until_halfwidth is not None and not until_halfwidth > 0.0:
         raise SimbotError(f"--until-halfwidth {until_halfwidth:g}: points above 0 are wanted")
-    if workers is not None and workers < 1:
-        raise SimbotError(f"--workers {workers}: at least one is wanted")
     reach = None if threshold is None else quantity_given("--threshold", threshold, "number")
     other = None if partner is None else quantity_given("--partner", partner, "number", low=0.0)
     return Asked(
@@ -46,8 +44,15 @@ def read_asked(
         threshold_spread=0.0 if reach is None else reach.spread,
         partner=0.0 if other is None else float(other),
         partner_spread=0.0 if other is None else other.spread,
-        workers=workers or (1 if runs <= FEW else os.cpu_count() or 1),
+        workers=read_workers(workers, runs),
     )
+
+
+def read_workers(workers: int | None, runs: int) -> int:
+    """How many processes play so many matches; one where they are few, one a core unless said."""
+    if workers is not None and workers < 1:
+        raise SimbotError(f"--workers {workers}: at least one is wanted")
+    return workers or (1 if runs <= FEW else os.cpu_count() or 1)
 
 
 def states_of(plan: Plan, mixture: str | None) -> tuple[str, ...]:

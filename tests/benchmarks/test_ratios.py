@@ -6,11 +6,14 @@ a bad afternoon.
 
 from __future__ import annotations
 
+from time import process_time
+
 import bench_fit
 import bench_kinds
 import bench_matches
 import bench_moves
 import bench_processes
+import bench_sweeps
 import pytest
 from bench_time import Ratio
 
@@ -74,3 +77,13 @@ def test_fit_of_three_unknowns_against_its_predictions() -> None:
     """Sixty filmed times, files read before: the search and three profiles."""
     for measured, most in zip(bench_fit.measure(), (120.0, 140.0), strict=True):
         hold(measured, most)
+
+
+def test_a_sweep_of_ratios_against_reading_the_file_as_often() -> None:
+    """It costs a fraction of reading the robot's file for each value, and under half a second on an idle core."""
+    measured = bench_sweeps.measure()
+    begin = process_time()
+    result = bench_sweeps.swept()
+    assert process_time() - begin < 1.0  # measured: 0.34 to 0.41 s
+    assert len(result.points) == bench_sweeps.RATIOS and all(point.looks for point in result.points)
+    hold(measured, 0.9)

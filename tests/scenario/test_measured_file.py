@@ -130,8 +130,9 @@ def test_numbers_of_the_files_have_their_keys_and_places():
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.sampled_from([
-    "what", "from", "value", "rate", ",", ",", ",", ";", "\t", "\n", "\n", '"', "#", "lift", "arm", "0 m", "0.6 m",
-    "1 s", "1", "31 frames", "17 of 20", "line 12", "cycle", "30 fps", "±", "é", "1e999 s", "-1 s", "nan s", " ", "[s]",
+    "what", "from", "to", "value", "rate", ",", ",", ",", ";", "\t", "\n", "\n", '"', "#", "lift", "arm", "0 m",
+    "0.6 m", "1", "1 s", "31 frames", "17 of 20", "line 12", "cycle", "30 fps", "±", "é", "1e999 s", "-1 s", "nan s",
+    " ", "[s]",
 ]), max_size=40))  # fmt: skip
 def test_anything_else_gives_messages_and_never_anything_but(tmp_path, plan, parts):
     try:
