@@ -43,7 +43,7 @@ class Bench:
         )
         self.path = folder / "plan.yaml"
         self.path.write_text(
-            "simbot: 1\nplan: {name: bench, game: game.yaml, robot: robot.yaml, start: {lift: 0 m}, only: [{wait: 1 s}]}\n",
+            "simbot: 1\nplan:\n  {name: bench, game: game.yaml, robot: robot.yaml, start: {lift: 0 m}, only: [{wait: 1 s}]}\n",
             encoding="utf-8",
         )
         self.battery = load_plan(self.path, KINDS)[0].robot.battery[0].name
