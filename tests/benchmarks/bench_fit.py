@@ -42,10 +42,8 @@ class Bench:
             encoding="utf-8",
         )
         self.path = folder / "plan.yaml"
-        self.path.write_text(
-            "simbot: 1\nplan:\n  {name: bench, game: game.yaml, robot: robot.yaml, start: {lift: 0 m}, only: [{wait: 1 s}]}\n",
-            encoding="utf-8",
-        )
+        plan = "{name: bench, game: game.yaml, robot: robot.yaml, start: {lift: 0 m}, only: [{wait: 1 s}]}"
+        self.path.write_text(f"simbot: 1\nplan: {plan}\n", encoding="utf-8")
         self.battery = load_plan(self.path, KINDS)[0].robot.battery[0].name
         truth = {key.replace(".only.", f".{self.battery}."): value for key, value in TRUTH.items()}
         true = load_plan(self.path, KINDS, truth)[0].robot
