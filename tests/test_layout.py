@@ -27,7 +27,9 @@ HOMES = {
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
-    "matplotlib": ("report/figure_move.py",),
+    "jinja2": ("report/rendered.py", "report/page/"),
+    "markupsafe": ("report/",),
+    "matplotlib": ("report/figures/",),
 }
 HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
@@ -92,9 +94,12 @@ def loaded_by(code):
         ["check", "scenarios/night-market/lanterns.yaml"],
         ["schema", "run"],
         ["tune", "--help"],
+        ["report", "--help"],
         ["schema", "tune"],
         ["sweep", "--help"],
         ["kinds"],
+        ["figures", "--help"],
+        ["notebook", "--help"],
         ["kinds", "slide"],
     ],
     ids=" ".join,

@@ -47,3 +47,12 @@ Workers = Annotated[
     typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
+StudiesFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--studies",
+        metavar="DIR",
+        help="Folder with the JSON documents of match, compare, worth, sweep and fit to draw too.",
+        show_default=False,
+    ),
+]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
-from simbot.report.match_document import distribution, figure
+from simbot.report.match_document import distribution, figure, matches
 from simbot.studies.compare import CompareResult
 
 
@@ -22,6 +22,7 @@ def compare_document(result: CompareResult) -> Document:
             {
                 "name": side.plan.name,
                 "points": distribution(side.points),
+                "matches": matches(side.tally),
                 "nominal_points": rounded(side.nominal.total),
                 "cycles": rounded(side.cycles),
                 "cycle_time_s": rounded(side.cycle_time_s),
@@ -42,6 +43,7 @@ def compare_document(result: CompareResult) -> Document:
                 "ignorance_sd": rounded(pair.difference.ignorance_sd),
                 "settled": pair.difference.sure,
                 "days_needed": pair.difference.days_needed,
+                "matches": matches(pair.difference.tally),
             }
             for pair in result.pairs
         ],

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
+from simbot.report.classes import classes_of, histogram, spans
 from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.paired import ALPHA, Difference
 
@@ -27,6 +28,9 @@ def _lines(result: CompareResult) -> Iterator[str]:
     yield ""
     yield from _table(result)
     yield ""
+    yield "points a match: one in ten below |, half below o, one in ten above |"
+    yield from spans([(side.plan.name, _quantiles(side)) for side in result.sides])
+    yield ""
     for pair in result.pairs:
         yield from _pair(result, pair)
         yield ""
@@ -38,6 +42,10 @@ def _lines(result: CompareResult) -> Iterator[str]:
         "first.",
         WIDTH,
     )
+
+
+def _quantiles(side: Side) -> tuple[float, float, float]:
+    return side.points.p10.value, side.points.p50.value, side.points.p90.value
 
 
 def _best(result: CompareResult) -> Side:
@@ -111,6 +119,11 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     if apart.first_wins_day is not None:
         text += f", and {100 * apart.first_wins_day:.0f} % of the days on average"
     yield from wrap(text + ".", WIDTH)
+    yield ""
+    whole = all(value == round(value) for value in apart.tally)
+    notes = {0.0: "equal", apart.mean.value: "mean"}
+    yield from histogram(classes_of([apart.tally])[0], notes, whole, f", {first} less {second}")
+    yield ""
     if apart.sure:
         yield from wrap(
             f"The sign is settled: a rule that looks again and again and still errs in at most {100 * ALPHA:.0f} of "

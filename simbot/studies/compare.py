@@ -10,7 +10,7 @@ from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
 from simbot.studies.one_match import MatchRecord, nominal_of, played, totals_of
 from simbot.studies.paired import Difference, Progress, difference_of, is_sure, play_together
-from simbot.studies.statistics import Distribution, distribution
+from simbot.studies.statistics import Distribution, distribution, tally_of
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,7 @@ class Side:
     points_per_cycle: float | None
     points_per_s: float | None  # of whole cycles
     nominal: MatchRecord
+    tally: dict[float, int]  # matches by their points
 
 
 @dataclass(frozen=True)
@@ -77,4 +78,5 @@ def _side(plan: Plan, state: str, records: Sequence[MatchRecord]) -> Side:
         earned / cycles if cycles else None,
         earned / seconds if seconds else None,
         nominal_of(plan, state),
+        tally_of(totals_of(good)[0]),
     )

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from simbot.scenario.model import Plan
 from simbot.studies.one_match import MatchRecord, totals_of
-from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, proportion, student
+from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, proportion, student, tally_of
 from simbot.studies.workers import Team, rounds
 
 ALPHA = 0.05
@@ -39,6 +39,7 @@ class Difference:
     ignorance_sd: float | None
     sure: bool  # whether the sign is settled by the sequential rule
     days_needed: int | None  # for an interval without 0, if the difference is what it seems
+    tally: dict[float, int]  # matches by their difference
 
 
 def play_together(
@@ -120,4 +121,5 @@ def difference_of(first: Sequence[MatchRecord], second: Sequence[MatchRecord]) -
         ignorance,
         settled_at(apart, days) is not None,
         days_for(mean, len(groups), abs(mean.value)),
+        tally_of(apart),
     )

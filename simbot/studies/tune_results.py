@@ -162,7 +162,7 @@ class TuneResult:
     after: dict[str, Totals]
     overlaps: Overlaps
     rule: RuleResult | None
-    chance: Chance | None  # None: not asked for
+    chance: Chance | None = None  # None: not asked for
 
 
 def weakest_that_passes(totals: dict[str, Totals]) -> str | None:
