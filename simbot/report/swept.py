@@ -30,7 +30,7 @@ FIRST = {
 def print_swept(result: SweepResult, robot: Robot, remarks: Sequence[Remark], stream: TextIO) -> None:
     """Print a sweep of this robot; the remarks are those on the files as they are."""
     for line in _lines(result, robot, len(remarks)):
-        stream.write(line.rstrip() + "\n")
+        stream.write(line.rstrip().replace("±", "+/-").replace("…", "...") + "\n")
 
 
 def _lines(result: SweepResult, robot: Robot, doubts: int) -> Iterator[str]:
