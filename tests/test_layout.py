@@ -96,6 +96,8 @@ def loaded_by(code):
         ["tune", "--help"],
         ["report", "--help"],
         ["schema", "tune"],
+        ["fit", "--help"],
+        ["schema", "fit"],
         ["sweep", "--help"],
         ["kinds"],
         ["figures", "--help"],

@@ -76,6 +76,8 @@ def answer(result: FitResult) -> str:
                 f"these measurements cannot tell {names} apart: more of one and less of another give the same times"
             )
     parts += [f"{each.unknown.name} is {_told(each)}" for each in told]
+    if told and result.rests_on:
+        parts[-1] += f"; this if {result.rests_on[0].name} is as the file says"
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] + "." if groups else f"{text}."
 

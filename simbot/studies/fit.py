@@ -10,13 +10,14 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from simbot.scenario.measured import Measured
+from simbot.scenario.measured import Condition, Measured
 from simbot.studies.fit_compared import compared, rests_on
 from simbot.studies.fit_data import data_of
 from simbot.studies.fit_next import next_of
 from simbot.studies.fit_possible import check_possible
 from simbot.studies.fit_results import FitAsked, FitResult, Fitted, Interval
 from simbot.studies.fit_unknowns import Source, chosen_unknowns, likelihood_of, named_unknowns
+from simbot.studies.jumps import Jump, jumps_of, widened
 from simbot.studies.likelihood import Better, Likelihood, Solved, directions, groups_not_told
 from simbot.studies.predicted import Predictor
 from simbot.studies.unknowns import Unknown
@@ -70,7 +71,7 @@ def fit(
     found = None
     while found is None:
         try:
-            found = _found(whole, unknowns, start, progress)
+            found = _found(whole, unknowns, start, asked.seed, progress)
         except Better as better:
             whole.start = better.numbers
     best = found.best
@@ -90,7 +91,7 @@ def fit(
         spread[0].half_width / spread[-1].half_width if isfinite(spread[0].half_width) else None,
         rests_on(source, unknowns, found.told, conditions, whole, best),
         next_of(source.plan, unknowns, best.numbers, information, best.factor, best.scatter, measured),
-        tuple(doubts),
+        (*doubts, *_jump_texts(found.jumps, unknowns, measured, conditions)),
     )
     progress(parts, parts)
     return result
@@ -102,9 +103,12 @@ class _Found:
     fitted: tuple[Fitted, ...]
     told: tuple[int, ...]
     outliers: tuple[int, ...]
+    jumps: tuple[Jump, ...]
 
 
-def _found(whole: Likelihood, unknowns: Sequence[Unknown], given: Array, progress: Progress) -> _Found:
+def _found(
+    whole: Likelihood, unknowns: Sequence[Unknown], given: Array, seed: int, progress: Progress
+) -> _Found:
     """The estimates; where some are not told apart, with all but one of these as given."""
     every = range(len(unknowns))
     best = whole.solve()
@@ -119,6 +123,13 @@ def _found(whole: Likelihood, unknowns: Sequence[Unknown], given: Array, progres
         best = whole.solve(free)
     outliers = whole.outliers(best)
     without = _without(whole, outliers, best, free) if outliers else None
+    profiles = {}
+    for number in told:
+        profiles[number] = whole.profile(best, number, free)
+        progress(2 + number, 2 + len(unknowns))
+    jumps = jumps_of(whole, best, profiles)
+    if jumps:
+        profiles = widened(whole, best, profiles, free, seed)
     fitted = []
     for number, unknown in enumerate(unknowns):
         group = next((group for group in groups if number in group), ())
@@ -126,15 +137,35 @@ def _found(whole: Likelihood, unknowns: Sequence[Unknown], given: Array, progres
             names = tuple(unknowns[other].name for other in group if other != number)
             fitted.append(Fitted(unknown, None, None, names, _if_held(whole, number, told)))
         else:
-            profile = whole.profile(best, number, free)
+            profile = profiles[number]
             other = None if without is None else float(without[number])
             value, interval = float(best.numbers[number]), (profile.low, profile.high)
             fitted.append(
                 Fitted(unknown, value, interval, without=other, inflation=best.inflation(free.index(number)))
             )
-        progress(2 + number, 2 + len(unknowns))
     whole.start = begin
-    return _Found(best, tuple(fitted), told, tuple(outliers))
+    return _Found(best, tuple(fitted), told, tuple(outliers), tuple(jumps))
+
+
+def _jump_texts(
+    jumps: Sequence[Jump],
+    unknowns: Sequence[Unknown],
+    measured: Sequence[Measured],
+    conditions: Sequence[Condition],
+) -> tuple[str, ...]:
+    """One sentence on all jumps, with the largest."""
+    if not jumps:
+        return ()
+    worst = max(jumps, key=lambda jump: jump.size)
+    unknown, condition = unknowns[worst.unknown], conditions[worst.condition]
+    name = next(each.text for each in measured if each.condition == condition)
+    more = f" ({len(jumps) - 1} more moves have such a place)" if len(jumps) > 1 else ""
+    return (
+        f"the predicted time of {name} on {condition.battery} jumps by {1000 * worst.size:.0f} ms where {unknown.name} "
+        f"passes {worst.near:.3g} {unknown.given.unit}, as its control just swings out of the window or just does "
+        f"not{more}; the intervals take that in as far as it was found and may still be too narrow: moves at full "
+        "effort, or timed at a point they pass, tell more",
+    )
 
 
 def _if_held(whole: Likelihood, number: int, told: Sequence[int]) -> tuple[float, Interval] | None:

@@ -23,7 +23,7 @@ from simbot.studies.statistics import NORMAL_95, student
 
 Array = npt.NDArray[np.float64]
 Predict = Callable[[Array], Array]
-STEP = 1e-3  # of an unknown's scale, for differences
+STEP = 1e-2  # of an unknown's scale, for differences
 LEAST_SD = 1e-6  # s, the clock of the simulation
 TOLD = 1.0  # half-width over scale from which on an unknown is not told
 SINGULAR = 1e-9  # of the best told combination's information: the rest is rounding
@@ -33,8 +33,10 @@ CHORDS = 4  # steps with old slopes
 SETTLED = 0.02  # of a sum of squares whose rise by 4 is looked for
 BETTER = 0.3
 ANEW = 2  # times that the search begins again from a better point
-STARTS = 12  # points for each unknown from which the best is where the search begins
+STARTS = 8  # points for each unknown that are drawn
+FOLLOWED = 2  # of them
 WIDER = 1.6
+STEEP = 1.3  # times the rise that the slopes tell of: the search is tried from elsewhere too
 
 
 @dataclass(frozen=True)
@@ -214,11 +216,11 @@ class Likelihood:
         )
         return unpack(found.x), 2.0 * float(found.cost)
 
-    def near(self, begin: Array, free: Sequence[int], slopes: Array) -> float:
-        """The least sum of squares near a good point: steps with the slopes of another one while they help."""
+    def near(self, begin: Array, free: Sequence[int], slopes: Array) -> tuple[Array, float]:
+        """As `least`, near a good point: steps with the slopes of another one while they help."""
         free = list(free)
         if not free:
-            return self.squares(begin)
+            return begin, self.squares(begin)
         inverse = np.linalg.pinv(slopes[:, free])
         at, residuals = begin, self.residuals(begin)
         squares = float(np.sum(residuals**2))
@@ -232,8 +234,9 @@ class Likelihood:
                 break
             at, residuals, squares = tried, there, squares - gained
             if gained < SETTLED:
-                return squares
-        return min(squares, self.least(at, free, most=4)[1])
+                return at, squares
+        found = self.least(at, free, most=4)
+        return found if found[1] < squares else (at, squares)
 
     def solve(self, free: Sequence[int] | None = None) -> Solved:
         """The best numbers, with what varies from trial to trial estimated along."""
@@ -242,12 +245,14 @@ class Likelihood:
         numbers = self.start.copy()
         degrees = int(self.data.varies.sum()) - self._timed(free)
         for _ in range(8):
-            numbers, squares = self.least(numbers, free)
+            numbers, _ = self.least(numbers, free)
             before = self.scatter
             self.scatter = self._scatter(numbers, degrees)
-            if abs(self.scatter - before) <= 1e-3 * self.scatter:
+            if abs(self.scatter - before) <= 0.02 * self.scatter:
                 break
-        numbers, squares = self.least(numbers, free, last=True)
+        numbers, _ = self.least(numbers, free, last=True)
+        self.scatter = self._scatter(numbers, degrees)
+        squares = self.squares(numbers)
         every = self.slopes(numbers, range(len(numbers)))
         slopes = every[:, free]
         count = len(self.data.value)
@@ -270,15 +275,17 @@ class Likelihood:
         )
 
     def begin(self, seed: int) -> Array:
-        """A good point to begin at: the start, or one of some drawn between half and twice its numbers."""
+        """A good point to begin at: the best that is reached from the start and from some drawn about it.
+
+        These lie between half and twice its numbers; only the better ones are followed.
+        """
         rng = np.random.Generator(np.random.PCG64(seed))
-        best, least = self.start, self.squares(self.start)
-        for factors in 2.0 ** rng.uniform(-1.0, 1.0, (STARTS * len(best), len(best))):
-            tried = np.clip(self.start * factors, self.low, self.high)
-            squares = self.squares(tried)
-            if squares < least:
-                best, least = tried, squares
-        return np.asarray(best)
+        factors = 2.0 ** rng.uniform(-1.0, 1.0, (STARTS * len(self.start), len(self.start)))
+        drawn = [np.clip(self.start * each, self.low, self.high) for each in factors]
+        drawn.sort(key=self.squares)
+        every = range(len(self.start))
+        reached = [self.least(begin, every) for begin in (self.start, *drawn[:FOLLOWED])]
+        return min(reached, key=lambda each: each[1])[0]
 
     def _timed(self, free: Sequence[int]) -> int:
         """Unknowns that the times hang on."""
@@ -352,26 +359,34 @@ class Likelihood:
         from scipy.optimize import brentq
 
         others = [number for number in free if number != which]
-        slopes = best.slopes
         bound = self.high[which] if sign > 0 else self.low[which]
         at = float(best.numbers[which])
-        kept: dict[float, float] = {}
+        kept: dict[float, float] = {at: -best.factor}
+        solved = {at: best.numbers}
 
         def short(x: float) -> float:
-            if x not in kept:
-                begin = best.numbers.copy()
-                begin[free] += lean * (x - at)
-                begin = np.clip(begin, self.low, self.high)
+            if x in kept:
+                return kept[x]
+            begin = best.numbers.copy()
+            begin[free] += lean * (x - at)
+            begin = np.clip(begin, self.low, self.high)
+            begin[which] = x
+            numbers, squares = self.near(begin, others, best.slopes)
+            if (
+                sqrt(max(squares - best.squares, 0.0)) > STEEP * abs(x - at) / sd
+            ):  # a ridge of a jagged model, perhaps
+                begin = solved[min(solved, key=lambda other: abs(other - x))].copy()
                 begin[which] = x
-                squares = self.near(begin, others, slopes)
-                if squares < best.squares - BETTER and self.anew > 0:
-                    self.anew -= 1
-                    raise Better(self.least(begin, others)[0])
-                kept[x] = sqrt(max(squares - best.squares, 0.0)) - best.factor
+                again = self.least(begin, others, most=6)
+                numbers, squares = again if again[1] < squares else (numbers, squares)
+            if squares < best.squares - BETTER and self.anew > 0:
+                self.anew -= 1
+                raise Better(numbers)
+            solved[x] = numbers
+            kept[x] = sqrt(max(squares - best.squares, 0.0)) - best.factor
             return kept[x]
 
         inner, reach = at, best.factor * sd if isfinite(sd) else abs(bound - at)
-        kept[at] = -best.factor
         while True:
             outer = at + sign * reach
             outer = min(outer, bound) if sign > 0 else max(outer, bound)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from time import process_time
 
+import bench_fit
 import bench_kinds
 import bench_matches
 import bench_moves
@@ -70,6 +71,12 @@ def test_moves_of_every_kind_against_the_slide() -> None:
     for ratio, steps in measured:
         hold(ratio, 30.0)
         assert steps < 2000
+
+
+def test_fit_of_three_unknowns_against_its_predictions() -> None:
+    """Sixty filmed times, files read before: the search and three profiles."""
+    for measured, most in zip(bench_fit.measure(), (120.0, 140.0), strict=True):
+        hold(measured, most)
 
 
 def test_a_sweep_of_ratios_against_reading_the_file_as_often() -> None:
