@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
-from simbot.studies.compare import CompareResult, Pair, Side
+from simbot.studies.compare import CompareResult, Pair
 from simbot.studies.paired import ALPHA, Difference
 
 WIDTH = 80
@@ -40,13 +40,9 @@ def _lines(result: CompareResult) -> Iterator[str]:
     )
 
 
-def _best(result: CompareResult) -> Side:
-    return max(result.sides, key=lambda side: side.points.mean.value)
-
-
 def _answer(result: CompareResult) -> str:
-    best = _best(result)
-    number = result.sides.index(best)
+    number = result.best
+    best = result.sides[number]
     against = [pair for pair in result.pairs if number in (pair.first, pair.second)]
     closest = min(against, key=lambda pair: abs(pair.difference.mean.value))
     other = result.sides[closest.second if closest.first == number else closest.first]

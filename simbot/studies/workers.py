@@ -13,7 +13,7 @@ from simbot.scenario.model import Plan
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord
 
 Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
-_here: list[tuple[tuple[Plan, ...], int]] = []  # of a worker process
+Task = tuple[Plan, Round]
 
 
 class Team:
@@ -25,7 +25,7 @@ class Team:
         self.pool: ProcessPoolExecutor | None = None
         if workers > 1:
             context = multiprocessing.get_context("spawn")
-            self.pool = ProcessPoolExecutor(workers, context, _prepare, (self.plans, seed))
+            self.pool = ProcessPoolExecutor(workers, context, _prepare)
 
     def __enter__(self) -> Team:
         return self
@@ -38,15 +38,19 @@ class Team:
 
     def play_all(self, matches: Round) -> list[list[MatchRecord]]:
         """The same matches for every plan."""
-        tasks = [(number, day) for number in range(len(self.plans)) for day in days_of(matches)]
+        return self.play_each([(plan, matches) for plan in self.plans])
+
+    def play_each(self, tasks: Sequence[Task]) -> list[list[MatchRecord]]:
+        """Matches of any plans, each plan its own."""
+        played = self.play_days([(plan, day) for plan, matches in tasks for day in days_of(matches)])
+        return [[one for _ in days_of(matches) for one in next(played)] for _, matches in tasks]
+
+    def play_days(self, days: Sequence[Task]) -> Iterator[list[MatchRecord]]:
+        """Days of any plans as they come, in their order."""
         if self.pool is None:
-            played = [play_day(self.plans[number], self.seed, day) for number, day in tasks]
-        else:
-            played = list(self.pool.map(_play_here, tasks))
-        records: list[list[MatchRecord]] = [[] for _ in self.plans]
-        for (number, _), more in zip(tasks, played, strict=True):
-            records[number] += more
-        return records
+            return (play_day(plan, self.seed, day) for plan, day in days)
+        begun = [self.pool.submit(play_day, plan, self.seed, day) for plan, day in days]
+        return (each.result() for each in begun)
 
 
 def rounds(states: Sequence[str], runs: int, days: int, done: int = 0) -> Iterator[Round]:
@@ -71,11 +75,6 @@ def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
     return [day.record(number, batteries[state]) for number, state in matches]
 
 
-def _prepare(plans: tuple[Plan, ...], seed: int) -> None:
+def _prepare() -> None:
+    """Ctrl-C is the business of the process that asked."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _here[:] = [(plans, seed)]
-
-
-def _play_here(task: tuple[int, Round]) -> list[MatchRecord]:
-    plans, seed = _here[0]
-    return play_day(plans[task[0]], seed, task[1])
