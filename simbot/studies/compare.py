@@ -50,7 +50,9 @@ def compare(plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareR
     def settled(records: list[list[MatchRecord]]) -> bool:
         return all(is_sure(records[first], records[second]) for first, second in pairs)
 
-    records = play_together(plans, asked.seed, asked.states, asked.runs, asked.workers, progress, settled)
+    records = play_together(
+        plans, asked.seed, asked.states, asked.runs, asked.workers, progress, settled, asked.cluster
+    )
     sides = tuple(_side(plan, asked.states[0], own) for plan, own in zip(plans, records, strict=True))
     return CompareResult(
         asked,

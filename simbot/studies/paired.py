@@ -49,13 +49,14 @@ def play_together(
     workers: int,
     progress: Progress,
     settled: Callable[[list[list[MatchRecord]]], bool] = lambda records: False,
+    cluster: str | None = None,
 ) -> list[list[MatchRecord]]:
     """Records of the same matches for every plan, some days at a time, until settled or all are played."""
     records: list[list[MatchRecord]] = [[] for _ in plans]
-    with Team(plans, seed, workers) as team:
-        for matches in rounds(states, runs, ROUND):
-            for number, more in enumerate(team.play_all(matches)):
-                records[number] += more
+    with Team(plans, seed, workers, cluster) as team:
+        for played in team.play(rounds(states, runs, ROUND)):
+            for own, more in zip(records, played, strict=True):
+                own += more
             progress(len(records[0]), runs)
             if settled(records):
                 break

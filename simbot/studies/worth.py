@@ -46,7 +46,9 @@ def worth(
         The plan with all of them.
     """
     plans = [plan, *variants.values(), *(() if together is None else (together,))]
-    records = play_together(plans, asked.seed, asked.states, asked.runs, asked.workers, progress)
+    records = play_together(
+        plans, asked.seed, asked.states, asked.runs, asked.workers, progress, cluster=asked.cluster
+    )
     base = records[0]
     names = [*variants, *(() if together is None else ("all of them",))]
     found = [_worth(name, own, base) for name, own in zip(names, records[1:], strict=True)]
