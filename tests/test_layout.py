@@ -28,8 +28,10 @@ HOMES = {
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
     "matplotlib": ("report/figure_move.py",),
+    "distributed": ("studies/cluster.py",),
+    "dask": ("studies/cluster.py",),
 }
-HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
+HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter", "distributed"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, JsonFile, Seed, Workers
+from simbot.cli.options import BatteryStates, Cluster, JsonFile, Seed, Workers
 from simbot.cli.shared import check_folder, compile_first, load, progress, write_json
 from simbot.scenario.errors import SimbotError
 
@@ -26,6 +26,7 @@ def compare(
     seed: Seed = 1,
     battery: BatteryStates = None,
     workers: Workers = None,
+    cluster: Cluster = None,
     json_file: JsonFile = None,
 ) -> None:
     """Which plan scores more under the same luck, by how much and how surely."""
@@ -34,7 +35,7 @@ def compare(
     if len(plans) < 2:
         raise SimbotError("compare: two plans or more are wanted")
     loaded = [load(plan, None)[0] for plan in plans]
-    asked = read_asked(loaded[0], runs, seed, battery, None, None, None, workers)
+    asked = read_asked(loaded[0], runs, seed, battery, None, None, None, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)
     check_folder("--json", json_file)

@@ -46,4 +46,13 @@ Workers = Annotated[
     int | None,
     typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
 ]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Play on the workers of a dask scheduler, as in tcp://host:8786; one that you trust.",
+        show_default=False,
+    ),
+]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]

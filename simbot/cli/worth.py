@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.options import BatteryStates, Cluster, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import changes_of, check_folder, compile_first, load, progress, write_json
 from simbot.scenario.errors import SimbotError
 
@@ -32,6 +32,7 @@ def worth(
     seed: Seed = 1,
     battery: BatteryStates = None,
     workers: Workers = None,
+    cluster: Cluster = None,
     settings: Settings = None,
     json_file: JsonFile = None,
 ) -> None:
@@ -39,7 +40,7 @@ def worth(
     from simbot.studies.match_asked import read_asked
 
     loaded, _ = load(plan, settings)
-    asked = read_asked(loaded, runs, seed, battery, None, None, None, workers)
+    asked = read_asked(loaded, runs, seed, battery, None, None, None, workers, cluster)
     check_folder("--json", json_file)
     variants, together = _variants(plan, changes_of(settings), changes_of(changes, "--change"))
     compile_first(loaded)

@@ -13,7 +13,7 @@ from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
 from simbot.studies.kept import Rows, digest, keep_rows, kept_rows, place_of_rows
 from simbot.studies.one_match import MatchRecord
-from simbot.studies.workers import Round, Task, Team, days_of
+from simbot.studies.workers import PlayersLost, Round, Task, Team, days_of
 
 Progress = Callable[[int, int], None]
 
@@ -36,7 +36,7 @@ class Ledger:
         self.rows: Rows = kept_rows(self.place)
         self.found = sum(map(len, self.rows.values()))  # matches from before
         self.saved = False
-        self.team = Team((), asked.seed, asked.workers)
+        self.team = Team((), asked.seed, asked.workers, asked.cluster)
         self.begin(lambda done, total: None, 1)
         self._names: dict[int, tuple[Plan, str]] = {}
 
@@ -47,7 +47,7 @@ class Ledger:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.team.__exit__(kind, error, trace)
-        if kind is KeyboardInterrupt:
+        if kind is not None and issubclass(kind, KeyboardInterrupt | PlayersLost):
             self.keep()
         elif kind is None and not self.saved:
             self.place.unlink(missing_ok=True)

@@ -21,6 +21,7 @@ def read_asked(
     partner: str | None,
     until_halfwidth: float | None,
     workers: int | None,
+    cluster: str | None = None,
 ) -> Asked:
     """The study that the options ask for.
 
@@ -35,6 +36,10 @@ def read_asked(
         raise SimbotError(f"--until-halfwidth {until_halfwidth:g}: points above 0 are wanted")
     if workers is not None and workers < 1:
         raise SimbotError(f"--workers {workers}: at least one is wanted")
+    if workers is not None and cluster is not None:
+        raise SimbotError(
+            f"--workers {workers}: the workers of --cluster {cluster} play, however many; give one"
+        )
     reach = None if threshold is None else quantity_given("--threshold", threshold, "number")
     other = None if partner is None else quantity_given("--partner", partner, "number", low=0.0)
     return Asked(
@@ -47,6 +52,7 @@ def read_asked(
         partner=0.0 if other is None else float(other),
         partner_spread=0.0 if other is None else other.spread,
         workers=workers or (1 if runs <= FEW else os.cpu_count() or 1),
+        cluster=cluster,
     )
 
 

@@ -46,11 +46,8 @@ class Difference:
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
     """Records of the same matches for every plan; all that are asked for."""
-    records: list[list[MatchRecord]] = [[] for _ in plans]
-    for matches in rounds(asked.states, asked.runs, ROUND):
-        for own, more in zip(records, ledger.play(plans, matches), strict=True):
-            own += more
-    return records
+    every = [match for matches in rounds(asked.states, asked.runs, ROUND) for match in matches]
+    return ledger.play(plans, every)
 
 
 def play_off(
@@ -70,8 +67,9 @@ def play_off(
             records[n] += more
         return any(turns.values())
 
-    while len(records[0]) < min(LEAST_DAYS * MATCHES_A_DAY, asked.runs):
-        advance(range(count))
+    first = next(rounds(asked.states, min(LEAST_DAYS * MATCHES_A_DAY, asked.runs), LEAST_DAYS))
+    for own, more in zip(records, ledger.play(plans, first), strict=True):
+        own += more
     while True:
         best = best_of(records)
         open_ones = [

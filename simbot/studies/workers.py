@@ -1,29 +1,77 @@
-"""Plays matches, here or in other processes of this machine. Records come back in the order of their numbers."""
+"""Plays matches, here, in other processes of this machine or on a cluster.
+
+Records come back in the order of their numbers. While one round of days is waited for, the next ones are under
+way already, so that nobody stands idle at its end; what was begun and is not wanted is dropped.
+"""
 
 from __future__ import annotations
 
 import multiprocessing
 import signal
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from itertools import groupby
 from types import TracebackType
+from typing import Any, Protocol
 
+from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import Plan
-from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord
+from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, fault_of
 
 Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
 Task = tuple[Plan, Round]
+SPARE = 2  # days under way for each that plays
+
+
+class PlayersLost(SimbotError):
+    """Those who play went away in the middle of a study."""
+
+
+class Pending(Protocol):
+    """A day that somebody plays."""
+
+    def done(self) -> bool: ...
+
+    def result(self) -> list[MatchRecord]: ...
+
+
+class Pool(Protocol):
+    """Those who play."""
+
+    def submit(self, play: Any, /, *what: Any) -> Pending: ...
+
+    def shutdown(self, *, wait: bool, cancel_futures: bool) -> None: ...
+
+
+Begun = list[list[Pending]]  # days of each plan
 
 
 class Team:
-    """Some plans, and the processes that play them."""
+    """Some plans, and those that play them.
 
-    def __init__(self, plans: Sequence[Plan], seed: int, workers: int) -> None:
+    Parameters
+    ----------
+    plans : sequence of Plan
+    seed : int
+    workers : int
+        Processes of this machine; 1: this one.
+    cluster : str or None
+        Address of a scheduler; then its workers play, however many they are.
+    """
+
+    def __init__(self, plans: Sequence[Plan], seed: int, workers: int, cluster: str | None = None) -> None:
         self.plans = tuple(plans)
         self.seed = seed
-        self.pool: ProcessPoolExecutor | None = None
-        if workers > 1:
+        self.workers = workers
+        self.pool: Pool | None = None
+        if cluster is not None:
+            from simbot.studies.cluster import Crew
+
+            crew = Crew(cluster)
+            self.pool, self.workers = crew, crew.workers
+        elif workers > 1:
             context = multiprocessing.get_context("spawn")
             self.pool = ProcessPoolExecutor(workers, context, _prepare)
 
@@ -36,21 +84,35 @@ class Team:
         if self.pool is not None:
             self.pool.shutdown(wait=False, cancel_futures=True)
 
-    def play_all(self, matches: Round) -> list[list[MatchRecord]]:
-        """The same matches for every plan."""
-        return self.play_each([(plan, matches) for plan in self.plans])
-
-    def play_each(self, tasks: Sequence[Task]) -> list[list[MatchRecord]]:
-        """Matches of any plans, each plan its own."""
-        played = self.play_days([(plan, day) for plan, matches in tasks for day in days_of(matches)])
-        return [[one for _ in days_of(matches) for one in next(played)] for _, matches in tasks]
+    def play(self, rounds: Iterable[Round]) -> Iterator[list[list[MatchRecord]]]:
+        """The same matches for every plan, a round at a time."""
+        if self.pool is None:
+            for matches in rounds:
+                days = days_of(matches)
+                yield [[one for day in days for one in play_day(plan, self.seed, day)] for plan in self.plans]
+            return
+        ahead: deque[Begun] = deque()
+        for matches in rounds:
+            ahead.append(self._begin(self.pool, days_of(matches)))
+            while (
+                sum(not day.done() for begun in ahead for own in begun for day in own) > self.workers * SPARE
+            ):
+                yield _ended(ahead.popleft())
+        while ahead:
+            yield _ended(ahead.popleft())
 
     def play_days(self, days: Sequence[Task]) -> Iterator[list[MatchRecord]]:
         """Days of any plans as they come, in their order."""
         if self.pool is None:
-            return (play_day(plan, self.seed, day) for plan, day in days)
-        begun = [self.pool.submit(play_day, plan, self.seed, day) for plan, day in days]
-        return (each.result() for each in begun)
+            for plan, day in days:
+                yield play_day(plan, self.seed, day)
+            return
+        pool = self.pool
+        for begun in [pool.submit(play_day, plan, self.seed, day) for plan, day in days]:
+            yield _ended([[begun]])[0]
+
+    def _begin(self, pool: Pool, days: list[Round]) -> Begun:
+        return [[pool.submit(play_day, plan, self.seed, day) for day in days] for plan in self.plans]
 
 
 def rounds(states: Sequence[str], runs: int, days: int, done: int = 0) -> Iterator[Round]:
@@ -69,10 +131,20 @@ def days_of(matches: Round) -> list[Round]:
 
 
 def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
-    """Matches of one day."""
+    """Matches of one day; a day whose robot cannot be built is kept as matches that failed."""
     batteries = {state.name: state for state in plan.robot.battery}
-    day = Day(plan, seed, matches[0][0] // MATCHES_A_DAY)
+    try:
+        day = Day(plan, seed, matches[0][0] // MATCHES_A_DAY)
+    except Exception as error:
+        return [MatchRecord(number, state, fault=fault_of(error)) for number, state in matches]
     return [day.record(number, batteries[state]) for number, state in matches]
+
+
+def _ended(begun: Begun) -> list[list[MatchRecord]]:
+    try:
+        return [[one for day in own for one in day.result()] for own in begun]
+    except BrokenProcessPool as error:
+        raise PlayersLost(f"a process that played matches was ended from outside ({error})") from error
 
 
 def _prepare() -> None:
