@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, Cluster, JsonFile, Seed, Workers
-from simbot.cli.shared import check_folder, compile_first, load, progress, write_json
+from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Workers
+from simbot.cli.shared import STOPPED, check_folder, compile_first, load, progress, write_json
 from simbot.scenario.errors import SimbotError
 
 
@@ -27,9 +27,17 @@ def compare(
     battery: BatteryStates = None,
     workers: Workers = None,
     cluster: Cluster = None,
+    break_even: Annotated[
+        bool,
+        typer.Option(
+            "--break-even/--no-break-even",
+            help="Look for the values at which the other plan would win; it takes some times as long again.",
+        ),
+    ] = True,
     json_file: JsonFile = None,
+    csv_file: CsvFile = None,
 ) -> None:
-    """Which plan scores more under the same luck, by how much and how surely."""
+    """Which plan scores more under the same luck, by how much and how surely, and when the other would win."""
     from simbot.studies.match_asked import read_asked, states_of
 
     if len(plans) < 2:
@@ -39,15 +47,24 @@ def compare(
     for plan in loaded[1:]:
         states_of(plan, battery)
     check_folder("--json", json_file)
+    check_folder("--csv", csv_file)
     compile_first(loaded[0])
-    from simbot.studies.compare import compare as compare_plans
+    from simbot.studies.further import Wanted, compare_further
 
-    result = compare_plans(loaded, asked, progress("matches"))
+    result, more = compare_further(loaded, asked, Wanted(break_even), progress)
+    from simbot.report.compare_document import compare_document
+
+    document = compare_document(result, more)
     if json_file is not None:
-        from simbot.report.compare_document import compare_document
+        write_json(document, json_file)
+    if csv_file is not None:
+        from simbot.report.files import write
+        from simbot.report.tidy import compare_rows, csv_text
 
-        write_json(compare_document(result), json_file)
-    if json_file != "-":
+        write("--csv", csv_text(compare_rows(document)), csv_file)
+    if "-" not in (json_file, csv_file):
         from simbot.report.compared import print_compared
 
-        print_compared(result, sys.stdout)
+        print_compared(result, sys.stdout, more)
+    if more.stopped:
+        raise typer.Exit(STOPPED)

@@ -21,6 +21,12 @@ JsonFile = Annotated[
         "--json", metavar="FILE", help="Write the JSON document there; - for stdout.", show_default=False
     ),
 ]
+CsvFile = Annotated[
+    str | None,
+    typer.Option(
+        "--csv", metavar="FILE", help="Write the numbers there, one a row; - for stdout.", show_default=False
+    ),
+]
 BatteryState = Annotated[
     str | None,
     typer.Option(

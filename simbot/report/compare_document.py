@@ -5,10 +5,12 @@ from __future__ import annotations
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import distribution, figure
+from simbot.report.turned import break_even_rows
 from simbot.studies.compare import CompareResult
+from simbot.studies.further import NOTHING_FURTHER, Further
 
 
-def compare_document(result: CompareResult) -> Document:
+def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> Document:
     """The document of a comparison; nothing in it depends on the number of workers."""
     return {
         "simbot": __version__,
@@ -21,6 +23,7 @@ def compare_document(result: CompareResult) -> Document:
         "plans": [
             {
                 "name": side.plan.name,
+                "runs": len(own),
                 "points": distribution(side.points),
                 "nominal_points": rounded(side.nominal.total),
                 "cycles": rounded(side.cycles),
@@ -28,7 +31,7 @@ def compare_document(result: CompareResult) -> Document:
                 "points_per_cycle": rounded(side.points_per_cycle),
                 "points_per_s": rounded(side.points_per_s),
             }
-            for side in result.sides
+            for side, own in zip(result.sides, result.records, strict=True)
         ],
         "pairs": [
             {
@@ -45,6 +48,7 @@ def compare_document(result: CompareResult) -> Document:
             }
             for pair in result.pairs
         ],
+        "break_even": None if more.break_evens is None else break_even_rows(more.break_evens),
         "failed": [
             {"plan": name, "match": record.number, "why": record.fault} for name, record in result.faults
         ],

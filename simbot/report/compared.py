@@ -6,30 +6,34 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
+from simbot.report.turned import break_even_lines
 from simbot.studies.compare import CompareResult, Pair
+from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
 
 WIDTH = 80
 
 
-def print_compared(result: CompareResult, stream: TextIO) -> None:
-    """Print a comparison."""
-    for line in _lines(result):
+def print_compared(result: CompareResult, stream: TextIO, more: Further = NOTHING_FURTHER) -> None:
+    """Print a comparison, and what was asked beyond it."""
+    for line in _lines(result, more):
         stream.write(line.rstrip() + "\n")
 
 
-def _lines(result: CompareResult) -> Iterator[str]:
+def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from wrap(_answer(result), WIDTH)
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
     days = -(-result.runs // 10)
-    yield f"Same luck, {result.runs} matches on {days} days each, seed {result.asked.seed}, battery {states}"
+    each = "each" if len(result.sides) == 2 else "of the closest; hopeless plans are played less"
+    yield f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}"
     yield ""
     yield from _table(result)
     yield ""
     for pair in result.pairs:
         yield from _pair(result, pair)
         yield ""
+    yield from break_even_lines(more)
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
     yield from wrap(

@@ -1,0 +1,49 @@
+"""CSV of what a document says, one number a row: table, whose, what, value, the ends of its interval, unit."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable
+
+from simbot.report.document import Document
+
+COLUMNS = ("table", "whose", "what", "value", "low", "high", "unit")
+Row = tuple[object, ...]
+
+
+def csv_text(rows: Iterable[Row]) -> str:
+    """Rows under their heading; what is absent is empty."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for row in rows:
+        writer.writerow(["" if cell is None else cell for cell in row])
+    return text.getvalue()
+
+
+def compare_rows(document: Document) -> Iterable[Row]:
+    """A comparison."""
+    for plan in document["plans"]:
+        ends = plan["points"]["mean_interval"] or (None, None)
+        yield ("plan", plan["name"], "points a match", plan["points"]["mean"], *ends, "points")
+        for key, what, unit in (
+            ("nominal_points", "points without chance", "points"),
+            ("runs", "matches", "1"),
+            ("cycles", "cycles a match", "1"),
+            ("cycle_time_s", "cycle time", "s"),
+            ("points_per_cycle", "points a cycle", "points"),
+            ("points_per_s", "points a second", "points/s"),
+        ):
+            yield ("plan", plan["name"], what, plan[key], None, None, unit)
+    for pair in document["pairs"]:
+        whose = f"{pair['first']} less {pair['second']}"
+        for key, what, unit in (
+            ("difference", "points a match", "points"),
+            ("chance_first_wins", "chance that the first wins", "1"),
+        ):
+            yield ("pair", whose, what, pair[key]["value"], *(pair[key]["interval"] or (None, None)), unit)
+    for one in document["break_even"] or ():
+        ends = one["interval"] or (None, None)
+        yield ("break-even", one["plan"], one["quantity"], one["turns_at"], *ends, one["unit"])
+        yield ("now", one["plan"], one["quantity"], one["now"], None, None, one["unit"])
