@@ -9,7 +9,17 @@ from typing import Annotated
 import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Workers
-from simbot.cli.shared import STOPPED, check_folder, compile_first, load, progress, write_json
+from simbot.cli.shared import (
+    STOPPED,
+    check_folder,
+    compile_first,
+    goes_on,
+    going_on,
+    load,
+    progress,
+    write_csv,
+    write_json,
+)
 from simbot.scenario.errors import SimbotError
 
 
@@ -50,21 +60,22 @@ def compare(
     check_folder("--csv", csv_file)
     compile_first(loaded[0])
     from simbot.studies.further import Wanted, compare_further
+    from simbot.studies.ledger import Ledger
 
-    result, more = compare_further(loaded, asked, Wanted(break_even), progress)
+    with goes_on(), Ledger("compare", loaded, asked) as ledger:
+        going_on(ledger.found)
+        result, more = compare_further(ledger, loaded, asked, Wanted(break_even), progress)
     from simbot.report.compare_document import compare_document
 
     document = compare_document(result, more)
     if json_file is not None:
         write_json(document, json_file)
     if csv_file is not None:
-        from simbot.report.files import write
-        from simbot.report.tidy import compare_rows, csv_text
-
-        write("--csv", csv_text(compare_rows(document)), csv_file)
+        write_csv("compare", document, csv_file)
     if "-" not in (json_file, csv_file):
         from simbot.report.compared import print_compared
 
         print_compared(result, sys.stdout, more)
     if more.stopped:
+        typer.echo("stopped; the same command goes on from there", err=True)
         raise typer.Exit(STOPPED)

@@ -47,3 +47,17 @@ def compare_rows(document: Document) -> Iterable[Row]:
         ends = one["interval"] or (None, None)
         yield ("break-even", one["plan"], one["quantity"], one["turns_at"], *ends, one["unit"])
         yield ("now", one["plan"], one["quantity"], one["now"], None, None, one["unit"])
+
+
+def worth_rows(document: Document) -> Iterable[Row]:
+    """What changes are worth, and where the uncertainty comes from."""
+    whose = document["plan"]
+    base = document["base"]
+    yield ("plan", whose, "points a match", base["value"], *(base["interval"] or (None, None)), "points")
+    for one in (*document["changes"], *([document["together"]] if document["together"] else ())):
+        ends = one["interval"] or (None, None)
+        yield ("change", whose, one["change"], one["points"], *ends, "points")
+    for source in (document["uncertainty"] or {"sources": ()})["sources"]:
+        what = source["quantity"]
+        yield ("first-order index", whose, what, source["first_order"], *source["first_order_interval"], "1")
+        yield ("total index", whose, what, source["total"], *source["total_interval"], "1")

@@ -29,7 +29,7 @@ NOTHING_FURTHER = Further()
 
 
 def compare_further(
-    plans: Sequence[Plan], asked: Asked, wanted: Wanted, progress: Callable[[str], Progress]
+    ledger: Ledger, plans: Sequence[Plan], asked: Asked, wanted: Wanted, progress: Callable[[str], Progress]
 ) -> tuple[CompareResult, Further]:
     """Compare, and find what else is wanted; what was found when it is stopped is given.
 
@@ -43,14 +43,13 @@ def compare_further(
     KeyboardInterrupt
         Where it was stopped before there is an answer.
     """
-    with Ledger("compare", plans, asked) as ledger:
-        result = compared(ledger, plans, asked, progress("matches"))
-        found = NOTHING_FURTHER
-        try:
-            if wanted.break_evens:
-                evens = break_evens(ledger, result, progress("matches for the break-evens"))
-                found = replace(found, break_evens=evens)
-        except KeyboardInterrupt:
-            ledger.keep()
-            found = replace(found, stopped=True)
+    result = compared(ledger, plans, asked, progress("matches"))
+    found = NOTHING_FURTHER
+    try:
+        if wanted.break_evens:
+            evens = break_evens(ledger, result, progress("matches for the break-evens"))
+            found = replace(found, break_evens=evens)
+    except KeyboardInterrupt:
+        ledger.keep()
+        found = replace(found, stopped=True)
     return result, found

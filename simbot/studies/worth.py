@@ -11,6 +11,7 @@ from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, played, totals_of
 from simbot.studies.paired import Difference, difference_of, play_together
 from simbot.studies.statistics import Figure, mean_of
+from simbot.studies.unknowns import Sources
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class WorthResult:
     together: Worth | None  # all of them at once; None below two
     runs: int
     faults: tuple[tuple[str, MatchRecord], ...]
+    sources: Sources | None = None  # where the uncertainty comes from; None: not asked for, or there is none
 
 
 def worth(
