@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +21,9 @@ from simbot.cli.shared import (
     write_json,
 )
 from simbot.scenario.errors import SimbotError
+
+if TYPE_CHECKING:
+    from simbot.scenario.model import Plan
 
 
 def compare(
@@ -44,6 +47,13 @@ def compare(
             help="Look for the values at which the other plan would win; it takes some times as long again.",
         ),
     ] = True,
+    endgame: Annotated[
+        bool, typer.Option("--endgame", help="One more cycle or the endgame: the latest start that pays.")
+    ] = False,
+    mix: Annotated[
+        bool,
+        typer.Option("--mix", help="Of two plans of one robot: so many rounds of the one, then the other."),
+    ] = False,
     json_file: JsonFile = None,
     csv_file: CsvFile = None,
 ) -> None:
@@ -56,6 +66,10 @@ def compare(
     asked = read_asked(loaded[0], runs, seed, battery, None, None, None, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)
+    if endgame and all(plan.endgame is None for plan in loaded):
+        raise SimbotError("--endgame: none of the plans has an endgame")
+    if mix:
+        _check_mix(loaded)
     check_folder("--json", json_file)
     check_folder("--csv", csv_file)
     compile_first(loaded[0])
@@ -64,7 +78,7 @@ def compare(
 
     with goes_on(), Ledger("compare", loaded, asked) as ledger:
         going_on(ledger.found)
-        result, more = compare_further(ledger, loaded, asked, Wanted(break_even), progress)
+        result, more = compare_further(ledger, loaded, asked, Wanted(break_even, endgame, mix), progress)
     from simbot.report.compare_document import compare_document
 
     document = compare_document(result, more)
@@ -79,3 +93,11 @@ def compare(
     if more.stopped:
         typer.echo("stopped; the same command goes on from there", err=True)
         raise typer.Exit(STOPPED)
+
+
+def _check_mix(plans: list[Plan]) -> None:
+    from simbot.studies.mixed import why_not
+
+    why = why_not(*plans) if len(plans) == 2 else f"two plans are mixed, {len(plans)} were given"
+    if why:
+        raise SimbotError(f"--mix: {why}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
+from simbot.report.ended import clock_document, mixture_document
 from simbot.report.match_document import distribution, figure
 from simbot.report.turned import break_even_rows
 from simbot.studies.compare import CompareResult
@@ -49,6 +50,8 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
             for pair in result.pairs
         ],
         "break_even": None if more.break_evens is None else break_even_rows(more.break_evens),
+        "endgame": clock_document(more.clocks),
+        "mixed": mixture_document(more.mixtures),
         "failed": [
             {"plan": name, "match": record.number, "why": record.fault} for name, record in result.faults
         ],

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
+from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
 from simbot.studies.compare import CompareResult, Pair
 from simbot.studies.further import NOTHING_FURTHER, Further
@@ -34,6 +35,8 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
         yield from _pair(result, pair)
         yield ""
     yield from break_even_lines(more)
+    yield from clock_lines(more.clocks or ())
+    yield from mixture_lines(more.mixtures)
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
     yield from wrap(

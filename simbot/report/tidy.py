@@ -47,6 +47,23 @@ def compare_rows(document: Document) -> Iterable[Row]:
         ends = one["interval"] or (None, None)
         yield ("break-even", one["plan"], one["quantity"], one["turns_at"], *ends, one["unit"])
         yield ("now", one["plan"], one["quantity"], one["now"], None, None, one["unit"])
+    for clock in document["endgame"] or ():
+        safe = clock["last_safe_start_left_s"]
+        yield ("endgame", clock["plan"], "last safe start, left", safe, None, None, "s")
+        yield ("endgame", clock["plan"], "success needed", clock["success_needed"], None, None, "1")
+        for row in clock["by_success"]:
+            what = f"latest start that pays, left, success {row['success']:g}"
+            yield ("endgame", clock["plan"], what, row["latest_start_left_s"], None, None, "s")
+    for one in (document["mixed"] or {"mixtures": ()})["mixtures"]:
+        yield (
+            "mixed",
+            one["first"],
+            f"{one['rounds']}, then {one['then']}",
+            one["points"],
+            None,
+            None,
+            "points",
+        )
 
 
 def worth_rows(document: Document) -> Iterable[Row]:

@@ -9,12 +9,16 @@ from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
 from simbot.studies.break_even import BreakEvens, break_evens
 from simbot.studies.compare import CompareResult, compared
+from simbot.studies.last_start import LastStart, last_start
 from simbot.studies.ledger import Ledger, Progress
+from simbot.studies.mixed import Mixtures, mixtures
 
 
 @dataclass(frozen=True)
 class Wanted:
     break_evens: bool = False
+    endgame: bool = False
+    mixed: bool = False
 
 
 @dataclass(frozen=True)
@@ -22,6 +26,8 @@ class Further:
     """None: it was not asked for, or was stopped."""
 
     break_evens: BreakEvens | None = None
+    clocks: tuple[LastStart, ...] | None = None
+    mixtures: Mixtures | None = None
     stopped: bool = False  # with Ctrl-C
 
 
@@ -49,6 +55,14 @@ def compare_further(
         if wanted.break_evens:
             evens = break_evens(ledger, result, progress("matches for the break-evens"))
             found = replace(found, break_evens=evens)
+        if wanted.endgame:
+            tell = progress("matches for the endgame")
+            sides = [(side.plan, side.cycle_time_s) for side in result.sides]
+            clocks = [last_start(ledger, plan, asked, cycle_s, tell) for plan, cycle_s in sides]
+            found = replace(found, clocks=tuple(one for one in clocks if one is not None))
+        if wanted.mixed:
+            mixed = mixtures(ledger, result, asked, progress("matches for the mixtures"))
+            found = replace(found, mixtures=mixed)
     except KeyboardInterrupt:
         ledger.keep()
         found = replace(found, stopped=True)

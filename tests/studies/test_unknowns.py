@@ -43,7 +43,9 @@ def test_ishigami_s_function_has_its_closed_form():
     assert found.first == pytest.approx(np.array([one, two, 0.0]) / whole, abs=0.01)
     assert found.total == pytest.approx(np.array([one + both, two, both]) / whole, abs=0.01)
     # the estimators of scipy (Saltelli, 2010) come to the same
-    other = sobol_indices(func=ishigami, n=4096, dists=[uniform(-pi, 2 * pi)] * 3, rng=np.random.default_rng(1))
+    other = sobol_indices(
+        func=ishigami, n=4096, dists=[uniform(-pi, 2 * pi)] * 3, rng=np.random.default_rng(1)
+    )
     assert found.first == pytest.approx(other.first_order, abs=0.03)
     assert found.total == pytest.approx(other.total_order, abs=0.03)
 
@@ -55,7 +57,9 @@ def test_a_line_with_noise_has_the_squares_of_its_slopes():
     found = shares_of(z, z @ slopes + 4.0 * rng.standard_normal(400))
     expected = slopes**2 / (slopes**2).sum()
     assert found.first == pytest.approx(expected, abs=0.1) and found.total == pytest.approx(expected, abs=0.1)
-    assert found.variance == pytest.approx(14.0, rel=0.2) and found.unexplained == pytest.approx(16.0, rel=0.2)
+    assert found.variance == pytest.approx(14.0, rel=0.2) and found.unexplained == pytest.approx(
+        16.0, rel=0.2
+    )
     for k in range(3):
         low, high = found.first_interval[k]
         assert low < expected[k] < high
