@@ -95,6 +95,7 @@ def loaded_by(code):
         ["schema", "run"],
         ["tune", "--help"],
         ["schema", "tune"],
+        ["sweep", "--help"],
         ["kinds"],
         ["kinds", "slide"],
     ],

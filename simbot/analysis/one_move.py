@@ -71,6 +71,12 @@ def ways_of(
     return (Way(start, target),)
 
 
+def unit_of(spec: MechanismSpec, ways: Sequence[Way]) -> str:
+    """The unit of its coordinate on these ways: "m" or "rad"."""
+    turning = spec.kind in DRIVES and ways[0].turning
+    return "rad" if turning or spec.coordinate == "angle" else "m"
+
+
 # --- the whole ----------------------------------------------------------------------------------------
 
 
@@ -87,9 +93,7 @@ def examine(
     alone = replace(robot, mechanisms={name: spec}, order=())
     models = Models(alone)
     states = tuple(_state(alone, models, name, battery, ways, loads, tolerance) for battery in robot.battery)
-    turning = spec.kind in DRIVES and ways[0].turning
-    unit = "rad" if turning or spec.coordinate == "angle" else "m"
-    return OneMove(robot, spec, unit, tuple(ways), tuple(loads), states, tables)
+    return OneMove(robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables)
 
 
 def _state(
@@ -158,8 +162,10 @@ class Bench:
             return DriveTo(Pose(0.0, 0.0, way.target) if way.turning else Pose(way.target, 0.0, 0.0))
         return GoTo(way.target) if "travel" in self.spec.values else Spin(1.0)
 
-    def move(self, way: Way, load: float) -> MoveNumbers:
+    def move(self, way: Way, load: float, floor: bool = True, entry: bool = False) -> MoveNumbers:
         """One move from rest, first to find its end, then step by step.
+
+        `floor`: whether to look for it; `entry`: it ends with its first entry into the target set, arrived or not.
 
         Its end is the arrival; of a move that does not stay, its first entry into the target set; of one that
         never gets there, when it stands still, or after ten seconds.
@@ -175,9 +181,10 @@ class Bench:
             reason = given.reason()
         plant = self.plant(way.start, load)
         plant.command(self.name, command)
-        course = self.watched(plant, inside if arrival is None else arrival)
+        course = self.watched(plant, inside if arrival is None or entry else arrival)
         told = None if inside == arrival else inside
-        return self._numbers(way, load, course, given.floor_s(), arrival, told, reason)
+        least = given.floor_s() if floor else None
+        return self._numbers(way, load, course, least, arrival, told, reason)
 
     def watched(self, plant: Plant, end: int | None) -> Motion:
         """The motion up to an instant [us]; None: until it stands still, or as long as such a move is watched."""

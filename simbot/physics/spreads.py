@@ -47,6 +47,20 @@ def _in(thing: Any) -> Iterator[Path]:
             yield from ((each.name, *path) for path in _in(getattr(thing, each.name)))
 
 
+def quantity_at(robot: Robot, battery: BatteryState, path: Path) -> Quantity:
+    """The quantity at one of the paths of `spread_paths`."""
+    where, *parts = path
+    thing: Any = {"battery": battery, "robot": robot}.get(str(where))
+    if where == "mechanisms":
+        thing = robot.mechanisms[str(parts.pop(0))].values
+    elif thing is None:
+        thing = getattr(robot, str(where))
+    for part in parts:
+        thing = getattr(thing, str(part)) if hasattr(thing, "__dataclass_fields__") else thing[part]
+    assert isinstance(thing, Quantity)
+    return thing
+
+
 def _at_end(thing: Any, path: Path, sign: float) -> Any:
     """The same thing with the quantity at `path` moved to an end of its spread."""
     if not path:

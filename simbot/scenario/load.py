@@ -15,13 +15,13 @@ from simbot.scenario.parameters import Kinds
 from simbot.scenario.plan_file import read_plan
 from simbot.scenario.relative import text_at
 from simbot.scenario.robot_file import RobotDraft, read_robot
-from simbot.scenario.sheet import Desk, Sheet, open_sheet
+from simbot.scenario.sheet import Desk, Sheet, Trees, open_sheet
 
 NO_CHANGES: Mapping[str, str] = {}
 
 
 def load_plan(
-    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
+    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES, trees: Trees | None = None
 ) -> tuple[Plan, list[Remark]]:
     """A plan with its game and robot, and what is assumed or doubtful in them.
 
@@ -34,13 +34,15 @@ def load_plan(
     overrides : mapping
         Dotted path (`robot.mechanisms.lift.drum_diameter`) to a value as written in a file; laid over
         the files after the plan's own `change`.
+    trees : dict, optional
+        Kept from call to call, it saves parsing the same files again (see `Desk`).
 
     Raises
     ------
     ScenarioError
         With every mistake in the three files.
     """
-    desk = Desk()
+    desk = Desk(trees)
     plan = _read_plan(Path(path), kinds, overrides, desk, alone=False)
     desk.close()
     assert plan is not None, "no plan, and no mistake noted"
@@ -133,10 +135,10 @@ def value_text(path: Path, key: str) -> str | None:
 
 
 def load_robot(
-    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
+    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES, trees: Trees | None = None
 ) -> tuple[Robot, list[Remark]]:
-    """A robot alone, and what is assumed or doubtful in it."""
-    desk = Desk()
+    """A robot alone, and what is assumed or doubtful in it; `trees`: as of `load_plan`."""
+    desk = Desk(trees)
     sheet = _open_changed(Path(path), "robot", desk, overrides)
     draft = read_robot(sheet, kinds) if sheet is not None else None
     desk.close()

@@ -365,6 +365,9 @@ class WaitStep(Step):
     allowance: float = 0.0
     measured: tuple[float, ...] = ()  # stopwatch times of the move(s) it times [s]
     source: SourceNumber | None = None  # of a duration that stands in the robot's code
+    written_at: tuple[str, int, int] | None = (
+        None  # file, line and column of a duration that stands in the plan
+    )
 
 
 @dataclass(frozen=True)

@@ -138,6 +138,7 @@ class StepReader(FlowReader):
                 purpose=shape.purpose,
                 allowance=shape.allowance,
                 measured=shape.measured,
+                written_at=None if duration is None else self.sheet.stands_at((*loc, "wait")),
             )
         ]
 

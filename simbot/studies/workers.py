@@ -9,7 +9,7 @@ from __future__ import annotations
 import multiprocessing
 import signal
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from itertools import groupby
@@ -45,6 +45,7 @@ class Pool(Protocol):
     def shutdown(self, *, wait: bool, cancel_futures: bool) -> None: ...
 
 
+Otherwise = Callable[[Plan, int, int, Round], list[Any]]
 Begun = list[list[Pending]]  # days of each plan
 
 
@@ -59,9 +60,20 @@ class Team:
         Processes of this machine; 1: this one.
     cluster : str or None
         Address of a scheduler; then its workers play, however many they are.
+    otherwise : function, optional
+        Plays matches of one day and boils them down in another way, for `play_all`: of a plan, its number, the seed
+        and the matches.
     """
 
-    def __init__(self, plans: Sequence[Plan], seed: int, workers: int, cluster: str | None = None) -> None:
+    def __init__(
+        self,
+        plans: Sequence[Plan],
+        seed: int,
+        workers: int,
+        cluster: str | None = None,
+        otherwise: Otherwise | None = None,
+    ) -> None:
+        self.otherwise = otherwise
         self.plans = tuple(plans)
         self.seed = seed
         self.workers = workers
@@ -100,6 +112,20 @@ class Team:
                 yield _ended(ahead.popleft())
         while ahead:
             yield _ended(ahead.popleft())
+
+    def play_all(self, matches: Round) -> list[list[Any]]:
+        """The same matches for every plan, boiled down in the other way."""
+        assert self.otherwise is not None
+        tasks = [(plan, k, self.seed, day) for k, plan in enumerate(self.plans) for day in days_of(matches)]
+        if self.pool is None:
+            found = [self.otherwise(*task) for task in tasks]
+        else:
+            begun = [self.pool.submit(self.otherwise, *task) for task in tasks]
+            found = [_ended([[each]])[0] for each in begun]
+        records: list[list[Any]] = [[] for _ in self.plans]
+        for (_, k, _, _), more in zip(tasks, found, strict=True):
+            records[k] += more
+        return records
 
     def play_days(self, days: Sequence[Task]) -> Iterator[list[MatchRecord]]:
         """Days of any plans as they come, in their order."""

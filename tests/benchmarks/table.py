@@ -13,6 +13,7 @@ import bench_kinds  # noqa: E402
 import bench_matches  # noqa: E402
 import bench_moves  # noqa: E402
 import bench_processes  # noqa: E402
+import bench_sweeps  # noqa: E402
 from bench_time import Ratio  # noqa: E402
 
 
@@ -30,6 +31,7 @@ def main() -> None:
     table("one move of a kind", "the slide's", (ratio for ratio, _ in bench_kinds.measure()))
     matches = [bench_matches.measure(name) for name in bench_matches.PLANS]
     table("a match", "bare simpy", (ratio for _, *two in matches for ratio in two))
+    table("one mechanism alone", "reading its file as often", [bench_sweeps.measure()])
     table("a fresh process", "import numpy", bench_processes.measure())
 
 
