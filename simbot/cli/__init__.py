@@ -18,7 +18,23 @@ from typing import Annotated
 import typer
 
 from simbot import __version__
-from simbot.cli import check, compare, kinds, match, move, run, schema, start, sweep, tune, worth
+from simbot.cli import (
+    check,
+    compare,
+    figures,
+    fit,
+    kinds,
+    match,
+    move,
+    notebook,
+    report,
+    run,
+    schema,
+    start,
+    sweep,
+    tune,
+    worth,
+)
 from simbot.cli.shared import FINE, OUR_FAULT, STOPPED, USERS_MISTAKE, complain
 from simbot.scenario.errors import SimbotError
 
@@ -32,7 +48,23 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 
-IN_ORDER_OF_HELP = (start, check, run, move, tune, match, compare, worth, sweep, kinds, schema)
+IN_ORDER_OF_HELP = (
+    start,
+    check,
+    run,
+    move,
+    tune,
+    match,
+    compare,
+    worth,
+    sweep,
+    fit,
+    report,
+    figures,
+    notebook,
+    kinds,
+    schema,
+)
 for module in IN_ORDER_OF_HELP:
     app.command()(getattr(module, module.__name__.rpartition(".")[2]))
 

@@ -62,3 +62,12 @@ Cluster = Annotated[
     ),
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
+StudiesFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--studies",
+        metavar="DIR",
+        help="Folder with the JSON documents of match, compare, worth, sweep and fit to draw too.",
+        show_default=False,
+    ),
+]

@@ -17,7 +17,9 @@ from simbot.scenario.errors import SimbotError
 if TYPE_CHECKING:
     from simbot.analysis.results import RunResult
     from simbot.report.document import Document
+    from simbot.report.studies_read import Study
     from simbot.scenario.model import Plan, Remark, Robot
+    from simbot.studies.shown import Shown
 
 FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
 
@@ -85,6 +87,27 @@ def simulate(plan: Plan) -> RunResult:
         from simbot import api
 
         return api.run(plan)
+
+
+def show_plans(paths: Sequence[Path], battery: str | None, settings: Sequence[str] | None) -> list[Shown]:
+    """Plans run for drawing; the battery state must be one of every robot's."""
+    plans = [load(path, settings)[0] for path in paths]
+    for plan in plans:
+        names = [state.name for state in plan.robot.battery]
+        if battery is not None and battery not in names:
+            raise SimbotError(f"--battery {battery}: {plan.robot.name} has {', '.join(names)}")
+    with sign_of_life():
+        from simbot.studies.shown import show
+
+        return [show(plan, battery) for plan in plans]
+
+
+def read_studies_of(folder: Path | None) -> list[Study]:
+    if folder is None:
+        return []
+    from simbot.report.studies_read import read_studies
+
+    return read_studies(folder)
 
 
 def write_json(document: Document, target: str) -> None:

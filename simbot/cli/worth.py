@@ -73,7 +73,7 @@ def worth(
     variants, together = _variants(plan, changes_of(settings), changes_of(changes, "--change"))
     compile_first(loaded)
     from simbot.studies.ledger import Ledger
-    from simbot.studies.unknowns import sources_of
+    from simbot.studies.sources import sources_of
     from simbot.studies.usual_changes import usual_changes
     from simbot.studies.worth import worths
 

@@ -162,6 +162,11 @@ class Move:
         self._floor: tuple[float | None] | None = None
         self._lag: float | None = None
 
+    @property
+    def plant(self) -> Plant:
+        """What it was given to."""
+        return self._plant
+
     def arrival_us(self) -> int | None:
         """Instant at which it is inside its target set and stays: until the later command, else for good.
 

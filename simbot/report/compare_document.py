@@ -5,7 +5,7 @@ from __future__ import annotations
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.ended import clock_document, mixture_document
-from simbot.report.match_document import distribution, figure
+from simbot.report.match_document import distribution, figure, matches
 from simbot.report.turned import break_even_rows
 from simbot.studies.compare import CompareResult
 from simbot.studies.further import NOTHING_FURTHER, Further
@@ -26,6 +26,7 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
                 "name": side.plan.name,
                 "runs": len(own),
                 "points": distribution(side.points),
+                "matches": matches(side.tally),
                 "nominal_points": rounded(side.nominal.total),
                 "cycles": rounded(side.cycles),
                 "cycle_time_s": rounded(side.cycle_time_s),
@@ -46,6 +47,7 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
                 "ignorance_sd": rounded(pair.difference.ignorance_sd),
                 "settled": pair.difference.sure,
                 "days_needed": pair.difference.days_needed,
+                "matches": matches(pair.difference.tally),
             }
             for pair in result.pairs
         ],

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
+from simbot.report.classes import classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
-from simbot.studies.compare import CompareResult, Pair
+from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
 
@@ -31,6 +32,9 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield ""
     yield from _table(result)
     yield ""
+    yield "points a match: one in ten below |, half below o, one in ten above |"
+    yield from spans([(side.plan.name, _quantiles(side)) for side in result.sides])
+    yield ""
     for pair in result.pairs:
         yield from _pair(result, pair)
         yield ""
@@ -45,6 +49,10 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
         "first.",
         WIDTH,
     )
+
+
+def _quantiles(side: Side) -> tuple[float, float, float]:
+    return side.points.p10.value, side.points.p50.value, side.points.p90.value
 
 
 def _answer(result: CompareResult) -> str:
@@ -114,6 +122,11 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     if apart.first_wins_day is not None:
         text += f", and {100 * apart.first_wins_day:.0f} % of the days on average"
     yield from wrap(text + ".", WIDTH)
+    yield ""
+    whole = all(value == round(value) for value in apart.tally)
+    notes = {0.0: "equal", apart.mean.value: "mean"}
+    yield from histogram(classes_of([apart.tally])[0], notes, whole, f", {first} less {second}")
+    yield ""
     if apart.sure:
         yield from wrap(
             f"The sign is settled: a rule that looks again and again and still errs in at most {100 * ALPHA:.0f} of "

@@ -6,15 +6,11 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
-import numpy as np
-
+from simbot.report.classes import classes_of, histogram
 from simbot.studies.match import MatchResult
-from simbot.studies.one_match import played, totals_of
 from simbot.studies.statistics import Distribution, Figure
 
 WIDTH = 80
-BARS = 46
-BINS = 12
 
 
 def print_matched(result: MatchResult, stream: TextIO) -> None:
@@ -85,22 +81,14 @@ def _row(name: str, figure: Figure) -> str:
 
 
 def _histogram(result: MatchResult) -> Iterator[str]:
-    """Matches by their points; a bar a class, the class of the median marked."""
-    values = totals_of(played(result.records))[0]
-    low, high = float(values.min()), float(values.max())
-    step = max(1.0, float(np.ceil((high - low) / BINS)))
-    first = float(np.floor(low / step)) * step
-    edges = np.arange(first, high + step + 0.5, step)
-    counts, _ = np.histogram(values, edges)
-    most = max(1, int(counts.max()))
-    yield "points       matches"
-    for begin, count in zip(edges, counts, strict=False):
-        if begin > high:
-            break
-        middle = "  <- median" if begin <= result.points.p50.value < begin + step else ""
-        bar = "#" * round(BARS * count / most)
-        name = f"{begin:.0f}" if step == 1.0 else f"{begin:.0f}-{begin + step - 1:.0f}"
-        yield f"{name:<9} {count:>6} {bar}{middle}"
+    """Matches by their points, the classes of the three quantiles and the threshold marked."""
+    counted = result.tally
+    points = result.points
+    notes = {points.p10.value: "p10", points.p50.value: "median", points.p90.value: "p90"}
+    if result.asked.threshold is not None and result.alliance is None:
+        notes[result.asked.threshold] = f"threshold {result.asked.threshold:g}"
+    whole = all(value == round(value) for value in counted)
+    yield from histogram(classes_of([counted])[0], notes, whole)
 
 
 def _nominal_line(result: MatchResult) -> Iterator[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from simbot.report.document import Document, rounded
-from simbot.studies.unknowns import Source, Sources
+from simbot.studies.sources import Source, Sources
 
 WIDTH = 80
 SHOWN = 12

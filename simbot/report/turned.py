@@ -74,7 +74,7 @@ def in_words(one: BreakEven, evens: BreakEvens) -> str:
         return f"{begin}the battery is {kind} than {at}, {one.resistance:.3f} ohm (you said {now})"
     if one.quantity.startswith("others at "):
         place = one.quantity.removeprefix("others at ")
-        return f"{begin}others stand at {place} {more} than {at} of the time (you said {now})"
+        return f"{begin}others stand at {place} {more} than {at} of the time (the files: {now})"
     if one.quantity.endswith(" succeeds"):
         return f"{begin}{quantity} {more} than {at} (you said {now})"
     said = "it is" if one.quantity == "cycle time" else "you said"

@@ -11,7 +11,7 @@ from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, nominal_of, played, totals_of
 from simbot.studies.paired import ALPHA, Difference, best_of, difference_of, play_off
-from simbot.studies.statistics import Distribution, distribution
+from simbot.studies.statistics import Distribution, distribution, tally_of
 
 
 @dataclass(frozen=True)
@@ -25,6 +25,7 @@ class Side:
     points_per_cycle: float | None
     points_per_s: float | None  # of whole cycles
     nominal: MatchRecord
+    tally: dict[float, int]  # matches by their points
 
 
 @dataclass(frozen=True)
@@ -105,4 +106,5 @@ def _side(plan: Plan, state: str, records: Sequence[MatchRecord]) -> Side:
         earned / cycles if cycles else None,
         earned / seconds if seconds else None,
         nominal_of(plan, state),
+        tally_of(totals_of(good)[0]),
     )

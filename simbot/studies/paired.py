@@ -21,7 +21,7 @@ from simbot.studies.allocation import shares, starving
 from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, totals_of
-from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, proportion, student
+from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, proportion, student, tally_of
 from simbot.studies.workers import rounds
 
 ALPHA = 0.05
@@ -42,6 +42,7 @@ class Difference:
     ignorance_sd: float | None
     sure: bool  # whether the sign is settled by the sequential rule
     days_needed: int | None  # for an interval without 0, if the difference is what it seems
+    tally: dict[float, int]  # matches by their difference
 
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
@@ -163,4 +164,5 @@ def difference_of(
         ignorance,
         settled_at(apart, days, alpha) is not None,
         days_for(mean, len(groups), abs(mean.value)),
+        tally_of(apart),
     )

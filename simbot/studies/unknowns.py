@@ -1,176 +1,217 @@
-"""What is not known of a robot and of its success rates, and how much of the score's uncertainty comes from each.
+"""A number of the files as something that can be turned in the model, without reading the files again.
 
-Every match is played on a day of its own, so with a robot of its own, and once more under the same luck with
-everything as stated: the difference has no more of the luck than what the other robot meets otherwise.
+A number is counted in the unit in which it is written. Where it stands in the model is found once: by its key, or
+by reading the files with another value and looking for what differs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from statistics import NormalDist
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from math import isclose
+from pathlib import Path
 from typing import Any
 
-import numpy as np
+from simbot.scenario.errors import ScenarioError, SimbotError
+from simbot.scenario.given_numbers import GivenNumber
+from simbot.scenario.load import load_plan
+from simbot.scenario.model import Plan
+from simbot.scenario.parameters import Kinds, Quantity, Span
 
-from simbot.physics.luck import Drawn, uniform
-from simbot.routine.keys import draw_keys
-from simbot.scenario.model import ActStep, Plan, Step
-from simbot.scenario.parameters import Quantity
-from simbot.scenario.plan_file import with_steps
-from simbot.studies.asked import Asked
-from simbot.studies.chaos import Shares, sd_of, shares_of
-from simbot.studies.drawn import battery_of_match, robot_of_day
-from simbot.studies.ledger import Ledger, Progress
-from simbot.studies.levers import act_words, acting_steps
-from simbot.studies.one_match import MATCHES_A_DAY
-from simbot.studies.workers import Round
+Where = tuple[str | int, ...]
+PER_ANGLE = re.compile(r"/\s*\d")  # a servo's speed as a time per angle
+AT_MOST_ONE = ("efficiency", "back_efficiency", "succeeds")
+FROM_ZERO = ("friction", "allowance", "succeeds", "back_efficiency", "damping")
+LEAST, MOST = 1e-2, 20.0  # of the given value: how far an estimate may go
+FORGOTTEN = ("path", "text", "line", "lines", "column")
 
-ASSUMED = 0.10  # spread of a success rate without one: nobody knows such a rate better than that
-NORMAL = NormalDist()
-Key = tuple[object, ...]
+
+@dataclass(frozen=True)
+class Leaf:
+    """A value of the model that follows a number: in proportion (power 1) or inversely (-1), or from an offset."""
+
+    where: Where
+    value: float
+    power: int
+    slope: float = 0.0  # only where the number given is 0
+
+    def at(self, number: float, given: float) -> float:
+        if given == 0.0:
+            return self.value + self.slope * number
+        return self.value * float((number / given) ** self.power)
 
 
 @dataclass(frozen=True)
 class Unknown:
-    """One input: its key among the draws, what it is, and whether its spread is an assumption of ours."""
+    """One number and where it stands in the model; `low`, `high` in its own unit."""
 
-    key: Key
-    text: str
-    rate: bool  # a success rate: practising moves it; all else is to be measured
-    assumed: bool
-    each_match: bool = False  # another one in each match
+    given: GivenNumber
+    name: str
+    spread: float  # as stated, in its own unit; 0: none
+    low: float
+    high: float
+    leaves: tuple[Leaf, ...]
 
+    @property
+    def scale(self) -> float:
+        """What counts as a large change."""
+        return abs(self.given.number) or self.spread or 1.0
 
-@dataclass(frozen=True)
-class Source:
-    """What one unknown does to the points of a match."""
+    def si(self, number: float) -> float:
+        return self.leaves[0].at(number, self.given.number)
 
-    unknown: Unknown
-    first: float  # share of the variance of what is not known, by itself
-    first_interval: tuple[float, float]
-    total: float  # with what it does together with others
-    total_interval: tuple[float, float]
-    sd: float  # points
-
-
-@dataclass(frozen=True)
-class Sources:
-    each: tuple[Source, ...]  # the greatest total first
-    sd: float  # points of a match, from all that is not known
-    luck_sd: float  # points of a match, from luck
-    runs: int
-    failed: int  # pairs of matches in which one could not be played
+    def touches(self, mechanism: str, battery: str, plan: Plan) -> bool:
+        """Whether a mechanism alone, on a battery state, can depend on it."""
+        return any(_touches(leaf.where, mechanism, battery, plan) for leaf in self.leaves)
 
 
-class Noting(Drawn):
-    """Luck that notes what is drawn from it."""
+def unknown_of(
+    path: Path, plan: Plan, kinds: Kinds, given: GivenNumber, name: str, overrides: Mapping[str, str]
+) -> Unknown:
+    """A number of the files as an unknown.
 
-    def __init__(self) -> None:
-        super().__init__(0, 0, 0)
-        self.noted: dict[Key, tuple[Quantity, bool]] = {}
-
-    def fixed(self, value: Quantity, low: float, high: float, *key: object) -> float:
-        self.noted[key] = (value, False)
-        return float(value)
-
-    def of_match(self, value: Quantity, low: float, high: float, *key: object) -> float:
-        self.noted[key] = (value, True)
-        return float(value)
-
-
-def wide(plan: Plan) -> Plan:
-    """The plan with a spread for every success rate between never and always."""
-
-    def change(step: Step) -> Step:
-        if not isinstance(step, ActStep) or not 0.0 < float(step.succeeds) < 1.0:
-            return step
-        if getattr(step.succeeds, "spread", 0.0) > 0.0:
-            return step
-        return replace(step, succeeds=Quantity(float(step.succeeds), ASSUMED))
-
-    return with_steps(plan, change)
+    Raises
+    ------
+    SimbotError
+        Where it cannot take other values, or nothing in the model follows it.
+    """
+    leaves = _by_key(plan, given) or _by_reading(path, plan, kinds, given, overrides)
+    if not leaves:
+        raise SimbotError(f"--unknown {name}: nothing that is simulated follows {given.text} there")
+    number = given.number
+    spread = 0.0
+    first = _get(plan, leaves[0].where)
+    if given.has_spread and isinstance(first, Quantity) and float(first):
+        spread = abs(number * first.spread / float(first))
+    last = given.key.rpartition(".")[2]
+    high = (100.0 if given.unit == "%" else 1.0) if last in AT_MOST_ONE else MOST * abs(number or 1.0)
+    low = 0.0 if last in FROM_ZERO else LEAST * abs(number or 1.0)
+    if number < 0.0:
+        low = -high
+    return Unknown(given, name, spread, low, high, leaves)
 
 
-def exact(plan: Plan) -> Plan:
-    """The plan with all that is unknown as it is stated; what varies from time to time still does."""
-
-    def sure(step: Step) -> Step:
-        return replace(step, succeeds=float(step.succeeds)) if isinstance(step, ActStep) else step
-
-    noting = Noting()
-    battery = tuple(battery_of_match(state, noting) for state in plan.robot.battery)
-    return with_steps(replace(plan, robot=replace(robot_of_day(plan.robot, noting), battery=battery)), sure)
+def with_numbers(plan: Plan, unknowns: Sequence[Unknown], numbers: Sequence[float]) -> Plan:
+    """The plan with other numbers."""
+    for unknown, number in zip(unknowns, numbers, strict=True):
+        for leaf in unknown.leaves:
+            plan = _put(plan, leaf.where, leaf.at(number, unknown.given.number))
+    return plan
 
 
-def unknowns_of(plan: Plan, states: Sequence[str]) -> list[Unknown]:
-    """All of them, of a plan that `wide` made."""
-    noting = Noting()
-    robot_of_day(plan.robot, noting)
-    for state in plan.robot.battery:
-        if state.name in states:
-            battery_of_match(state, noting)
-    found = [
-        Unknown(key, _words(key, value), False, value.assumed, each_match)
-        for key, (value, each_match) in noting.noted.items()
+def short_name(key: str, others: Sequence[str]) -> str:
+    """A key without what is not needed to tell it from others."""
+    parts = [
+        part for part in key.split(".") if part not in ("robot", "mechanisms", "states", "plan", "routines")
     ]
-    return [*found, *_rates(plan)]
+    name = ".".join(part for part in parts if not part.isdigit() and part != "gearing")
+    return name if name not in others else ".".join(parts)
 
 
-def _rates(plan: Plan) -> Iterator[Unknown]:
-    keys = draw_keys(plan)
-    for step in acting_steps(plan).values():
-        spread = getattr(step.succeeds, "spread", 0.0)
-        if spread > 0.0:
-            assumed = not getattr(step.succeeds, "text", "")
-            text = f"{act_words(step)} succeeds {100 * step.succeeds:.0f} % ± {100 * spread:.0f} %"
-            yield Unknown(keys[id(step)], text, True, assumed)
+# --- where it stands ----------------------------------------------------------------------------------
 
 
-def _words(key: Key, value: Quantity) -> str:
-    names = [str(part).replace("_", " ") for part in key if part not in ("mechanisms",)]
-    said = value.text or f"{float(value):g} ± {value.spread:g}"
-    return f"{' '.join(names)}: {said}"
+def _by_key(plan: Plan, given: GivenNumber) -> tuple[Leaf, ...]:
+    """Its place in the model, where keys and model run alike."""
+    parts = given.key.split(".")
+    if parts[0] != "robot" or PER_ANGLE.search(given.unit) or given.number == 0.0:
+        return ()
+    where: list[str | int] = list(parts)
+    if parts[1] == "mechanisms":
+        where.insert(3, "values")
+    elif parts[1:3] == ["battery", "states"]:
+        names = [state.name for state in plan.robot.battery]
+        where[2:4] = [names.index(parts[3])] if parts[3] in names else [-1]
+    steps = tuple(int(part) if isinstance(part, str) and part.isdigit() else part for part in where)
+    value = _get(plan, steps)
+    if not isinstance(value, Quantity) or value.text != given.text.strip() or value == 0.0:
+        return ()
+    return (Leaf(steps, float(value), 1),)
 
 
-def score_of(unknown: Unknown, seed: int, number: int) -> float:
-    """What was drawn of it in a match, as a standard normal number."""
-    day = number // MATCHES_A_DAY
-    when: tuple[Any, ...] = (number, "match") if unknown.each_match else ("fixed",)
-    return NORMAL.inv_cdf(uniform(f"{seed} ", day, *when, *unknown.key))
+def _get(thing: Any, where: Where) -> Any:
+    for part in where:
+        if isinstance(thing, dict):
+            thing = thing.get(part)
+        elif isinstance(thing, tuple):
+            thing = thing[part] if isinstance(part, int) and part < len(thing) else None
+        else:
+            thing = getattr(thing, str(part), None)
+    return thing
 
 
-def sources_of(ledger: Ledger, plan: Plan, asked: Asked, runs: int, progress: Progress) -> Sources | None:
-    """Where the uncertainty of the score comes from, by so many pairs of matches; None: nothing is unknown."""
-    whole = wide(plan)
-    unknowns = unknowns_of(whole, asked.states)
-    if not unknowns:
-        return None
-    matches: Round = [(day * MATCHES_A_DAY, asked.states[day % len(asked.states)]) for day in range(runs)]
-    ledger.begin(progress, 2 * runs)
-    drawn, stated = ledger.play([whole, exact(whole)], matches)
-    good = [(a, b) for a, b in zip(drawn, stated, strict=True) if not a.fault and not b.fault]
-    if len(good) < 2:
-        return None
-    z = np.array([[score_of(each, asked.seed, a.number) for each in unknowns] for a, _ in good])
-    apart = np.array([a.total - b.total for a, b in good])
-    shares = shares_of(z, apart)
-    points = np.array([a.total for a, _ in good])
-    return _told(unknowns, shares, float(points.var(ddof=1)), len(good), runs - len(good))
+def _by_reading(
+    path: Path, plan: Plan, kinds: Kinds, given: GivenNumber, overrides: Mapping[str, str]
+) -> tuple[Leaf, ...]:
+    number = given.number
+    other = 0.99 * number if number else 0.01
+    try:
+        changed = load_plan(path, kinds, {**overrides, given.key: given.written(other)})[0]
+    except ScenarioError as error:
+        raise SimbotError(f"--unknown {given.key}: {given.text} cannot take other values: {error}") from error
+    leaves = []
+    for where, before, after in _differences(plan, changed, ()):
+        if number == 0.0:
+            leaves.append(Leaf(where, before, 1, (after - before) / other))
+            continue
+        power = next((p for p in (1, -1) if isclose(after, before * 0.99**p, rel_tol=1e-6, abs_tol=1.0 * (
+            isinstance(_get(plan, where), int)))), 0)  # fmt: skip
+        if not power:
+            raise SimbotError(
+                f"--unknown {given.key}: what follows from {given.text} is not in proportion to it"
+            )
+        leaves.append(Leaf(where, before, power))
+    return tuple(leaves)
 
 
-def _told(unknowns: Sequence[Unknown], shares: Shares, variance: float, runs: int, failed: int) -> Sources:
-    each = [
-        Source(
-            unknown,
-            float(shares.first[k]),
-            (float(shares.first_interval[k, 0]), float(shares.first_interval[k, 1])),
-            float(shares.total[k]),
-            (float(shares.total_interval[k, 0]), float(shares.total_interval[k, 1])),
-            sd_of(float(shares.total[k]), shares.variance),
-        )
-        for k, unknown in enumerate(unknowns)
-    ]
-    each.sort(key=lambda one: (-one.total, one.unknown.text))
-    luck = max(0.0, variance - shares.variance)
-    return Sources(tuple(each), sd_of(1.0, shares.variance), sd_of(1.0, luck), runs, failed)
+def _differences(one: Any, other: Any, where: Where) -> Iterator[tuple[Where, float, float]]:
+    """Numbers that differ between two models of the same shape."""
+    if one is other or isinstance(one, bool | str | Path) or one is None:
+        return
+    if isinstance(one, int | float):
+        if isinstance(other, int | float) and one != other:
+            yield where, float(one), float(other)
+    elif isinstance(one, dict):
+        for key, value in one.items():
+            yield from _differences(value, other.get(key), (*where, key))
+    elif isinstance(one, tuple):
+        for index, (value, twin) in enumerate(zip(one, other, strict=False)):
+            yield from _differences(value, twin, (*where, index))
+    elif hasattr(one, "__dataclass_fields__") and type(one) is type(other):
+        for each in fields(one):
+            if each.name not in FORGOTTEN:
+                yield from _differences(
+                    getattr(one, each.name), getattr(other, each.name), (*where, each.name)
+                )
+
+
+def _put(thing: Any, where: Where, value: float) -> Any:
+    """The same thing with a number replaced."""
+    if not where:
+        if isinstance(thing, Span):
+            return Span(round(value), thing.spread_us)
+        if isinstance(thing, int):
+            return round(value)
+        return Quantity(value, 0.0, getattr(thing, "text", ""))
+    part, rest = where[0], where[1:]
+    if isinstance(thing, dict):
+        return {**thing, part: _put(thing[part], rest, value)}
+    if isinstance(thing, tuple):
+        assert isinstance(part, int)
+        return (*thing[:part], _put(thing[part], rest, value), *thing[part + 1 :])
+    return replace(thing, **{str(part): _put(getattr(thing, str(part)), rest, value)})
+
+
+def _touches(where: Where, mechanism: str, battery: str, plan: Plan) -> bool:
+    if where[0] != "robot":
+        return False
+    if where[1] == "mechanisms":
+        return where[2] == mechanism
+    if where[1] == "battery":
+        assert isinstance(where[2], int)
+        return plan.robot.battery[where[2]].name == battery
+    if where[1] == "motors":
+        use = plan.robot.mechanisms[mechanism].values.get("motors")
+        return use is not None and use.motor == where[2]
+    return True

@@ -10,8 +10,8 @@ from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, played, totals_of
 from simbot.studies.paired import Difference, difference_of, play_together
+from simbot.studies.sources import Sources
 from simbot.studies.statistics import Figure, mean_of
-from simbot.studies.unknowns import Sources
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from simbot.report.worthed import worth_document
 from simbot.studies.asked import Asked
 from simbot.studies.chaos import hermite, legendre, shares_of, terms_of
 from simbot.studies.ledger import Ledger
-from simbot.studies.unknowns import exact, sources_of, unknowns_of, wide
+from simbot.studies.sources import exact, sources_of, unknowns_of, wide
 from simbot.studies.worth import worths
 
 ASKED = Asked(20, 3, ("full",))
