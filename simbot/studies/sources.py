@@ -58,7 +58,7 @@ class Source:
 class Sources:
     each: tuple[Source, ...]  # the greatest total first
     sd: float  # points of a match, from all that is not known
-    luck_sd: float  # points of a match, from luck
+    luck_sd: float  # points of a match from luck alone, with everything as stated
     runs: int
     failed: int  # pairs of matches in which one could not be played
 
@@ -129,7 +129,7 @@ def _rates(plan: Plan) -> Iterator[Unknown]:
 
 def _words(key: Key, value: Quantity) -> str:
     names = [str(part).replace("_", " ") for part in key if part not in ("mechanisms",)]
-    said = value.text or f"{float(value):g} ± {value.spread:g}"
+    said = f"{float(value):.3g} ± {value.spread:.3g}" if value.assumed or not value.text else value.text
     return f"{' '.join(names)}: {said}"
 
 
@@ -155,11 +155,11 @@ def sources_of(ledger: Ledger, plan: Plan, asked: Asked, runs: int, progress: Pr
     z = np.array([[score_of(each, asked.seed, a.number) for each in unknowns] for a, _ in good])
     apart = np.array([a.total - b.total for a, b in good])
     shares = shares_of(z, apart)
-    points = np.array([a.total for a, _ in good])
-    return _told(unknowns, shares, float(points.var(ddof=1)), len(good), runs - len(good))
+    luck = np.array([b.total for _, b in good])
+    return _told(unknowns, shares, float(luck.std(ddof=1)), len(good), runs - len(good))
 
 
-def _told(unknowns: Sequence[Unknown], shares: Shares, variance: float, runs: int, failed: int) -> Sources:
+def _told(unknowns: Sequence[Unknown], shares: Shares, luck_sd: float, runs: int, failed: int) -> Sources:
     each = [
         Source(
             unknown,
@@ -172,5 +172,4 @@ def _told(unknowns: Sequence[Unknown], shares: Shares, variance: float, runs: in
         for k, unknown in enumerate(unknowns)
     ]
     each.sort(key=lambda one: (-one.total, one.unknown.text))
-    luck = max(0.0, variance - shares.variance)
-    return Sources(tuple(each), sd_of(1.0, shares.variance), sd_of(1.0, luck), runs, failed)
+    return Sources(tuple(each), sd_of(1.0, shares.variance), luck_sd, runs, failed)
