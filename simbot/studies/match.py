@@ -25,7 +25,7 @@ from simbot.studies.statistics import (
     proportion,
     tally_of,
 )
-from simbot.studies.workers import Team, rounds
+from simbot.studies.workers import PlayersLost, Team, rounds
 
 ROUND = 8  # days after which it is looked whether enough are played
 LEAST_DAYS = 16
@@ -90,24 +90,27 @@ def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchReco
     records = list(done)
     stopped = ""
     try:
-        with Team([plan], asked.seed, asked.workers) as team:
-            for matches in rounds(asked.states, asked.runs, ROUND, len(records)):
-                records += team.play_all(matches)[0]
+        with Team([plan], asked.seed, asked.workers, asked.cluster) as team:
+            for (more,) in team.play(rounds(asked.states, asked.runs, ROUND, len(records))):
+                records += more
                 progress(len(records), asked.runs)
                 if _enough(records, asked):
                     stopped = "the interval is as narrow as was asked"
                     break
     except KeyboardInterrupt:
         raise Interrupted(tuple(records)) from None
+    except PlayersLost as error:
+        raise Interrupted(tuple(records), str(error)) from error
     return put_together(plan, asked, tuple(records), stopped)
 
 
 class Interrupted(Exception):
-    """Stopped by the user; what was played until then."""
+    """Stopped by the user, or because those who played are gone (`why`); what was played until then."""
 
-    def __init__(self, records: tuple[MatchRecord, ...]) -> None:
+    def __init__(self, records: tuple[MatchRecord, ...], why: str = "") -> None:
         super().__init__("stopped")
         self.records = records
+        self.why = why
 
 
 def _enough(records: list[MatchRecord], asked: Asked) -> bool:

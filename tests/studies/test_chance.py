@@ -16,7 +16,9 @@ from simbot.report.match_document import match_document
 from simbot.routine.match import play
 from simbot.routine.sequencer import Field, Run
 from simbot.routine.world import World
+from simbot.studies import one_match
 from simbot.studies.asked import Asked
+from simbot.studies.drawn import robot_of_day
 from simbot.studies.kept import forget, keep, kept
 from simbot.studies.match import Interrupted, study
 from simbot.studies.one_match import Day, lost_points
@@ -110,6 +112,19 @@ def test_a_study_stops_when_it_knows_enough(tmp_path):
     result = many(plan, 4000, until_halfwidth=0.1)
     low, high = result.points.mean.interval
     assert result.points.runs < 4000 and (high - low) / 2 <= 0.1 and result.stopped
+
+
+def test_a_day_that_cannot_be_played_is_kept_and_loses_no_other(tmp_path, monkeypatch):
+    def drawn(robot, luck):
+        if luck.day == 1:
+            raise ValueError("nothing fits today")
+        return robot_of_day(robot, luck)
+
+    monkeypatch.setattr(one_match, "robot_of_day", drawn)
+    result = many(a_plan(tmp_path, [pick(), wait("0.3 s"), place(), wait("0.3 s")]), 30)
+    assert [one.number for one in result.faults] == list(range(10, 20))
+    assert {one.fault for one in result.faults} == {"ValueError: nothing fits today"}
+    assert result.points.runs == 20
 
 
 class Certain(Drawn):
