@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from simbot.scenario.model import Plan
 from simbot.studies.one_match import MatchRecord, totals_of
-from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, proportion, student
+from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, share_of, student
 from simbot.studies.workers import Team, rounds
 
 ALPHA = 0.05
@@ -114,7 +114,7 @@ def difference_of(first: Sequence[MatchRecord], second: Sequence[MatchRecord]) -
     by_day = [float(group.mean()) for group in groups]
     return Difference(
         mean,
-        proportion(int((apart > 0).sum()), len(apart)),
+        share_of(apart > 0, days),
         float((apart == 0).mean()),
         sum(each > 0 for each in by_day) / len(by_day) if len(by_day) > 1 else None,
         luck,
