@@ -325,7 +325,8 @@ class Plant:
                 raise EndlessSteps(
                     f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
                 )
-            self._log = np.concatenate((self._log, np.empty_like(self._log)))
+            more = np.empty((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
+            self._log = np.concatenate((self._log, more)) if self._rows else more
         w[L.WATCHING] = 0.0
         return bool(code == SEEN)
 
@@ -388,7 +389,7 @@ class Plant:
         twin.arrays.w = self.arrays.w.copy()
         twin.arrays.hot = dict(self.arrays.hot)
         twin._payload = dict(self._payload)
-        twin._log = np.empty((TAIL_ROWS, self._log.shape[1]))
+        twin._log = self._log[:0]  # most are never asked what they would have done
         twin._rows = 0
         twin._route = self._route.copy() if self._route is not None else None
         twin._saved = None

@@ -22,7 +22,7 @@ from simbot.studies.statistics import (
     distribution,
     half_width,
     mean_of,
-    proportion,
+    share_of,
     tally_of,
 )
 from simbot.studies.workers import PlayersLost, Team, rounds
@@ -158,8 +158,8 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         rest=rest,
         states=tuple(_share(plan, state, nominals, good) for state in plan.robot.battery),
         order_broken=sum(record.order_broken for record in good) / len(good),
-        clean=proportion(sum(record.clean for record in good), len(good)),
-        reaches=_reaches(asked, good, total),
+        clean=share_of(np.array([record.clean for record in good]), days),
+        reaches=_reaches(asked, good, total, days),
         faults=tuple(record for record in records if record.fault),
         days_for_a_point=days_for(points.mean, points.days, 1.0),
         replay=(low, high),
@@ -222,8 +222,8 @@ def _others(asked: Asked, good: Sequence[MatchRecord], who: str, mean: float, sp
     )
 
 
-def _reaches(asked: Asked, good: Sequence[MatchRecord], total: np.ndarray) -> Figure | None:
+def _reaches(asked: Asked, good: Sequence[MatchRecord], total: np.ndarray, days: np.ndarray) -> Figure | None:
     if asked.threshold is None:
         return None
     bars = _others(asked, good, "threshold", asked.threshold, asked.threshold_spread)
-    return proportion(int((total >= bars).sum()), len(good))
+    return share_of(total >= bars, days)

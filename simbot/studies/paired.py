@@ -21,7 +21,7 @@ from simbot.studies.allocation import shares, starving
 from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, totals_of
-from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, proportion, student, tally_of
+from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, share_of, student, tally_of
 from simbot.studies.workers import rounds
 
 ALPHA = 0.05
@@ -157,7 +157,7 @@ def difference_of(
     by_day = [float(group.mean()) for group in groups]
     return Difference(
         mean,
-        proportion(int((apart > 0).sum()), len(apart)),
+        share_of(apart > 0, days),
         float((apart == 0).mean()),
         sum(each > 0 for each in by_day) / len(by_day) if len(by_day) > 1 else None,
         luck,

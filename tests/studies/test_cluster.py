@@ -96,7 +96,7 @@ def scheduler(tmp_path):
 @pytest.fixture
 def plan(tmp_path):
     steps = [pick(succeeds="90 % ± 5 %"), wait("0.3 s ± 0.1 s"), place(succeeds="70 % ± 20 %"), wait("0.3 s")]
-    return a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}])
+    return a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], "15 s")
 
 
 def bytes_of(plan, progress=lambda done, total: None, **how):
@@ -123,7 +123,7 @@ def test_a_cluster_gives_the_same_bytes_with_one_of_two_workers_killed_in_the_mi
 def test_plans_compared_on_a_cluster_give_the_same_records(scheduler, plan, tmp_path):
     scheduler.worker()
     other = a_plan(
-        tmp_path, [{"repeat": 20, "steps": [pick(), wait("0.3 s"), place(succeeds="80 %"), wait("0.3 s")]}]
+        tmp_path, [{"repeat": 5, "steps": [pick(), wait("0.3 s"), place(succeeds="80 %"), wait("0.3 s")]}]
     )
     both = []
     for cluster in (None, scheduler.address):
