@@ -30,7 +30,7 @@ def report(
         typer.Option(
             "--studies",
             metavar="DIR",
-            help="Folder with JSON documents of compare, tune, match and worth; without it compare and tune "
+            help="Folder with JSON documents of compare, tune, match, worth and sweep; without it compare and tune "
             "run in a quick form.",
             show_default=False,
         ),
@@ -50,8 +50,10 @@ def report(
     found = None
     if studies is not None:
         from simbot.report.page.studies import read_studies
+        from simbot.scenario.load import files_of
 
-        found, remarks = read_studies(studies, names)
+        files = [file.name for path in plans for file in files_of(path)]
+        found, remarks = read_studies(studies, names, files)
         for remark in remarks:
             typer.echo(remark, err=True)
     compile_first(loaded[0][0])

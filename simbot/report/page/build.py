@@ -20,6 +20,7 @@ from simbot.report.page.field import field
 from simbot.report.page.parts import PlanPart, Ran, Studies
 from simbot.report.page.replay import as_script_data, replay
 from simbot.report.page.scores import scores
+from simbot.report.page.sweeps import swept
 from simbot.report.page.timeline import Timeline, in_order, timeline
 from simbot.report.patch import CAUTION, DEFER
 from simbot.report.summary import fold_findings, letters
@@ -96,6 +97,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         scores=scores(own, studies),
         worth=[(name, charts.worth(one), charts.idle(one)) for name, one in studies.worth.items()],
         studies=studies,
+        sweeps=[swept(document) for _, document in studies.sweeps],
         grounds=grounds.grounds(own),
         hashes=grounds.hashes(own),
         commands=grounds.commands(own, studies, out),

@@ -14,7 +14,7 @@ from simbot.scenario.errors import SimbotError
 ABOUT_ONE_PLAN = ("tune", "match", "worth")
 
 
-def read_studies(folder: Path, names: Sequence[str]) -> tuple[Studies, list[str]]:
+def read_studies(folder: Path, names: Sequence[str], files: Sequence[str] = ()) -> tuple[Studies, list[str]]:
     """Studies in a folder, and remarks about files that are left out.
 
     Parameters
@@ -22,6 +22,8 @@ def read_studies(folder: Path, names: Sequence[str]) -> tuple[Studies, list[str]
     folder : Path
     names : sequence of str
         Names of the page's plans, in order.
+    files : sequence of str
+        Names of the files they are read from; a sweep says of which of them it is.
 
     Raises
     ------
@@ -32,12 +34,16 @@ def read_studies(folder: Path, names: Sequence[str]) -> tuple[Studies, list[str]
         raise SimbotError(f"--studies {folder}: there is no such folder")
     found: dict[tuple[str, str], tuple[Path, Document]] = {}
     remarks: list[str] = []
+    sweeps: list[tuple[str, Document]] = []
     for path in sorted(folder.glob("*.json")):
         document = _read(path)
         if document is None:
             remarks.append(f"{path}: not a document of simbot, left out")
             continue
         kind = document["document"]
+        if kind == "sweep" and document.get("file") in files:
+            sweeps.append((path.name, document))
+            continue
         about = _about(document, names)
         if about is None:
             if kind != "run":
@@ -55,7 +61,8 @@ def read_studies(folder: Path, names: Sequence[str]) -> tuple[Studies, list[str]
             compare = document
         else:
             own[kind][about] = document
-    return Studies(compare, own["tune"], own["match"], own["worth"], (), folder.as_posix()), remarks
+    known = Studies(compare, own["tune"], own["match"], own["worth"], tuple(sweeps), (), folder.as_posix())
+    return known, remarks
 
 
 def _read(path: Path) -> Document | None:
