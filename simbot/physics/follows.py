@@ -5,13 +5,14 @@ Needs no compiled code.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import inf, log, pi
+from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, build_driven, completed
-from simbot.physics.kinds import claw, cylinder, flywheel, roller
+from simbot.physics.kinds import KINDS, claw, cylinder, drive, flywheel, roller
 from simbot.physics.route import LEG_END
 from simbot.physics.tables import GRAVITY
 from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
@@ -43,8 +44,41 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
         yield from _throws(spec, robot)
     elif spec.kind in DRIVES:
         yield "follows", "control", TAKES_OVER
+        yield from _axle_loads(spec, robot)
     elif spec.kind == "roller" and spec.values["pull_in"] is not None:
         yield from _pulls_in(spec, robot)
+
+
+def _axle_loads(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """What each axle carries at rest, speeding up and braking as hard as the grip allows: which wheels lose load."""
+    p, module = spec.values, KINDS[spec.kind]
+    if not p["wheelbase"] or (p["centre_height"] is None and not p.get("centre_ahead")):
+        return
+    mass = float(robot.mass)
+    groups = module.straight(p, mass, p["motors"].count, 0.0).groups
+    ahead = sum(float(group.most) for group in groups) / mass
+    back = sum(float(group.most if group.most_back is None else group.most_back) for group in groups) / mass
+    told = []
+    for what, acceleration in (
+        ("at rest", 0.0),
+        (f"speeding up at the {ahead:.3g} m/s^2 that its grip allows", ahead),
+        (f"braking at {back:.3g} m/s^2", -back),
+    ):
+        front = drive.on_front(p, acceleration)
+        told.append(f"{what} its front wheels carry {front:.0%} and its rear wheels {1.0 - front:.0%}")
+    text = f"{'; '.join(told)} of the {mass * GRAVITY:.4g} N that it weighs"
+    if p.get("driven", "all") == "all" and p["centre_height"]:
+        text += _first_to_slip(p)
+    yield "follows", "centre_height" if p["centre_height"] is not None else "centre_ahead", text
+
+
+def _first_to_slip(p: Mapping[str, Any]) -> str:
+    """Equal motors of its own on each axle: F/2 = mu N of the axle that loses load, N = s W - F h/L (derivation)."""
+    told = []
+    for what, share in (("speeding up", drive.on_front(p)), ("braking", 1.0 - drive.on_front(p))):
+        lever = float(p["grip"]) * float(p["centre_height"]) / float(p["wheelbase"])
+        told.append(f"{what} at {2.0 * float(p['grip']) * share * GRAVITY / (1.0 + 2.0 * lever):.3g} m/s^2")
+    return f"; axles with motors of their own, equal ones, begin to slip {' and '.join(told)}, and no run shows that"
 
 
 def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
