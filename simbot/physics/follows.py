@@ -9,10 +9,14 @@ from collections.abc import Iterator, Mapping
 from math import inf, log, pi
 from typing import Any
 
+import numpy as np
+
+from simbot.physics import encoder
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, build_driven, completed
 from simbot.physics.kinds import KINDS, claw, cylinder, drive, flywheel, roller
+from simbot.physics.motion import look_up
 from simbot.physics.route import LEG_END
 from simbot.physics.tables import GRAVITY
 from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
@@ -45,6 +49,8 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
     elif spec.kind in DRIVES:
         yield "follows", "control", TAKES_OVER
         yield from _axle_loads(spec, robot)
+    elif spec.values.get("backlash"):
+        yield from _play(spec, robot)
     elif spec.kind == "roller" and spec.values["pull_in"] is not None:
         yield from _pulls_in(spec, robot)
 
@@ -79,6 +85,25 @@ def _first_to_slip(p: Mapping[str, Any]) -> str:
         lever = float(p["grip"]) * float(p["centre_height"]) / float(p["wheelbase"])
         told.append(f"{what} at {2.0 * float(p['grip']) * share * GRAVITY / (1.0 + 2.0 * lever):.3g} m/s^2")
     return f"; axles with motors of their own, equal ones, begin to slip {' and '.join(told)}, and no run shows that"
+
+
+def _play(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """How long its motors alone take to cross the play at full effort: no run has that time in it."""
+    built, volts = build_driven(spec, robot, 0.0), supply(spec, robot)
+    row, q = built.groups[0], built.reduced.low
+    current = volts / row[L.G_R]
+    torque = row[L.G_RF] * (row[L.G_K] * min(current, row[L.G_LIMIT]) - row[L.G_TF])
+    free = (volts - row[L.G_TF] / row[L.G_K] * row[L.G_R]) / row[L.G_K]
+    _, _, _, factor, _ = look_up(built.reduced, np.array([q]))
+    angle = float(spec.values["backlash"]) * abs(row[L.G_RATIO] * factor[0])
+    if torque <= 0.0:
+        return
+    time = encoder.crossing_time(float(angle), float(torque), float(row[L.G_J]), float(free))
+    text = (
+        f"at every reversal its motors alone cross the play in at least {1e3 * time:.3g} ms before the load follows; "
+        "runs have the places that come of it, not that time"
+    )
+    yield "follows", "backlash", text
 
 
 def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:

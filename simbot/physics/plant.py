@@ -8,6 +8,7 @@ commanded (`first_seen_us`, `Move.arrival_us`). A crossing is rounded UP to the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from itertools import pairwise
 from math import inf, isinf, nan, nextafter
 from typing import Any
@@ -18,12 +19,13 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, SPINNING, Arrays, Built, Models, physical
+from simbot.physics.encoder import Encoder, is_stated
 from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS, cylinder
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.flywheel import left_after_throw
 from simbot.physics.luck import NOMINAL, Luck
-from simbot.physics.motion import Steps
+from simbot.physics.motion import Steps, look_up, rubbing
 from simbot.physics.move import (
     NEVER_US,
     Command,
@@ -32,12 +34,13 @@ from simbot.physics.move import (
     GoTo,
     Move,
     PushFor,
+    Rezero,
     Spin,
     SpinTo,
     Stopwatch,
     microseconds,
 )
-from simbot.physics.orders import control_of, give, hold, order_for, push, spin, spin_to
+from simbot.physics.orders import Order, control_of, give, hold, order_for, push, spin, spin_to
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
@@ -122,6 +125,7 @@ class Plant:
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
         self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
         models_of_heat = {name: self.models.heat(name) for name in self.names}
+        self._encoders: dict[str, Encoder] = {}
         self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
         self._put_at_start(start)
 
@@ -152,9 +156,21 @@ class Plant:
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
+                if is_stated(spec.values):
+                    self._encoders[name] = Encoder(spec.values, self.luck, name)
+                    self._encoders[name].begins(*self._pressed(name, float(w[m + L.Q])))
                 if spec.servo is not None:
                     w[m + L.TARGET] = w[m + L.Q]
                     w[m + L.BAND], w[m + L.DEAD] = spec.servo["band"], spec.servo["dead_band"]
+
+    def _pressed(self, name: str, q: float) -> tuple[float, float]:
+        """Load at a place, and friction at rest [N, N m]."""
+        reduced, here = self._built(name).reduced, np.clip([q], *self._travel(name))
+        return float(look_up(reduced, here)[2][0]), float(rubbing(reduced, here)[1][0])
+
+    def _travel(self, name: str) -> tuple[float, float]:
+        w, m = self.arrays.w, self.arrays.at[name]
+        return float(w[m + L.Q_LO]), float(w[m + L.Q_HI])
 
     def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
         key = (name, turning)
@@ -335,6 +351,7 @@ class Plant:
         """Give a command now. It starts from where the mechanism is and as fast as it is."""
         self._return_to_now()
         self._saved = None
+        self._take_zero(mechanism)
         self._cut(mechanism)
         if isinstance(command, Spin | SpinTo):
             for _ in range(command.throws):
@@ -368,6 +385,35 @@ class Plant:
         self.arrays.hot[name] = factor
         for k in range(int(w[m + L.N_GRP])):
             w[int(w[m + L.GRP]) + k * L.GROUP_SIZE + L.G_R] = factor * warmth.model.resistance
+
+    def _take_zero(self, name: str) -> None:
+        """If its last command was to zero it, and its stop or switch has been seen by now: its encoder was set then."""
+        old = self._current.get(name)
+        if old is None or not isinstance(old.command, Rezero):
+            return
+        since = self._set_since(old, self.now_us)
+        seen = None if since is None else self.tick_at_or_after(since)
+        if seen is None or seen > self.now_us:
+            return
+        known, spec = old.command.position, self.robot.mechanisms[name]
+        beyond = 0.0 if old.touch else self._raw(name, seen / 1e6)[0] - known
+        encoder = self._encoders.setdefault(name, Encoder(spec.values, self.luck, name))
+        encoder.is_zeroed(self._way_to_zero(name, known), beyond)
+
+    def zero_off(self, name: str) -> float:
+        """True position less measured one, as its encoder's zero now stands [m, rad]."""
+        encoder = self._encoders.get(name)
+        return 0.0 if encoder is None else encoder.off
+
+    def _drifts(self, name: str, target: float, window: float) -> float:
+        """By how much the true position differs from the measured one at the end of a move that begins now."""
+        encoder = self._encoders.get(name)
+        if encoder is None:
+            return 0.0
+        way = target + encoder.off - self._raw(name, self.now_us / 1e6)[0]
+        if abs(way) > window:
+            encoder.moves(way, *self._pressed(name, target))
+        return encoder.off
 
     def _cut(self, mechanism: str) -> None:
         old = self._current.get(mechanism)
@@ -470,9 +516,12 @@ class Plant:
             self._start_leg()
         elif isinstance(command, PushFor):
             control = self._control(name)
+            self._drifts(name, command.toward, control["window"])
             order = order_for(self.arrays, name, control, command.toward, open_loop=True)
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
+        elif isinstance(command, Rezero):
+            give(self.arrays, name, self._to_zero(name, command), self._built(name))
         else:
             control = self._control(name)
             target = self._nearest(name, float(command.target), float(move.start_position))
@@ -480,6 +529,9 @@ class Plant:
             if spec.kind == "claw":
                 control = {**control, "window": window_at(spec.values, target, control["window"])}
             order = order_for(self.arrays, name, control, target)
+            off = self._drifts(name, target, control["window"])
+            if order.touch == 0.0:
+                order, move.zero_off = replace(order, target=target + off), off
             frame = 0.0 if spec.servo is None else float(spec.servo["frame"])
             if frame:
                 frame *= self.luck.share("frame", name)
@@ -488,6 +540,25 @@ class Plant:
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
         move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])
         move.touch = w[m + L.TOUCH] != 0.0
+
+    def _way_to_zero(self, name: str, position: float) -> float:
+        """-1 to the lower end, +1 to the upper one: a switch is closed from its place to the nearer end."""
+        low, high = self._travel(name)
+        return -1.0 if position - low <= high - position else 1.0
+
+    def _to_zero(self, name: str, command: Rezero) -> Order:
+        """Effort towards the stop, or into the part of the travel in which the switch is closed."""
+        control = {
+            **self._control(name),
+            "loop": "full_effort",
+            "effort": command.effort,
+            "slower_than": None,
+        }
+        end = self._travel(name)[0 if self._way_to_zero(name, command.position) < 0.0 else 1]
+        target, half = 0.5 * (end + command.position), 0.5 * abs(end - command.position)
+        if half > 0.0:
+            control["window"] = half * (1.0 + 1e-9)
+        return order_for(self.arrays, name, control, target)
 
     def _nearest(self, name: str, target: float, near: float) -> float:
         """The target; where whole turns may be added to it: the nearest of those that its travel allows."""
@@ -726,7 +797,7 @@ class Plant:
         point = (
             begin + share * (end - begin)
             if position is None and share is not None
-            else float(position or 0.0)
+            else float(position or 0.0) + self.zero_off(mechanism)
         )
         down = end < begin
         tick = self.tick_at_or_after(self.now_us)

@@ -45,6 +45,7 @@ from simbot.scenario.model import (
     TryStep,
     WaitStep,
     WhenStep,
+    ZeroStep,
 )
 
 IDLE_ROUNDS = 1000  # rounds of a repeat in which no time passes before it is called endless
@@ -133,6 +134,7 @@ class Run(Turns):
             DriveStep: self._drive,
             DriveForStep: lambda step, branch: branch.pending.extend(actor.drive_for(step)),
             EffortStep: lambda step, branch: branch.pending.extend(actor.effort(step)),
+            ZeroStep: lambda step, branch: branch.pending.extend(actor.zero(step)),
             SpinStep: lambda step, branch: branch.pending.extend(actor.spin(step)),
             LetGoStep: lambda step, branch: actor.let_go(step),
             HandOverStep: lambda step, branch: self._act(step, branch),

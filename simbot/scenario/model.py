@@ -304,6 +304,16 @@ class EffortStep(Step):
 
 
 @dataclass(frozen=True)
+class ZeroStep(Step):
+    """`zero: {lift: 0 m, effort: 30 %}`: against its stop or a switch, where its encoder is set."""
+
+    mechanism: str
+    position: float
+    text: str
+    effort: float
+
+
+@dataclass(frozen=True)
 class DriveForStep(Step):
     """`effort: {drive: 60 %, toward: 0.8 m, for: 1 s}`: the same of a drive, from where it stands."""
 

@@ -309,6 +309,10 @@ class EffortShape(Shape):
     effort: Any
 
 
+class ZeroShape(Shape):
+    zero: Any
+
+
 class EffortKeys(Shape):
     toward: Word = Field(
         description="the position it is meant to reach; of a drive a distance ahead (or back), or an angle to turn"
@@ -318,6 +322,12 @@ class EffortKeys(Shape):
     )
     duration: Duration = Field(alias="for", description="a time such as 500 ms")
     after: Annotated[Any, reader(read_after)] = None
+
+
+class ZeroKeys(Shape):
+    effort: Annotated[Quantity, quantity("share", low=0.0, high=1.0, open_low=True)] = Field(
+        default=Quantity(0.3, text="30 %"), description="with which it is driven there, such as 30 %"
+    )
 
 
 class SpinShape(Shape):

@@ -41,6 +41,7 @@ class StraightMove(Move):
         else:
             self.target = self.start_position
         self.window, self.slower_than, self.touch, self.cut_us = track.window, float("inf"), False, None
+        self.zero_off = 0.0
 
     @property
     def rests_us(self) -> float:
