@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from math import inf, isinf, nan, nextafter
 from typing import Any
@@ -42,10 +43,11 @@ from simbot.physics.move import (
 )
 from simbot.physics.orders import Order, control_of, give, hold, order_for, push, spin, spin_to
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
+from simbot.physics.resets import ON, Resets
 from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
-from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
+from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Reset, Robot, Start, Target
 from simbot.scenario.positions import turns_inside
 
 Array = npt.NDArray[np.float64]
@@ -110,6 +112,10 @@ class Plant:
         self.phase_us = phase_us
         if phase_us:
             self.arrays.w[L.PHASE_US], self.arrays.w[L.TICK] = phase_us, -1.0
+        self._resets: Resets | None = None
+        if robot.resets:
+            self._resets = Resets(robot, self.names, len(self.arrays.w))
+            self.arrays.w = np.concatenate((self.arrays.w, self._resets.state()))
         self._log: Array = np.empty((FIRST_ROWS, L.LOG_MECH + L.LOG_PER_MECH * len(self.names)))
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
@@ -222,6 +228,7 @@ class Plant:
         built: list[Built] = []
 
         def note() -> None:
+            del notes[self._rows - first :], built[self._rows - first :]  # it may have gone back
             zone = w[m + L.ZONE] if w[m + L.CONTROL] == L.SERVO else nan
             notes.append((w[m + L.DUTY], w[m + L.OPEN], zone, w[m + L.TARGET]))
             built.append(self._built(mechanism))
@@ -320,7 +327,129 @@ class Plant:
     def _advance(
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
     ) -> bool:
-        """As _run, on the leg under way."""
+        """As _run, on the leg under way; what resets on the way does so."""
+        resets = self._resets
+        if resets is None:
+            return self._go_on(t_end, watched, before_step)
+        while True:
+            begin = self._bookmark(self._rows)
+            seen = self._go_on(t_end, watched, before_step)
+            end, until = self._bookmark(begin[1]), float(self.arrays.w[L.T])
+            volts = partial(self._volts_at, begin)
+            change = resets.next_change(self.arrays.w, end[2], until, volts)
+            if change is not None and change[0] < until:
+                self._go_back(begin)
+                seen = self._go_on(change[0], (), before_step)
+                end = self._bookmark(begin[1])
+            since = resets.since(end[0], end[2], volts)
+            self._go_back(end)
+            resets.remember(self.arrays.w, since)
+            if change is not None:
+                self._change_power(resets, change[1])
+            if change is None or seen or self.arrays.w[L.T] >= t_end:
+                return seen
+
+    def _bookmark(self, rows: int) -> tuple[Array, int, Array]:
+        """The present state: the kernel's array, the number of steps, and those of them from a number on."""
+        return self.arrays.w.copy(), self._rows, self._log[rows : self._rows].copy()
+
+    def _go_back(self, mark: tuple[Array, int, Array]) -> None:
+        self.arrays.w[:], self._rows = mark[0], mark[1]
+        self._log[mark[1] - len(mark[2]) : mark[1]] = mark[2]
+
+    def _volts_at(self, begin: tuple[Array, int, Array], t: float) -> float:
+        """Bus voltage at an instant [s] after a bookmark; the state is then that of the instant."""
+        self._go_back(begin)
+        self._go_on(t, ())
+        return float(self._log[self._rows - 1, L.LOG_V1])
+
+    def _change_power(self, resets: Resets, device: int) -> None:
+        """A device resets, or comes back: what it feeds or commands loses its power, or has it again."""
+        w = self.arrays.w
+        off, program = resets.change(w, device), resets.devices[device].stops == "program"
+        dark = resets.without_power(w)
+        for name in resets.stopped[device]:
+            waits = resets.waits(name)
+            if off and w[waits] == ON:
+                self._without_power(name, resets)
+            if off and program:
+                w[waits] = L.NO_CONTROL  # its command is lost
+            if not off and name not in dark:
+                self._with_power(name, w[waits])
+                w[waits] = ON
+        w[L.DIRTY] = 1.0
+
+    def _without_power(self, name: str, resets: Resets) -> None:
+        """Its motors' leads are open, a brake that holds it closes, its command waits."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        w[resets.waits(name)] = L.NO_CONTROL if resets.program_is_down(w) else w[m + L.CONTROL]
+        w[m + L.CONTROL], w[m + L.DUTY], w[m + L.OPEN] = L.NO_CONTROL, 0.0, 1.0
+        w[m + L.N_PENDING], w[m + L.NEW], w[m + L.PINNED], w[m + L.LOCK] = 0.0, 0.0, 0.0, w[m + L.BRAKE]
+        w[L.DIRTY] = 1.0
+
+    def _with_power(self, name: str, control: float) -> None:
+        """Its command acts again."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        w[m + L.CONTROL] = control
+        if control == L.NO_CONTROL:
+            return
+        w[m + L.OPEN] = w[m + L.LOCK] = 0.0
+        if control == L.SERVO:
+            w[m + L.T_PENDING] = w[L.T]
+        elif control == L.SPIN:
+            w[m + L.DUTY], w[m + L.OPEN] = w[m + L.SENT], w[m + L.SENT_OPEN]
+        else:
+            w[m + L.SENT] = w[m + L.SENT_OPEN] = 0.0
+            w[m + L.NEW] = w[L.FRESH] = 1.0
+
+    def _keep_dark(self, name: str) -> None:
+        """A command that is given to a mechanism without power waits for it."""
+        resets = self._resets
+        if resets is not None and name in resets.without_power(self.arrays.w):
+            self._without_power(name, resets)
+
+    def off_spells(self) -> list[tuple[Reset, tuple[str, ...], list[tuple[float, float]]]]:
+        """For each device that acts: what it stops, and from when to when it was off until now [s]; inf: not back."""
+        resets = self._resets
+        if resets is None:
+            return []
+        now, w = self.now_us / 1e6, self.arrays.w
+        return [
+            (reset, resets.stopped[device], resets.spells(w, device, now))
+            for device, reset in enumerate(resets.devices)
+        ]
+
+    def under_way(self, names: Iterable[str], instants: Iterable[float]) -> list[str]:
+        """Those of some mechanisms that had a command to carry out at one of some instants [s]."""
+        at = [1e6 * instant for instant in instants]
+        met = []
+        for move in self._moves:
+            if move.mechanism not in names or move.mechanism in met or isinstance(move.command, Spin):
+                continue
+            arrival = move.arrival_us()
+            ends = min(inf if move.cut_us is None else move.cut_us, inf if arrival is None else arrival)
+            if any(move.start_us <= instant < ends for instant in at):
+                met.append(move.mechanism)
+        return met
+
+    def program_resets(self) -> list[tuple[int, int | None]]:
+        """(instant, when it runs again [us], None: not yet) of every reset of the program until now."""
+        if self._resets is None:
+            return []
+        spells = self._resets.program_resets(self.arrays.w, self.now_us / 1e6)
+        return [(microseconds(off), None if isinf(on) else microseconds(on)) for off, on in spells]
+
+    def next_program_reset_us(self, known: int) -> int | None:
+        """When the program resets after so many times, if nothing more is commanded."""
+        if self._resets is None or all(reset.stops != "program" for reset in self._resets.devices):
+            return None
+        self._reach(self.horizon_us)
+        ahead = self._resets.program_resets(self.arrays.w, inf)[known:]
+        return microseconds(ahead[0][0]) if ahead else None
+
+    def _go_on(
+        self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
+    ) -> bool:
         w = self.arrays.w
         for name, m in self.arrays.at.items():
             w[m + L.WATCH] = 1.0 if name in watched else 0.0
@@ -366,6 +495,7 @@ class Plant:
             self._warm(mechanism)
             self._look_at_others(mechanism)
             self._order(move, command)
+            self._keep_dark(mechanism)
             move._state = self.arrays.w.copy()
             move._payload = self._payload[mechanism]
             move._places = self._places.get(mechanism, ())
@@ -438,6 +568,7 @@ class Plant:
         twin._rows = 0
         twin._route = self._route.copy() if self._route is not None else None
         twin._saved = None
+        twin._resets = None if self._resets is None else self._resets.copy()
         return twin
 
     def given(self, mechanism: str) -> Command | None:
@@ -647,6 +778,7 @@ class Plant:
             give(self.arrays, name, order, self._built(name))
         else:
             push(self.arrays, name, order, self._built(name), leg.push.effort, leg.push.end, leg.push.after)
+        self._keep_dark(name)
 
     def _odometer_goal(self) -> float:
         """Coordinate along the straight lines at which the drive's present command ends."""

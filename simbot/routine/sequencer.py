@@ -174,7 +174,27 @@ class Run(Turns):
         self.log.period = period
         self.process, self.left = None, False
         if steps is not None:
-            self.process = self.env.process(self._sequence(steps, Branch(())))
+            self.process = self.env.process(self._when_it_runs(steps))
+
+    def _when_it_runs(self, steps: SequenceStep) -> Steps:
+        """The routine; where the program is still starting again after a reset, once it runs."""
+        while (resets := self.plant.program_resets()) and resets[-1][1] is None:
+            yield self.env.timeout(self.plant.tick_at_or_after(self.env.now + 1) - self.env.now)
+            self.plant.advance(self.env.now)
+            if resets[-1][1] is not None:
+                self.turn_at(self.env.now)
+        yield from self._sequence(steps, Branch(()))
+        if resets:
+            self.turn_at(self.env.now)
+
+    def program_lost(self, at_us: int) -> None:
+        """The routine is lost with it; a person goes on where a person drives, once it runs again."""
+        period = self.log.period
+        self._cut()
+        driver, endgame = self.plan.driver, self.plan.endgame
+        if driver is not None and period in driver.periods:
+            in_endgame = period == "endgame" and endgame is not None
+            self._start(period, endgame.steps if in_endgame else self.plan.periods.get(period))  # type: ignore[union-attr]
 
     def _boundary(self, at_us: int, period: str, steps: SequenceStep | None) -> None:
         """At this instant a period (or the endgame) takes over from the routine that is under way."""

@@ -233,6 +233,18 @@ class OrderRule:
 
 
 @dataclass(frozen=True)
+class Reset:
+    """A device that resets below some volts of the bus, and what stands still while it is off."""
+
+    name: str
+    below: float  # V
+    back_above: float  # V
+    back_after: float  # s without a break at or above those
+    stops: str  # "motors", "program", or a rail
+    line: int
+
+
+@dataclass(frozen=True)
 class Robot:
     path: Path
     name: str
@@ -247,6 +259,7 @@ class Robot:
     order: tuple[OrderRule, ...]
     fuse: Fuse | None = None  # behind the battery
     brown_out: dict[str, float] = field(default_factory=dict)  # device -> V of the bus below which it resets
+    resets: tuple[Reset, ...] = ()  # those of them that act on the run
     tilt: float = 0.0  # nose up [rad]
 
 

@@ -122,6 +122,21 @@ class RobotShape(Shape):
     order: Any = None
 
 
+class ResetShape(Shape):
+    below: Annotated[Quantity, quantity("voltage", low=0.0, high=100.0, open_low=True)] = Field(
+        description="volts of the bus below which it resets"
+    )
+    back_above: Annotated[Quantity, quantity("voltage", low=0.0, high=100.0, open_low=True)] = Field(
+        description="volts from which it comes back"
+    )
+    back_after: Annotated[Quantity, quantity("time", low=0.01, high=600.0)] = Field(
+        description="how long the bus has to stay there first; of a program also the time it takes to start"
+    )
+    stops: Word = Field(
+        description="a rail, `motors` (their controllers) or `program` (the code, with all of it)"
+    )
+
+
 class BatteryShape(Shape):
     states: Any = None
     chemistry: Annotated[str, choice("nimh", "lead_acid")] | None = None

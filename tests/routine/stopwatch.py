@@ -90,6 +90,7 @@ class StopwatchPlant(Plant):
 
     def __init__(self, tracks: dict[str, Track], horizon_us: int, loop_us: int = 20_000) -> None:
         self.names = []
+        self._resets = None
         self.tracks, self.horizon_us, self.loop_us, self.now_us = tracks, horizon_us, loop_us, 0
         self.given: list[Move] = []
         self.payloads: list[tuple[int, str, float]] = []
