@@ -131,6 +131,7 @@ class Plant:
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
         self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
         models_of_heat = {name: self.models.heat(name) for name in self.names}
+        self._pawls_out: set[str] = set()
         self._encoders: dict[str, Encoder] = {}
         self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
         self._put_at_start(start)
@@ -162,7 +163,7 @@ class Plant:
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
-                if is_stated(spec.values):
+                if spec.servo is None and is_stated(spec.values):
                     self._encoders[name] = Encoder(spec.values, self.luck, name)
                     self._encoders[name].begins(*self._pressed(name, float(w[m + L.Q])))
                 if spec.servo is not None:
@@ -195,9 +196,26 @@ class Plant:
         places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])
         if places != self._places.get(name, ()):
             self._places = {**self._places, name: places}
-            self.arrays.write(name, self._built(name))
+            self._write(name)
             self._note_built(name)
             self.arrays.w[L.DIRTY] = 1.0
+
+    def _write(self, name: str) -> None:
+        """Put a mechanism as it now is into the kernel's array."""
+        self.arrays.write(name, self._built(name))
+        if name in self._pawls_out:
+            w, m = self.arrays.w, self.arrays.at[name]
+            segments = int(w[m + L.SEG]) + L.SEG_SIZE * np.arange(int(w[m + L.N_SEG]))
+            w[segments + L.SEG_CATCH] = 0.0
+            w[m + L.Q_LO] = self._built(name).reduced.low
+
+    def set_pawl(self, name: str, engaged: bool) -> None:
+        """Take the pawl of a ratchet out of its teeth now, or let it in: the last tooth passed holds again."""
+        self._return_to_now()
+        self._saved = None
+        (self._pawls_out.discard if engaged else self._pawls_out.add)(name)
+        self._write(name)
+        self.arrays.w[L.DIRTY] = 1.0
 
     def _note_built(self, name: str) -> None:
         self._built_since.setdefault(name, []).append((self.now_us / 1e6, self._built(name)))
@@ -766,7 +784,7 @@ class Plant:
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route.legs.append((float(w[L.T]), leg))
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
-        self.arrays.write(name, self._built(name))
+        self._write(name)
         control = self._control(name, leg.turning)
         if leg.brakes:  # anywhere, as long as it is slow
             anywhere = 10.0 * abs(leg.to - leg.at) + control["window"]
@@ -865,7 +883,7 @@ class Plant:
         before = self._inertia(mechanism)
         grows = mass > self._payload[mechanism]
         self._payload[mechanism] = mass
-        self.arrays.write(mechanism, self._built(mechanism))
+        self._write(mechanism)
         self._note_built(mechanism)
         w, m = self.arrays.w, self.arrays.at[mechanism]
         if grows and w[m + L.SPEED] != 0.0:

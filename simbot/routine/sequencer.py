@@ -32,6 +32,7 @@ from simbot.scenario.model import (
     LetGoStep,
     MoveStep,
     Pattern,
+    PawlStep,
     PickStep,
     PlaceStep,
     Plan,
@@ -135,6 +136,7 @@ class Run(Turns):
             DriveForStep: lambda step, branch: branch.pending.extend(actor.drive_for(step)),
             EffortStep: lambda step, branch: branch.pending.extend(actor.effort(step)),
             ZeroStep: lambda step, branch: branch.pending.extend(actor.zero(step)),
+            PawlStep: lambda step, branch: self._pawl(step),
             SpinStep: lambda step, branch: branch.pending.extend(actor.spin(step)),
             LetGoStep: lambda step, branch: actor.let_go(step),
             HandOverStep: lambda step, branch: self._act(step, branch),
@@ -402,6 +404,22 @@ class Run(Turns):
         assert step.release is not None
         self.plant.advance(self.env.now)
         self.actor.send(step, step.release)
+        self.turn_at(self.env.now)
+
+    def _pawl(self, step: PawlStep) -> None:
+        """The pawl of a ratchet moves by itself, and takes its time."""
+        self.log.number(step.line)
+        if step.after_us == 0:
+            self.plant.set_pawl(step.mechanism, step.engaged)
+            self.actor.changed = True
+        else:
+            self.env.process(self._moves_pawl(step))
+
+    def _moves_pawl(self, step: PawlStep) -> Steps:
+        yield self.env.timeout(step.after_us)
+        self.plant.advance(self.env.now)
+        self.plant.set_pawl(step.mechanism, step.engaged)
+        self.actor.changed = True
         self.turn_at(self.env.now)
 
     # --- order of steps -------------------------------------------------------------------------------

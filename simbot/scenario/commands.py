@@ -16,6 +16,7 @@ from simbot.scenario.model import (
     MechanismSpec,
     MoveStep,
     Need,
+    PawlStep,
     Pose,
     SpinStep,
     Step,
@@ -29,6 +30,7 @@ from simbot.scenario.schema import (
     EffortKeys,
     EffortShape,
     MoveShape,
+    PawlShape,
     SpinShape,
     ZeroKeys,
     ZeroShape,
@@ -244,7 +246,7 @@ class CommandReader:
         if keys is None or not self._can((*at, name), name, "zero"):
             return []
         spec = self.robot.mechanisms.get(name) if self.robot else None
-        if spec is not None and "zero" not in spec.values:
+        if spec is not None and (spec.servo is not None or "zero" not in spec.values):
             fault = Fault(
                 f"{name} has no encoder to be zeroed", spec.kind, "a mechanism with motors and a travel"
             )
@@ -255,6 +257,27 @@ class CommandReader:
         if not isinstance(position, float):
             return []
         return [ZeroStep(self.sheet.line(loc), name, position, text or "", keys.effort)]
+
+    def _pawl(self, loc: Loc) -> list[Step]:
+        """`ratchet: {hook: released}`: its pawl is taken out of the teeth, or let in."""
+        shape = self.sheet.read(loc, PawlShape)
+        if shape is None or self.robot is None:
+            return []
+        steps: list[Step] = []
+        for name, word in shape.ratchet.items():
+            at = (*loc, "ratchet", name)
+            if name not in self.robot.mechanisms:
+                self.sheet.unknown(at, "mechanism", name, self.robot.mechanisms, of_key=True)
+                continue
+            spec = self.robot.mechanisms[name]
+            teeth = None if spec is None else spec.values.get("ratchet")
+            if spec is not None and teeth is None:
+                fault = Fault(f"{name} has no ratchet", spec.kind, "a mechanism with `ratchet: {pitch: …}`")
+                self.sheet.fail(at, fault, of_key=True)
+            elif teeth is not None:
+                after = microseconds(teeth["release_time"])
+                steps.append(PawlStep(self.sheet.line(loc), name, word == "engaged", after))
+        return steps
 
     def _drive_for(
         self, loc: Loc, name: str, keys: EffortKeys, share: float, robot: RobotDraft

@@ -327,6 +327,15 @@ class ZeroStep(Step):
 
 
 @dataclass(frozen=True)
+class PawlStep(Step):
+    """`ratchet: {hook: released}`, or engaged."""
+
+    mechanism: str
+    engaged: bool
+    after_us: int
+
+
+@dataclass(frozen=True)
 class DriveForStep(Step):
     """`effort: {drive: 60 %, toward: 0.8 m, for: 1 s}`: the same of a drive, from where it stands."""
 

@@ -339,6 +339,12 @@ class EffortKeys(Shape):
     after: Annotated[Any, reader(read_after)] = None
 
 
+class PawlShape(Shape):
+    ratchet: dict[str, Annotated[str, choice("released", "engaged")]] = Field(
+        min_length=1, description="mechanisms with a ratchet: released or engaged"
+    )
+
+
 class ZeroKeys(Shape):
     effort: Annotated[Quantity, quantity("share", low=0.0, high=1.0, open_low=True)] = Field(
         default=Quantity(0.3, text="30 %"), description="with which it is driven there, such as 30 %"

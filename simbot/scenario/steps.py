@@ -50,6 +50,7 @@ class StepReader(FlowReader):
             "drive": self._drive,
             "effort": self._effort,
             "zero": self._zero,
+            "ratchet": self._pawl,
             "spin": self._spin,
             "wait": self._wait,
             "pick": self._pick,

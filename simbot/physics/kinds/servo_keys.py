@@ -100,6 +100,9 @@ OF_MOTORS = (
     "stalls_at_most",
     "holding_brake",
     "control",
+    "zero",
+    "zero_drift",
+    "backlash",
 )
 EITHER = tuple(
     each
