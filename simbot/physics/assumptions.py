@@ -38,7 +38,23 @@ def physics_remarks(robot: Robot) -> list[Remark]:
         dimension = DIMENSIONS.get(key, "share")
         text = f"{shown(Quantity(value, spread), dimension)} ({reason})"
         remarks.append(Remark("assumed", file, line, f"robot.{owner}.{key}", text))
-    return [*remarks, *_replaced(filled, file), *_general(robot, file), *_counts(filled, file)]
+    more = (*_general(robot, file), *_weightless(filled, file), *_counts(filled, file))
+    return [*remarks, *_replaced(filled, file), *more]
+
+
+def _weightless(robot: Robot, file: str) -> Iterator[Remark]:
+    """Linkages in which somewhere nothing moves that weighs anything."""
+    models = Models(robot)
+    for spec in robot.mechanisms.values():
+        if spec.kind in DRIVES or spec.coordinate != "angle":
+            continue
+        lacking = models.get(spec.name).lacking
+        if lacking > 0.0:
+            text = (
+                "where it stands in line nothing in it moves that has a mass, its rotors neither: "
+                f"{lacking:.2g} kg m^2 are taken for what turns there"
+            )
+            yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
 
 
 def _counts(robot: Robot, file: str) -> Iterator[Remark]:

@@ -10,9 +10,12 @@ from builders import SMALL, Words, a_move, a_plant, a_robot, seconds, winding
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from simbot.physics.assumptions import physics_remarks
 from simbot.physics.kinds import slider_crank
+from simbot.physics.layout import STEPS
 from simbot.physics.move import PushFor
 from simbot.scenario.errors import ScenarioError
+from simbot.scenario.model import Robot
 
 INCH = 0.0254
 FREE = 5.8178  # rad/s
@@ -239,3 +242,21 @@ def test_dead_centres_are_where_the_slider_turns_around(offset: float, length: f
     found = sorted(slider_crank.dead_centres(p, -pi, 2.9 * pi))
     assert len(found) == 4
     assert slider_crank.slider(p, np.array(found)).d1.real == pytest.approx(np.zeros(4), abs=1e-12)
+
+
+def test_a_rotor_and_a_crank_without_mass_at_the_dead_centre() -> None:
+    """There nothing that moves has a mass: still an arrival, that of a rotor too light to matter; and it is said."""
+
+    def robot(rotor: float) -> Robot:
+        return a_robot({"it": crank(load="20 N")}, {"coil": winding(1.0, 0.02, rotor)})
+
+    times = []
+    for rotor in (0.0, 1e-15, 1e-9):
+        plant = a_plant(robot(rotor), it=radians(170.0))
+        move = a_move(plant, "it", radians(-5.0))
+        times.append(seconds(move.first_inside_us()))
+        assert move.floor_s() is not None and plant.arrays.w[STEPS] < 50_000
+    assert times[0] == pytest.approx(times[1], abs=1.5e-6) and times[0] == pytest.approx(times[2], rel=1e-3)
+    told = [each.text for each in physics_remarks(robot(0.0)) if "nothing in it moves" in each.text]
+    assert len(told) == 1 and "are taken for what turns there" in told[0]
+    assert not [each for each in physics_remarks(robot(1e-5)) if "nothing in it moves" in each.text]
