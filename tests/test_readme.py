@@ -11,7 +11,8 @@ import readme
 
 ROOT = Path(__file__).parent.parent
 TEXT = readme.README.read_text(encoding="utf-8")
-RUN = [line for line in readme.commands(TEXT) if line.startswith("simbot")]
+ANSWERED = {command for command, _ in readme.answered(TEXT)}
+RUN = [line for line in readme.commands(TEXT) if line.startswith("simbot") and line not in ANSWERED]
 
 
 def close(one, two, path=""):
