@@ -99,7 +99,9 @@ def change_mode(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         error = w[m + L.TARGET] - w[m + L.Q]
         zone = w[m + L.ZONE]
         sign = 1.0 if error > 0.0 else -1.0
-        if zone == 0.0:
+        if zone == 0.0 and error == 0.0:  # no dead band: the side to which it moves
+            w[m + L.ZONE] = -w[m + L.S]
+        elif zone == 0.0:
             w[m + L.ZONE] = sign
         elif abs(zone) == 2.0:
             w[m + L.ZONE] = 0.5 * zone
