@@ -29,8 +29,7 @@ STUDIES = {
     "sweep-lift": f"simbot sweep {DEMO}/robot.yaml lift ratio=0.8:4:0.2 --to 0.62m",
     "fit-winch": f"simbot fit {LANTERNS} {DEMO}/measured.csv --unknown winch.efficiency",
 }
-PAGE = f"simbot report {LANTERNS} {TINS} --studies reports/studies --out"
-FIGURES = f"simbot figures {LANTERNS} {TINS} --studies reports/studies --out"
+PAGE = f"simbot report {LANTERNS} {TINS} --studies reports/studies --out reports/page.html --figures reports/figures"
 BLOCK = re.compile(r"^```(sh|text)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
@@ -84,19 +83,16 @@ def refresh() -> None:
     (REPORTS / "studies").mkdir(exist_ok=True)
     for name, command in STUDIES.items():
         run(command, "--json", REPORTS / "studies" / f"{name}.json")
-    make_page(REPORTS / "page.html")
-    make_figures(REPORTS / "figures")
+    make_page(ROOT)
 
 
-def make_page(path: Path) -> None:
-    """The page of the demo, from the studies in reports/; it names its own place in the repository."""
-    run(PAGE, path)
+def make_page(root: Path) -> None:
+    """The demo's page and its figures from the studies in reports/, of a folder laid out as this one.
 
-
-def make_figures(folder: Path) -> None:
-    """The demo's figures as SVG; the PNGs say the same and are larger."""
-    run(FIGURES, folder)
-    for path in folder.glob("*.png"):
+    Of the figures the SVGs stay; the PNGs say the same and are larger.
+    """
+    run(PAGE, cwd=root)
+    for path in (root / "reports" / "figures").glob("*.png"):
         path.unlink()
 
 
