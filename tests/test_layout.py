@@ -30,8 +30,10 @@ HOMES = {
     "jinja2": ("report/rendered.py", "report/page/"),
     "markupsafe": ("report/",),
     "matplotlib": ("report/figures/",),
+    "distributed": ("studies/cluster.py",),
+    "dask": ("studies/cluster.py",),
 }
-HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter"}
+HEAVY = {"numba", "scipy", "matplotlib", "simpy", "shapely", "tree_sitter", "distributed"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "simbot", "scenarios", "tests", "reports"}
 
 

@@ -7,8 +7,18 @@ from typing import Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, JsonFile, PlanFile, Seed, Settings, Workers
-from simbot.cli.shared import FINE, STOPPED, check_folder, compile_first, load, progress, write_json
+from simbot.cli.options import BatteryStates, Cluster, JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.shared import (
+    FINE,
+    STOPPED,
+    USERS_MISTAKE,
+    check_folder,
+    compile_first,
+    load,
+    progress,
+    write_json,
+)
+from simbot.scenario.errors import SimbotError
 
 
 def match(
@@ -44,6 +54,7 @@ def match(
         ),
     ] = None,
     workers: Workers = None,
+    cluster: Cluster = None,
     settings: Settings = None,
     json_file: JsonFile = None,
 ) -> None:
@@ -51,7 +62,7 @@ def match(
     from simbot.studies.match_asked import read_asked
 
     loaded, _ = load(plan, settings)
-    asked = read_asked(loaded, runs, seed, battery, threshold, partner, until_halfwidth, workers)
+    asked = read_asked(loaded, runs, seed, battery, threshold, partner, until_halfwidth, workers, cluster)
     check_folder("--json", json_file)
     compile_first(loaded)
     from simbot.studies.kept import forget, keep, kept
@@ -69,10 +80,11 @@ def match(
     except Interrupted as stopped:
         saved = keep(loaded, asked, stopped.records)
         if not stopped.records:
-            raise KeyboardInterrupt from None
+            raise SimbotError(stopped.why) if stopped.why else KeyboardInterrupt from None
         text = f"stopped after {len(stopped.records)} of {runs} matches"
         typer.echo(f"{text}; the same command goes on from there" if saved else text, err=True)
-        result, code = put_together(loaded, asked, stopped.records, "you stopped it"), STOPPED
+        result = put_together(loaded, asked, stopped.records, stopped.why or "you stopped it")
+        code = USERS_MISTAKE if stopped.why else STOPPED
     if json_file is not None:
         from simbot.report.match_document import match_document
 

@@ -21,6 +21,12 @@ JsonFile = Annotated[
         "--json", metavar="FILE", help="Write the JSON document there; - for stdout.", show_default=False
     ),
 ]
+CsvFile = Annotated[
+    str | None,
+    typer.Option(
+        "--csv", metavar="FILE", help="Write the numbers there, one a row; - for stdout.", show_default=False
+    ),
+]
 BatteryState = Annotated[
     str | None,
     typer.Option(
@@ -45,6 +51,15 @@ BatteryStates = Annotated[
 Workers = Annotated[
     int | None,
     typer.Option("--workers", metavar="N", help="Processes; one a core unless said.", show_default=False),
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Play on the workers of a dask scheduler, as in tcp://host:8786; one that you trust.",
+        show_default=False,
+    ),
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
 StudiesFolder = Annotated[

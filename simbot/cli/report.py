@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simbot.cli.options import Settings
-from simbot.cli.shared import check_folder, compile_first, load, progress, sign_of_life
+from simbot.cli.shared import (
+    check_folder,
+    compile_first,
+    load,
+    progress,
+    read_studies_of,
+    show_plans,
+    sign_of_life,
+)
 from simbot.scenario.errors import SimbotError
 
 if TYPE_CHECKING:
@@ -30,7 +38,7 @@ def report(
         typer.Option(
             "--studies",
             metavar="DIR",
-            help="Folder with JSON documents of compare, tune, match and worth; without it compare and tune "
+            help="Folder with JSON documents of compare, tune, match, worth and sweep; without it compare and tune "
             "run in a quick form.",
             show_default=False,
         ),
@@ -38,6 +46,15 @@ def report(
     out: Annotated[
         str, typer.Option("--out", metavar="FILE", help="The page; - for stdout.")
     ] = "report.html",
+    figures: Annotated[
+        Path | None,
+        typer.Option(
+            "--figures",
+            metavar="DIR",
+            help="Write the figures there too, as SVG and PNG.",
+            show_default=False,
+        ),
+    ] = None,
     settings: Settings = None,
 ) -> None:
     """One HTML page of runs and studies, to look at, print and hand on."""
@@ -49,9 +66,11 @@ def report(
         raise SimbotError(f"report: two of the plans are named {twice}; a name each tells them apart")
     found = None
     if studies is not None:
-        from simbot.report.page.studies import read_studies
+        from simbot.report.page.studies import studies_of
+        from simbot.scenario.load import files_of
 
-        found, remarks = read_studies(studies, names)
+        files = [file.name for path in plans for file in files_of(path)]
+        found, remarks = studies_of(studies, names, files)
         for remark in remarks:
             typer.echo(remark, err=True)
     compile_first(loaded[0][0])
@@ -64,6 +83,11 @@ def report(
     write("--out", page(parts, known, out), out)
     if out != "-":
         typer.echo(f"{out}: open it in a browser")
+    if figures is not None:
+        from simbot.report.figures.all import write_figures
+
+        written = write_figures(figures, show_plans(plans, None, settings), read_studies_of(studies))
+        typer.echo(f"{figures}: {len(written)} figures", err=out == "-")
 
 
 def _part(path: Path, plan: Plan, remarks: Sequence[Remark]) -> PlanPart:

@@ -117,6 +117,31 @@ def write_json(document: Document, target: str) -> None:
     write("--json", to_text(document), target)
 
 
+def write_csv(kind: str, document: Document, target: str) -> None:
+    """The numbers of a document, one a row."""
+    from simbot.report import tidy
+    from simbot.report.files import write
+
+    rows = {"compare": tidy.compare_rows, "worth": tidy.worth_rows}[kind](document)
+    write("--csv", tidy.csv_text(rows), target)
+
+
+def going_on(found: int) -> None:
+    """Tell that a study was begun before."""
+    if found:
+        typer.echo(f"going on after {found} matches that were played before", err=True)
+
+
+@contextmanager
+def goes_on() -> Iterator[None]:
+    """Ctrl-C ends a study that keeps what it has played."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo("what was played is kept; the same command goes on from there", err=True)
+        raise typer.Exit(STOPPED) from None
+
+
 @contextmanager
 def sign_of_life() -> Iterator[None]:
     """Say on stderr that the physics is being compiled, with the seconds on a terminal."""

@@ -201,7 +201,7 @@ class Route:
         return cls(holonomic, [(0.0, Leg(False, pose, 0.0, 0.0, pose.heading))])
 
     def copy(self) -> Route:
-        return replace(self, legs=list(self.legs), ahead=list(self.ahead))
+        return Route(self.holonomic, self.legs.copy(), self.ahead.copy())
 
     @property
     def now(self) -> Leg:

@@ -11,6 +11,7 @@ from simbot.scenario.model import BatteryState, Robot
 from simbot.scenario.parameters import Quantity
 
 Path = tuple[str | int, ...]
+NO_PART = ("control", "zero", "zero_drift")  # in how long a move takes
 
 
 def spread_paths(robot: Robot, battery: BatteryState, name: str, driven: bool) -> list[Path]:
@@ -19,7 +20,7 @@ def spread_paths(robot: Robot, battery: BatteryState, name: str, driven: bool) -
     `driven`: it is a drive, which the robot's own mass belongs to.
     """
     spec = robot.mechanisms[name]
-    paths = [("mechanisms", name, *path) for path in _in(spec.values) if path[0] != "control"]
+    paths = [("mechanisms", name, *path) for path in _in(spec.values) if path[0] not in NO_PART]
     use = spec.values.get("motors")
     if use is not None:
         paths += [("motors", use.motor, *path) for path in _in(robot.motors[use.motor])]

@@ -7,24 +7,28 @@ from textwrap import wrap
 from typing import TextIO
 
 from simbot.report.classes import classes_of, histogram, spans
+from simbot.report.ended import clock_lines, mixture_lines
+from simbot.report.turned import break_even_lines
 from simbot.studies.compare import CompareResult, Pair, Side
+from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
 
 WIDTH = 80
 
 
-def print_compared(result: CompareResult, stream: TextIO) -> None:
-    """Print a comparison."""
-    for line in _lines(result):
+def print_compared(result: CompareResult, stream: TextIO, more: Further = NOTHING_FURTHER) -> None:
+    """Print a comparison, and what was asked beyond it."""
+    for line in _lines(result, more):
         stream.write(line.rstrip() + "\n")
 
 
-def _lines(result: CompareResult) -> Iterator[str]:
+def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from wrap(_answer(result), WIDTH)
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
     days = -(-result.runs // 10)
-    yield f"Same luck, {result.runs} matches on {days} days each, seed {result.asked.seed}, battery {states}"
+    each = "each" if len(result.sides) == 2 else "of the closest; hopeless plans are played less"
+    yield f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}"
     yield ""
     yield from _table(result)
     yield ""
@@ -34,6 +38,9 @@ def _lines(result: CompareResult) -> Iterator[str]:
     for pair in result.pairs:
         yield from _pair(result, pair)
         yield ""
+    yield from break_even_lines(more)
+    yield from clock_lines(more.clocks or ())
+    yield from mixture_lines(more.mixtures)
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
     yield from wrap(
@@ -48,13 +55,9 @@ def _quantiles(side: Side) -> tuple[float, float, float]:
     return side.points.p10.value, side.points.p50.value, side.points.p90.value
 
 
-def _best(result: CompareResult) -> Side:
-    return max(result.sides, key=lambda side: side.points.mean.value)
-
-
 def _answer(result: CompareResult) -> str:
-    best = _best(result)
-    number = result.sides.index(best)
+    number = result.best
+    best = result.sides[number]
     against = [pair for pair in result.pairs if number in (pair.first, pair.second)]
     closest = min(against, key=lambda pair: abs(pair.difference.mean.value))
     other = result.sides[closest.second if closest.first == number else closest.first]

@@ -8,6 +8,7 @@ import io
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.fitted import answer
+from simbot.report.timer_table import safe_cell
 from simbot.scenario.measured import TRIES
 from simbot.studies.fit_results import Compared, FitResult, Fitted, Interval
 
@@ -110,5 +111,6 @@ def fit_csv(result: FitResult) -> str:
     for row in result.compared:
         cells = _compared(row)
         cells["lines"] = " ".join(map(str, row.lines))
+        cells = {key: safe_cell(cell) if isinstance(cell, str) else cell for key, cell in cells.items()}
         writer.writerow({column: "" if cells[column] is None else cells[column] for column in COLUMNS})
     return text.getvalue()

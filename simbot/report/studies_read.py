@@ -12,7 +12,7 @@ from simbot.report.document import FORMAT
 from simbot.scenario.errors import SimbotError
 
 MAX_BYTES = 20_000_000
-KINDS = ("match", "compare", "worth", "sweep", "fit")
+KINDS = ("tune", "match", "compare", "worth", "sweep", "fit")
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from simbot.report.swept_rows import at, best_of_points, heat_map, rows, told
 from simbot.report.swept_wishes import wanted_answer, wishes_told
 from simbot.scenario.model import Remark, Robot
 from simbot.studies.sweep import Point, SweepResult
-from simbot.studies.sweep_answer import best_of, flat_of, is_flat, loss, ridge_of, tie_of
+from simbot.studies.sweep_answer import best_of, flat_of, is_flat, loss, makes_no_difference, ridge_of, tie_of
 from simbot.studies.sweep_points import OneMechanism
 
 WIDTH = 80
@@ -30,7 +30,7 @@ FIRST = {
 def print_swept(result: SweepResult, robot: Robot, remarks: Sequence[Remark], stream: TextIO) -> None:
     """Print a sweep of this robot; the remarks are those on the files as they are."""
     for line in _lines(result, robot, len(remarks)):
-        stream.write(line.rstrip() + "\n")
+        stream.write(line.rstrip().replace("±", "+/-").replace("…", "...") + "\n")
 
 
 def _lines(result: SweepResult, robot: Robot, doubts: int) -> Iterator[str]:
@@ -93,6 +93,12 @@ def _answer(result: SweepResult, best: Point | None) -> str:
     if best is None:
         why = next((_why(point) for point in result.points), "nothing was run")
         return f"{_who(result)} has no {by.title} anywhere in the range on the {state} battery: {why}."
+    if makes_no_difference(result):
+        names = " and ".join(axis.name for axis in axes)
+        return (
+            f"{names} makes no difference to {_who(result).lower()} in this range: {by.title} "
+            f"{told(by, best.value(by))} on the {state} battery, whatever it is."
+        )
     form = FIRST.get(by.name, "{title} is {end}, {value}, with {at}")
     title = by.title[0].upper() + by.title[1:]
     end = "highest" if by.most else "lowest"
@@ -125,6 +131,8 @@ def _around(result: SweepResult, best: Point) -> Iterator[str]:
         yield from wrap(
             f"Now, {at(result.asked.axes, result.now)}: {_compared(result, result.now, best)}.", WIDTH
         )
+    if makes_no_difference(result):
+        return
     if len(result.asked.axes) == 1 and result.points:
         axis = result.asked.axes[0]
         flat = flat_of(result.points, best, result.asked.by)

@@ -19,6 +19,7 @@ from simbot.scenario.model import (
     MotorUse,
     Plan,
     Remark,
+    Reset,
     Robot,
     SourceNumber,
     WaitStep,
@@ -56,8 +57,9 @@ def understood(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "battery", f"{state.name}: {_battery(state)}"
     if plan.robot.fuse is not None:
         yield "fuse", f"{plan.robot.fuse.rating:g} A, time constant {plan.robot.fuse.time:g} s"
+    acting = {reset.name: reset for reset in plan.robot.resets}
     for device, volts in plan.robot.brown_out.items():
-        yield "resets", f"{device}: below {volts:g} V of the bus"
+        yield "resets", f"{device}: below {volts:g} V of the bus{_acts(acting.get(device))}"
     for motor in plan.robot.motors.values():
         yield "motor", f"{motor.name}: {_motor(motor)}"
     for spec in plan.robot.mechanisms.values():
@@ -92,6 +94,13 @@ def _numbers_in_code(plan: Plan) -> Iterator[tuple[SourceNumber, int]]:
         if isinstance(step, WaitStep) and step.source is not None
     }
     yield from found.items()
+
+
+def _acts(reset: Reset | None) -> str:
+    if reset is None:
+        return ", told and no more"
+    what = "the program" if reset.stops == "program" else reset.stops
+    return f"; it stops {what}, and is back after {reset.back_after:g} s at {reset.back_above:g} V"
 
 
 def _battery(state: BatteryState) -> str:

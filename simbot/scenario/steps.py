@@ -49,6 +49,8 @@ class StepReader(FlowReader):
             "move": self._move,
             "drive": self._drive,
             "effort": self._effort,
+            "zero": self._zero,
+            "ratchet": self._pawl,
             "spin": self._spin,
             "wait": self._wait,
             "pick": self._pick,

@@ -18,3 +18,4 @@ class Asked:
     partner: float = 0.0
     partner_spread: float = 0.0
     workers: int = 1
+    cluster: str | None = None  # address of a scheduler whose workers play

@@ -8,8 +8,9 @@ from math import ceil
 
 from simbot.scenario.model import Plan
 from simbot.studies.knobs import Knob
+from simbot.studies.ledger import Progress
 from simbot.studies.one_match import totals_of
-from simbot.studies.paired import Progress, totals
+from simbot.studies.paired import totals
 from simbot.studies.statistics import Figure, mean_of, proportion
 from simbot.studies.timed_matches import TimedMatch, play_timed
 

@@ -22,10 +22,10 @@ from simbot.studies.statistics import (
     distribution,
     half_width,
     mean_of,
-    proportion,
+    share_of,
     tally_of,
 )
-from simbot.studies.workers import Team, rounds
+from simbot.studies.workers import PlayersLost, Team, rounds
 
 ROUND = 8  # days after which it is looked whether enough are played
 LEAST_DAYS = 16
@@ -90,24 +90,27 @@ def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchReco
     records = list(done)
     stopped = ""
     try:
-        with Team([plan], asked.seed, asked.workers) as team:
-            for matches in rounds(asked.states, asked.runs, ROUND, len(records)):
-                records += team.play_all(matches)[0]
+        with Team([plan], asked.seed, asked.workers, asked.cluster) as team:
+            for (more,) in team.play(rounds(asked.states, asked.runs, ROUND, len(records))):
+                records += more
                 progress(len(records), asked.runs)
                 if _enough(records, asked):
                     stopped = "the interval is as narrow as was asked"
                     break
     except KeyboardInterrupt:
         raise Interrupted(tuple(records)) from None
+    except PlayersLost as error:
+        raise Interrupted(tuple(records), str(error)) from error
     return put_together(plan, asked, tuple(records), stopped)
 
 
 class Interrupted(Exception):
-    """Stopped by the user; what was played until then."""
+    """Stopped by the user, or because those who played are gone (`why`); what was played until then."""
 
-    def __init__(self, records: tuple[MatchRecord, ...]) -> None:
+    def __init__(self, records: tuple[MatchRecord, ...], why: str = "") -> None:
         super().__init__("stopped")
         self.records = records
+        self.why = why
 
 
 def _enough(records: list[MatchRecord], asked: Asked) -> bool:
@@ -155,8 +158,8 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         rest=rest,
         states=tuple(_share(plan, state, nominals, good) for state in plan.robot.battery),
         order_broken=sum(record.order_broken for record in good) / len(good),
-        clean=proportion(sum(record.clean for record in good), len(good)),
-        reaches=_reaches(asked, good, total),
+        clean=share_of(np.array([record.clean for record in good]), days),
+        reaches=_reaches(asked, good, total, days),
         faults=tuple(record for record in records if record.fault),
         days_for_a_point=days_for(points.mean, points.days, 1.0),
         replay=(low, high),
@@ -219,8 +222,8 @@ def _others(asked: Asked, good: Sequence[MatchRecord], who: str, mean: float, sp
     )
 
 
-def _reaches(asked: Asked, good: Sequence[MatchRecord], total: np.ndarray) -> Figure | None:
+def _reaches(asked: Asked, good: Sequence[MatchRecord], total: np.ndarray, days: np.ndarray) -> Figure | None:
     if asked.threshold is None:
         return None
     bars = _others(asked, good, "threshold", asked.threshold, asked.threshold_spread)
-    return proportion(int((total >= bars).sum()), len(good))
+    return share_of(total >= bars, days)

@@ -21,6 +21,7 @@ def read_asked(
     partner: str | None,
     until_halfwidth: float | None,
     workers: int | None,
+    cluster: str | None = None,
 ) -> Asked:
     """The study that the options ask for.
 
@@ -33,6 +34,11 @@ def read_asked(
         raise SimbotError(f"--runs {runs}: at least one match is wanted")
     if until_halfwidth is not None and not until_halfwidth > 0.0:
         raise SimbotError(f"--until-halfwidth {until_halfwidth:g}: points above 0 are wanted")
+    playing = read_workers(workers, runs)
+    if workers is not None and cluster is not None:
+        raise SimbotError(
+            f"--workers {workers}: the workers of --cluster {cluster} play, however many; give one"
+        )
     reach = None if threshold is None else quantity_given("--threshold", threshold, "number")
     other = None if partner is None else quantity_given("--partner", partner, "number", low=0.0)
     return Asked(
@@ -44,7 +50,8 @@ def read_asked(
         threshold_spread=0.0 if reach is None else reach.spread,
         partner=0.0 if other is None else float(other),
         partner_spread=0.0 if other is None else other.spread,
-        workers=read_workers(workers, runs),
+        workers=playing,
+        cluster=cluster,
     )
 
 

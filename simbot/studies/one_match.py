@@ -102,7 +102,12 @@ class Day:
             trace, plant = self.play(number, battery)
             return record_of(self.plan, number, battery.name, trace, plant)
         except Exception as error:
-            return MatchRecord(number, battery.name, fault=f"{type(error).__name__}: {error}")
+            return MatchRecord(number, battery.name, fault=fault_of(error))
+
+
+def fault_of(error: Exception) -> str:
+    """What is kept of an error."""
+    return f"{type(error).__name__}: {error}"
 
 
 def run_of_match(plan: Plan, seed: int, number: int, battery: BatteryState) -> RunResult:

@@ -1,8 +1,9 @@
 """Means, quantiles and their intervals over matches that belong to days.
 
 Matches of one day share a robot, so they are not independent: days are. The mean's interval is Student's t over
-the days' means; those of the other figures are percentiles of a bootstrap over days (Efron, 1979). How much of
-the spread is luck and how much is ignorance of the robot is the one-way analysis of variance.
+the days' means, a share's that of as many independent matches as would be as uncertain; those of the other
+figures are percentiles of a bootstrap over days (Efron, 1979). How much of the spread is luck and how much is
+ignorance of the robot is the one-way analysis of variance.
 """
 
 from __future__ import annotations
@@ -55,13 +56,22 @@ def student(degrees: float, level: float = 0.95) -> float:
 def mean_of(values: Array, days: npt.NDArray[Any]) -> Figure:
     """Mean over all matches, its interval from the days' means (weighted by their matches)."""
     mean = float(values.mean())
-    numbers = np.unique(days)
-    if len(numbers) < 2:
+    error = _error(values, days)
+    if error is None:
         return Figure(mean, None)
-    sums = np.array([(values[days == day] - mean).sum() for day in numbers])
-    count = len(numbers)
-    half = student(count - 1) * sqrt(count / (count - 1) * float((sums**2).sum())) / len(values)
+    half = student(len(np.unique(days)) - 1) * error
     return Figure(mean, (mean - half, mean + half))
+
+
+def _error(values: Array, days: npt.NDArray[Any]) -> float | None:
+    """Standard error of the mean, days being independent and matches not; None below two days."""
+    numbers = np.unique(days)
+    count = len(numbers)
+    if count < 2:
+        return None
+    mean = values.mean()
+    sums = np.array([(values[days == day] - mean).sum() for day in numbers])
+    return sqrt(count / (count - 1) * float((sums**2).sum())) / len(values)
 
 
 def half_width(figure: Figure) -> float:
@@ -77,8 +87,24 @@ def days_for(figure: Figure, days: int, half: float) -> int | None:
     return max(2, ceil((NORMAL_95 * per_day / half) ** 2))
 
 
-def proportion(hits: int, runs: int, level: float = 0.95) -> Figure:
-    """A share and its interval (Clopper and Pearson, 1934)."""
+def share_of(happened: npt.NDArray[np.bool_], days: npt.NDArray[Any]) -> Figure:
+    """Share of the matches in which something happened, and its interval.
+
+    Where days differ by more than luck, that of fewer matches: of so many as would have the same standard error
+    if they were independent, less what so few days leave unknown of it (Korn and Graubard, 1998; from memory).
+    """
+    runs, share = len(happened), float(happened.mean())
+    error = _error(happened.astype(float), days)
+    count = float(runs)
+    if error:
+        degrees = len(np.unique(days)) - 1
+        alike = share * (1.0 - share) / error**2 * (student(runs - 1) / student(degrees)) ** 2
+        count = min(count, alike)
+    return proportion(share * count, count)
+
+
+def proportion(hits: float, runs: float, level: float = 0.95) -> Figure:
+    """A share of independent matches and its interval (Clopper and Pearson, 1934)."""
     from scipy.special import betaincinv
 
     tail = (1 - level) / 2

@@ -73,6 +73,12 @@ def flat_of(points: Sequence[Point], best: Point, measure: Measure) -> Flat:
     return Flat(points[low].at[0], points[high].at[0], low == 0, high == len(points) - 1)
 
 
+def makes_no_difference(result: SweepResult) -> bool:
+    """Whether every value was seen alike in everything."""
+    first = result.points[0].looks if result.points else ()
+    return len(result.points) > 1 and bool(first) and all(point.looks == first for point in result.points)
+
+
 def ridge_of(points: Sequence[Point], measure: Measure, tie: Measure | None) -> list[Point]:
     """Of two quantities: the best point for each value of the first, those without one left out."""
     rows = {point.at[0]: [each for each in points if each.at[0] == point.at[0]] for point in points}

@@ -15,8 +15,8 @@ from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace, WaitRecord
 from simbot.scenario.model import Plan
 from simbot.studies.knobs import Knob, waits_of
+from simbot.studies.ledger import Progress
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, record_of
-from simbot.studies.paired import Progress
 from simbot.studies.workers import Round, Team
 
 NEVER_US = 1 << 60
@@ -58,7 +58,7 @@ def play_timed(
         Of the matches; other numbers meet other luck.
     """
     matches = [(number * MATCHES_A_DAY, states[number % len(states)]) for number in numbers]
-    with Team(plans, seed, workers, partial(_play, tuple(map(tuple, knobs)))) as team:
+    with Team(plans, seed, workers, otherwise=partial(_play, tuple(map(tuple, knobs)))) as team:
         found: list[list[TimedMatch]] = [[] for _ in plans]
         for begin in range(0, len(matches), ROUND):
             for own, more in zip(found, team.play_all(matches[begin : begin + ROUND]), strict=True):
@@ -68,9 +68,8 @@ def play_timed(
 
 
 def _play(
-    knobs: tuple[tuple[Knob, ...], ...], plans: tuple[Plan, ...], which: int, seed: int, matches: Round
+    knobs: tuple[tuple[Knob, ...], ...], plan: Plan, which: int, seed: int, matches: Round
 ) -> list[TimedMatch]:
-    plan = plans[which]
     batteries = {state.name: state for state in plan.robot.battery}
     day = Day(plan, seed, matches[0][0] // MATCHES_A_DAY)
     found = []

@@ -7,12 +7,13 @@ import re
 from math import degrees
 from pathlib import Path
 
+import jsonschema
 import pytest
-from study_documents import compare
+from study_documents import compare, worth
 
 from simbot.api import run
 from simbot.physics.kinds import KINDS
-from simbot.report.document import run_document
+from simbot.report.document import run_document, schema_text
 from simbot.routine.match import play
 from simbot.scenario.load import load_plan
 
@@ -310,3 +311,8 @@ def test_names_stay_text(opened, tmp_path, browser):
     assert evil in page.title()
     assert page.locator("h1").inner_text() == evil[0].upper() + evil[1:]
     assert page.evaluate("document.scripts.length") == 2
+
+
+@pytest.mark.parametrize("made", [compare, worth], ids=["compare", "worth"])
+def test_the_studies_shown_have_the_published_form(made):
+    jsonschema.validate(made(), json.loads(schema_text(made()["document"])))

@@ -14,7 +14,7 @@ from simbot.analysis.polylines import BUS_TOLERANCE, courses_of, thinned
 from simbot.cli import status
 from simbot.physics.kinds import KINDS
 from simbot.report.page.replay import as_script_data
-from simbot.report.page.studies import read_studies
+from simbot.report.page.studies import studies_of
 from simbot.report.page.svg import percent, tag, words
 from simbot.routine.match import play
 from simbot.scenario.errors import SimbotError
@@ -153,14 +153,10 @@ def document(**more: object) -> str:
 def test_studies_of_other_plans_are_told(tmp_path):
     (tmp_path / "one.json").write_text(document(), encoding="utf-8")
     (tmp_path / "other.json").write_text(document(plan="b"), encoding="utf-8")
-    (tmp_path / "list.json").write_text("[]", encoding="utf-8")
-    (tmp_path / "broken.json").write_text("{", encoding="utf-8")
     (tmp_path / "run.json").write_text(document(document="run"), encoding="utf-8")
-    studies, remarks = read_studies(tmp_path, ["a"])
+    studies, remarks = studies_of(tmp_path, ["a"])
     assert list(studies.worth) == ["a"]
     assert [Path(remark.partition(": ")[0]).name for remark in remarks] == [
-        "broken.json",
-        "list.json",
         "other.json",
     ]
 
@@ -169,13 +165,13 @@ def test_two_answers_to_one_question(tmp_path):
     for name in ("x", "y"):
         (tmp_path / f"{name}.json").write_text(document(), encoding="utf-8")
     with pytest.raises(SimbotError, match=r"x\.json and y\.json both are worth of a"):
-        read_studies(tmp_path, ["a"])
+        studies_of(tmp_path, ["a"])
 
 
 def test_a_document_of_another_format(tmp_path):
     (tmp_path / "old.json").write_text(document(format=0), encoding="utf-8")
-    with pytest.raises(SimbotError, match=r"format: 0 is given, would do: 1"):
-        read_studies(tmp_path, ["a"])
+    with pytest.raises(SimbotError, match=r"key 'format': given 0; this simbot reads 1"):
+        studies_of(tmp_path, ["a"])
 
 
 @pytest.mark.parametrize(

@@ -41,6 +41,7 @@ class StraightMove(Move):
         else:
             self.target = self.start_position
         self.window, self.slower_than, self.touch, self.cut_us = track.window, float("inf"), False, None
+        self.zero_off = 0.0
 
     @property
     def rests_us(self) -> float:
@@ -89,6 +90,7 @@ class StopwatchPlant(Plant):
 
     def __init__(self, tracks: dict[str, Track], horizon_us: int, loop_us: int = 20_000) -> None:
         self.names = []
+        self._resets = None
         self.tracks, self.horizon_us, self.loop_us, self.now_us = tracks, horizon_us, loop_us, 0
         self.given: list[Move] = []
         self.payloads: list[tuple[int, str, float]] = []

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from math import comb, sqrt
+from itertools import pairwise
+from math import comb, pi, sqrt
 
 import pytest
 import simpy
@@ -16,10 +17,14 @@ from simbot.report.match_document import match_document
 from simbot.routine.match import play
 from simbot.routine.sequencer import Field, Run
 from simbot.routine.world import World
+from simbot.studies import one_match
 from simbot.studies.asked import Asked
+from simbot.studies.drawn import robot_of_day
 from simbot.studies.kept import forget, keep, kept
 from simbot.studies.match import Interrupted, study
-from simbot.studies.one_match import Day, lost_points
+from simbot.studies.one_match import Day, lost_points, totals_of
+from simbot.studies.statistics import mean_of, proportion, share_of
+from simbot.studies.workers import play_day
 
 RUNS = 2000
 
@@ -61,6 +66,51 @@ def test_retries_are_capped_geometric(tmp_path):
     within(time["tried again"], each * failed[0], sqrt(failed[1] - failed[0] ** 2))
     success = 1 - (1 - p) ** 3
     within(result.points.mean.value, success, sqrt(success * (1 - success)))
+
+
+def test_intervals_of_many_studies_cover_at_their_rate(tmp_path):
+    """A place that succeeds 50 % ± 40 %, drawn anew each day: its mean points, and its chance of a point, are 0.5."""
+    plan = a_plan(
+        tmp_path, [place(succeeds="50 % ± 40 %")], "1 s", start={"hand": "shut", "holds": {"hand": ["ball"]}}
+    )
+    played = [play_day(plan, 1, [(10 * day + k, "full") for k in range(10)]) for day in range(400 * DAYS)]
+    hits = {"mean": 0, "share": 0, "as if independent": 0}
+    for study_of in range(400):
+        records = [one for day in played[study_of * DAYS : (study_of + 1) * DAYS] for one in day]
+        values, days = totals_of(records)
+        figures = (mean_of(values, days), share_of(values >= 1, days), proportion(values.sum(), len(values)))
+        for name, figure in zip(hits, figures, strict=True):
+            hits[name] += figure.interval[0] <= 0.5 <= figure.interval[1]
+    # 400 repetitions of an interval of 95 %: four standard errors are 4.4 %; Clopper and Pearson's is never narrow
+    assert 0.906 <= hits["mean"] / 400 <= 0.994
+    assert hits["share"] / 400 >= 0.906
+    assert hits["as if independent"] / 400 < 0.85  # the test can fail
+
+
+DAYS = 5
+
+
+def test_two_moves_side_by_side_take_the_longer(tmp_path):
+    """Both N(10, 2) s: the greater is mu + sd / sqrt(pi) = 11.1284 s in the mean (Clark, 1961; from memory)."""
+    rounds = [
+        {"together": [[{"move": {name: to}}, {"wait": "arrival"}] for name in ("hand", "other")]}
+        for to in ("shut", "open")
+    ]
+    robot = {
+        "loop": "1 ms",
+        "mechanisms": {name: {"kind": "measured", "time": "10 s ± 4 s"} for name in ("hand", "other")},
+    }
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": rounds}], "24000 s", robot=robot)
+    trace, _ = play(plan, plan.robot.battery[0], luck=Drawn(1, 0, 0))
+    ends = [max(one.ended_us, other.ended_us) * 1e-6 for one, other in batched(trace.waits)]
+    lasted = [after - before for before, after in pairwise(ends)]
+    assert len(lasted) > 2000
+    sd = 2 * sqrt(1 - 1 / pi)
+    assert abs(sum(lasted) / len(lasted) - 11.12837917) < 4 * sd / sqrt(len(lasted))
+
+
+def batched(waits):
+    return zip(waits[0::2], waits[1::2], strict=False)
 
 
 def test_pieces_that_take_one_to_three_tries_cost_what_they_cost_in_practice(tmp_path):
@@ -110,6 +160,19 @@ def test_a_study_stops_when_it_knows_enough(tmp_path):
     result = many(plan, 4000, until_halfwidth=0.1)
     low, high = result.points.mean.interval
     assert result.points.runs < 4000 and (high - low) / 2 <= 0.1 and result.stopped
+
+
+def test_a_day_that_cannot_be_played_is_kept_and_loses_no_other(tmp_path, monkeypatch):
+    def drawn(robot, luck):
+        if luck.day == 1:
+            raise ValueError("nothing fits today")
+        return robot_of_day(robot, luck)
+
+    monkeypatch.setattr(one_match, "robot_of_day", drawn)
+    result = many(a_plan(tmp_path, [pick(), wait("0.3 s"), place(), wait("0.3 s")]), 30)
+    assert [one.number for one in result.faults] == list(range(10, 20))
+    assert {one.fault for one in result.faults} == {"ValueError: nothing fits today"}
+    assert result.points.runs == 20
 
 
 class Certain(Drawn):

@@ -6,7 +6,7 @@ from scipy import stats
 
 from simbot.physics.luck import Drawn, normal, uniform
 from simbot.scenario.parameters import Quantity, Span
-from simbot.studies.statistics import distribution, mean_of, proportion, student
+from simbot.studies.statistics import distribution, mean_of, proportion, share_of, student
 
 DAYS = np.repeat(np.arange(12), 10)
 
@@ -44,6 +44,18 @@ def test_quantiles_of_students_t_and_of_a_share():
     for hits, runs in ((0, 20), (7, 20), (20, 20)):
         exact = stats.binomtest(hits, runs).proportion_ci(method="exact")
         assert proportion(hits, runs).interval == pytest.approx((exact.low, exact.high), rel=1e-9, abs=1e-12)
+
+
+def test_a_share_s_interval_is_that_of_independent_matches_only_where_days_are_alike():
+    days = np.repeat(np.arange(10), 10)
+    alike = np.tile(np.arange(10) < 3, 10)
+    assert share_of(alike, days) == proportion(30, 100)
+    all_or_none = days < 3  # a day is one observation, and a tenth of 9 degrees of freedom is little
+    low, high = share_of(all_or_none, days).interval
+    exact = stats.binomtest(3, 10).proportion_ci(method="exact")
+    assert low < exact.low < exact.high < high
+    assert share_of(np.zeros(100, bool), days) == proportion(0, 100)
+    assert share_of(alike[:10], days[:10]) == proportion(3, 10)
 
 
 def test_draws_follow_the_cut_normal_distribution():

@@ -191,6 +191,22 @@ def test_every_battery_state_has_its_best(capsys):
     assert {line.split()[2] for line in lines if line.startswith("On the ")} == {"fresh", "tired"}
 
 
+def test_what_makes_no_difference_is_said_to(capsys):
+    """The arm has another motor."""
+    robot = str(SCENARIOS / "night-market" / "robot.yaml")
+    lines = printed(capsys, robot, "arm", "motors.wheel.stall_torque=10:20 kgf*cm", "--points", "3")
+    assert lines[0].startswith(
+        "motors.wheel.stall_torque makes no difference to the arm in this range: arrival"
+    )
+
+
+def test_what_knows_two_ends_only_cannot_be_swept_alone(capsys):
+    robot = str(SCENARIOS / "mechanisms" / "cylinder.yaml")
+    for command in (["move", robot, "flap"], ["sweep", robot, "flap", "bore=10:20 mm"]):
+        assert status(command) == 2
+        assert "flap is a cylinder: it knows two ends" in capsys.readouterr().err
+
+
 def test_what_was_run_when_it_is_stopped_is_told(tmp_path, capsys, monkeypatch):
     file = a_lift(tmp_path)
     look, seen = engine.look_at, []

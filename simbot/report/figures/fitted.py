@@ -17,7 +17,7 @@ SQUARE, REST, AXIS, LINE = 48.0, 17.0, 8.0, 2.8  # mm
 
 def figure_fit(document: Document) -> Figure | None:
     """None where nothing measured has a prediction. Rows are those of `compared`: measured and predicted times."""
-    rows = [row for row in document.get("compared") or document.get("rows") or () if _timed(row)]
+    rows = [row for row in document["compared"] if _timed(row)]
     if not rows:
         return None
     title = f"{document.get('plan') or 'Fit'}: measured against predicted"
@@ -41,24 +41,16 @@ def figure_fit(document: Document) -> Figure | None:
 
 
 def _timed(row: Document) -> bool:
-    return (
-        _of(row, "measured") is not None
-        and _of(row, "predicted") is not None
-        and row.get("method") != "tries"
-    )
-
-
-def _of(row: Document, key: str) -> Any:
-    return row.get(f"{key}_s", row.get(key))
+    return row["unit"] == "s" and row["measured"] is not None and row["predicted"] is not None
 
 
 def _number(row: Document, key: str) -> float:
-    return float(_of(row, key))
+    return float(row[key])
 
 
 def _error(row: Document) -> float:
     """Two standard deviations of the mean of the trials; 0 where no spread is told."""
-    sd, trials = _of(row, "sd"), row.get("trials") or 1
+    sd, trials = row["sd"], row["trials"] or 1
     return 0.0 if sd is None else 2.0 * float(sd) / float(trials) ** 0.5
 
 
@@ -68,8 +60,8 @@ def _against(axes: Axes, rows: Sequence[Document], most: float) -> None:
     axes.plot((0.0, most), (0.0, most), color=RULE, linewidth=0.8)
     axes.text(0.02 * most, 0.97 * most, "measured", fontsize=NOTE, weight="bold", va="top")
     for row in rows:
-        x, y, off = _number(row, "predicted"), _number(row, "measured"), bool(row.get("off"))
-        colour, before = ALARM if off else PLANS[0], _of(row, "before")
+        x, y, off = _number(row, "predicted"), _number(row, "measured"), bool(row["off"])
+        colour, before = ALARM if off else PLANS[0], row["predicted_before"]
         if before is not None:
             axes.plot((float(before), x), (y, y), color=RULE, linewidth=0.6, linestyle=DASHES[2], zorder=1)
             look: Any = {"markerfacecolor": PAPER, "markeredgecolor": QUIET, "markeredgewidth": 0.7}
@@ -79,7 +71,7 @@ def _against(axes: Axes, rows: Sequence[Document], most: float) -> None:
         )
         if off:
             right = x > 0.6 * most
-            text = style.fitted(str(row.get("text") or ""), 5.5, 32.0)
+            text = style.fitted(str(row["what"]), 5.5, 32.0)
             axes.text(
                 x + (-0.02 if right else 0.02) * most,
                 y,
@@ -101,12 +93,12 @@ def _left_over(axes: Axes, rows: Sequence[Document], most: float) -> None:
     axes.set_ylim(-wide, wide)
     axes.axhline(0.0, color=RULE, linewidth=0.8)
     for value, row in zip(rest, rows, strict=True):
-        colour = ALARM if row.get("off") else PLANS[0]
+        colour = ALARM if row["off"] else PLANS[0]
         axes.errorbar(
             _number(row, "predicted"),
             value,
             _error(row),
-            fmt="X" if row.get("off") else "o",
+            fmt="X" if row["off"] else "o",
             color=colour,
             markersize=3.2,
             elinewidth=0.8,
@@ -142,10 +134,10 @@ def _upright(axes: Axes, sign: bool) -> None:
 
 def _estimates(document: Document) -> list[str]:
     texts = []
-    for one in document.get("parameters") or ():
+    for one in document["parameters"]:
         unit = f" {one['unit']}" if one.get("unit") else ""
         if one.get("estimate") is None:
-            texts.append(f"{one['name']}: the data do not tell it.")
+            texts.append(f"{one['name']}: these measurements do not tell it.")
             continue
         low, high = one.get("interval") or (None, None)
         ends = ["open" if end is None else f"{float(end):.4g}" for end in (low, high)]

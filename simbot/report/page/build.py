@@ -17,11 +17,13 @@ from simbot.report.page import charts, grounds, say, tables
 from simbot.report.page.answers import answers
 from simbot.report.page.evidence import ink_of
 from simbot.report.page.field import field
+from simbot.report.page.hurts import hurts
 from simbot.report.page.parts import PlanPart, Ran, Studies
 from simbot.report.page.replay import as_script_data, replay
 from simbot.report.page.scores import scores
+from simbot.report.page.sweeps import swept
 from simbot.report.page.timeline import Timeline, in_order, timeline
-from simbot.report.patch import CAUTION, DEFER
+from simbot.report.page.turns import fitted, turns
 from simbot.report.summary import fold_findings, letters
 
 LIBRARIES = ("numpy", "numba", "scipy", "simpy")
@@ -96,6 +98,9 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         scores=scores(own, studies),
         worth=[(name, charts.worth(one), charts.idle(one)) for name, one in studies.worth.items()],
         studies=studies,
+        turns=[] if studies.compare is None else turns(studies.compare),
+        fits=[(name, fitted(one)) for name, one in studies.fit.items()],
+        sweeps=[swept(document) for _, document in studies.sweeps],
         grounds=grounds.grounds(own),
         hashes=grounds.hashes(own),
         commands=grounds.commands(own, studies, out),
@@ -126,7 +131,7 @@ def _versions() -> list[str]:
 
 def _cautions(parts: Sequence[PlanPart]) -> list[str]:
     own = [caution for part in parts for caution in part.run.cautions]
-    return list(dict.fromkeys([*own, CAUTION, DEFER]))
+    return list(dict.fromkeys([*own, *hurts([part.plan.robot for part in parts])]))
 
 
 def _views(number: int, part: PlanPart) -> list[View]:

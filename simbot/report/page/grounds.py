@@ -116,6 +116,8 @@ def commands(parts: Sequence[PlanPart], studies: Studies, out: str) -> list[str]
                 if name in known:
                     document = known[name]
                     asked = f"--runs {document['runs']} --seed {document['seed']}"
+                    if document.get("threshold") is not None:
+                        asked += f" --threshold {document['threshold']:g}"
                     lines.append(f"simbot {word} {part.given} {asked} --json {folder}/{word}-{name}.json")
     where = f" --studies {folder}" if folder is not None else ""
     return [*lines, f"simbot report {' '.join(plans)}{where} --out {out}"]

@@ -49,5 +49,7 @@ class Studies:
     tune: dict[str, Document] = field(default_factory=dict)
     match: dict[str, Document] = field(default_factory=dict)
     worth: dict[str, Document] = field(default_factory=dict)
+    fit: dict[str, Document] = field(default_factory=dict)
+    sweeps: tuple[tuple[str, Document], ...] = ()  # file, document
     quick: tuple[str, ...] = ()  # kinds that were computed for this page in a quick form
     folder: str | None = None

@@ -76,7 +76,7 @@ def _score(name: str, index: int, document: Document, about: Document, own: Docu
         {one["points"]: one["matches"] for one in document.get("matches", ())},
         own["threshold"] if own else None,
         own["chance_to_reach"] if own else None,
-        own["lost"] if own else [],
+        [one for one in own["lost"] if one["points"]] if own else [],
     )
 
 
@@ -126,17 +126,8 @@ def _histogram(known: list[Score], classes: list[Classes], whole: float) -> str:
         )
     step = next(each for each in (5, 10, 20, 50, 100, 200, 500, 1000) if whole / each <= 8)
     for value in range(0, int(whole) + 1, step):
-        text = f"{value} points" if value == 0 else str(value)
-        out.append(
-            words(
-                text,
-                percent(value, whole),
-                HIGH + 16,
-                "quiet",
-                "middle" if value else "start",
-                dx=0 if value else 4,
-            )
-        )
+        anchor = "middle" if value else "start"
+        out.append(words(str(value), percent(value, whole), HIGH + 16, "quiet", anchor, dx=0 if value else 4))
     out += _thresholds(known, whole, HIGH)
     told = ", ".join(f"{one.name} in {one.runs} matches" for one in known)
     return drawing(
