@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import readme
 
 ROOT = Path(__file__).parent.parent
 TEXT = readme.README.read_text(encoding="utf-8")
+VERSIONS = re.compile(rb"simbot [0-9.]+; Python [0-9.]+,[^<]*")  # of the libraries that made it
 ANSWERED = {command for command, _ in readme.answered(TEXT)}
 RUN = [line for line in readme.commands(TEXT) if line.startswith("simbot") and line not in ANSWERED]
 
@@ -57,7 +59,8 @@ def test_page_and_figures_are_the_same_bytes_on_any_day(tmp_path):
     new = {path.relative_to(tmp_path / "reports") for path in (tmp_path / "reports" / "figures").iterdir()}
     assert new == old
     for path in (*sorted(new), Path("page.html")):
-        assert (tmp_path / "reports" / path).read_bytes() == (readme.REPORTS / path).read_bytes(), path
+        one, two = ((root / path).read_bytes() for root in (tmp_path / "reports", readme.REPORTS))
+        assert VERSIONS.sub(b"", one) == VERSIONS.sub(b"", two), path
 
 
 @pytest.mark.parametrize("name", ["match-tins", "sweep-lift", "fit-winch"])

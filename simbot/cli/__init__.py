@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import os
+import signal
 import sys
 import traceback
 from collections.abc import Sequence
@@ -89,7 +90,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="replace")
-    sys.exit(status(arguments))
+    code = status(arguments)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever presses Ctrl-C again is leaving already
+    sys.exit(code)
 
 
 def status(arguments: Sequence[str] | None = None) -> int:

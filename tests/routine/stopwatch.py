@@ -28,7 +28,7 @@ class Track:
 
 class StraightMove(Move):
     def __init__(self, plant: StopwatchPlant, mechanism: str, command: Command, track: Track) -> None:
-        self.plant, self.mechanism, self.command, self.track = plant, mechanism, command, track
+        self._plant, self.mechanism, self.command, self.track = plant, mechanism, command, track
         self.start_us = plant.now_us
         self.start_position = plant.position(mechanism)
         self.start_speed = 0.0
@@ -69,7 +69,7 @@ class StraightMove(Move):
         return self.arrival_us()
 
     def ends_at(self) -> float | str:
-        return self.at(self.plant.horizon_us if self.cut_us is None else self.cut_us)
+        return self.at(self._plant.horizon_us if self.cut_us is None else self.cut_us)
 
     def reason(self) -> str:
         return "nothing holds it there"
