@@ -71,18 +71,20 @@ def run(command: str, *more: str | Path, cwd: Path = ROOT) -> str:
 
 def refresh() -> None:
     """Write the README's outputs and the demo's reports anew."""
+    (REPORTS / "studies").mkdir(parents=True, exist_ok=True)
+    told = {
+        command: run(command, "--json", REPORTS / "studies" / f"{name}.json")
+        for name, command in STUDIES.items()
+    }
     text = README.read_text(encoding="utf-8")
     for command, printed in answered(text):
-        text = text.replace(f"```text\n{printed}```", f"```text\n{run(command)}```")
+        new = told[command] if command in told else run(command)
+        text = text.replace(f"```text\n{printed}```", f"```text\n{new}```")
     README.write_text(text, encoding="utf-8", newline="\n")
-    REPORTS.mkdir(exist_ok=True)
     for plan in PLANS:
         printed = run(f"simbot run scenarios/night-market/{plan}.yaml", "--json", REPORTS / f"{plan}.json")
         (REPORTS / f"{plan}.txt").write_text(printed, encoding="utf-8", newline="\n")
     run(f"simbot move {DEMO}/robot.yaml lift", "--figure", REPORTS / "lift.png")
-    (REPORTS / "studies").mkdir(exist_ok=True)
-    for name, command in STUDIES.items():
-        run(command, "--json", REPORTS / "studies" / f"{name}.json")
     make_page(ROOT)
 
 

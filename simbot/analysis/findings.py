@@ -10,7 +10,7 @@ from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
 from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
-from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, SpinTo
+from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
@@ -30,6 +30,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
             found.append(_limit_ran_out(wait, trace))
         elif wait.missing:
             found += _never_arrived(wait, trace, plant, coordinates)
+        elif not wait.cut:
+            found += _never_there(wait, trace, links, coordinates)
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
@@ -267,6 +269,34 @@ def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant, coordinates: Co
                     f"step {wait.step} waited to the end of its period for the {move.mechanism}, "
                     f"which {_stays(move, coordinates)}"
                 ),
+                fails=False,
+            )
+        )
+    return found
+
+
+def _never_there(wait: WaitRecord, trace: Trace, links: Links, coordinates: Coordinates) -> list[Finding]:
+    """A timed wait for a move that comes to rest elsewhere, where no need or pick tells of it."""
+    found = []
+    for index in wait.moves:
+        record = trace.moves[index]
+        move = record.move
+        if isinstance(move.command, Spin) or wait.arrival or move.arrival_us() is not None:
+            continue
+        if any(one.missed for one in links.downstream.get(index, ())) or move.cut_us is not None:
+            continue
+        found.append(
+            Finding(
+                kind="never_arrived",
+                step=wait.step,
+                line=wait.line,
+                at_us=wait.ended_us,
+                mechanism=move.mechanism,
+                cause_line=record.line,
+                cause_step=record.step,
+                late_us=None,
+                outcome=None,
+                text=f"step {wait.step} waits for the {move.mechanism}, which {_stays(move, coordinates)}",
                 fails=False,
             )
         )

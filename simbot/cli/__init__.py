@@ -8,6 +8,7 @@ hold what several of them take and do.
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import signal
@@ -90,6 +91,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="replace")
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by who started it
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - it lives as long as we do
     code = status(arguments)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever presses Ctrl-C again is leaving already
     sys.exit(code)
@@ -110,6 +114,8 @@ def status(arguments: Sequence[str] | None = None) -> int:
         code = STOPPED
     except (BrokenPipeError, SystemExit):  # whoever read our output has heard enough
         return _closed_pipe()
+    except OSError as error:
+        return _disk(error)
     except Exception as error:
         return _our_fault(error)
     if code == STOPPED:
@@ -121,6 +127,16 @@ def _closed_pipe() -> int:
     """Let the interpreter's last flush go nowhere, so that it says nothing either."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return FINE
+
+
+def _disk(error: OSError) -> int:
+    """A disk that is full, a folder that may not be written: the user's to mend; else ours."""
+    if error.errno not in (errno.EACCES, errno.EPERM, errno.ENOSPC, errno.EROFS, errno.EDQUOT, errno.EISDIR):
+        return _our_fault(error)
+    complain(f"{error.filename or 'the output'}: cannot be written: {error.strerror}")
+    if error.filename is None:
+        _closed_pipe()
+    return USERS_MISTAKE
 
 
 def _our_fault(error: Exception) -> int:

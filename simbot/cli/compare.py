@@ -20,7 +20,7 @@ from simbot.cli.shared import (
     write_csv,
     write_json,
 )
-from simbot.scenario.errors import SimbotError
+from simbot.scenario.errors import SimbotError, quoted
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Plan
@@ -66,6 +66,13 @@ def compare(
     asked = read_asked(loaded[0], runs, seed, battery, None, None, None, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)
+        names = [state.name for state in plan.robot.battery]
+        missing = next((state for state in asked.states if state not in names), None)
+        if missing is not None:
+            raise SimbotError(
+                f"compare: {plan.robot.name} of {plan.path.name} has no battery state {quoted(missing)}, which the "
+                f"first plan is played with; it has {', '.join(names)}: name one that all have with --battery"
+            )
     if endgame and all(plan.endgame is None for plan in loaded):
         raise SimbotError("--endgame: none of the plans has an endgame")
     if mix:

@@ -132,7 +132,7 @@ RATCHET = Parameter(
         Parameter(
             "release_time",
             "time",
-            "from a `ratchet: {…: released}` step until its pawl is out of the teeth, or in again",
+            "from a `ratchet: {NAME: released}` step until its pawl is out of the teeth, or in again",
             default=0.0,
             low=0.0,
             high=10.0,

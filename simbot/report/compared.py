@@ -71,9 +71,9 @@ def _answer(result: CompareResult) -> str:
         low, high = sorted(abs(end) for end in closest.difference.mean.interval)
         if closest.difference.sure:
             text += f" ({low:.1f} to {high:.1f} with 95 % confidence)"
-    text += f", and wins {100 * chance:.0f} of 100 single matches"
+    text += f", and wins {100 * chance:.0f} % of the single matches"
     if closest.difference.ties:
-        text += f" ({100 * closest.difference.ties:.0f} are ties)"
+        text += f" ({100 * closest.difference.ties:.0f} % are ties)"
     return text + "."
 
 

@@ -53,6 +53,9 @@ def _lines(result: MatchResult) -> Iterator[str]:
     yield from _closing(result)
 
 
+FEW_DAYS = 5  # an interval from fewer says next to nothing
+
+
 def _answer(result: MatchResult) -> str:
     points = result.points
     text = f"Expect {points.mean.value:.0f} points a match"
@@ -60,6 +63,9 @@ def _answer(result: MatchResult) -> str:
         text += f" ({points.mean.interval[0]:.1f} to {points.mean.interval[1]:.1f} with 95 % confidence)"
     text += f"; eight matches in ten end between {points.p10.value:.0f} and {points.p90.value:.0f}"
     text += f". Without chance it would be {result.nominal:.0f}."
+    if points.days < FEW_DAYS:
+        days = f"{points.days} day{'s' if points.days > 1 else ''} of ten matches"
+        text += f" Only {days}: too few to say more than that."
     if result.lost and result.lost[0].points > 0.0:
         text += f" Most is lost to: {result.lost[0].reason}."
     return text

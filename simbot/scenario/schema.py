@@ -378,6 +378,9 @@ class SourceShape(Shape):
     method: Word | None = None
     call: Word | None = None
     number: Annotated[Quantity, quantity("count", low=1, high=10000)] | None = None
+    of: Annotated[Quantity, quantity("count", low=1, high=10000)] | None = Field(
+        default=None, description="how many such calls there were when the plan was written"
+    )
     argument: Annotated[Quantity, quantity("count", low=1, high=20)] | None = None
     unit: Annotated[str, choice("ms", "s", "us", "ns")] | None = None
 

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
+import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from itertools import groupby
 from types import TracebackType
 from typing import Any, Protocol
@@ -86,6 +88,8 @@ class Team:
         elif workers > 1:
             context = multiprocessing.get_context("spawn")
             self.pool = ProcessPoolExecutor(workers, context, _prepare)
+            with _deaf():
+                self.pool.submit(_ready)  # starts them all
 
     def __enter__(self) -> Team:
         return self
@@ -171,6 +175,23 @@ def _ended(begun: Begun) -> list[list[MatchRecord]]:
         return [[one for day in own for one in day.result()] for own in begun]
     except BrokenProcessPool as error:
         raise PlayersLost(f"a process that played matches was ended from outside ({error})") from error
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Let Ctrl-C pass for a moment: a process that is born now does not hear it either, not even while it imports."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _ready() -> list[MatchRecord]:
+    return []
 
 
 def _prepare() -> None:
