@@ -13,6 +13,7 @@ import bench_kinds  # noqa: E402
 import bench_matches  # noqa: E402
 import bench_moves  # noqa: E402
 import bench_processes  # noqa: E402
+import bench_studies  # noqa: E402
 from bench_time import Ratio  # noqa: E402
 
 
@@ -30,6 +31,11 @@ def main() -> None:
     table("one move of a kind", "the slide's", (ratio for ratio, _ in bench_kinds.measure()))
     matches = [bench_matches.measure(name) for name in bench_matches.PLANS]
     table("a match", "bare simpy", (ratio for _, *two in matches for ratio in two))
+    chance = [bench_studies.against_a_skeleton(name) for name in ("lanterns", "tins")]
+    table("a match with chance", "bare simpy", chance)
+    table("a study", "one worker", [bench_studies.scaling()])
+    print(f"20 000 matches: {bench_studies.peak_mb(20_000):.0f} MB at most")
+    print(f"a record of the demo: {bench_studies.record_bytes('lanterns'):.0f} bytes\n")
     table("a fresh process", "import numpy", bench_processes.measure())
 
 

@@ -10,6 +10,7 @@ import bench_kinds
 import bench_matches
 import bench_moves
 import bench_processes
+import bench_studies
 import pytest
 from bench_time import Ratio
 
@@ -67,3 +68,24 @@ def test_moves_of_every_kind_against_the_slide() -> None:
     for ratio, steps in measured:
         hold(ratio, 30.0)
         assert steps < 2000
+
+
+@pytest.mark.parametrize("name", ["lanterns", "tins"])
+def test_match_with_chance_against_a_bare_skeleton(name: str) -> None:
+    """Drawn, played and boiled down to its record."""
+    hold(bench_studies.against_a_skeleton(name), 2500.0)
+
+
+def test_two_workers_against_one() -> None:
+    """Half the time where both cores are free; the bound is for a machine whose cores are not."""
+    hold(bench_studies.scaling(), 1.1)
+
+
+def test_memory_of_many_matches() -> None:
+    """A study of 20 000 matches stays under 400 MB; what grows with it are the records."""
+    few, many = bench_studies.peak_mb(1000), bench_studies.peak_mb(20_000)
+    of_a_record = bench_studies.record_bytes("lanterns")
+    print(f"\n| peak memory [MB] | {few:.0f} | {many:.0f} | a demo match {of_a_record:.0f} bytes |", end="")
+    assert many < 400.0
+    assert many - few < 100.0
+    assert of_a_record * 20_000 < 100e6
