@@ -15,7 +15,8 @@ WEAK = {
     },
     "mechanisms": {
         "lift": {
-            "kind": "slide", "incline": "90 deg", "motors": "1 x coil", "gearing": [{"ratio": "1:1"}], "drum_diameter": "40 mm",
+            "kind": "slide", "incline": "90 deg", "motors": "1 x coil", "gearing": [{"ratio": "1:1"}],
+            "drum_diameter": "40 mm",
             "moving_mass": "5 kg", "travel": ["0 m", "0.5 m"], "control": {"loop": "full_effort", "window": "10 mm"},
         }
     },

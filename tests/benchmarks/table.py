@@ -14,6 +14,7 @@ import bench_kinds  # noqa: E402
 import bench_matches  # noqa: E402
 import bench_moves  # noqa: E402
 import bench_processes  # noqa: E402
+import bench_studies  # noqa: E402
 import bench_sweeps  # noqa: E402
 from bench_time import Ratio  # noqa: E402
 
@@ -34,6 +35,11 @@ def main() -> None:
     table("a match", "bare simpy", (ratio for _, *two in matches for ratio in two))
     table("three unknowns, 60 measurements", "60 predictions", bench_fit.measure())
     table("one mechanism alone", "reading its file as often", [bench_sweeps.measure()])
+    chance = [bench_studies.against_a_skeleton(name) for name in ("lanterns", "tins")]
+    table("a match with chance", "bare simpy", chance)
+    table("a study", "one worker", [bench_studies.scaling()])
+    print(f"20 000 matches: {bench_studies.peak_mb(20_000):.0f} MB at most")
+    print(f"a record of the demo: {bench_studies.record_bytes('lanterns'):.0f} bytes\n")
     table("a fresh process", "import numpy", bench_processes.measure())
 
 

@@ -14,6 +14,7 @@ import bench_matches
 import bench_moves
 import bench_processes
 import bench_sweeps
+import bench_studies
 import pytest
 from bench_time import Ratio
 
@@ -87,3 +88,24 @@ def test_a_sweep_of_ratios_against_reading_the_file_as_often() -> None:
     assert process_time() - begin < 1.0  # measured: 0.34 to 0.41 s
     assert len(result.points) == bench_sweeps.RATIOS and all(point.looks for point in result.points)
     hold(measured, 0.9)
+
+
+@pytest.mark.parametrize("name", ["lanterns", "tins"])
+def test_match_with_chance_against_a_bare_skeleton(name: str) -> None:
+    """Drawn, played and boiled down to its record."""
+    hold(bench_studies.against_a_skeleton(name), 2500.0)
+
+
+def test_two_workers_against_one() -> None:
+    """Half the time where both cores are free; the bound is for a machine whose cores are not."""
+    hold(bench_studies.scaling(), 1.1)
+
+
+def test_memory_of_many_matches() -> None:
+    """A study of 20 000 matches stays under 400 MB; what grows with it are the records."""
+    few, many = bench_studies.peak_mb(1000), bench_studies.peak_mb(20_000)
+    of_a_record = bench_studies.record_bytes("lanterns")
+    print(f"\n| peak memory [MB] | {few:.0f} | {many:.0f} | a demo match {of_a_record:.0f} bytes |", end="")
+    assert many < 400.0
+    assert many - few < 100.0
+    assert of_a_record * 20_000 < 100e6

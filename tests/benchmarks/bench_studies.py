@@ -1,0 +1,109 @@
+"""Many matches with chance: one of them against a bare event skeleton, two workers against one, and memory."""
+
+from __future__ import annotations
+
+import pickle
+import resource
+import subprocess
+import sys
+import tracemalloc
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import simpy
+from bench_time import Ratio, once, side_by_side
+from stopwatches import a_plan, place
+
+from simbot.physics.kinds import KINDS
+from simbot.scenario.load import load_plan
+from simbot.scenario.model import Plan
+from simbot.studies.asked import Asked
+from simbot.studies.match import MatchResult, study
+from simbot.studies.one_match import Day, MatchRecord
+from simbot.studies.workers import Team, rounds
+
+ROOT = Path(__file__).parents[2]
+STATE = "mid-event"
+
+
+def demo(name: str) -> Plan:
+    return load_plan(ROOT / "scenarios" / "night-market" / f"{name}.yaml", KINDS)[0]
+
+
+def against_a_skeleton(name: str) -> Ratio:
+    """A demo match with chance, drawn, played and boiled down, against simpy with as many instants."""
+    plan = demo(name)
+    battery = next(state for state in plan.robot.battery if state.name == STATE)
+    day = Day(plan, 1, 0)
+    trace, _ = day.play(0, battery)
+    times_us = sorted(
+        [record.move.start_us for record in trace.moves]
+        + [record.ended_us for record in trace.waits]
+        + [queue.to_us for queue in trace.queues]
+    )
+
+    def skeleton() -> None:
+        env = simpy.Environment()
+
+        def steps() -> Any:
+            for at_us in times_us:
+                yield env.timeout(at_us - env.now)
+
+        env.process(steps())
+        env.run()
+
+    takes, bare = side_by_side([(lambda: day.record(0, battery), 7), (skeleton, 41)], rounds=3)
+    return Ratio(f"{name}, a match with chance, {len(times_us)} instants", takes, bare)
+
+
+def scaling(runs: int = 80, turns: int = 2) -> Ratio:
+    """The same matches on two workers against one, all processes warm, by turns."""
+    plan = demo("lanterns")
+
+    def play(team: Team, count: int) -> list[MatchRecord]:
+        return [one for (own,) in team.play(rounds((STATE,), count, 8)) for one in own]
+
+    with Team([plan], 1, 1) as one, Team([plan], 1, 2) as two:
+        assert play(one, 40) == play(two, 40)
+        takes = [
+            [once(lambda team=team: play(team, runs)) for team in (two, one)]  # type: ignore[misc]
+            for _ in range(turns)
+        ]
+    best = [min(each) for each in zip(*takes, strict=True)]
+    return Ratio(f"{runs} matches, two workers", *best)
+
+
+def record_bytes(name: str, matches: int = 40) -> float:
+    """What is kept of a demo match as it comes from a worker [bytes]."""
+    plan = demo(name)
+    battery = next(state for state in plan.robot.battery if state.name == STATE)
+    day = Day(plan, 1, 0)
+    packed = [pickle.dumps(day.record(number, battery)) for number in range(matches)]
+    pickle.loads(packed[0])
+    tracemalloc.start()
+    kept = [pickle.loads(each) for each in packed]
+    total = tracemalloc.get_traced_memory()[0]
+    tracemalloc.stop()
+    return total / len(kept)
+
+
+def small_study(runs: int) -> MatchResult:
+    """A study of matches with one placing each, which take no time to play."""
+    with TemporaryDirectory() as folder:
+        start = {"hand": "shut", "other": "open", "holds": {"hand": ["ball"]}}
+        plan = a_plan(Path(folder), [place(succeeds="50 % ± 40 %")], "1 s", start=start)
+    return study(plan, Asked(runs, 1, ("full",)), lambda done, total: None)
+
+
+def peak_mb(runs: int) -> float:
+    """Greatest memory of a fresh process that plays such a study [MB]."""
+    done = subprocess.run(
+        [sys.executable, __file__, str(runs)], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    return float(done.stdout)
+
+
+if __name__ == "__main__":
+    assert small_study(int(sys.argv[1])).points.runs == int(sys.argv[1])
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
