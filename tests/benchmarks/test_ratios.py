@@ -13,8 +13,8 @@ import bench_kinds
 import bench_matches
 import bench_moves
 import bench_processes
-import bench_sweeps
 import bench_studies
+import bench_sweeps
 import pytest
 from bench_time import Ratio
 
