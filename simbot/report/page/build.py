@@ -23,7 +23,7 @@ from simbot.report.page.replay import as_script_data, replay
 from simbot.report.page.scores import scores
 from simbot.report.page.sweeps import swept
 from simbot.report.page.timeline import Timeline, in_order, timeline
-from simbot.report.page.turns import fitted, turns
+from simbot.report.page.turns import fitted, idle, turns
 from simbot.report.summary import fold_findings, letters
 
 LIBRARIES = ("numpy", "numba", "scipy", "simpy")
@@ -99,6 +99,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         worth=[(name, charts.worth(one), charts.idle(one)) for name, one in studies.worth.items()],
         studies=studies,
         turns=[] if studies.compare is None else turns(studies.compare),
+        turns_nothing=[] if studies.compare is None else idle(studies.compare),
         fits=[(name, fitted(one)) for name, one in studies.fit.items()],
         sweeps=[swept(document) for _, document in studies.sweeps],
         grounds=grounds.grounds(own),
