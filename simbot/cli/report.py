@@ -38,7 +38,7 @@ def report(
         typer.Option(
             "--studies",
             metavar="DIR",
-            help="Folder with JSON documents of compare, tune, match, worth and sweep; without it compare and tune "
+            help="Folder with JSON documents of compare, tune, match, worth, sweep and fit; without it compare and tune "
             "run in a quick form.",
             show_default=False,
         ),
