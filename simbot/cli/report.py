@@ -38,8 +38,8 @@ def report(
         typer.Option(
             "--studies",
             metavar="DIR",
-            help="Folder with JSON documents of compare, tune, match, worth, sweep and fit; without it compare and tune "
-            "run in a quick form.",
+            help="Folder with JSON documents of compare, tune, match, worth, sweep and fit; without it compare and "
+            "tune run in a quick form.",
             show_default=False,
         ),
     ] = None,
