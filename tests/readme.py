@@ -17,6 +17,19 @@ ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 REPORTS = ROOT / "reports"
 PLANS = ("lanterns", "tins")
+DEMO = "scenarios/night-market"
+LANTERNS, TINS = (f"{DEMO}/{plan}.yaml" for plan in PLANS)
+STUDIES = {
+    "tune-lanterns": f"simbot tune {LANTERNS}",
+    "tune-tins": f"simbot tune {TINS}",
+    "match-lanterns": f"simbot match {LANTERNS} --runs 200 --seed 1 --threshold 80",
+    "match-tins": f"simbot match {TINS} --runs 200 --seed 1 --threshold 80",
+    "compare": f"simbot compare {LANTERNS} {TINS}",
+    "worth-lanterns": f"simbot worth {LANTERNS}",
+    "sweep-lift": f"simbot sweep {DEMO}/robot.yaml lift ratio=0.8:4:0.2 --to 0.62m",
+    "fit-winch": f"simbot fit {LANTERNS} {DEMO}/measured.csv --unknown winch.efficiency",
+}
+PAGE = f"simbot report {LANTERNS} {TINS} --studies reports/studies --out reports/page.html --figures reports/figures"
 BLOCK = re.compile(r"^```(sh|text)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
@@ -58,15 +71,31 @@ def run(command: str, *more: str | Path, cwd: Path = ROOT) -> str:
 
 def refresh() -> None:
     """Write the README's outputs and the demo's reports anew."""
+    (REPORTS / "studies").mkdir(parents=True, exist_ok=True)
+    told = {
+        command: run(command, "--json", REPORTS / "studies" / f"{name}.json")
+        for name, command in STUDIES.items()
+    }
     text = README.read_text(encoding="utf-8")
     for command, printed in answered(text):
-        text = text.replace(f"```text\n{printed}```", f"```text\n{run(command)}```")
+        new = told[command] if command in told else run(command)
+        text = text.replace(f"```text\n{printed}```", f"```text\n{new}```")
     README.write_text(text, encoding="utf-8", newline="\n")
-    REPORTS.mkdir(exist_ok=True)
     for plan in PLANS:
         printed = run(f"simbot run scenarios/night-market/{plan}.yaml", "--json", REPORTS / f"{plan}.json")
         (REPORTS / f"{plan}.txt").write_text(printed, encoding="utf-8", newline="\n")
-    run("simbot move scenarios/night-market/robot.yaml lift", "--figure", REPORTS / "lift.png")
+    run(f"simbot move {DEMO}/robot.yaml lift", "--figure", REPORTS / "lift.png")
+    make_page(ROOT)
+
+
+def make_page(root: Path) -> None:
+    """The demo's page and its figures from the studies in reports/, of a folder laid out as this one.
+
+    Of the figures the SVGs stay; the PNGs say the same and are larger.
+    """
+    run(PAGE, cwd=root)
+    for path in (root / "reports" / "figures").glob("*.png"):
+        path.unlink()
 
 
 if __name__ == "__main__":

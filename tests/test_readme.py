@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -11,7 +12,9 @@ import readme
 
 ROOT = Path(__file__).parent.parent
 TEXT = readme.README.read_text(encoding="utf-8")
-RUN = [line for line in readme.commands(TEXT) if line.startswith("simbot")]
+VERSIONS = re.compile(rb"simbot [0-9.]+; Python [0-9.]+,[^<]*")  # of the libraries that made it
+ANSWERED = {command for command, _ in readme.answered(TEXT)}
+RUN = [line for line in readme.commands(TEXT) if line.startswith("simbot") and line not in ANSWERED]
 
 
 def close(one, two, path=""):
@@ -45,6 +48,27 @@ def test_command_prints_what_the_readme_shows(command, printed):
     assert readme.run(command) == printed, (
         "python tests/readme.py refresh writes it anew; read it before you commit"
     )
+
+
+def test_page_and_figures_are_the_same_bytes_on_any_day(tmp_path):
+    """Made anew from the studies in reports/; these follow from the demo's files by the commands on the page."""
+    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
+    shutil.copytree(readme.REPORTS / "studies", tmp_path / "reports" / "studies")
+    readme.make_page(tmp_path)
+    old = {path.relative_to(readme.REPORTS) for path in (readme.REPORTS / "figures").iterdir()}
+    new = {path.relative_to(tmp_path / "reports") for path in (tmp_path / "reports" / "figures").iterdir()}
+    assert new == old
+    for path in (*sorted(new), Path("page.html")):
+        one, two = ((root / path).read_bytes() for root in (tmp_path / "reports", readme.REPORTS))
+        assert VERSIONS.sub(b"", one) == VERSIONS.sub(b"", two), path
+
+
+@pytest.mark.parametrize("name", ["match-tins", "sweep-lift", "fit-winch"])
+def test_studies_are_what_the_demo_gives(name, tmp_path):
+    new = tmp_path / "new.json"
+    readme.run(readme.STUDIES[name], "--json", new)
+    old = json.loads((readme.REPORTS / "studies" / f"{name}.json").read_text(encoding="utf-8"))
+    close(json.loads(new.read_text(encoding="utf-8")), old)
 
 
 @pytest.mark.parametrize("plan", readme.PLANS)

@@ -8,8 +8,9 @@ from simbot.analysis.paths import path_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
+from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
-from simbot.physics.move import DriveFor, DriveTo, Move, SpinTo
+from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
@@ -29,6 +30,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
             found.append(_limit_ran_out(wait, trace))
         elif wait.missing:
             found += _never_arrived(wait, trace, plant, coordinates)
+        elif not wait.cut:
+            found += _never_there(wait, trace, links, coordinates)
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
@@ -40,6 +43,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     deliveries = [delivery.at_us for delivery in trace.deliveries]
     found += load_findings(plan.robot, plant, places, deliveries)
     drives = frozenset(name for name, spec in plan.robot.mechanisms.items() if spec.kind in DRIVES)
+    found += zero_findings(plan, trace)
     found += path_findings(plan, trace, plant, drives)
     return tuple(sorted(found, key=lambda one: one.at_us))
 
@@ -79,9 +83,12 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
         return f"the {mechanism} of step {cause.step} {_stays(move, coordinates)}"
     took = arrival - move.start_us
     if arrival <= record.at_us:
-        if record.margin_us is None and isinstance(record.position, float) and move.target == record.target:
+        if record.margin_us is None and isinstance(record.position, float) and _asked(move) == record.target:
             rests = extent(record.position, coordinates[mechanism])
-            return f"the {mechanism} came to rest inside its own window at {rests}, outside what is needed"
+            off = _zero_is_off(move, coordinates)
+            return (
+                f"the {mechanism} came to rest inside its own window at {rests}, outside what is needed{off}"
+            )
         if record.margin_us is None:
             return f"step {cause.step} sent the {mechanism} elsewhere ({cause.label})"
         return f"the need is tighter than the {mechanism}'s own window, which it had reached after {ms(took)}"
@@ -268,6 +275,34 @@ def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant, coordinates: Co
     return found
 
 
+def _never_there(wait: WaitRecord, trace: Trace, links: Links, coordinates: Coordinates) -> list[Finding]:
+    """A timed wait for a move that comes to rest elsewhere, where no need or pick tells of it."""
+    found = []
+    for index in wait.moves:
+        record = trace.moves[index]
+        move = record.move
+        if isinstance(move.command, Spin) or wait.arrival or move.arrival_us() is not None:
+            continue
+        if any(one.missed for one in links.downstream.get(index, ())) or move.cut_us is not None:
+            continue
+        found.append(
+            Finding(
+                kind="never_arrived",
+                step=wait.step,
+                line=wait.line,
+                at_us=wait.ended_us,
+                mechanism=move.mechanism,
+                cause_line=record.line,
+                cause_step=record.step,
+                late_us=None,
+                outcome=None,
+                text=f"step {wait.step} waits for the {move.mechanism}, which {_stays(move, coordinates)}",
+                fails=False,
+            )
+        )
+    return found
+
+
 def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:
     """Moves that fall behind their motion profile by more than their window."""
     found = []
@@ -304,6 +339,15 @@ def _acted(by: Goal) -> str:
     return f"the {by.mechanism} {done}" if done else f"the {by.mechanism} went to {by.text}"
 
 
+def _asked(move: Move) -> float | str:
+    """Where it was to go, as its encoder measures."""
+    return move.command.target if isinstance(move.command, GoTo) and move.zero_off else move.target
+
+
+def _zero_is_off(move: Move, coordinates: Coordinates) -> str:
+    return f" (its zero is {extent(move.zero_off, coordinates[move.mechanism])} off)" if move.zero_off else ""
+
+
 def _stays(move: Move, coordinates: Coordinates) -> str:
     """Where a move that never arrives ends: `ends at 0.2642 m, not 0.25 m (...)`."""
     if isinstance(move.command, DriveTo):
@@ -315,5 +359,5 @@ def _stays(move: Move, coordinates: Coordinates) -> str:
     if isinstance(move.command, SpinTo):
         ends, target = (extent(float(speed), "angular_speed") for speed in (move.ends_at(), move.target))
         return f"turns at {ends}, not {target} ({move.reason()})"
-    ends, target = extent(move.ends_at(), coordinate), extent(move.target, coordinate)
-    return f"ends at {ends}, not {target} ({move.reason()})"
+    ends, target = extent(move.ends_at(), coordinate), extent(_asked(move), coordinate)
+    return f"ends at {ends}, not {target} ({move.reason()}){_zero_is_off(move, coordinates)}"

@@ -60,7 +60,11 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
                 f"the times after it are those of a fuse that had held (it came to {most:.2f})"
             )
             yield _finding("fuse_opens", opens, None, text, places)
+    acting = {reset.name for reset in robot.resets}
+    yield from _resets(plant, places)
     for device, volts in robot.brown_out.items():
+        if device in acting:
+            continue
         spell = strain.below(plant, volts)
         if spell is not None:
             begins, lasts, lowest = spell
@@ -69,6 +73,28 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
                 f"for {ms(round(lasts * 1e6))} in all; the times after it are those of a robot that had stayed awake"
             )
             yield _finding("brown_out", begins, None, text, places)
+
+
+def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
+    """Devices that were off: for how long, what stood still, and which commands that met on their way."""
+    for reset, stopped, spells in plant.off_spells():
+        if not spells:
+            continue
+        end = plant.now_us / 1e6
+        lasts = sum(min(on, end) - off for off, on in spells)
+        often = "" if len(spells) == 1 else f", {len(spells)} times"
+        what = "stops the program" if reset.stops == "program" else f"leaves {reset.stops} without power"
+        text = (
+            f"the bus falls below {reset.below:.4g} V: the {reset.name} resets and {what}{often}, "
+            f"for {ms(round(lasts * 1e6))} in all"
+        )
+        met = plant.under_way(stopped, [off for off, _ in spells])
+        if met:
+            lost = "is lost" if reset.stops == "program" else "waits for it"
+            text += f"; what the {' and the '.join(met)} had to do meanwhile {lost}"
+        if reset.stops == "program":
+            text += "; the routine of its period is over unless a person drives"
+        yield _finding("brown_out", spells[0][0], None, text, places)
 
 
 def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:

@@ -42,6 +42,7 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Star
 
 HORIZON_US = 120_000_000
 NEVER_US = 10_000_000  # how long a move is watched that never arrives
+LONGEST_SPIN_US = 640_000_000  # a heavy wheel on its way to its speed
 WATCH_US = 250_000
 FULL = 0.999
 PLACES = 1101  # positions of the travel that are looked at
@@ -71,6 +72,12 @@ def ways_of(
     return (Way(start, target),)
 
 
+def unit_of(spec: MechanismSpec, ways: Sequence[Way]) -> str:
+    """The unit of its coordinate on these ways: "m" or "rad"."""
+    turning = spec.kind in DRIVES and ways[0].turning
+    return "rad" if turning or spec.coordinate == "angle" else "m"
+
+
 # --- the whole ----------------------------------------------------------------------------------------
 
 
@@ -87,9 +94,7 @@ def examine(
     alone = replace(robot, mechanisms={name: spec}, order=())
     models = Models(alone)
     states = tuple(_state(alone, models, name, battery, ways, loads, tolerance) for battery in robot.battery)
-    turning = spec.kind in DRIVES and ways[0].turning
-    unit = "rad" if turning or spec.coordinate == "angle" else "m"
-    return OneMove(robot, spec, unit, tuple(ways), tuple(loads), states, tables)
+    return OneMove(robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables)
 
 
 def _state(
@@ -158,8 +163,10 @@ class Bench:
             return DriveTo(Pose(0.0, 0.0, way.target) if way.turning else Pose(way.target, 0.0, 0.0))
         return GoTo(way.target) if "travel" in self.spec.values else Spin(1.0)
 
-    def move(self, way: Way, load: float) -> MoveNumbers:
+    def move(self, way: Way, load: float, floor: bool = True, entry: bool = False) -> MoveNumbers:
         """One move from rest, first to find its end, then step by step.
+
+        `floor`: whether to look for it; `entry`: it ends with its first entry into the target set, arrived or not.
 
         Its end is the arrival; of a move that does not stay, its first entry into the target set; of one that
         never gets there, when it stands still, or after ten seconds.
@@ -175,9 +182,10 @@ class Bench:
             reason = given.reason()
         plant = self.plant(way.start, load)
         plant.command(self.name, command)
-        course = self.watched(plant, inside if arrival is None else arrival)
+        course = self.watched(plant, inside if arrival is None or entry else arrival)
         told = None if inside == arrival else inside
-        return self._numbers(way, load, course, given.floor_s(), arrival, told, reason)
+        least = given.floor_s() if floor else None
+        return self._numbers(way, load, course, least, arrival, told, reason)
 
     def watched(self, plant: Plant, end: int | None) -> Motion:
         """The motion up to an instant [us]; None: until it stands still, or as long as such a move is watched."""
@@ -193,23 +201,30 @@ class Bench:
     def spin_up(self, way: Way, load: float) -> MoveNumbers:
         """A roller at full effort: it arrives when it is up to speed."""
         steady = statics.steady_speed(self.built(way, load), self.circuit, 0.0, 1.0)
-        low, high = 0, NEVER_US
-        arrival = None
-        for _ in range(3):  # the nodes of ever fewer steps
+        low, high, arrival = 0, NEVER_US, None
+        looks = 0  # at the nodes of ever fewer steps
+        while looks < 3:
             plant = self.plant(0.0, load)
             plant.command(self.name, Spin(1.0))
             plant.advance(low)
             course = motion.motion_of(plant.steps_to(self.name, high), self.circuit)
             up = np.flatnonzero(course.v >= SPUN_UP * steady)
+            if steady > 0.0 and not up.size and arrival is None and high < LONGEST_SPIN_US:
+                high *= 8  # a heavy wheel
+                continue
             if steady <= 0.0 or not up.size:
                 break
+            looks += 1
             pair = slice(max(int(up[0]) - 1, 0), int(up[0]) + 1)
             arrival = round(1e6 * float(np.interp(SPUN_UP * steady, course.v[pair], course.t[pair])))
             low, high = int(1e6 * course.t[pair][0]), int(1e6 * course.t[pair][-1]) + 1
         again = self.plant(0.0, load)
         again.command(self.name, Spin(1.0))
         course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
-        reason = "" if arrival is not None else "its motors do not overcome friction"
+        reason = ""
+        if arrival is None:
+            longest = f"it takes more than {LONGEST_SPIN_US / 1e6:.0f} s"
+            reason = "its motors do not overcome friction" if steady <= 0.0 else longest
         return self._numbers(way, load, course, None, arrival, None, reason)
 
     def _numbers(

@@ -8,8 +8,10 @@ hold what several of them take and do.
 
 from __future__ import annotations
 
+import errno
 import io
 import os
+import signal
 import sys
 import traceback
 from collections.abc import Sequence
@@ -18,7 +20,23 @@ from typing import Annotated
 import typer
 
 from simbot import __version__
-from simbot.cli import check, compare, kinds, match, move, run, schema, start, tune, worth
+from simbot.cli import (
+    check,
+    compare,
+    figures,
+    fit,
+    kinds,
+    match,
+    move,
+    notebook,
+    report,
+    run,
+    schema,
+    start,
+    sweep,
+    tune,
+    worth,
+)
 from simbot.cli.shared import FINE, OUR_FAULT, STOPPED, USERS_MISTAKE, complain
 from simbot.scenario.errors import SimbotError
 
@@ -32,7 +50,23 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 
-IN_ORDER_OF_HELP = (start, check, run, move, tune, match, compare, worth, kinds, schema)
+IN_ORDER_OF_HELP = (
+    start,
+    check,
+    run,
+    move,
+    tune,
+    match,
+    compare,
+    worth,
+    sweep,
+    fit,
+    report,
+    figures,
+    notebook,
+    kinds,
+    schema,
+)
 for module in IN_ORDER_OF_HELP:
     app.command()(getattr(module, module.__name__.rpartition(".")[2]))
 
@@ -57,7 +91,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="replace")
-    sys.exit(status(arguments))
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by who started it
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - it lives as long as we do
+    code = status(arguments)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever presses Ctrl-C again is leaving already
+    sys.exit(code)
 
 
 def status(arguments: Sequence[str] | None = None) -> int:
@@ -75,6 +114,8 @@ def status(arguments: Sequence[str] | None = None) -> int:
         code = STOPPED
     except (BrokenPipeError, SystemExit):  # whoever read our output has heard enough
         return _closed_pipe()
+    except OSError as error:
+        return _disk(error)
     except Exception as error:
         return _our_fault(error)
     if code == STOPPED:
@@ -86,6 +127,16 @@ def _closed_pipe() -> int:
     """Let the interpreter's last flush go nowhere, so that it says nothing either."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return FINE
+
+
+def _disk(error: OSError) -> int:
+    """A disk that is full, a folder that may not be written: the user's to mend; else ours."""
+    if error.errno not in (errno.EACCES, errno.EPERM, errno.ENOSPC, errno.EROFS, errno.EDQUOT, errno.EISDIR):
+        return _our_fault(error)
+    complain(f"{error.filename or 'the output'}: cannot be written: {error.strerror}")
+    if error.filename is None:
+        _closed_pipe()
+    return USERS_MISTAKE
 
 
 def _our_fault(error: Exception) -> int:

@@ -4,13 +4,26 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, Cluster, JsonFile, Seed, Workers
-from simbot.cli.shared import check_folder, compile_first, load, progress, write_json
-from simbot.scenario.errors import SimbotError
+from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Workers
+from simbot.cli.shared import (
+    STOPPED,
+    check_folder,
+    compile_first,
+    goes_on,
+    going_on,
+    load,
+    progress,
+    write_csv,
+    write_json,
+)
+from simbot.scenario.errors import SimbotError, quoted
+
+if TYPE_CHECKING:
+    from simbot.scenario.model import Plan
 
 
 def compare(
@@ -27,9 +40,24 @@ def compare(
     battery: BatteryStates = None,
     workers: Workers = None,
     cluster: Cluster = None,
+    break_even: Annotated[
+        bool,
+        typer.Option(
+            "--break-even/--no-break-even",
+            help="Look for the values at which the other plan would win; it takes some times as long again.",
+        ),
+    ] = True,
+    endgame: Annotated[
+        bool, typer.Option("--endgame", help="One more cycle or the endgame: the latest start that pays.")
+    ] = False,
+    mix: Annotated[
+        bool,
+        typer.Option("--mix", help="Of two plans of one robot: so many rounds of the one, then the other."),
+    ] = False,
     json_file: JsonFile = None,
+    csv_file: CsvFile = None,
 ) -> None:
-    """Which plan scores more under the same luck, by how much and how surely."""
+    """Which plan scores more under the same luck, by how much and how surely, and when the other would win."""
     from simbot.studies.match_asked import read_asked, states_of
 
     if len(plans) < 2:
@@ -38,16 +66,45 @@ def compare(
     asked = read_asked(loaded[0], runs, seed, battery, None, None, None, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)
+        names = [state.name for state in plan.robot.battery]
+        missing = next((state for state in asked.states if state not in names), None)
+        if missing is not None:
+            raise SimbotError(
+                f"compare: {plan.robot.name} of {plan.path.name} has no battery state {quoted(missing)}, which the "
+                f"first plan is played with; it has {', '.join(names)}: name one that all have with --battery"
+            )
+    if endgame and all(plan.endgame is None for plan in loaded):
+        raise SimbotError("--endgame: none of the plans has an endgame")
+    if mix:
+        _check_mix(loaded)
     check_folder("--json", json_file)
+    check_folder("--csv", csv_file)
     compile_first(loaded[0])
-    from simbot.studies.compare import compare as compare_plans
+    from simbot.studies.further import Wanted, compare_further
+    from simbot.studies.ledger import Ledger
 
-    result = compare_plans(loaded, asked, progress("matches"))
+    with goes_on(), Ledger("compare", loaded, asked) as ledger:
+        going_on(ledger.found)
+        result, more = compare_further(ledger, loaded, asked, Wanted(break_even, endgame, mix), progress)
+    from simbot.report.compare_document import compare_document
+
+    document = compare_document(result, more)
     if json_file is not None:
-        from simbot.report.compare_document import compare_document
-
-        write_json(compare_document(result), json_file)
-    if json_file != "-":
+        write_json(document, json_file)
+    if csv_file is not None:
+        write_csv("compare", document, csv_file)
+    if "-" not in (json_file, csv_file):
         from simbot.report.compared import print_compared
 
-        print_compared(result, sys.stdout)
+        print_compared(result, sys.stdout, more)
+    if more.stopped:
+        typer.echo("stopped; the same command goes on from there", err=True)
+        raise typer.Exit(STOPPED)
+
+
+def _check_mix(plans: list[Plan]) -> None:
+    from simbot.studies.mixed import why_not
+
+    why = why_not(*plans) if len(plans) == 2 else f"two plans are mixed, {len(plans)} were given"
+    if why:
+        raise SimbotError(f"--mix: {why}")

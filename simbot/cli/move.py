@@ -84,7 +84,7 @@ def move(
 
         write_json(move_document(result, remarks, asked.until), json_file)
     if figure is not None:
-        from simbot.report.figure_move import draw_move
+        from simbot.report.figures.move import draw_move
 
         draw_move(result, asked.battery, figure)
     if json_file != "-":

@@ -21,6 +21,12 @@ JsonFile = Annotated[
         "--json", metavar="FILE", help="Write the JSON document there; - for stdout.", show_default=False
     ),
 ]
+CsvFile = Annotated[
+    str | None,
+    typer.Option(
+        "--csv", metavar="FILE", help="Write the numbers there, one a row; - for stdout.", show_default=False
+    ),
+]
 BatteryState = Annotated[
     str | None,
     typer.Option(
@@ -56,3 +62,12 @@ Cluster = Annotated[
     ),
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
+StudiesFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--studies",
+        metavar="DIR",
+        help="Folder with the JSON documents of match, compare, worth, sweep and fit to draw too.",
+        show_default=False,
+    ),
+]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simbot.cli.options import BatteryState, JsonFile, PlanFile, Seed, Settings, Strict
+from simbot.cli.options import BatteryState, JsonFile, PlanFile, Settings, Strict
 from simbot.cli.shared import FINDINGS, check_folder, load, sign_of_life, simulate, write_json
 from simbot.scenario.errors import SimbotError
 
@@ -29,7 +29,12 @@ def run(
             show_default=False,
         ),
     ] = None,
-    seed: Seed = 1,
+    seed: Annotated[
+        int | None,
+        typer.Option(
+            "--seed", metavar="S", help="Of the luck of --match; 1 unless said.", show_default=False
+        ),
+    ] = None,
     json_file: JsonFile = None,
     strict: Strict = False,
 ) -> None:
@@ -38,8 +43,10 @@ def run(
 
     loaded, remarks = load(plan, settings)
     check_folder("--json", json_file)
+    if seed is not None and match_number is None:
+        raise SimbotError(f"--seed {seed}: a run has no luck; it goes with --match K")
     if match_number is not None:
-        result = _one_match(loaded, match_number, seed, battery)
+        result = _one_match(loaded, match_number, 1 if seed is None else seed, battery)
         battery = None
     else:
         names = [state.name for state in loaded.robot.battery]

@@ -14,7 +14,7 @@ def schema(
         str,
         typer.Argument(
             metavar="NAME",
-            help="Whose document: run, move, tune, match, compare or worth.",
+            help="Whose document: run, move, tune, match, compare, worth or sweep.",
             show_default=False,
         ),
     ],

@@ -17,7 +17,9 @@ from simbot.scenario.errors import SimbotError
 if TYPE_CHECKING:
     from simbot.analysis.results import RunResult
     from simbot.report.document import Document
+    from simbot.report.studies_read import Study
     from simbot.scenario.model import Plan, Remark, Robot
+    from simbot.studies.shown import Shown
 
 FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
 
@@ -87,11 +89,57 @@ def simulate(plan: Plan) -> RunResult:
         return api.run(plan)
 
 
+def show_plans(paths: Sequence[Path], battery: str | None, settings: Sequence[str] | None) -> list[Shown]:
+    """Plans run for drawing; the battery state must be one of every robot's."""
+    plans = [load(path, settings)[0] for path in paths]
+    for plan in plans:
+        names = [state.name for state in plan.robot.battery]
+        if battery is not None and battery not in names:
+            raise SimbotError(f"--battery {battery}: {plan.robot.name} has {', '.join(names)}")
+    with sign_of_life():
+        from simbot.studies.shown import show
+
+        return [show(plan, battery) for plan in plans]
+
+
+def read_studies_of(folder: Path | None) -> list[Study]:
+    if folder is None:
+        return []
+    from simbot.report.studies_read import read_studies
+
+    return read_studies(folder)
+
+
 def write_json(document: Document, target: str) -> None:
     from simbot.report.document import to_text
     from simbot.report.files import write
 
     write("--json", to_text(document), target)
+
+
+def write_csv(kind: str, document: Document, target: str) -> None:
+    """The numbers of a document, one a row."""
+    from simbot.report import tidy
+    from simbot.report.files import write
+
+    rows = {"compare": tidy.compare_rows, "worth": tidy.worth_rows}[kind](document)
+    write("--csv", tidy.csv_text(rows), target)
+
+
+def going_on(found: int) -> None:
+    """Tell that a study was begun before."""
+    if found:
+        typer.echo(f"going on after {found} matches that were played before", err=True)
+
+
+@contextmanager
+def goes_on() -> Iterator[None]:
+    """Ctrl-C ends a study that keeps what it has played."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo("what was played is kept; the same command goes on from there", err=True)
+        raise typer.Exit(STOPPED) from None
 
 
 @contextmanager

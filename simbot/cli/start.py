@@ -50,9 +50,9 @@ def _start_from(folder: Path, code: Path, unit: str | None) -> None:
 
     if unit is not None and unit not in UNITS:
         raise SimbotError(f"--unit {unit}: would do: {', '.join(UNITS)}")
-    waits = waits_of(code, unit)
+    waits, unread = waits_of(code, unit)
     plan = write_plan(folder, code, waits)
-    for line in listing(waits):
+    for line in listing(waits, unread):
         typer.echo(line)
     typer.echo(f"\n{len(waits)} waits of {code.name} stand in {plan}, each pointing at its number.")
     open_units = without_unit(waits)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simbot.cli.options import JsonFile, PlanFile, Settings
-from simbot.cli.shared import check_folder, complain, load, sign_of_life
+from simbot.cli.options import JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.shared import check_folder, compile_first, complain, load, progress, sign_of_life
 from simbot.scenario.errors import SimbotError
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from simbot.studies.tune_results import TuneResult
 
 LOOK_AGAIN_S = 0.5  # how often --watch looks at the files
+MATCHES = 20  # with chance, on each battery
 
 
 def tune(
@@ -28,7 +30,8 @@ def tune(
         typer.Option(
             "--kind",
             metavar="KIND",
-            help="safe: the latest arrival plus the plan's guard. sensor: waits for arrival in their place.",
+            help="safe: the latest arrival plus the plan's guard. balanced: most points with chance. sensor: waits "
+            "for arrival in their place.",
         ),
     ] = "safe",
     battery: Annotated[
@@ -61,6 +64,17 @@ def tune(
             "--table", metavar="FILE", help="Write the timers there as a CSV table.", show_default=False
         ),
     ] = None,
+    matches: Annotated[
+        int | None,
+        typer.Option(
+            "--matches",
+            metavar="N",
+            help=f"Matches with chance on each battery; {MATCHES} unless said, with --watch none. 0: no chance.",
+            show_default=False,
+        ),
+    ] = None,
+    seed: Seed = 1,
+    workers: Workers = None,
     settings: Settings = None,
     json_file: JsonFile = None,
     watch: Annotated[
@@ -69,6 +83,7 @@ def tune(
 ) -> None:
     """Better timers, what they gain, and which steps could go together."""
     from simbot.studies.kinds import check_kind
+    from simbot.studies.match_asked import read_workers
 
     check_kind(kind)
     for option, file in (("--json", json_file), ("--patch", patch), ("--table", table)):
@@ -81,36 +96,55 @@ def tune(
         )
     if watch and "-" in (json_file, patch, table):
         raise SimbotError("--watch prints what changed to stdout: name a file in the place of -")
+    if matches is None:
+        matches = 0 if watch and kind != "balanced" else MATCHES
+    if matches < 0 or (matches == 0 and kind == "balanced"):
+        raise SimbotError(f"--matches {matches}: {'at least 1 is wanted' if matches == 0 else '0 or more'}")
+    wanted = _Wanted(
+        kind, battery, rule, patch, table, json_file, matches, seed, read_workers(workers, 6 * matches)
+    )  # two sets on three batteries
     if watch:
-        _watch(plan, kind, battery, rule, patch, table, settings, json_file)
+        _watch(plan, wanted, settings)
         return
     from simbot.report.tune_files import write_tuned
 
     loaded, _ = load(plan, settings)
-    result = _tune(loaded, kind, battery, rule)
+    result = _tune(loaded, wanted)
     if not write_tuned(result, json_file, patch, table):
         from simbot.report.tuned import print_tuned
 
         print_tuned(result, sys.stdout)
 
 
-def _tune(plan: Plan, kind: str, battery: str | None, rule: str | None) -> TuneResult:
+@dataclass(frozen=True)
+class _Wanted:
+    """What is asked of the tuning of a plan."""
+
+    kind: str
+    battery: str | None
+    rule: str | None
+    patch: str | None
+    table: str | None
+    json_file: str | None
+    matches: int
+    seed: int
+    workers: int
+
+
+def _tune(plan: Plan, wanted: _Wanted) -> TuneResult:
+    if wanted.matches:
+        compile_first(plan)
     with sign_of_life():
+        from simbot.studies.chance import Chances
         from simbot.studies.tune import tune
 
-        return tune(plan, kind, battery, rule)
+        chances = None
+        if wanted.matches:
+            chances = Chances(wanted.matches, wanted.seed, wanted.workers, progress("matches"))
+        return tune(plan, wanted.kind, wanted.battery, wanted.rule, chances)
 
 
-def _watch(
-    plan: Path,
-    kind: str,
-    battery: str | None,
-    rule: str | None,
-    patch: str | None,
-    table: str | None,
-    settings: Sequence[str] | None,
-    json_file: str | None,
-) -> None:
+def _watch(plan: Path, wanted: _Wanted, settings: Sequence[str] | None) -> None:
     """Tune again whenever the plan or what it reads changes; ends with Ctrl-C."""
     from simbot.report.tune_changes import changes, stamps_of
     from simbot.report.tune_files import write_tuned
@@ -122,8 +156,8 @@ def _watch(
         stamps = stamps_of(files_of(plan))
         try:
             loaded, _ = load(plan, settings)
-            result = _tune(loaded, kind, battery, rule)
-            quiet = write_tuned(result, json_file, patch, table)
+            result = _tune(loaded, wanted)
+            quiet = write_tuned(result, wanted.json_file, wanted.patch, wanted.table)
             if last is not None:
                 print("\n".join(changes(last, result)))
             elif not quiet:

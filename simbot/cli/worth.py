@@ -3,17 +3,31 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, Cluster, JsonFile, PlanFile, Seed, Settings, Workers
-from simbot.cli.shared import changes_of, check_folder, compile_first, load, progress, write_json
+from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.shared import (
+    changes_of,
+    check_folder,
+    compile_first,
+    goes_on,
+    going_on,
+    load,
+    progress,
+    write_csv,
+    write_json,
+)
 from simbot.scenario.errors import SimbotError
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Plan
+
+
+LEAST_PAIRS = 16
 
 
 def worth(
@@ -34,27 +48,50 @@ def worth(
     workers: Workers = None,
     cluster: Cluster = None,
     settings: Settings = None,
+    unknowns: Annotated[
+        int,
+        typer.Option(
+            "--unknowns",
+            metavar="N",
+            help="Pairs of matches that tell where the uncertainty comes from; 0 leaves it out.",
+        ),
+    ] = 200,
     json_file: JsonFile = None,
+    csv_file: CsvFile = None,
 ) -> None:
-    """What changes are worth in points a match, under the same luck."""
+    """What changes are worth in points a match, and what to measure or practise first, under the same luck."""
     from simbot.studies.match_asked import read_asked
 
     loaded, _ = load(plan, settings)
     asked = read_asked(loaded, runs, seed, battery, None, None, None, workers, cluster)
+    if unknowns and unknowns < LEAST_PAIRS:
+        raise SimbotError(
+            f"--unknowns {unknowns}: at least {LEAST_PAIRS} pairs of matches tell anything; or 0"
+        )
     check_folder("--json", json_file)
+    check_folder("--csv", csv_file)
     variants, together = _variants(plan, changes_of(settings), changes_of(changes, "--change"))
     compile_first(loaded)
+    from simbot.studies.ledger import Ledger
+    from simbot.studies.sources import sources_of
     from simbot.studies.usual_changes import usual_changes
-    from simbot.studies.worth import worth as worth_of
+    from simbot.studies.worth import worths
 
     if not variants:
         variants = usual_changes(loaded, asked.states)
-    result = worth_of(loaded, variants, together, asked, progress("matches"))
+    with goes_on(), Ledger("worth", [loaded, *variants.values()], asked) as ledger:
+        going_on(ledger.found)
+        result = worths(ledger, loaded, variants, together, asked, progress("matches"))
+        if unknowns:
+            sources = sources_of(ledger, loaded, asked, unknowns, progress("matches for what is not known"))
+            result = replace(result, sources=sources)
     from simbot.report.worthed import print_worth, worth_document
 
     if json_file is not None:
         write_json(worth_document(result), json_file)
-    if json_file != "-":
+    if csv_file is not None:
+        write_csv("worth", worth_document(result), csv_file)
+    if "-" not in (json_file, csv_file):
         print_worth(result, sys.stdout)
 
 

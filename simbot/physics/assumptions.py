@@ -38,7 +38,23 @@ def physics_remarks(robot: Robot) -> list[Remark]:
         dimension = DIMENSIONS.get(key, "share")
         text = f"{shown(Quantity(value, spread), dimension)} ({reason})"
         remarks.append(Remark("assumed", file, line, f"robot.{owner}.{key}", text))
-    return [*remarks, *_replaced(filled, file), *_general(robot, file), *_counts(filled, file)]
+    more = (*_general(robot, file), *_weightless(filled, file), *_counts(filled, file))
+    return [*remarks, *_replaced(filled, file), *more]
+
+
+def _weightless(robot: Robot, file: str) -> Iterator[Remark]:
+    """Linkages in which somewhere nothing moves that weighs anything."""
+    models = Models(robot)
+    for spec in robot.mechanisms.values():
+        if spec.kind in DRIVES or spec.coordinate != "angle":
+            continue
+        lacking = models.get(spec.name).lacking
+        if lacking > 0.0:
+            text = (
+                "where it stands in line nothing in it moves that has a mass, its rotors neither: "
+                f"{lacking:.2g} kg m^2 are taken for what turns there"
+            )
+            yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
 
 
 def _counts(robot: Robot, file: str) -> Iterator[Remark]:
@@ -104,8 +120,9 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
 
 
 def _of_a_drive(spec: MechanismSpec) -> str:
+    shared = "as its mass centre has it" if spec.values.get("centre_ahead") else "half on either axle"
     text = (
-        "wheels at the limit of their grip hold it and do not race; half the weight on either axle, evenly on its "
+        f"wheels at the limit of their grip hold it and do not race; the weight {shared}, evenly on its "
         "wheels; what a turn leaves of its heading error is steered out on the next straight line at no cost of "
         "time; a command that takes over in another direction starts its line or turn from rest"
     )
@@ -115,17 +132,18 @@ def _of_a_drive(spec: MechanismSpec) -> str:
 
 
 def _tipping(robot: Robot, spec: MechanismSpec) -> tuple[str, str]:
-    """Where it would tip, against what its grip allows: a = g b/h, half the wheelbase or track over the height.
+    """Where it would tip, against what its grip allows: a = g b/h, b from the mass centre to the nearer wheels.
 
     From moments about the wheels it tips over (derivation); a doubt where the grip reaches that.
     """
     p, module = spec.values, KINDS[spec.kind]
-    ways = [("along its heading", 0.0, p["wheelbase"])]
+    nearer = float(p["wheelbase"]) / 2.0 - abs(float(p.get("centre_ahead") or 0.0))
+    ways = [("along its heading", 0.0, nearer)]
     if module.HOLONOMIC and p["track"] is not None:
-        ways.append(("sideways", pi / 2.0, p["track"]))
+        ways.append(("sideways", pi / 2.0, float(p["track"]) / 2.0))
     told, doubtful = [], False
-    for way, direction, base in ways:
-        limit = GRAVITY * float(base) / 2.0 / max(float(p["centre_height"]), 1e-6)
+    for way, direction, lever in ways:
+        limit = GRAVITY * lever / max(float(p["centre_height"]), 1e-6)
         groups = module.straight(p, float(robot.mass), p["motors"].count, direction).groups
         ahead = sum(group.most for group in groups)
         back = sum(group.most if group.most_back is None else group.most_back for group in groups)

@@ -38,6 +38,7 @@ WHOLE_BUILT = (
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12
+LEAST_INERTIA = 1e-5  # of the greatest along the travel; the least real rotor is far above it
 ENDLESS = 1e6  # m: a curve goes straight on beyond its ends
 
 
@@ -60,6 +61,7 @@ class Built:
     volts: float
     free_speed: float
     guide: Any = None  # of a curved way (bends.Guide)
+    lacking: float = 0.0  # inertia that was added where nothing would move [kg, kg m²]
 
 
 def group_row(
@@ -152,7 +154,25 @@ def build_driven(spec: MechanismSpec, robot: Robot, payload: float, places: Plac
         limit=limit,
         battery_limit=battery_limit,
     )
-    return Built(reduced, row[None, :], motor.voltage, motor.voltage / (motor.constant * ratio))
+    lacking = lacking_inertia(reduced, row)
+    if lacking:
+        reduced = with_extra_mass(reduced, lacking)
+    free = motor.voltage / (motor.constant * ratio)
+    return Built(reduced, row[None, :], motor.voltage, free, lacking=lacking)
+
+
+def lacking_inertia(reduced: Reduced, row: Array) -> float:
+    """What a linkage's inertia lacks where all that has mass stands still (a dead centre) and rotors weigh nothing.
+
+    There the least force would move it without bound; LEAST_INERTIA of the greatest keeps that finite, and changes
+    times by less than so much.
+    """
+    tables = [segment.knots for segment in reduced.segments if segment.knots is not None]
+    if not tables:
+        return 0.0
+    rotors = row[L.G_RATIO] ** 2 * row[L.G_N] * row[L.G_J]
+    felt = np.concatenate([knots[:, L.TAB_M] + rotors * knots[:, L.TAB_G] ** 2 for knots in tables])
+    return max(0.0, LEAST_INERTIA * float(felt.max()) - float(felt.min()))
 
 
 def with_extra_mass(reduced: Reduced, mass: float) -> Reduced:

@@ -29,6 +29,7 @@ SOURCES = (
     "forces.py",
     "bus.py",
     "linear.py",
+    "quick.py",
     "control.py",
     "steps.py",
     "events.py",

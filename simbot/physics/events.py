@@ -168,12 +168,17 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
     else:
         x = low + (high - low) * f_low / (f_low - f_high)
     side = 0
+    last = high
     for count in range(60):
         if high - low < 1e-14 + 1e-12 * high or (high - low) * h < 1e-15:
             break
-        if count % 4 == 3:
+        near = abs(x - last)
+        if near < 1e-3 * (high - low):  # one end is there: let the other, which has stayed, come close too
+            x += side * (2.0 * near + 1e-14)
+        elif count % 4 == 3:
             x = 0.5 * (low + high)
         x = min(max(x, low + 1e-3 * (high - low) * (1e-9 if count > 2 else 1.0)), high)
+        last = x
         if kind <= ZONE_EDGE:  # a question of where it is and how fast alone
             q, v = between(w, m, x, h)
             w[m + L.Q_NEXT] = q

@@ -5,13 +5,18 @@ Needs no compiled code.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import inf, log, pi
+from typing import Any
 
+import numpy as np
+
+from simbot.physics import encoder
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, build_driven, completed
-from simbot.physics.kinds import claw, cylinder, flywheel, roller
+from simbot.physics.kinds import KINDS, claw, cylinder, drive, flywheel, roller
+from simbot.physics.motion import look_up
 from simbot.physics.route import LEG_END
 from simbot.physics.tables import GRAVITY
 from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
@@ -43,8 +48,62 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
         yield from _throws(spec, robot)
     elif spec.kind in DRIVES:
         yield "follows", "control", TAKES_OVER
+        yield from _axle_loads(spec, robot)
+    elif spec.values.get("backlash"):
+        yield from _play(spec, robot)
     elif spec.kind == "roller" and spec.values["pull_in"] is not None:
         yield from _pulls_in(spec, robot)
+
+
+def _axle_loads(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """What each axle carries at rest, speeding up and braking as hard as the grip allows: which wheels lose load."""
+    p, module = spec.values, KINDS[spec.kind]
+    if not p["wheelbase"] or (p["centre_height"] is None and not p.get("centre_ahead")):
+        return
+    mass = float(robot.mass)
+    groups = module.straight(p, mass, p["motors"].count, 0.0).groups
+    ahead = sum(float(group.most) for group in groups) / mass
+    back = sum(float(group.most if group.most_back is None else group.most_back) for group in groups) / mass
+    told = []
+    for what, acceleration in (
+        ("at rest", 0.0),
+        (f"speeding up at the {ahead:.3g} m/s^2 that its grip allows", ahead),
+        (f"braking at {back:.3g} m/s^2", -back),
+    ):
+        front = drive.on_front(p, acceleration)
+        told.append(f"{what} its front wheels carry {front:.0%} and its rear wheels {1.0 - front:.0%}")
+    text = f"{'; '.join(told)} of the {mass * GRAVITY:.4g} N that it weighs"
+    if p.get("driven", "all") == "all" and p["centre_height"]:
+        text += _first_to_slip(p)
+    yield "follows", "centre_height" if p["centre_height"] is not None else "centre_ahead", text
+
+
+def _first_to_slip(p: Mapping[str, Any]) -> str:
+    """Equal motors of its own on each axle: F/2 = mu N of the axle that loses load, N = s W - F h/L (derivation)."""
+    told = []
+    for what, share in (("speeding up", drive.on_front(p)), ("braking", 1.0 - drive.on_front(p))):
+        lever = float(p["grip"]) * float(p["centre_height"]) / float(p["wheelbase"])
+        told.append(f"{what} at {2.0 * float(p['grip']) * share * GRAVITY / (1.0 + 2.0 * lever):.3g} m/s^2")
+    return f"; axles with motors of their own, equal ones, begin to slip {' and '.join(told)}, and no run shows that"
+
+
+def _play(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """How long its motors alone take to cross the play at full effort: no run has that time in it."""
+    built, volts = build_driven(spec, robot, 0.0), supply(spec, robot)
+    row, q = built.groups[0], built.reduced.low
+    current = volts / row[L.G_R]
+    torque = row[L.G_RF] * (row[L.G_K] * min(current, row[L.G_LIMIT]) - row[L.G_TF])
+    free = (volts - row[L.G_TF] / row[L.G_K] * row[L.G_R]) / row[L.G_K]
+    _, _, _, factor, _ = look_up(built.reduced, np.array([q]))
+    angle = float(spec.values["backlash"]) * abs(row[L.G_RATIO] * factor[0])
+    if torque <= 0.0:
+        return
+    time = encoder.crossing_time(float(angle), float(torque), float(row[L.G_J]), float(free))
+    text = (
+        f"at every reversal its motors alone cross the play in at least {1e3 * time:.3g} ms before the load follows; "
+        "runs have the places that come of it, not that time"
+    )
+    yield "follows", "backlash", text
 
 
 def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:

@@ -38,6 +38,10 @@ class Luck:
         """A time that varies from time to time [s]."""
         return float(time)
 
+    def value(self, value: float, *key: object) -> float:
+        """Anything else that varies from time to time, of either sign."""
+        return float(value)
+
     def share(self, *key: object) -> float:
         """Where in a period something falls, 0 to 1: its middle."""
         return 0.5
@@ -112,6 +116,10 @@ class Drawn(Luck):
     def seconds(self, time: float, *key: object) -> float:
         spread = getattr(time, "spread", 0.0)
         return normal(self._next("seconds", *key), float(time), spread, low=0.0) if spread else float(time)
+
+    def value(self, value: float, *key: object) -> float:
+        spread = getattr(value, "spread", 0.0)
+        return normal(self._next("value", *key), float(value), spread) if spread else float(value)
 
     def _next(self, *key: object) -> float:
         count = self._times.get(key, 0)

@@ -30,6 +30,7 @@ from simbot.physics.events import (
 )
 from simbot.physics.forces import find_branches, first_mech, follow, look_up, rest_margin
 from simbot.physics.linear import straighten
+from simbot.physics.quick import quicken
 
 
 @inner
@@ -98,7 +99,9 @@ def change_mode(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         error = w[m + L.TARGET] - w[m + L.Q]
         zone = w[m + L.ZONE]
         sign = 1.0 if error > 0.0 else -1.0
-        if zone == 0.0:
+        if zone == 0.0 and error == 0.0:  # no dead band: the side to which it moves
+            w[m + L.ZONE] = -w[m + L.S]
+        elif zone == 0.0:
             w[m + L.ZONE] = sign
         elif abs(zone) == 2.0:
             w[m + L.ZONE] = 0.5 * zone
@@ -193,6 +196,7 @@ def resolve(w: Array, tab: Array) -> Any:
     a, b, p = add_moving(w, tab)  # what has come to rest may ask for something else than it did
     stand_at(w, a, b, p)
     straighten(w)
+    quicken(w)
     note(w, tab)
 
 
@@ -267,6 +271,7 @@ def change(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         w[live + L.Q_NEXT] = w[live + L.Q]
         w[live + L.V_NEXT] = w[live + L.SPEED]
     straighten(w)
+    quicken(w)
     evaluate(w, tab)
     for k in range(int(w[L.N_LIVE])):
         live = int(w[L.LIVE + k])

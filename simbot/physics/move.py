@@ -65,6 +65,15 @@ class DriveFor:
 
 
 @dataclass(frozen=True)
+class Rezero:
+    """Drive a mechanism to its stop, or to a switch that is closed from `position` to the nearer end of the travel, and
+    set its encoder to that position at the tick at which it is seen there."""
+
+    position: float
+    effort: float
+
+
+@dataclass(frozen=True)
 class Spin:
     """Turn from now on with this effort (-1..1); 0 stops it (the control's `after`).
 
@@ -83,7 +92,7 @@ class SpinTo:
     throws: int = 0
 
 
-Command = GoTo | DriveTo | PushFor | DriveFor | Spin | SpinTo
+Command = GoTo | DriveTo | PushFor | DriveFor | Rezero | Spin | SpinTo
 
 
 def microseconds(t: float) -> int:
@@ -116,6 +125,7 @@ class Move:
     window : float                   half-width of the target set; 0 for `measured`
     slower_than : float              inf where no speed limit is part of the set
     touch : bool                     the target is a hard stop: arrived when touched
+    zero_off : float                 by which its encoder's zero moved the target [m or rad]
     cut_us : int | None              the instant a later command took the mechanism over
     """
 
@@ -139,6 +149,7 @@ class Move:
         "target",
         "touch",
         "window",
+        "zero_off",
     )
 
     def __init__(self, plant: Plant, mechanism: str, command: Command) -> None:
@@ -153,6 +164,7 @@ class Move:
         self.window = 0.0
         self.slower_than = inf
         self.touch = False
+        self.zero_off = 0.0
         self.stopwatch: Stopwatch | None = None
         self._tail: Plant | None = None
         self._state: Array | None = None  # the plant right after the command
@@ -161,6 +173,11 @@ class Move:
         self._places: Places = ()
         self._floor: tuple[float | None] | None = None
         self._lag: float | None = None
+
+    @property
+    def plant(self) -> Plant:
+        """What it was given to."""
+        return self._plant
 
     def arrival_us(self) -> int | None:
         """Instant at which it is inside its target set and stays: until the later command, else for good.

@@ -8,6 +8,8 @@ commanded (`first_seen_us`, `Move.arrival_us`). A crossing is rounded UP to the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from math import inf, isinf, nan, nextafter
 from typing import Any
@@ -18,12 +20,13 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, SPINNING, Arrays, Built, Models, physical
+from simbot.physics.encoder import Encoder, is_stated
 from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS, cylinder
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.flywheel import left_after_throw
 from simbot.physics.luck import NOMINAL, Luck
-from simbot.physics.motion import Steps
+from simbot.physics.motion import Steps, look_up, rubbing
 from simbot.physics.move import (
     NEVER_US,
     Command,
@@ -32,17 +35,19 @@ from simbot.physics.move import (
     GoTo,
     Move,
     PushFor,
+    Rezero,
     Spin,
     SpinTo,
     Stopwatch,
     microseconds,
 )
-from simbot.physics.orders import control_of, give, hold, order_for, push, spin, spin_to
+from simbot.physics.orders import Order, control_of, give, hold, order_for, push, spin, spin_to
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
+from simbot.physics.resets import ON, Resets
 from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
 from simbot.physics.stance import Places, leans_on
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
-from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
+from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Reset, Robot, Start, Target
 from simbot.scenario.positions import turns_inside
 
 Array = npt.NDArray[np.float64]
@@ -107,6 +112,10 @@ class Plant:
         self.phase_us = phase_us
         if phase_us:
             self.arrays.w[L.PHASE_US], self.arrays.w[L.TICK] = phase_us, -1.0
+        self._resets: Resets | None = None
+        if robot.resets:
+            self._resets = Resets(robot, self.names, len(self.arrays.w))
+            self.arrays.w = np.concatenate((self.arrays.w, self._resets.state()))
         self._log: Array = np.empty((FIRST_ROWS, L.LOG_MECH + L.LOG_PER_MECH * len(self.names)))
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
@@ -122,6 +131,8 @@ class Plant:
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
         self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
         models_of_heat = {name: self.models.heat(name) for name in self.names}
+        self._pawls_out: set[str] = set()
+        self._encoders: dict[str, Encoder] = {}
         self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
         self._put_at_start(start)
 
@@ -152,9 +163,21 @@ class Plant:
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
+                if spec.servo is None and is_stated(spec.values):
+                    self._encoders[name] = Encoder(spec.values, self.luck, name)
+                    self._encoders[name].begins(*self._pressed(name, float(w[m + L.Q])))
                 if spec.servo is not None:
                     w[m + L.TARGET] = w[m + L.Q]
                     w[m + L.BAND], w[m + L.DEAD] = spec.servo["band"], spec.servo["dead_band"]
+
+    def _pressed(self, name: str, q: float) -> tuple[float, float]:
+        """Load at a place, and friction at rest [N, N m]."""
+        reduced, here = self._built(name).reduced, np.clip([q], *self._travel(name))
+        return float(look_up(reduced, here)[2][0]), float(rubbing(reduced, here)[1][0])
+
+    def _travel(self, name: str) -> tuple[float, float]:
+        w, m = self.arrays.w, self.arrays.at[name]
+        return float(w[m + L.Q_LO]), float(w[m + L.Q_HI])
 
     def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
         key = (name, turning)
@@ -173,9 +196,26 @@ class Plant:
         places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])
         if places != self._places.get(name, ()):
             self._places = {**self._places, name: places}
-            self.arrays.write(name, self._built(name))
+            self._write(name)
             self._note_built(name)
             self.arrays.w[L.DIRTY] = 1.0
+
+    def _write(self, name: str) -> None:
+        """Put a mechanism as it now is into the kernel's array."""
+        self.arrays.write(name, self._built(name))
+        if name in self._pawls_out:
+            w, m = self.arrays.w, self.arrays.at[name]
+            segments = int(w[m + L.SEG]) + L.SEG_SIZE * np.arange(int(w[m + L.N_SEG]))
+            w[segments + L.SEG_CATCH] = 0.0
+            w[m + L.Q_LO] = self._built(name).reduced.low
+
+    def set_pawl(self, name: str, engaged: bool) -> None:
+        """Take the pawl of a ratchet out of its teeth now, or let it in: the last tooth passed holds again."""
+        self._return_to_now()
+        self._saved = None
+        (self._pawls_out.discard if engaged else self._pawls_out.add)(name)
+        self._write(name)
+        self.arrays.w[L.DIRTY] = 1.0
 
     def _note_built(self, name: str) -> None:
         self._built_since.setdefault(name, []).append((self.now_us / 1e6, self._built(name)))
@@ -206,6 +246,7 @@ class Plant:
         built: list[Built] = []
 
         def note() -> None:
+            del notes[self._rows - first :], built[self._rows - first :]  # it may have gone back
             zone = w[m + L.ZONE] if w[m + L.CONTROL] == L.SERVO else nan
             notes.append((w[m + L.DUTY], w[m + L.OPEN], zone, w[m + L.TARGET]))
             built.append(self._built(mechanism))
@@ -304,7 +345,129 @@ class Plant:
     def _advance(
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
     ) -> bool:
-        """As _run, on the leg under way."""
+        """As _run, on the leg under way; what resets on the way does so."""
+        resets = self._resets
+        if resets is None:
+            return self._go_on(t_end, watched, before_step)
+        while True:
+            begin = self._bookmark(self._rows)
+            seen = self._go_on(t_end, watched, before_step)
+            end, until = self._bookmark(begin[1]), float(self.arrays.w[L.T])
+            volts = partial(self._volts_at, begin)
+            change = resets.next_change(self.arrays.w, end[2], until, volts)
+            if change is not None and change[0] < until:
+                self._go_back(begin)
+                seen = self._go_on(change[0], (), before_step)
+                end = self._bookmark(begin[1])
+            since = resets.since(end[0], end[2], volts)
+            self._go_back(end)
+            resets.remember(self.arrays.w, since)
+            if change is not None:
+                self._change_power(resets, change[1])
+            if change is None or seen or self.arrays.w[L.T] >= t_end:
+                return seen
+
+    def _bookmark(self, rows: int) -> tuple[Array, int, Array]:
+        """The present state: the kernel's array, the number of steps, and those of them from a number on."""
+        return self.arrays.w.copy(), self._rows, self._log[rows : self._rows].copy()
+
+    def _go_back(self, mark: tuple[Array, int, Array]) -> None:
+        self.arrays.w[:], self._rows = mark[0], mark[1]
+        self._log[mark[1] - len(mark[2]) : mark[1]] = mark[2]
+
+    def _volts_at(self, begin: tuple[Array, int, Array], t: float) -> float:
+        """Bus voltage at an instant [s] after a bookmark; the state is then that of the instant."""
+        self._go_back(begin)
+        self._go_on(t, ())
+        return float(self._log[self._rows - 1, L.LOG_V1])
+
+    def _change_power(self, resets: Resets, device: int) -> None:
+        """A device resets, or comes back: what it feeds or commands loses its power, or has it again."""
+        w = self.arrays.w
+        off, program = resets.change(w, device), resets.devices[device].stops == "program"
+        dark = resets.without_power(w)
+        for name in resets.stopped[device]:
+            waits = resets.waits(name)
+            if off and w[waits] == ON:
+                self._without_power(name, resets)
+            if off and program:
+                w[waits] = L.NO_CONTROL  # its command is lost
+            if not off and name not in dark:
+                self._with_power(name, w[waits])
+                w[waits] = ON
+        w[L.DIRTY] = 1.0
+
+    def _without_power(self, name: str, resets: Resets) -> None:
+        """Its motors' leads are open, a brake that holds it closes, its command waits."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        w[resets.waits(name)] = L.NO_CONTROL if resets.program_is_down(w) else w[m + L.CONTROL]
+        w[m + L.CONTROL], w[m + L.DUTY], w[m + L.OPEN] = L.NO_CONTROL, 0.0, 1.0
+        w[m + L.N_PENDING], w[m + L.NEW], w[m + L.PINNED], w[m + L.LOCK] = 0.0, 0.0, 0.0, w[m + L.BRAKE]
+        w[L.DIRTY] = 1.0
+
+    def _with_power(self, name: str, control: float) -> None:
+        """Its command acts again."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        w[m + L.CONTROL] = control
+        if control == L.NO_CONTROL:
+            return
+        w[m + L.OPEN] = w[m + L.LOCK] = 0.0
+        if control == L.SERVO:
+            w[m + L.T_PENDING] = w[L.T]
+        elif control == L.SPIN:
+            w[m + L.DUTY], w[m + L.OPEN] = w[m + L.SENT], w[m + L.SENT_OPEN]
+        else:
+            w[m + L.SENT] = w[m + L.SENT_OPEN] = 0.0
+            w[m + L.NEW] = w[L.FRESH] = 1.0
+
+    def _keep_dark(self, name: str) -> None:
+        """A command that is given to a mechanism without power waits for it."""
+        resets = self._resets
+        if resets is not None and name in resets.without_power(self.arrays.w):
+            self._without_power(name, resets)
+
+    def off_spells(self) -> list[tuple[Reset, tuple[str, ...], list[tuple[float, float]]]]:
+        """For each device that acts: what it stops, and from when to when it was off until now [s]; inf: not back."""
+        resets = self._resets
+        if resets is None:
+            return []
+        now, w = self.now_us / 1e6, self.arrays.w
+        return [
+            (reset, resets.stopped[device], resets.spells(w, device, now))
+            for device, reset in enumerate(resets.devices)
+        ]
+
+    def under_way(self, names: Iterable[str], instants: Iterable[float]) -> list[str]:
+        """Those of some mechanisms that had a command to carry out at one of some instants [s]."""
+        at = [1e6 * instant for instant in instants]
+        met = []
+        for move in self._moves:
+            if move.mechanism not in names or move.mechanism in met or isinstance(move.command, Spin):
+                continue
+            arrival = move.arrival_us()
+            ends = min(inf if move.cut_us is None else move.cut_us, inf if arrival is None else arrival)
+            if any(move.start_us <= instant < ends for instant in at):
+                met.append(move.mechanism)
+        return met
+
+    def program_resets(self) -> list[tuple[int, int | None]]:
+        """(instant, when it runs again [us], None: not yet) of every reset of the program until now."""
+        if self._resets is None:
+            return []
+        spells = self._resets.program_resets(self.arrays.w, self.now_us / 1e6)
+        return [(microseconds(off), None if isinf(on) else microseconds(on)) for off, on in spells]
+
+    def next_program_reset_us(self, known: int) -> int | None:
+        """When the program resets after so many times, if nothing more is commanded."""
+        if self._resets is None or all(reset.stops != "program" for reset in self._resets.devices):
+            return None
+        self._reach(self.horizon_us)
+        ahead = self._resets.program_resets(self.arrays.w, inf)[known:]
+        return microseconds(ahead[0][0]) if ahead else None
+
+    def _go_on(
+        self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
+    ) -> bool:
         w = self.arrays.w
         for name, m in self.arrays.at.items():
             w[m + L.WATCH] = 1.0 if name in watched else 0.0
@@ -336,6 +499,7 @@ class Plant:
         """Give a command now. It starts from where the mechanism is and as fast as it is."""
         self._return_to_now()
         self._saved = None
+        self._take_zero(mechanism)
         self._cut(mechanism)
         if isinstance(command, Spin | SpinTo):
             for _ in range(command.throws):
@@ -350,6 +514,7 @@ class Plant:
             self._warm(mechanism)
             self._look_at_others(mechanism)
             self._order(move, command)
+            self._keep_dark(mechanism)
             move._state = self.arrays.w.copy()
             move._payload = self._payload[mechanism]
             move._places = self._places.get(mechanism, ())
@@ -369,6 +534,35 @@ class Plant:
         self.arrays.hot[name] = factor
         for k in range(int(w[m + L.N_GRP])):
             w[int(w[m + L.GRP]) + k * L.GROUP_SIZE + L.G_R] = factor * warmth.model.resistance
+
+    def _take_zero(self, name: str) -> None:
+        """If its last command was to zero it, and its stop or switch has been seen by now: its encoder was set then."""
+        old = self._current.get(name)
+        if old is None or not isinstance(old.command, Rezero):
+            return
+        since = self._set_since(old, self.now_us)
+        seen = None if since is None else self.tick_at_or_after(since)
+        if seen is None or seen > self.now_us:
+            return
+        known, spec = old.command.position, self.robot.mechanisms[name]
+        beyond = 0.0 if old.touch else self._raw(name, seen / 1e6)[0] - known
+        encoder = self._encoders.setdefault(name, Encoder(spec.values, self.luck, name))
+        encoder.is_zeroed(self._way_to_zero(name, known), beyond)
+
+    def zero_off(self, name: str) -> float:
+        """True position less measured one, as its encoder's zero now stands [m, rad]."""
+        encoder = self._encoders.get(name)
+        return 0.0 if encoder is None else encoder.off
+
+    def _drifts(self, name: str, target: float, window: float) -> float:
+        """By how much the true position differs from the measured one at the end of a move that begins now."""
+        encoder = self._encoders.get(name)
+        if encoder is None:
+            return 0.0
+        way = target + encoder.off - self._raw(name, self.now_us / 1e6)[0]
+        if abs(way) > window:
+            encoder.moves(way, *self._pressed(name, target))
+        return encoder.off
 
     def _cut(self, mechanism: str) -> None:
         old = self._current.get(mechanism)
@@ -393,6 +587,7 @@ class Plant:
         twin._rows = 0
         twin._route = self._route.copy() if self._route is not None else None
         twin._saved = None
+        twin._resets = None if self._resets is None else self._resets.copy()
         return twin
 
     def given(self, mechanism: str) -> Command | None:
@@ -471,9 +666,12 @@ class Plant:
             self._start_leg()
         elif isinstance(command, PushFor):
             control = self._control(name)
+            self._drifts(name, command.toward, control["window"])
             order = order_for(self.arrays, name, control, command.toward, open_loop=True)
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
+        elif isinstance(command, Rezero):
+            give(self.arrays, name, self._to_zero(name, command), self._built(name))
         else:
             control = self._control(name)
             target = self._nearest(name, float(command.target), float(move.start_position))
@@ -481,6 +679,9 @@ class Plant:
             if spec.kind == "claw":
                 control = {**control, "window": window_at(spec.values, target, control["window"])}
             order = order_for(self.arrays, name, control, target)
+            off = self._drifts(name, target, control["window"])
+            if order.touch == 0.0:
+                order, move.zero_off = replace(order, target=target + off), off
             frame = 0.0 if spec.servo is None else float(spec.servo["frame"])
             if frame:
                 frame *= self.luck.share("frame", name)
@@ -489,6 +690,25 @@ class Plant:
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
         move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])
         move.touch = w[m + L.TOUCH] != 0.0
+
+    def _way_to_zero(self, name: str, position: float) -> float:
+        """-1 to the lower end, +1 to the upper one: a switch is closed from its place to the nearer end."""
+        low, high = self._travel(name)
+        return -1.0 if position - low <= high - position else 1.0
+
+    def _to_zero(self, name: str, command: Rezero) -> Order:
+        """Effort towards the stop, or into the part of the travel in which the switch is closed."""
+        control = {
+            **self._control(name),
+            "loop": "full_effort",
+            "effort": command.effort,
+            "slower_than": None,
+        }
+        end = self._travel(name)[0 if self._way_to_zero(name, command.position) < 0.0 else 1]
+        target, half = 0.5 * (end + command.position), 0.5 * abs(end - command.position)
+        if half > 0.0:
+            control["window"] = half * (1.0 + 1e-9)
+        return order_for(self.arrays, name, control, target)
 
     def _nearest(self, name: str, target: float, near: float) -> float:
         """The target; where whole turns may be added to it: the nearest of those that its travel allows."""
@@ -565,7 +785,7 @@ class Plant:
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route.legs.append((float(w[L.T]), leg))
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
-        self.arrays.write(name, self._built(name))
+        self._write(name)
         control = self._control(name, leg.turning)
         if leg.brakes:  # anywhere, as long as it is slow
             anywhere = 10.0 * abs(leg.to - leg.at) + control["window"]
@@ -577,6 +797,7 @@ class Plant:
             give(self.arrays, name, order, self._built(name))
         else:
             push(self.arrays, name, order, self._built(name), leg.push.effort, leg.push.end, leg.push.after)
+        self._keep_dark(name)
 
     def _odometer_goal(self) -> float:
         """Coordinate along the straight lines at which the drive's present command ends."""
@@ -663,7 +884,7 @@ class Plant:
         before = self._inertia(mechanism)
         grows = mass > self._payload[mechanism]
         self._payload[mechanism] = mass
-        self.arrays.write(mechanism, self._built(mechanism))
+        self._write(mechanism)
         self._note_built(mechanism)
         w, m = self.arrays.w, self.arrays.at[mechanism]
         if grows and w[m + L.SPEED] != 0.0:
@@ -727,7 +948,7 @@ class Plant:
         point = (
             begin + share * (end - begin)
             if position is None and share is not None
-            else float(position or 0.0)
+            else float(position or 0.0) + self.zero_off(mechanism)
         )
         down = end < begin
         tick = self.tick_at_or_after(self.now_us)

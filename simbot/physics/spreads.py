@@ -11,6 +11,7 @@ from simbot.scenario.model import BatteryState, Robot
 from simbot.scenario.parameters import Quantity
 
 Path = tuple[str | int, ...]
+NO_PART = ("control", "zero", "zero_drift")  # in how long a move takes
 
 
 def spread_paths(robot: Robot, battery: BatteryState, name: str, driven: bool) -> list[Path]:
@@ -19,7 +20,7 @@ def spread_paths(robot: Robot, battery: BatteryState, name: str, driven: bool) -
     `driven`: it is a drive, which the robot's own mass belongs to.
     """
     spec = robot.mechanisms[name]
-    paths = [("mechanisms", name, *path) for path in _in(spec.values) if path[0] != "control"]
+    paths = [("mechanisms", name, *path) for path in _in(spec.values) if path[0] not in NO_PART]
     use = spec.values.get("motors")
     if use is not None:
         paths += [("motors", use.motor, *path) for path in _in(robot.motors[use.motor])]
@@ -45,6 +46,20 @@ def _in(thing: Any) -> Iterator[Path]:
     elif hasattr(thing, "__dataclass_fields__"):
         for each in fields(thing):
             yield from ((each.name, *path) for path in _in(getattr(thing, each.name)))
+
+
+def quantity_at(robot: Robot, battery: BatteryState, path: Path) -> Quantity:
+    """The quantity at one of the paths of `spread_paths`."""
+    where, *parts = path
+    thing: Any = {"battery": battery, "robot": robot}.get(str(where))
+    if where == "mechanisms":
+        thing = robot.mechanisms[str(parts.pop(0))].values
+    elif thing is None:
+        thing = getattr(robot, str(where))
+    for part in parts:
+        thing = getattr(thing, str(part)) if hasattr(thing, "__dataclass_fields__") else thing[part]
+    assert isinstance(thing, Quantity)
+    return thing
 
 
 def _at_end(thing: Any, path: Path, sign: float) -> Any:

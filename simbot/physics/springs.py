@@ -129,6 +129,14 @@ RATCHET = Parameter(
     block=(
         Parameter("pitch", "coordinate", "from one tooth to the next", required=True, low=0.0, open_low=True),
         Parameter("from", "coordinate", "position of the first tooth; none: the lower end of the travel"),
+        Parameter(
+            "release_time",
+            "time",
+            "from a `ratchet: {NAME: released}` step until its pawl is out of the teeth, or in again",
+            default=0.0,
+            low=0.0,
+            high=10.0,
+        ),
     ),
 )
 FORCES = (SPRINGS, DETENTS, RATCHET)
@@ -309,6 +317,34 @@ def _loaded(piece: Segment, springs: list[Spring], travel: float) -> Segment:
         knots[:, L.TAB_Q] += (1.0 - 0.5 * spring.loss) * force
         knots[:, L.TAB_DQ] += (1.0 - 0.5 * spring.loss) * slope
     return replace(piece, load=float(knots[0, L.TAB_Q]), knots=knots)
+
+
+def with_path_friction(
+    reduced: Reduced, path: Callable[[Knots], Knots], force: float, static: float, turns: tuple[float, ...]
+) -> Reduced:
+    """A mechanism with friction of a part that runs along a path of its own: force x |d path/d q|.
+
+    Held constant on short pieces, by the work over each.
+
+    Parameters
+    ----------
+    path : callable
+        q -> where the part is [m].
+    force, static : float
+        Friction of the part [N], and friction at rest over it.
+    turns : tuple of float
+        Where the part turns around.
+    """
+    if force == 0.0:
+        return reduced
+    low, high = reduced.low, reduced.high
+    marks = {*turns, *np.linspace(low, high, 2 * PIECES + 1).tolist()}
+    pieces = []
+    for piece in _cut(reduced.segments, _apart(marks, low, high), []):
+        ends = path(np.array([piece.low, piece.high]))
+        rub = force * abs(float(ends[1] - ends[0])) / (piece.high - piece.low)
+        pieces.append(replace(piece, friction=reduced.friction + rub, static=reduced.static + static * rub))
+    return replace(reduced, segments=tuple(pieces))
 
 
 def _spring(name: str, keys: Mapping[str, Any]) -> Spring:

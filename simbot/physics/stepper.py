@@ -167,8 +167,10 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             share, kind, m, g = first_event(w, tab, h)
         # --- a tick at which something changes, or all is seen, ends it earlier
         at = NOTHING
+        cut = False  # not by comparing t_new - t and h: rounding makes half of all whole steps look shorter
         if kind != NOTHING:
             t_new = min(t + max(share * h, LEAST), t + h)
+            cut = t_new - t < h
         if t_tick <= t_new:
             stop_tick = -1.0
             k = tick
@@ -190,11 +192,12 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
                 if when < t_new:
                     kind = NOTHING
                     t_new = when
+                    cut = t_new - t < h
                 w[L.TICK] = stop_tick
                 at = 1
             else:
                 w[L.TICK] = k - 1.0
-        if t_new - t < h:
+        if cut:
             share = (t_new - t) / h
             h = t_new - t
             if straight:

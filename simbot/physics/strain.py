@@ -133,3 +133,11 @@ def _rows(plant: Plant) -> Array:
 
 def _first(plant: Plant, name: str) -> int:
     return L.LOG_MECH + L.LOG_PER_MECH * plant.arrays.number[name]
+
+
+def bus_course(plant: Plant) -> tuple[Array, Array]:
+    """Voltage of the bus over a run: instants [s] and volts, both ends of every step."""
+    log = _rows(plant)
+    log = log[log[:, L.LOG_H] > 0.0]
+    t = np.column_stack((log[:, L.LOG_T], log[:, L.LOG_T] + log[:, L.LOG_H])).ravel()
+    return t, log[:, (L.LOG_V0, L.LOG_V1)].ravel()

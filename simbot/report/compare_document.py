@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
-from simbot.report.match_document import distribution, figure
+from simbot.report.ended import clock_document, mixture_document
+from simbot.report.match_document import distribution, figure, matches
+from simbot.report.turned import break_even_rows
 from simbot.studies.compare import CompareResult
+from simbot.studies.further import NOTHING_FURTHER, Further
 
 
-def compare_document(result: CompareResult) -> Document:
+def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> Document:
     """The document of a comparison; nothing in it depends on the number of workers."""
     return {
         "simbot": __version__,
@@ -21,14 +24,16 @@ def compare_document(result: CompareResult) -> Document:
         "plans": [
             {
                 "name": side.plan.name,
+                "runs": len(own),
                 "points": distribution(side.points),
+                "matches": matches(side.tally),
                 "nominal_points": rounded(side.nominal.total),
                 "cycles": rounded(side.cycles),
                 "cycle_time_s": rounded(side.cycle_time_s),
                 "points_per_cycle": rounded(side.points_per_cycle),
                 "points_per_s": rounded(side.points_per_s),
             }
-            for side in result.sides
+            for side, own in zip(result.sides, result.records, strict=True)
         ],
         "pairs": [
             {
@@ -42,9 +47,13 @@ def compare_document(result: CompareResult) -> Document:
                 "ignorance_sd": rounded(pair.difference.ignorance_sd),
                 "settled": pair.difference.sure,
                 "days_needed": pair.difference.days_needed,
+                "matches": matches(pair.difference.tally),
             }
             for pair in result.pairs
         ],
+        "break_even": None if more.break_evens is None else break_even_rows(more.break_evens),
+        "endgame": clock_document(more.clocks),
+        "mixed": mixture_document(more.mixtures),
         "failed": [
             {"plan": name, "match": record.number, "why": record.fault} for name, record in result.faults
         ],

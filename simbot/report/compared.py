@@ -6,30 +6,41 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
+from simbot.report.classes import classes_of, histogram, spans
+from simbot.report.ended import clock_lines, mixture_lines
+from simbot.report.turned import break_even_lines
 from simbot.studies.compare import CompareResult, Pair, Side
+from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
 
 WIDTH = 80
 
 
-def print_compared(result: CompareResult, stream: TextIO) -> None:
-    """Print a comparison."""
-    for line in _lines(result):
+def print_compared(result: CompareResult, stream: TextIO, more: Further = NOTHING_FURTHER) -> None:
+    """Print a comparison, and what was asked beyond it."""
+    for line in _lines(result, more):
         stream.write(line.rstrip() + "\n")
 
 
-def _lines(result: CompareResult) -> Iterator[str]:
+def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from wrap(_answer(result), WIDTH)
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
     days = -(-result.runs // 10)
-    yield f"Same luck, {result.runs} matches on {days} days each, seed {result.asked.seed}, battery {states}"
+    each = "each" if len(result.sides) == 2 else "of the closest; hopeless plans are played less"
+    yield f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}"
     yield ""
     yield from _table(result)
+    yield ""
+    yield "points a match: one in ten below |, half below o, one in ten above |"
+    yield from spans([(side.plan.name, _quantiles(side)) for side in result.sides])
     yield ""
     for pair in result.pairs:
         yield from _pair(result, pair)
         yield ""
+    yield from break_even_lines(more)
+    yield from clock_lines(more.clocks or ())
+    yield from mixture_lines(more.mixtures)
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
     yield from wrap(
@@ -40,13 +51,13 @@ def _lines(result: CompareResult) -> Iterator[str]:
     )
 
 
-def _best(result: CompareResult) -> Side:
-    return max(result.sides, key=lambda side: side.points.mean.value)
+def _quantiles(side: Side) -> tuple[float, float, float]:
+    return side.points.p10.value, side.points.p50.value, side.points.p90.value
 
 
 def _answer(result: CompareResult) -> str:
-    best = _best(result)
-    number = result.sides.index(best)
+    number = result.best
+    best = result.sides[number]
     against = [pair for pair in result.pairs if number in (pair.first, pair.second)]
     closest = min(against, key=lambda pair: abs(pair.difference.mean.value))
     other = result.sides[closest.second if closest.first == number else closest.first]
@@ -60,9 +71,9 @@ def _answer(result: CompareResult) -> str:
         low, high = sorted(abs(end) for end in closest.difference.mean.interval)
         if closest.difference.sure:
             text += f" ({low:.1f} to {high:.1f} with 95 % confidence)"
-    text += f", and wins {100 * chance:.0f} of 100 single matches"
+    text += f", and wins {100 * chance:.0f} % of the single matches"
     if closest.difference.ties:
-        text += f" ({100 * closest.difference.ties:.0f} are ties)"
+        text += f" ({100 * closest.difference.ties:.0f} % are ties)"
     return text + "."
 
 
@@ -111,6 +122,11 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     if apart.first_wins_day is not None:
         text += f", and {100 * apart.first_wins_day:.0f} % of the days on average"
     yield from wrap(text + ".", WIDTH)
+    yield ""
+    whole = all(value == round(value) for value in apart.tally)
+    notes = {0.0: "equal", apart.mean.value: "mean"}
+    yield from histogram(classes_of([apart.tally])[0], notes, whole, f", {first} less {second}")
+    yield ""
     if apart.sure:
         yield from wrap(
             f"The sign is settled: a rule that looks again and again and still errs in at most {100 * ALPHA:.0f} of "

@@ -25,6 +25,7 @@ def match_document(result: MatchResult) -> Document:
         "stopped": result.stopped or None,
         "nominal_points": rounded(result.nominal),
         "points": distribution(result.points),
+        "matches": matches(result.tally),
         "day_mean": {
             "sd": rounded(result.points.day_sd),
             "p10": rounded(result.points.day_p10),
@@ -73,6 +74,11 @@ def figure(of: Figure) -> Document:
 
 def _interval(figure: Figure) -> list[float | None] | None:
     return None if figure.interval is None else [rounded(end) for end in figure.interval]
+
+
+def matches(tally: dict[float, int]) -> list[Document]:
+    """Matches by their points, or by their difference in points."""
+    return [{"points": rounded(points), "matches": times} for points, times in tally.items()]
 
 
 def distribution(points: Distribution) -> Document:

@@ -6,15 +6,11 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
-import numpy as np
-
+from simbot.report.classes import classes_of, histogram
 from simbot.studies.match import MatchResult
-from simbot.studies.one_match import played, totals_of
 from simbot.studies.statistics import Distribution, Figure
 
 WIDTH = 80
-BARS = 46
-BINS = 12
 
 
 def print_matched(result: MatchResult, stream: TextIO) -> None:
@@ -57,6 +53,9 @@ def _lines(result: MatchResult) -> Iterator[str]:
     yield from _closing(result)
 
 
+FEW_DAYS = 5  # an interval from fewer says next to nothing
+
+
 def _answer(result: MatchResult) -> str:
     points = result.points
     text = f"Expect {points.mean.value:.0f} points a match"
@@ -64,6 +63,9 @@ def _answer(result: MatchResult) -> str:
         text += f" ({points.mean.interval[0]:.1f} to {points.mean.interval[1]:.1f} with 95 % confidence)"
     text += f"; eight matches in ten end between {points.p10.value:.0f} and {points.p90.value:.0f}"
     text += f". Without chance it would be {result.nominal:.0f}."
+    if points.days < FEW_DAYS:
+        days = f"{points.days} day{'s' if points.days > 1 else ''} of ten matches"
+        text += f" Only {days}: too few to say more than that."
     if result.lost and result.lost[0].points > 0.0:
         text += f" Most is lost to: {result.lost[0].reason}."
     return text
@@ -85,22 +87,14 @@ def _row(name: str, figure: Figure) -> str:
 
 
 def _histogram(result: MatchResult) -> Iterator[str]:
-    """Matches by their points; a bar a class, the class of the median marked."""
-    values = totals_of(played(result.records))[0]
-    low, high = float(values.min()), float(values.max())
-    step = max(1.0, float(np.ceil((high - low) / BINS)))
-    first = float(np.floor(low / step)) * step
-    edges = np.arange(first, high + step + 0.5, step)
-    counts, _ = np.histogram(values, edges)
-    most = max(1, int(counts.max()))
-    yield "points       matches"
-    for begin, count in zip(edges, counts, strict=False):
-        if begin > high:
-            break
-        middle = "  <- median" if begin <= result.points.p50.value < begin + step else ""
-        bar = "#" * round(BARS * count / most)
-        name = f"{begin:.0f}" if step == 1.0 else f"{begin:.0f}-{begin + step - 1:.0f}"
-        yield f"{name:<9} {count:>6} {bar}{middle}"
+    """Matches by their points, the classes of the three quantiles and the threshold marked."""
+    counted = result.tally
+    points = result.points
+    notes = {points.p10.value: "p10", points.p50.value: "median", points.p90.value: "p90"}
+    if result.asked.threshold is not None and result.alliance is None:
+        notes[result.asked.threshold] = f"threshold {result.asked.threshold:g}"
+    whole = all(value == round(value) for value in counted)
+    yield from histogram(classes_of([counted])[0], notes, whole)
 
 
 def _nominal_line(result: MatchResult) -> Iterator[str]:

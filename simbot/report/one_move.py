@@ -86,7 +86,7 @@ def _speed(move: OneMove, v: float) -> str:
     return f"{degrees(v):.4g} deg/s" if move.unit == "rad" else f"{v:.3g} m/s"
 
 
-def _load(load: float) -> str:
+def load_name(load: float) -> str:
     if load == 0.0:
         return "nothing in hand"
     return f"{load * 1000:.4g} g in hand" if load < 1.0 else f"{load:.4g} kg in hand"
@@ -177,7 +177,7 @@ def _bars(move: OneMove) -> Iterator[str]:
     axis = f"|1 column = {scale} ms"
     yield f"{'':13}{axis:<{BAR + 1}} floor [ms] arrival"
     for number, first in enumerate(move.states[0].moves):
-        yield f" {way_name(move, first.way)}, {_load(first.load)}"
+        yield f" {way_name(move, first.way)}, {load_name(first.load)}"
         for state in move.states:
             one = state.moves[number]
             arrival = "never" if one.arrival_s is None else f"{one.arrival_s * 1000:.0f}"
@@ -192,7 +192,7 @@ def _bars(move: OneMove) -> Iterator[str]:
                     "" if seen is None else f"; it is inside for the first time after {seen * 1000:.0f} ms"
                 )
                 yield from _wrapped(
-                    f"{state.name}, {way_name(move, one.way)}, {_load(one.load)}: never for good, {one.reason}"
+                    f"{state.name}, {way_name(move, one.way)}, {load_name(one.load)}: never for good, {one.reason}"
                     f"{inside}."
                 )
 
@@ -265,7 +265,7 @@ def _move(move: OneMove, number: int) -> Iterator[str]:
         ("stall share, at its worst", of(stall)),
         *((f"held back by {cause.replace('_', ' ')}", share(cause)) for cause in CAUSES),
     ]
-    yield from _rows(move, f"{way_name(move, first.way)}, {_load(first.load)}", rows)
+    yield from _rows(move, f"{way_name(move, first.way)}, {load_name(first.load)}", rows)
     if first.stall_share_max and "travel" in move.spec.values:
         yield from _wrapped(f"The stall share is worst at {place(move, first.stall_at)}.")
 
@@ -298,13 +298,13 @@ def _holding(move: OneMove) -> Iterator[str]:
             yield from _held_by_current(move, number, load, group)
         elif all(one.holds_off_surely for one in group):
             yield from _wrapped(
-                f"With {_load(load)} it holds wherever it stands with the power off, at the ends of all spreads "
+                f"With {load_name(load)} it holds wherever it stands with the power off, at the ends of all spreads "
                 "too: by friction, gears that lock or a brake.",
                 "",
             )
         else:
             yield from _wrapped(
-                f"With {_load(load)} it holds with the power off at the middle of all spreads, and NOT at their "
+                f"With {load_name(load)} it holds with the power off at the middle of all spreads, and NOT at their "
                 "unfavourable ends: do not rely on it.",
                 "",
             )
@@ -320,7 +320,7 @@ def _held_by_current(move: OneMove, number: int, load: float, group: list[Holdin
 
     yield from _rows(
         move,
-        f"Holding, {_load(load)}",
+        f"Holding, {load_name(load)}",
         [
             ("holds with the power off", of(_holds)),
             ("current of one motor to hold, at least [A]", of(lambda one: f"{one.motor_current_a:.2f}")),
@@ -365,7 +365,7 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
 
         yield from _rows(
             move,
-            f"Pull sheet, {place(move, abs(way.target - way.start))}, {_load(load)}",
+            f"Pull sheet, {place(move, abs(way.target - way.start))}, {load_name(load)}",
             [
                 (
                     "stall share",
@@ -422,7 +422,7 @@ def _tables(move: OneMove) -> Iterator[str]:
     assert tables is not None
     angle = move.unit == "rad"
     mass, force, ratio, speed = ("kg m^2", "N m", "", "deg/s") if angle else ("kg", "N", "1/m", "m/s")
-    yield f"At {tables.volts:.4g} V without sag, motors at {tables.celsius:.4g} degrees C, {_load(tables.load)}"
+    yield f"At {tables.volts:.4g} V without sag, motors at {tables.celsius:.4g} degrees C, {load_name(tables.load)}"
     yield f"{'position':>9}{'inertia':>11}{'with rotors':>12}{'load':>10}{'ratio':>10}{'stalled':>11}{'free speed':>12}"
     units = ("deg" if angle else "m", mass, mass, force, ratio, force, speed)
     yield "".join(f"{unit:>{width}}" for unit, width in zip(units, (9, 11, 12, 10, 10, 11, 12), strict=True))

@@ -34,7 +34,7 @@ class Patch:
 
 
 @dataclass(frozen=True)
-class _Edit:
+class Edit:
     start: int
     end: int
     old: bytes
@@ -54,7 +54,7 @@ def patch_of(result: TuneResult) -> Patch:
             "--patch: no timer of this plan stands in source code; point at one with "
             "`wait: {from: code/Timing.java, name: CLAW_CLOSE_MS}`"
         )
-    edits: dict[Path, list[_Edit]] = {}
+    edits: dict[Path, list[Edit]] = {}
     by_hand = []
     for timer in result.timers:
         edit = _edit(timer) if timer.changed and timer.source else None
@@ -62,10 +62,10 @@ def patch_of(result: TuneResult) -> Patch:
             edits.setdefault(timer.source.file.resolve(), []).append(edit)
         elif timer.changed and timer.source is not None:
             by_hand.append(f"{timer.source.file.name} line {timer.source.line}, {timer.name}: {_ms(timer)}")
-    root = _root(edits)
+    root = root_of(edits)
     lines = [_head(result, by_hand)]
     for file in sorted(edits):
-        lines += _file_diff(file, edits[file], root or file.parent)
+        lines += file_diff(file, edits[file], root or file.parent)
     count = sum(map(len, edits.values()))
     return Patch(b"".join(lines), root, count, tuple(by_hand))
 
@@ -74,7 +74,7 @@ def _ms(timer: TunedTimer) -> str:
     return f"{timer.now_us / 1000:g} ms, better {timer.suggested_us / 1000:g} ms"
 
 
-def _edit(timer: TunedTimer) -> _Edit | None:
+def _edit(timer: TunedTimer) -> Edit | None:
     """The change of one literal; None where its spelling cannot hold the value."""
     source = timer.source
     assert source is not None
@@ -82,7 +82,7 @@ def _edit(timer: TunedTimer) -> _Edit | None:
         return None
     value = source_value(source, timer.suggested_us)
     new = rewrite_literal(source.text, source.language, value, source.whole)
-    return None if new is None else _Edit(source.start, source.end, source.text.encode(), new.encode())
+    return None if new is None else Edit(source.start, source.end, source.text.encode(), new.encode())
 
 
 def _head(result: TuneResult, by_hand: Iterable[str]) -> bytes:
@@ -93,7 +93,7 @@ def _head(result: TuneResult, by_hand: Iterable[str]) -> bytes:
     return text.encode()
 
 
-def _root(files: Iterable[Path]) -> Path | None:
+def root_of(files: Iterable[Path]) -> Path | None:
     """Where the diff is applied: the repository that holds all files, else what they have in common."""
     folders = [str(file.parent) for file in files]
     if not folders:
@@ -107,7 +107,7 @@ def _root(files: Iterable[Path]) -> Path | None:
     return next((folder for folder in (common, *common.parents) if (folder / ".git").exists()), common)
 
 
-def _file_diff(file: Path, edits: list[_Edit], root: Path) -> Iterator[bytes]:
+def file_diff(file: Path, edits: list[Edit], root: Path) -> Iterator[bytes]:
     try:
         old = file.read_bytes()
     except OSError as error:

@@ -9,7 +9,19 @@ from simbot.report.patch import CAUTION, DEFER
 from simbot.studies.tune_results import TuneResult
 
 HEAD = ("name", "old_ms", "new_ms", "floor_ms", "arrival_ms", "reason")
-STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+STARTS_A_FORMULA = (
+    "=",
+    "+",
+    "-",
+    "@",
+    "\t",
+    "\r",
+    "\n",
+    "\uff1d",
+    "\uff0b",
+    "\uff0d",
+    "\uff20",
+)  # full width, too
 
 
 def table_text(result: TuneResult) -> str:
@@ -26,7 +38,7 @@ def table_text(result: TuneResult) -> str:
 
 def safe_cell(text: str) -> str:
     """Text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text.startswith(STARTS_A_FORMULA) else text
+    return f"'{text}" if text.lstrip(" ").startswith(STARTS_A_FORMULA) else text
 
 
 def _ms(time_us: int | None) -> str:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
+from simbot.report.match_document import figure
 from simbot.report.patch import CAUTION, DEFER, written
+from simbot.studies.chance import Chance, ChanceTotals
 from simbot.studies.tune_results import (
     Overlaps,
     PathOf,
@@ -30,16 +34,20 @@ def tune_document(result: TuneResult) -> Document:
         "holds_on": list(result.asked),
         "guard_s": _s(result.guard_us),
         "timers": [_timer(timer) for timer in result.timers],
-        "before": _totals(result.before[result.battery]),
-        "after": _totals(result.after[result.battery]),
+        "before": _totals(result.before[result.battery], _chances(result, before=True), result.battery),
+        "after": _totals(result.after[result.battery], _chances(result, before=False), result.battery),
         "states": {
-            name: {"before": _totals(result.before[name]), "after": _totals(result.after[name])}
+            name: {
+                "before": _totals(result.before[name], _chances(result, before=True), name),
+                "after": _totals(result.after[name], _chances(result, before=False), name),
+            }
             for name in result.before
         },
         "weakest_state_that_passes": {
             "before": weakest_that_passes(result.before),
             "after": weakest_that_passes(result.after),
         },
+        "chance": None if result.chance is None else _chance(result.chance),
         "paths": [_path(path) for path in result.overlaps.paths],
         "overlaps": _overlaps(result.overlaps),
         "rule": None if result.rule is None else _rule(result.rule),
@@ -51,14 +59,32 @@ def _s(time_us: int | None) -> float | None:
     return None if time_us is None else time_us / 1_000_000
 
 
-def _totals(totals: Totals) -> Document:
+def _chances(result: TuneResult, before: bool) -> Mapping[str, ChanceTotals] | None:
+    if result.chance is None:
+        return None
+    return result.chance.before if before else result.chance.after
+
+
+def _chance(chance: Chance) -> Document:
+    return {
+        "matches_each": chance.matches,
+        "seed": chance.seed,
+        "gain_points": figure(chance.gain),
+        "faults": list(chance.faults),
+    }
+
+
+def _totals(totals: Totals, chances: Mapping[str, ChanceTotals] | None = None, state: str = "") -> Document:
+    chance = chances.get(state) if chances else None
     return {
         "cycles": totals.cycles,
         "cycle_time_s": rounded(totals.cycle_time_s),
         "points_per_s": rounded(totals.points_per_s),
         "points": rounded(totals.points),
         "passes": totals.passes,
-        "chance_clean": None,
+        "chance_clean": None if chance is None else figure(chance.clean),
+        "chance_timers_hold": None if chance is None else figure(chance.held),
+        "points_with_chance": None if chance is None else figure(chance.points),
     }
 
 
@@ -77,6 +103,10 @@ def _timer(timer: TunedTimer) -> Document:
         "arrival_s": _s(timer.arrival_us),
         "times": timer.times,
         "gain_s": _s(timer.gain_us),
+        "chance_enough": None if timer.enough_now is None else figure(timer.enough_now),
+        "chance_enough_tuned": None if timer.enough_tuned is None else figure(timer.enough_tuned),
+        "failure_costs_points": None if timer.cost is None else rounded(timer.cost.failure),
+        "second_costs_points": None if timer.cost is None else rounded(timer.cost.second),
         "source": None
         if source is None
         else {

@@ -8,6 +8,7 @@ from pathlib import PurePath
 from typing import IO
 
 from simbot.report.patch import CAUTION, DEFER, written
+from simbot.studies.chance import Chance, ChanceTotals
 from simbot.studies.tune_results import (
     Overlap,
     Overlaps,
@@ -57,6 +58,10 @@ def _ms(time_us: int | None, signed: bool = False) -> str:
     return f"{time_us / 1000:+.0f}" if signed else f"{time_us / 1000:.0f}"
 
 
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
 def _fit(text: str, width: int) -> str:
     return text if len(text) <= width else text[: width - 2] + ".."
 
@@ -69,9 +74,16 @@ def _head(result: TuneResult) -> Iterator[str]:
     title = f"{result.plan}: timers for {result.robot} in {result.game}"
     where = PurePath(result.plan_path).name
     yield f"{title}{where:>{max(WIDTH - len(title), len(where) + 2)}}"
-    yield from _wrapped("NOMINAL: no chance, no misses, no traffic, no driver.")
+    text = "NOMINAL: no chance, no misses, no traffic, no driver"
+    rows = "" if result.chance is None else ", but for the rows with chance"
+    yield from _wrapped(f"{text}{rows}.")
     if result.kind == "safe":
         text = f"Safe: the latest arrival on {_names(result.asked)}, plus {_ms(result.guard_us)} ms of guard."
+    elif result.kind == "balanced":
+        text = (
+            f"Balanced: most points with chance on {_names(result.asked)}, from the safe set; what a failure and a "
+            "second of waiting cost is simulated."
+        )
     else:
         text = f"Sensor: waits for arrival where counts show it, held against {_names(result.asked)}."
     yield from _wrapped(text)
@@ -91,8 +103,19 @@ def _suggestions(result: TuneResult) -> Iterator[str]:
             f"{_ms(timer.suggested_us):>6} {change:>6} {_ms(timer.floor_us):>6} {_ms(timer.arrival_us):>7}"
         )
         often = f"{timer.times} times; " if timer.times > 1 else ""
+        often += _enough(timer)
         place = _source(timer)
         yield from _wrapped(f"{often}{timer.reason}{place}", "     ")
+
+
+def _enough(timer: TunedTimer) -> str:
+    """The chance that it is long enough."""
+    if timer.enough_now is None:
+        return ""
+    now = _percent(timer.enough_now.value)
+    if timer.enough_tuned is None or timer.enough_tuned.value == timer.enough_now.value:
+        return f"long enough in {now}; "
+    return f"long enough in {now}, then {_percent(timer.enough_tuned.value)}; "
 
 
 def _title(timer: TunedTimer) -> str:
@@ -123,8 +146,34 @@ def _totals(result: TuneResult) -> Iterator[str]:
     for name, shown in rows:
         cells = (f"{shown(result.before[one])} -> {shown(result.after[one])}" for one in result.before)
         yield f" {name:<21}" + "".join(f"{cell:>19}" for cell in cells)
+    if result.chance is not None:
+        yield from _by_chance(result, result.chance)
     before, after = (weakest_that_passes(one) for one in (result.before, result.after))
     yield from _wrapped(f"Weakest battery with which it passes: {before or 'none'} -> {after or 'none'}.")
+
+
+def _by_chance(result: TuneResult, chance: Chance) -> Iterator[str]:
+    rows: list[tuple[str, Callable[[ChanceTotals], str]]] = [
+        ("points, with chance", lambda one: f"{one.points.value:.1f}"),
+        ("all timers hold", lambda one: _percent(one.held.value)),
+        ("nothing at all fails", lambda one: _percent(one.clean.value)),
+    ]
+    for name, shown in rows:
+        cells = (
+            f"{shown(chance.before[one])} -> {shown(chance.after[one])}" if one in chance.before else "-"
+            for one in result.before
+        )
+        yield f" {name:<21}" + "".join(f"{cell:>19}" for cell in cells)
+    text = f"With chance: {chance.matches} matches on each battery, seed {chance.seed}; "
+    text += f"{chance.gain.value:+.1f} points a match"
+    if chance.gain.interval is not None:
+        low, high = chance.gain.interval
+        text += f" ({low:+.1f} to {high:+.1f} with 95 % confidence)"
+    shares = [one for each in chance.after.values() for one in (each.held, each.clean)]
+    widest = max(((one.interval[1] - one.interval[0]) / 2 for one in shares if one.interval), default=0.0)
+    yield from _wrapped(f"{text}; the shares are known to about ± {_percent(widest)}.")
+    if chance.faults:
+        yield from _wrapped(f"{len(chance.faults)} matches could not be played: {chance.faults[0]}")
 
 
 def _states(result: TuneResult) -> Iterator[str]:

@@ -19,6 +19,7 @@ from simbot.scenario.model import (
     MotorUse,
     Plan,
     Remark,
+    Reset,
     Robot,
     SourceNumber,
     WaitStep,
@@ -38,28 +39,35 @@ def print_understood(plan: Plan, remarks: Sequence[Remark], stream: IO[str]) -> 
 def understood_lines(plan: Plan, remarks: Sequence[Remark]) -> Iterator[str]:
     """The text of `simbot check`, line by line."""
     yield f"{plan.name}: well formed"
-    yield from _entry("plan", f"{plan.path.name}, {_steps(plan)}")
-    yield from _entry("game", _game(plan.game))
-    yield from _entry("robot", _robot(plan.robot))
-    for state in plan.robot.battery:
-        yield from _entry("battery", f"{state.name}: {_battery(state)}")
-    if plan.robot.fuse is not None:
-        yield from _entry("fuse", f"{plan.robot.fuse.rating:g} A, time constant {plan.robot.fuse.time:g} s")
-    for device, volts in plan.robot.brown_out.items():
-        yield from _entry("resets", f"{device}: below {volts:g} V of the bus")
-    for motor in plan.robot.motors.values():
-        yield from _entry("motor", f"{motor.name}: {_motor(motor)}")
-    for spec in plan.robot.mechanisms.values():
-        yield from _entry("mechanism", f"{spec.name}: {spec.kind}; {'; '.join(_values(spec))}")
-    for source, wait_us in _numbers_in_code(plan):
-        place = f"{source.file.name}:{source.line}"
-        said = f" ({source.text})" if source.text else " (computed)"
-        yield from _entry("code", f"{source.name}: {wait_us / 1000:g} ms{said}, {place}")
+    for word, text in understood(plan):
+        yield from _entry(word, text)
     yield ""
     yield from _remarks(remarks, "assumed", "Assumed, because the files do not say")
     yield from _remarks(remarks, "doubt", "Doubtful, please look again")
     if any(remark.kind == "follows" for remark in remarks):
         yield from _remarks(remarks, "follows", "Follows from the values")
+
+
+def understood(plan: Plan) -> Iterator[tuple[str, str]]:
+    """What was understood of the files: a word and its text each."""
+    yield "plan", f"{plan.path.name}, {_steps(plan)}"
+    yield "game", _game(plan.game)
+    yield "robot", _robot(plan.robot)
+    for state in plan.robot.battery:
+        yield "battery", f"{state.name}: {_battery(state)}"
+    if plan.robot.fuse is not None:
+        yield "fuse", f"{plan.robot.fuse.rating:g} A, time constant {plan.robot.fuse.time:g} s"
+    acting = {reset.name: reset for reset in plan.robot.resets}
+    for device, volts in plan.robot.brown_out.items():
+        yield "resets", f"{device}: below {volts:g} V of the bus{_acts(acting.get(device))}"
+    for motor in plan.robot.motors.values():
+        yield "motor", f"{motor.name}: {_motor(motor)}"
+    for spec in plan.robot.mechanisms.values():
+        yield "mechanism", f"{spec.name}: {spec.kind}; {'; '.join(_values(spec))}"
+    for source, wait_us in _numbers_in_code(plan):
+        place = f"{source.file.name}:{source.line}"
+        said = f" ({source.text})" if source.text else " (computed)"
+        yield "code", f"{source.name}: {wait_us / 1000:g} ms{said}, {place}"
 
 
 def _entry(word: str, text: str) -> list[str]:
@@ -86,6 +94,13 @@ def _numbers_in_code(plan: Plan) -> Iterator[tuple[SourceNumber, int]]:
         if isinstance(step, WaitStep) and step.source is not None
     }
     yield from found.items()
+
+
+def _acts(reset: Reset | None) -> str:
+    if reset is None:
+        return ", told and no more"
+    what = "the program" if reset.stops == "program" else reset.stops
+    return f"; it stops {what}, and is back after {reset.back_after:g} s at {reset.back_above:g} V"
 
 
 def _battery(state: BatteryState) -> str:

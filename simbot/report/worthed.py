@@ -9,6 +9,7 @@ from typing import TextIO
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
+from simbot.report.sourced import source_document, source_lines
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -42,6 +43,9 @@ def _lines(result: WorthResult) -> Iterator[str]:
             f"{result.together.difference.mean.value:+.1f}: changes need not add.",
             WIDTH,
         )
+    yield from source_lines(result.sources)
+    if result.sources is not None:
+        yield ""
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
     yield from wrap(
@@ -94,6 +98,7 @@ def worth_document(result: WorthResult) -> Document:
         "base": figure(result.base),
         "changes": [one(each) for each in result.changes],
         "together": None if result.together is None else one(result.together),
+        "uncertainty": source_document(result.sources),
         "failed": [
             {"change": name, "match": record.number, "why": record.fault} for name, record in result.faults
         ],

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import degrees, hypot
 
-from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Spin, SpinTo
+from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Rezero, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.physics.ways import Bend
 from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, PickRecord
@@ -29,6 +29,7 @@ from simbot.scenario.model import (
     Plan,
     Pose,
     SpinStep,
+    ZeroStep,
 )
 
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
@@ -81,7 +82,7 @@ class Actor:
 
     def command(
         self,
-        step: MoveStep | DriveStep | DriveForStep | EffortStep | SpinStep | ActStep,
+        step: MoveStep | DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | ActStep,
         mechanism: str,
         command: Command,
         label: str,
@@ -123,6 +124,10 @@ class Actor:
             f"{step.mechanism} {step.effort * 100:g} % toward {step.text} for {step.duration_us / 1000:g} ms"
         )
         return [self.command(step, step.mechanism, push, label)]
+
+    def zero(self, step: ZeroStep) -> list[int]:
+        label = f"{step.mechanism} to its zero at {step.text}"
+        return [self.command(step, step.mechanism, Rezero(step.position, step.effort), label)]
 
     def drive_for(self, step: DriveForStep) -> list[int]:
         push = DriveFor(step.effort, step.by, step.direction, step.duration_us, step.after)

@@ -32,6 +32,7 @@ from simbot.scenario.model import (
     LetGoStep,
     MoveStep,
     Pattern,
+    PawlStep,
     PickStep,
     PlaceStep,
     Plan,
@@ -45,6 +46,7 @@ from simbot.scenario.model import (
     TryStep,
     WaitStep,
     WhenStep,
+    ZeroStep,
 )
 
 IDLE_ROUNDS = 1000  # rounds of a repeat in which no time passes before it is called endless
@@ -133,6 +135,8 @@ class Run(Turns):
             DriveStep: self._drive,
             DriveForStep: lambda step, branch: branch.pending.extend(actor.drive_for(step)),
             EffortStep: lambda step, branch: branch.pending.extend(actor.effort(step)),
+            ZeroStep: lambda step, branch: branch.pending.extend(actor.zero(step)),
+            PawlStep: lambda step, branch: self._pawl(step),
             SpinStep: lambda step, branch: branch.pending.extend(actor.spin(step)),
             LetGoStep: lambda step, branch: actor.let_go(step),
             HandOverStep: lambda step, branch: self._act(step, branch),
@@ -172,7 +176,27 @@ class Run(Turns):
         self.log.period = period
         self.process, self.left = None, False
         if steps is not None:
-            self.process = self.env.process(self._sequence(steps, Branch(())))
+            self.process = self.env.process(self._when_it_runs(steps))
+
+    def _when_it_runs(self, steps: SequenceStep) -> Steps:
+        """The routine; where the program is still starting again after a reset, once it runs."""
+        while (resets := self.plant.program_resets()) and resets[-1][1] is None:
+            yield self.env.timeout(self.plant.tick_at_or_after(self.env.now + 1) - self.env.now)
+            self.plant.advance(self.env.now)
+            if resets[-1][1] is not None:
+                self.turn_at(self.env.now)
+        yield from self._sequence(steps, Branch(()))
+        if resets:
+            self.turn_at(self.env.now)
+
+    def program_lost(self, at_us: int) -> None:
+        """The routine is lost with it; a person goes on where a person drives, once it runs again."""
+        period = self.log.period
+        self._cut()
+        driver, endgame = self.plan.driver, self.plan.endgame
+        if driver is not None and period in driver.periods:
+            in_endgame = period == "endgame" and endgame is not None
+            self._start(period, endgame.steps if in_endgame else self.plan.periods.get(period))  # type: ignore[union-attr]
 
     def _boundary(self, at_us: int, period: str, steps: SequenceStep | None) -> None:
         """At this instant a period (or the endgame) takes over from the routine that is under way."""
@@ -380,6 +404,22 @@ class Run(Turns):
         assert step.release is not None
         self.plant.advance(self.env.now)
         self.actor.send(step, step.release)
+        self.turn_at(self.env.now)
+
+    def _pawl(self, step: PawlStep) -> None:
+        """The pawl of a ratchet moves by itself, and takes its time."""
+        self.log.number(step.line)
+        if step.after_us == 0:
+            self.plant.set_pawl(step.mechanism, step.engaged)
+            self.actor.changed = True
+        else:
+            self.env.process(self._moves_pawl(step))
+
+    def _moves_pawl(self, step: PawlStep) -> Steps:
+        yield self.env.timeout(step.after_us)
+        self.plant.advance(self.env.now)
+        self.plant.set_pawl(step.mechanism, step.engaged)
+        self.actor.changed = True
         self.turn_at(self.env.now)
 
     # --- order of steps -------------------------------------------------------------------------------

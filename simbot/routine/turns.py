@@ -94,6 +94,7 @@ class Turns:
         self.agenda: list[tuple[int, int, int, tuple[int, ...], int, Pause | Grip]] = []
         self.turns: set[int] = set()
         self.serial = 0
+        self.lost = 0  # resets of the program that have been dealt with
 
     # --- turns ----------------------------------------------------------------------------------------
 
@@ -114,6 +115,10 @@ class Turns:
         now = self.env.now
         self.turns.discard(now)
         self.plant.advance(now)
+        resets = self.plant.program_resets()
+        if len(resets) > self.lost:
+            self.lost = len(resets)
+            self.program_lost(resets[-1][0])
         if self.actor.changed:
             self._predict()
         agenda = self.agenda
@@ -131,6 +136,9 @@ class Turns:
                 self.turn_at(now)
             return
 
+    def program_lost(self, at_us: int) -> None:
+        """The code was reset."""
+
     def held(self, grip: Grip) -> None:
         """A pick or hand over holds now."""
 
@@ -139,6 +147,9 @@ class Turns:
     def _predict(self) -> None:
         """Say again when waits for arrival end and picks hold."""
         self.actor.changed = False
+        down = self.plant.next_program_reset_us(self.lost)
+        if down is not None:
+            self.turn_at(max(down, self.env.now))
         self.expect_holds()
         for pause in self.pauses:
             if not pause.over and isinstance(pause.step, WaitStep) and not pause.purpose:

@@ -27,6 +27,7 @@ from simbot.scenario.model import (
     TryStep,
     WaitStep,
     WhenStep,
+    ZeroStep,
 )
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, held_steps
@@ -262,7 +263,7 @@ class _Timing:
             ways = [self.walk(inner, pending) for inner in held_steps(step)]
             may_be_left_out = isinstance(step, WhenStep) and len(ways) == 1
             pending = frozenset().union(*ways, pending if may_be_left_out else ())
-        elif isinstance(step, MoveStep | DriveStep | DriveForStep | EffortStep | ActStep):
+        elif isinstance(step, MoveStep | DriveStep | DriveForStep | EffortStep | ZeroStep | ActStep):
             self.commands.setdefault(step.line, False)
             pending |= {step.line}
         elif isinstance(step, WaitStep):

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from simbot.scenario.errors import Fault, ValueFault
-from simbot.scenario.fields import microseconds
+from simbot.scenario.fields import Shape, microseconds
 from simbot.scenario.game_file import GameDraft, pose_of
 from simbot.scenario.model import (
     DriveForStep,
@@ -16,18 +16,34 @@ from simbot.scenario.model import (
     MechanismSpec,
     MoveStep,
     Need,
+    PawlStep,
     Pose,
     SpinStep,
     Step,
+    ZeroStep,
 )
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.positions import split_need
 from simbot.scenario.robot_file import RobotDraft
-from simbot.scenario.schema import DriveShape, EffortKeys, EffortShape, MoveShape, SpinShape
+from simbot.scenario.schema import (
+    DriveShape,
+    EffortKeys,
+    EffortShape,
+    MoveShape,
+    PawlShape,
+    SpinShape,
+    ZeroKeys,
+    ZeroShape,
+)
 from simbot.scenario.sheet import Loc, Sheet, listed
 from simbot.scenario.units import read_quantity
 
-_ACTIONS = {"move": ("positioned", "measured"), "effort": ("positioned", "drive"), "spin": ("free",)}
+_ACTIONS = {
+    "move": ("positioned", "measured"),
+    "effort": ("positioned", "drive"),
+    "zero": ("positioned",),
+    "spin": ("free",),
+}
 _WHAT_ROLES_DO = {
     "drive": "a drive goes to places (`drive: rack`), or for a time (`effort`)",
     "free": "it has no travel; it turns: `spin: {intake: 80 %}` or `{shooter: 3000 rpm}`",
@@ -180,19 +196,9 @@ class CommandReader:
         if self.sheet.read(loc, EffortShape) is None:
             return []
         at = (*loc, "effort")
-        own = [field.alias or key for key, field in EffortKeys.model_fields.items()]
-        names = [key for key in self.sheet.keys(at) if key not in own]
-        if len(names) != 1:
-            self.sheet.fail(
-                at,
-                Fault(
-                    "one mechanism is wanted",
-                    listed(names) or "none",
-                    "{lift: 80 %, toward: 0.6 m, for: 500 ms}",
-                ),
-            )
+        name = self._one_name(at, EffortKeys, "{lift: 80 %, toward: 0.6 m, for: 500 ms}")
+        if name is None:
             return []
-        name = names[0]
         keys = self.sheet.read(at, EffortKeys, own=(name,))
         share = self.sheet.attempt(
             (*at, name), read_quantity, self.sheet.text((*at, name)), "share", low=0.0, high=1.0
@@ -218,6 +224,60 @@ class CommandReader:
                 keys.after,
             )
         ]
+
+    def _one_name(self, at: Loc, shape: type[Shape], example: str) -> str | None:
+        """The one key that is no key of the step's own: a mechanism."""
+        own = [field.alias or key for key, field in shape.model_fields.items()]
+        names = [key for key in self.sheet.keys(at) if key not in own]
+        if len(names) != 1:
+            self.sheet.fail(at, Fault("one mechanism is wanted", listed(names) or "none", example))
+            return None
+        return names[0]
+
+    def _zero(self, loc: Loc) -> list[Step]:
+        """`zero: {lift: 0 m, effort: 30 %}`: an end of the travel is its stop, a place inside it a switch."""
+        if self.sheet.read(loc, ZeroShape) is None:
+            return []
+        at = (*loc, "zero")
+        name = self._one_name(at, ZeroKeys, "{lift: 0 m, effort: 30 %}")
+        if name is None:
+            return []
+        keys, text = self.sheet.read(at, ZeroKeys, own=(name,)), self.sheet.text((*at, name))
+        if keys is None or not self._can((*at, name), name, "zero"):
+            return []
+        spec = self.robot.mechanisms.get(name) if self.robot else None
+        if spec is not None and (spec.servo is not None or "zero" not in spec.values):
+            fault = Fault(
+                f"{name} has no encoder to be zeroed", spec.kind, "a mechanism with motors and a travel"
+            )
+            self.sheet.fail((*at, name), fault, of_key=True)
+            return []
+        positions = self.robot.positions(self.sheet, name) if self.robot else None
+        position = positions.read((*at, name), text) if positions else None
+        if not isinstance(position, float):
+            return []
+        return [ZeroStep(self.sheet.line(loc), name, position, text or "", keys.effort)]
+
+    def _pawl(self, loc: Loc) -> list[Step]:
+        """`ratchet: {hook: released}`: its pawl is taken out of the teeth, or let in."""
+        shape = self.sheet.read(loc, PawlShape)
+        if shape is None or self.robot is None:
+            return []
+        steps: list[Step] = []
+        for name, word in shape.ratchet.items():
+            at = (*loc, "ratchet", name)
+            if name not in self.robot.mechanisms:
+                self.sheet.unknown(at, "mechanism", name, self.robot.mechanisms, of_key=True)
+                continue
+            spec = self.robot.mechanisms[name]
+            teeth = None if spec is None else spec.values.get("ratchet")
+            if spec is not None and teeth is None:
+                fault = Fault(f"{name} has no ratchet", spec.kind, "a mechanism with `ratchet: {pitch: …}`")
+                self.sheet.fail(at, fault, of_key=True)
+            elif teeth is not None:
+                after = microseconds(teeth["release_time"])
+                steps.append(PawlStep(self.sheet.line(loc), name, word == "engaged", after))
+        return steps
 
     def _drive_for(
         self, loc: Loc, name: str, keys: EffortKeys, share: float, robot: RobotDraft

@@ -202,10 +202,11 @@ class Routines:
             if len(self.forms) >= MOST_FORMS:
                 self.sheet.fail(loc, Fault("routines are given too many different things", str(MOST_FORMS)))
                 return None
-            self._write_out(form, name, {key: given[key] or "" for key in wants})
+            places = {key: self.sheet.node((*given_at, key)) for key in wants}
+            self._write_out(form, name, {key: node for key, node in places.items() if node is not None})
         return form
 
-    def _write_out(self, form: str, name: str, given: dict[str, str]) -> None:
+    def _write_out(self, form: str, name: str, given: dict[str, Node]) -> None:
         source = self.sheet.node((*self.base, name, "steps"))
         everything = self.sheet.node(self.base)
         assert everything is not None and isinstance(everything.value, dict)
@@ -216,8 +217,8 @@ class Routines:
         self.waiting.append(form)
 
 
-def _filled(node: Node, given: dict[str, str], sheet: Sheet, loc: Loc) -> Node:
-    """A copy of a tree with `$word` replaced by what is given for it."""
+def _filled(node: Node, given: dict[str, Node], sheet: Sheet, loc: Loc) -> Node:
+    """A copy of a tree with `$word` replaced by what is given for it; a text that is one stands where that stands."""
 
     def fill(text: str) -> str:
         def one(match: re.Match[str]) -> str:
@@ -226,7 +227,7 @@ def _filled(node: Node, given: dict[str, str], sheet: Sheet, loc: Loc) -> Node:
                 text = "it is given no such word"
                 sheet.fail(loc, Fault(text, f"${word}", listed(given), nearest(word, given)))
                 return ""
-            return given[word]
+            return str(given[word].value)
 
         return PARAMETER.sub(one, text)
 
@@ -237,4 +238,8 @@ def _filled(node: Node, given: dict[str, str], sheet: Sheet, loc: Loc) -> Node:
         return replace(
             node, value=[_filled(each, given, sheet, (*loc, i)) for i, each in enumerate(node.value)]
         )
-    return replace(node, value=fill(node.value)) if isinstance(node.value, str) else node
+    if not isinstance(node.value, str):
+        return node
+    whole = PARAMETER.fullmatch(node.value)
+    place = given[whole.group(1)].place if whole and whole.group(1) in given else node.place
+    return replace(node, value=fill(node.value), place=place)

@@ -57,4 +57,8 @@ def mechanism_given(robot: Robot, name: str) -> MechanismSpec:
         raise SimbotError(
             f"{name} is `measured`: a stopwatch time of {float(spec.values['time']):g} s, no physics"
         )
+    if spec.coordinate == "word":
+        raise SimbotError(
+            f"{name} is a {spec.kind}: it knows two ends and nothing between; simbot run tells its strokes"
+        )
     return spec

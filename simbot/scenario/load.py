@@ -10,18 +10,20 @@ from simbot.scenario import changes as laid_over
 from simbot.scenario.check import plan_doubts, robot_doubts
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.game_file import GameDraft, read_game
+from simbot.scenario.given_numbers import GivenNumber, numbers_under
 from simbot.scenario.model import Game, Partner, Plan, Remark, Robot
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.plan_file import read_plan
 from simbot.scenario.relative import text_at
 from simbot.scenario.robot_file import RobotDraft, read_robot
-from simbot.scenario.sheet import Desk, Sheet, open_sheet
+from simbot.scenario.sheet import Desk, Sheet, Trees, open_sheet
+from simbot.scenario.yaml_reader import Node
 
 NO_CHANGES: Mapping[str, str] = {}
 
 
 def load_plan(
-    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
+    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES, trees: Trees | None = None
 ) -> tuple[Plan, list[Remark]]:
     """A plan with its game and robot, and what is assumed or doubtful in them.
 
@@ -34,13 +36,15 @@ def load_plan(
     overrides : mapping
         Dotted path (`robot.mechanisms.lift.drum_diameter`) to a value as written in a file; laid over
         the files after the plan's own `change`.
+    trees : dict, optional
+        Kept from call to call, it saves parsing the same files again (see `Desk`).
 
     Raises
     ------
     ScenarioError
         With every mistake in the three files.
     """
-    desk = Desk()
+    desk = Desk(trees)
     plan = _read_plan(Path(path), kinds, overrides, desk, alone=False)
     desk.close()
     assert plan is not None, "no plan, and no mistake noted"
@@ -120,23 +124,38 @@ def files_of(path: Path) -> list[Path]:
 
 def value_text(path: Path, key: str) -> str | None:
     """What the files of a plan say at a dotted path, the plan's own `change` laid over them; None: nothing."""
+    root = _laid_over(path, key.split(".")[0])
+    return None if root is None else text_at(root, key)
+
+
+def numbers_given(path: Path) -> tuple[GivenNumber, ...]:
+    """Every number in the files of a plan, the plan's own `change` laid over them, with its place."""
+    found: list[GivenNumber] = []
+    for kind in ("robot", "plan", "game"):
+        root = _laid_over(path, kind)
+        if root is not None and isinstance(root.value, dict) and kind in root.value:
+            found += numbers_under(root.value[kind], kind)
+    return tuple(found)
+
+
+def _laid_over(path: Path, kind: str) -> Node | None:
+    """The tree of one of the files of a plan, the plan's own `change` laid over it."""
     desk = Desk()
     sheet: Sheet | None = open_sheet(Path(path), "plan", desk)
     if sheet is None:
         return None
     changes = laid_over.from_plan(sheet)
     laid_over.apply(changes, sheet, "plan")
-    root = key.split(".")[0]
-    if root in ("game", "robot"):
-        sheet = _sibling(sheet, root, desk, changes)
-    return None if sheet is None else text_at(sheet.root, key)
+    if kind in ("game", "robot"):
+        sheet = _sibling(sheet, kind, desk, changes)
+    return None if sheet is None else sheet.root
 
 
 def load_robot(
-    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES
+    path: Path, kinds: Kinds, overrides: Mapping[str, str] = NO_CHANGES, trees: Trees | None = None
 ) -> tuple[Robot, list[Remark]]:
-    """A robot alone, and what is assumed or doubtful in it."""
-    desk = Desk()
+    """A robot alone, and what is assumed or doubtful in it; `trees`: as of `load_plan`."""
+    desk = Desk(trees)
     sheet = _open_changed(Path(path), "robot", desk, overrides)
     draft = read_robot(sheet, kinds) if sheet is not None else None
     desk.close()

@@ -233,6 +233,18 @@ class OrderRule:
 
 
 @dataclass(frozen=True)
+class Reset:
+    """A device that resets below some volts of the bus, and what stands still while it is off."""
+
+    name: str
+    below: float  # V
+    back_above: float  # V
+    back_after: float  # s without a break at or above those
+    stops: str  # "motors", "program", or a rail
+    line: int
+
+
+@dataclass(frozen=True)
 class Robot:
     path: Path
     name: str
@@ -247,6 +259,7 @@ class Robot:
     order: tuple[OrderRule, ...]
     fuse: Fuse | None = None  # behind the battery
     brown_out: dict[str, float] = field(default_factory=dict)  # device -> V of the bus below which it resets
+    resets: tuple[Reset, ...] = ()  # those of them that act on the run
     tilt: float = 0.0  # nose up [rad]
 
 
@@ -301,6 +314,25 @@ class EffortStep(Step):
     text: str
     duration_us: int
     after: str | float | None  # "brake", "coast", an effort that presses on, None: the control's
+
+
+@dataclass(frozen=True)
+class ZeroStep(Step):
+    """`zero: {lift: 0 m, effort: 30 %}`: against its stop or a switch, where its encoder is set."""
+
+    mechanism: str
+    position: float
+    text: str
+    effort: float
+
+
+@dataclass(frozen=True)
+class PawlStep(Step):
+    """`ratchet: {hook: released}`, or engaged."""
+
+    mechanism: str
+    engaged: bool
+    after_us: int
 
 
 @dataclass(frozen=True)
@@ -365,6 +397,9 @@ class WaitStep(Step):
     allowance: float = 0.0
     measured: tuple[float, ...] = ()  # stopwatch times of the move(s) it times [s]
     source: SourceNumber | None = None  # of a duration that stands in the robot's code
+    written_at: tuple[str, int, int] | None = (
+        None  # file, line and column of a duration that stands in the plan
+    )
 
 
 @dataclass(frozen=True)

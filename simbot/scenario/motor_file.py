@@ -90,10 +90,16 @@ def _line(sheet: Sheet, loc: Loc) -> Line | None:
     if len(with_current) >= 2:
         amps = [float(point.current or 0.0) for _, point in with_current]
         line = _slope([float(point.torque) for _, point in with_current], amps)
-        if line is None or line[1] <= 0.0 or line[0] < 0.0:
+        if line is None or line[1] <= 0.0:
             sheet.fail(
                 loc, Fault("their currents do not rise with torque", wanted="more current at more torque")
             )
+            return None
+        if line[0] < 0.0:
+            rows = ", ".join(point.current.text for _, point in with_current if point.current is not None)
+            text = f"currents of no one motor: their line would be {line[0]:.2g} A without torque"
+            wanted = "currents that lie on a line, or none: free_current and stall_current beside the points"
+            sheet.fail(loc, Fault(text, rows, wanted))
             return None
         free_current, stall_current = _quantity(line[0]), _quantity(line[0] + line[1] * stall)
         for at, point in with_current:

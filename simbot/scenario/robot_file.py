@@ -10,6 +10,7 @@ from typing import Any
 
 from simbot.scenario.battery_file import read_battery
 from simbot.scenario.blocks import assumption, block_value, read_block, read_blocks
+from simbot.scenario.brown_out_file import read_brown_out
 from simbot.scenario.carriers import check_carriers
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
@@ -38,7 +39,6 @@ from simbot.scenario.schema import (
 )
 from simbot.scenario.sheet import Desk, Loc, Sheet, listed
 from simbot.scenario.travel_keys import check_travel
-from simbot.scenario.units import read_quantity
 
 # keys that stand beside mechanisms' names
 RESERVED = ("toward", "direction", "for", "after", "pose", "holds")
@@ -102,6 +102,7 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
             of_key=True,
         )
     order = tuple(rule for at in sheet.items((*loc, "order")) for rule in _order(sheet, at, draft))
+    brown_out, resets = read_brown_out(sheet, (*loc, "brown_out"), draft.rails)
     if head is not None:
         draft.robot = Robot(
             path=Path(sheet.path),
@@ -116,7 +117,8 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
             mechanisms={name: spec for name, spec in draft.mechanisms.items() if spec},
             order=order,
             fuse=_fuse(sheet, (*loc, "fuse")),
-            brown_out=_brown_out(sheet, (*loc, "brown_out")),
+            brown_out=brown_out,
+            resets=resets,
             tilt=head.tilt,
         )
     return draft
@@ -131,18 +133,6 @@ def _fuse(sheet: Sheet, loc: Loc) -> Fuse | None:
     if shape.time is None:
         sheet.remark(loc, "assumed", f"time: {FUSE_TIME:g} s (a blade fuse, from memory)")
     return Fuse(float(shape.rating), float(shape.time or FUSE_TIME), sheet.line(loc))
-
-
-def _brown_out(sheet: Sheet, loc: Loc) -> dict[str, float]:
-    """Volts of the bus below which devices reset, by their names."""
-    found = {}
-    for name, at in sheet.entries(loc):
-        volts = sheet.attempt(
-            at, read_quantity, sheet.text(at), "voltage", low=0.0, high=100.0, open_low=True
-        )
-        if volts is not None:
-            found[name] = float(volts)
-    return found
 
 
 def _rail(sheet: Sheet, name: str, loc: Loc) -> Rail | None:

@@ -122,6 +122,21 @@ class RobotShape(Shape):
     order: Any = None
 
 
+class ResetShape(Shape):
+    below: Annotated[Quantity, quantity("voltage", low=0.0, high=100.0, open_low=True)] = Field(
+        description="volts of the bus below which it resets"
+    )
+    back_above: Annotated[Quantity, quantity("voltage", low=0.0, high=100.0, open_low=True)] = Field(
+        description="volts from which it comes back"
+    )
+    back_after: Annotated[Quantity, quantity("time", low=0.01, high=600.0)] = Field(
+        description="how long the bus has to stay there first; of a program also the time it takes to start"
+    )
+    stops: Word = Field(
+        description="a rail, `motors` (their controllers) or `program` (the code, with all of it)"
+    )
+
+
 class BatteryShape(Shape):
     states: Any = None
     chemistry: Annotated[str, choice("nimh", "lead_acid")] | None = None
@@ -309,6 +324,10 @@ class EffortShape(Shape):
     effort: Any
 
 
+class ZeroShape(Shape):
+    zero: Any
+
+
 class EffortKeys(Shape):
     toward: Word = Field(
         description="the position it is meant to reach; of a drive a distance ahead (or back), or an angle to turn"
@@ -318,6 +337,18 @@ class EffortKeys(Shape):
     )
     duration: Duration = Field(alias="for", description="a time such as 500 ms")
     after: Annotated[Any, reader(read_after)] = None
+
+
+class PawlShape(Shape):
+    ratchet: dict[str, Annotated[str, choice("released", "engaged")]] = Field(
+        min_length=1, description="mechanisms with a ratchet: released or engaged"
+    )
+
+
+class ZeroKeys(Shape):
+    effort: Annotated[Quantity, quantity("share", low=0.0, high=1.0, open_low=True)] = Field(
+        default=Quantity(0.3, text="30 %"), description="with which it is driven there, such as 30 %"
+    )
 
 
 class SpinShape(Shape):
@@ -347,6 +378,9 @@ class SourceShape(Shape):
     method: Word | None = None
     call: Word | None = None
     number: Annotated[Quantity, quantity("count", low=1, high=10000)] | None = None
+    of: Annotated[Quantity, quantity("count", low=1, high=10000)] | None = Field(
+        default=None, description="how many such calls there were when the plan was written"
+    )
     argument: Annotated[Quantity, quantity("count", low=1, high=20)] | None = None
     unit: Annotated[str, choice("ms", "s", "us", "ns")] | None = None
 

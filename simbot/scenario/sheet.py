@@ -24,10 +24,17 @@ Result = TypeVar("Result")
 KINDS_OF_FILE = ("game", "robot", "plan")
 
 
-class Desk:
-    """Problems and remarks of a set of files."""
+Trees = dict[Path, tuple[Node, tuple[str, ...]]]  # files that were parsed before: their trees and lines
 
-    def __init__(self) -> None:
+
+class Desk:
+    """Problems and remarks of a set of files.
+
+    `trees`: a file whose tree is there is not read and parsed again, and one that is read is put there.
+    """
+
+    def __init__(self, trees: Trees | None = None) -> None:
+        self.trees: Trees = {} if trees is None else trees
         self.problems: list[Problem] = []
         self.remarks: list[Remark] = []
 
@@ -69,6 +76,11 @@ class Sheet:
 
     def line(self, loc: Loc) -> int:
         return self._place(loc, of_key=False).line
+
+    def stands_at(self, loc: Loc) -> tuple[str, int, int]:
+        """File, line and column of what is written there."""
+        place = self._place(loc, of_key=False)
+        return place.file, place.line, place.column
 
     def file(self, loc: Loc) -> str:
         return self._place(loc, of_key=False).file
@@ -245,12 +257,14 @@ def _shown(node: Node | None) -> str:
 def open_sheet(path: Path, kind: str, desk: Desk) -> Sheet | None:
     """Read a file of one kind; None, and the mistake noted, where that cannot be."""
     try:
-        text = read_text(path)
-        root = parse_yaml(text, str(path))
+        if path not in desk.trees:
+            text = read_text(path)
+            desk.trees[path] = parse_yaml(text, str(path)), tuple(text.splitlines())
     except ScenarioError as error:
         desk.problems.extend(error.problems)
         return None
-    sheet = Sheet(path, root, desk, tuple(text.splitlines()))
+    root, lines = desk.trees[path]
+    sheet = Sheet(path, root, desk, lines)
     return sheet if _is_kind(sheet, kind) else None
 
 

@@ -10,9 +10,14 @@ from simbot.scenario.errors import ValueFault
 from simbot.scenario.model import SourceNumber
 from simbot.scenario.source_tree import Call, Constant, SourceTree
 from simbot.scenario.source_units import unit_of_comment, unit_of_name
-from simbot.scenario.source_wait import Asked, find_call, find_number
+from simbot.scenario.source_wait import Asked, count_of, find_call, find_number
 
 WAITING = re.compile(r"sleep|wait|delay|pause", re.IGNORECASE)
+LOOKS_LIKE_A_WAIT = re.compile(
+    r"(sleep|wait|delay|pause)\w*\s*\(|(time|milli|nano|second|elapsed|clock)\w*\s*\([^()]*\)[^;]*[<>]",
+    re.IGNORECASE,
+)
+QUOTED = re.compile(r"\"(?:\\.|[^\"\\])*\"|'(?:\\.|[^'\\])*'")
 UNKNOWN = "?"  # stands for the unit where the code does not say it
 
 
@@ -36,6 +41,21 @@ def list_waits(tree: SourceTree, unit: str | None = None) -> list[FoundWait]:
     used = {found.number.start for found in calls if not found.number.computed}
     named = [found for constant in tree.constants for found in _of_constant(constant, tree, unit)]
     return [found for found in named if found.number.start not in used or found.number.computed] + calls
+
+
+def unread_waits(tree: SourceTree, found: list[FoundWait]) -> list[tuple[int, str]]:
+    """Line and text of what looks like a wait and has no number that can be read: to be written by hand."""
+    known = {wait.line for wait in found} | {wait.number.line for wait in found}
+    lines = dict.fromkeys(
+        call.line
+        for call in tree.calls
+        if call.line not in known and (WAITING.search(call.last) is None or call.arguments)
+    )
+    return [
+        (line, _plain(tree.lines[line - 1]))
+        for line in lines
+        if line <= len(tree.lines) and LOOKS_LIKE_A_WAIT.search(QUOTED.sub("", tree.lines[line - 1]))
+    ]
 
 
 def _waits(call: Call) -> bool:
@@ -74,7 +94,7 @@ def _pointing_at(call: Call, tree: SourceTree) -> Asked:
             asked = Asked(method=method, call=name, number=number)
             try:
                 if find_call(tree, asked) is call:
-                    return asked
+                    return asked if number is None else replace(asked, of=count_of(tree, asked))
             except ValueFault:
                 if number is not None:
                     break

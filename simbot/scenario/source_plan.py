@@ -35,6 +35,7 @@ class Sources:
             method=shape.method,
             call=shape.call,
             number=None if shape.number is None else int(shape.number),
+            of=None if shape.of is None else int(shape.of),
             argument=None if shape.argument is None else int(shape.argument),
             unit=shape.unit,
         )
@@ -47,7 +48,9 @@ class Sources:
             sheet.fail(loc, Fault("`name` (of a constant) or `call` (with a number in it) is wanted", given))
             return False
         stray = [
-            key for key in ("method", "number", "argument") if shape.name and getattr(shape, key) is not None
+            key
+            for key in ("method", "number", "of", "argument")
+            if shape.name and getattr(shape, key) is not None
         ]
         for key in stray:
             sheet.fail((*loc, key), Fault("this key belongs to `call`", key), of_key=True)

@@ -33,6 +33,7 @@ class Asked:
     method: str | None = None
     call: str | None = None
     number: int | None = None
+    of: int | None = None  # how many such calls there were when the plan was written
     argument: int | None = None
     unit: str | None = None
 
@@ -89,6 +90,16 @@ def find_call(tree: SourceTree, asked: Asked) -> Call:
         line = next((call.line for call in scoped if near in (call.last, call.name)), None)
         text = f"nothing {where} calls that" + (f"; the nearest stands in line {line}" if line else "")
         raise ValueFault(Fault(text, wanted, ", ".join(names[:12]) or "a call with a number", near))
+    if asked.of is not None and len(found) != asked.of:
+        lines = ", ".join(str(call.line) for call in found[:12])
+        text = f"there are now {len(found)} such calls {where}, in lines {lines}: the code has changed, and every"
+        raise ValueFault(
+            Fault(
+                f"{text} `number` may mean another wait",
+                f"of: {asked.of}",
+                f"each looked at, then of: {len(found)}",
+            )
+        )
     if asked.number is None and len(found) > 1:
         lines = ", ".join(str(call.line) for call in found[:12])
         raise ValueFault(Fault(f"{len(found)} such calls {where}, in lines {lines}", wanted, "number: 1"))
@@ -100,6 +111,11 @@ def find_call(tree: SourceTree, asked: Asked) -> Call:
     if call.broken:
         raise ValueFault(Fault(f"line {call.line} of {tree.path.name} does not parse", wanted))
     return call
+
+
+def count_of(tree: SourceTree, asked: Asked) -> int:
+    """How many calls of that name stand in the method, or in the file."""
+    return sum(asked.call in (call.name, call.last) for call in tree.calls if _in_method(call, asked.method))
 
 
 def call_label(call: Call, tree: SourceTree) -> str:

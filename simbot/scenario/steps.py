@@ -49,6 +49,8 @@ class StepReader(FlowReader):
             "move": self._move,
             "drive": self._drive,
             "effort": self._effort,
+            "zero": self._zero,
+            "ratchet": self._pawl,
             "spin": self._spin,
             "wait": self._wait,
             "pick": self._pick,
@@ -138,6 +140,7 @@ class StepReader(FlowReader):
                 purpose=shape.purpose,
                 allowance=shape.allowance,
                 measured=shape.measured,
+                written_at=None if duration is None else self.sheet.stands_at((*loc, "wait")),
             )
         ]
 

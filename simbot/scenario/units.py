@@ -10,6 +10,7 @@ import math
 import re
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from simbot.scenario.errors import Fault, ValueFault, nearest
 from simbot.scenario.parameters import Quantity
@@ -83,6 +84,7 @@ def _word(word: str) -> tuple[float, Powers] | None:
     return look_up(word)
 
 
+@lru_cache(maxsize=1024)
 def parse_unit(unit: str) -> tuple[float, Powers] | None:
     """Factor to SI and powers of a unit; None where a word of it is unknown."""
     text = _tidy(unit)

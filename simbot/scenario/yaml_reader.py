@@ -17,6 +17,7 @@ from simbot.scenario.errors import Problem, ScenarioError
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 40
 MAX_NODES = 20_000
+HIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")  # controls; direction of text
 
 
 @dataclass(frozen=True)
@@ -133,6 +134,15 @@ def _no_decimal_comma(mapping: dict[str, Node], key: str, place: Place) -> None:
         raise ScenarioError([Problem(at.file, at.line, at.column, name, given, wanted, nearest, text)])
 
 
+def _no_hidden_sign(text: str, place: Place) -> None:
+    """Signs that drive a terminal, or turn the direction of the text around them, may not be written as escapes."""
+    found = HIDDEN.search(text)
+    if found:
+        refuse(
+            place, "a control character; names and values are printable text", given=f"U+{ord(found[0]):04X}"
+        )
+
+
 def _said(error: Any) -> str:
     problem = str(error.problem or error.context or "malformed")
     if "\\t" in problem or "'\t'" in problem:
@@ -170,6 +180,7 @@ class _Builder:
     def _on_ScalarEvent(self, event: Any) -> None:
         place = self._place(event)
         self._no_tag(event, place)
+        _no_hidden_sign(event.value, place)
         text: str | None = event.value
         if event.style is None and text in ("", "~", "null", "Null", "NULL"):
             text = None

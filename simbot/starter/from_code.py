@@ -13,14 +13,15 @@ from pathlib import Path
 from simbot.scenario.errors import SimbotError, ValueFault
 from simbot.scenario.load import load_game
 from simbot.scenario.model import Game
-from simbot.scenario.source_list import UNKNOWN, FoundWait, list_waits
+from simbot.scenario.source_list import UNKNOWN, FoundWait, list_waits, unread_waits
 from simbot.scenario.source_wait import read_source
 
+LEAST_US = 5000  # a wait below this is doubted
 SIBLINGS = ("game.yaml", "robot.yaml")
 
 
-def waits_of(code: Path, unit: str | None) -> list[FoundWait]:
-    """The waits of a source file; a file without any is a mistake."""
+def waits_of(code: Path, unit: str | None) -> tuple[list[FoundWait], list[tuple[int, str]]]:
+    """The waits of a source file, and lines that look like waits and cannot be read; no wait at all is a mistake."""
     try:
         tree = read_source(code)
     except ValueFault as error:
@@ -31,7 +32,7 @@ def waits_of(code: Path, unit: str | None) -> list[FoundWait]:
         raise SimbotError(
             f"--from {code}: no call that waits and no constant that is a time was found{broken}"
         )
-    return found
+    return found, unread_waits(tree, found)
 
 
 def write_plan(folder: Path, code: Path, waits: list[FoundWait]) -> Path:
@@ -58,8 +59,8 @@ def write_plan(folder: Path, code: Path, waits: list[FoundWait]) -> Path:
     return plan
 
 
-def listing(waits: list[FoundWait]) -> Iterator[str]:
-    """What `simbot start --from` prints: line, value and what stands around."""
+def listing(waits: list[FoundWait], unread: list[tuple[int, str]]) -> Iterator[str]:
+    """What `simbot start --from` prints: line, value and what stands around; below 1 ms with a doubt."""
     yield " line      wait  what stands there"
     for wait in waits:
         value = (
@@ -68,8 +69,14 @@ def listing(waits: list[FoundWait]) -> Iterator[str]:
             else f"{wait.number.text or '(computed)'} ?"
         )
         yield f"{wait.line:>5} {value:>9}  {wait.text}"
+        if wait.wait_us is not None and 0 < wait.wait_us < LEAST_US:
+            yield f"{'':>17}so short? its unit may be another: say it in the plan"
         if wait.before:
             yield f"{'':>17}after: {wait.before}"
+    if unread:
+        yield "These look like waits and have no number that can be read; write them by hand:"
+        for line, text in unread:
+            yield f"{line:>5} {'':>9}  {text}"
 
 
 def _plan_lines(folder: Path, code: Path, waits: list[FoundWait], game: Game) -> Iterator[str]:
@@ -117,6 +124,7 @@ def _pointer(source: str, wait: FoundWait) -> str:
         ("method", asked.method),
         ("call", asked.call),
         ("number", asked.number),
+        ("of", asked.of),
         ("argument", asked.argument),
         ("unit", asked.unit),
     ]

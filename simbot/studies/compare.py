@@ -8,9 +8,10 @@ from itertools import combinations
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
+from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, nominal_of, played, totals_of
-from simbot.studies.paired import Difference, Progress, difference_of, is_sure, play_together
-from simbot.studies.statistics import Distribution, distribution
+from simbot.studies.paired import ALPHA, Difference, best_of, difference_of, play_off
+from simbot.studies.statistics import Distribution, distribution, tally_of
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,7 @@ class Side:
     points_per_cycle: float | None
     points_per_s: float | None  # of whole cycles
     nominal: MatchRecord
+    tally: dict[float, int]  # matches by their points
 
 
 @dataclass(frozen=True)
@@ -38,31 +40,56 @@ class CompareResult:
     asked: Asked
     sides: tuple[Side, ...]  # as given
     pairs: tuple[Pair, ...]
-    runs: int
-    stopped: bool  # all pairs were settled before all runs
+    best: int  # number of the side whose mean is highest
+    runs: int  # of the one that was played most
+    stopped: bool  # the best was settled against every other before all runs
     faults: tuple[tuple[str, MatchRecord], ...]
+    records: tuple[tuple[MatchRecord, ...], ...]  # of each side
 
 
 def compare(plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareResult:
-    """Play the same matches with every plan until every pair is settled, or all are played."""
-    pairs = list(combinations(range(len(plans)), 2))
+    """Play the same matches with every plan until the best is settled against all others, or all are played.
 
-    def settled(records: list[list[MatchRecord]]) -> bool:
-        return all(is_sure(records[first], records[second]) for first, second in pairs)
+    Raises
+    ------
+    KeyboardInterrupt
+        Where it was stopped; what was played is kept.
+    """
+    with Ledger("compare", plans, asked) as ledger:
+        return compared(ledger, plans, asked, progress)
 
-    records = play_together(
-        plans, asked.seed, asked.states, asked.runs, asked.workers, progress, settled, asked.cluster
+
+def compared(ledger: Ledger, plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareResult:
+    """The same, with what a study has played already."""
+    ledger.begin(progress, len(plans) * asked.runs)
+    records = play_off(ledger, plans, asked, [[] for _ in plans])
+    ledger.end()
+    return put_together(plans, asked, records)
+
+
+def put_together(
+    plans: Sequence[Plan], asked: Asked, records: Sequence[Sequence[MatchRecord]]
+) -> CompareResult:
+    """What the records of all plans say."""
+    alpha = ALPHA / (len(plans) - 1)
+    runs = max(map(len, records))
+    best = best_of(records)
+    pairs = tuple(
+        Pair(a, b, difference_of(records[a], records[b], alpha if best in (a, b) else ALPHA))
+        for a, b in combinations(range(len(plans)), 2)
     )
-    sides = tuple(_side(plan, asked.states[0], own) for plan, own in zip(plans, records, strict=True))
     return CompareResult(
         asked,
-        sides,
-        tuple(Pair(a, b, difference_of(records[a], records[b])) for a, b in pairs),
-        len(records[0]),
-        len(records[0]) < asked.runs,
+        tuple(_side(plan, asked.states[0], own) for plan, own in zip(plans, records, strict=True)),
+        pairs,
+        best,
+        runs,
+        all(pair.difference.sure for pair in pairs if best in (pair.first, pair.second))
+        and runs < asked.runs,
         tuple(
             (plan.name, each) for plan, own in zip(plans, records, strict=True) for each in own if each.fault
         ),
+        tuple(map(tuple, records)),
     )
 
 
@@ -79,4 +106,5 @@ def _side(plan: Plan, state: str, records: Sequence[MatchRecord]) -> Side:
         earned / cycles if cycles else None,
         earned / seconds if seconds else None,
         nominal_of(plan, state),
+        tally_of(totals_of(good)[0]),
     )

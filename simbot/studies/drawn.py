@@ -17,7 +17,8 @@ from simbot.scenario.model import BatteryState, GearStage, Robot
 from simbot.scenario.parameters import Parameter, Quantity
 
 LEAST = 1e-3  # of the nominal value: what is positive stays so
-NOT_DRAWN = ("battery", "control", "turn", "order", "path", "named", "line", "lines")
+VARIES = ("zero", "zero_drift")  # drawn by the plant, each time
+NOT_DRAWN = (*VARIES, "battery", "control", "turn", "order", "path", "named", "line", "lines")
 
 
 def robot_of_day(robot: Robot, luck: Drawn) -> Robot:

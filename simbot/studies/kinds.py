@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from simbot.scenario.errors import SimbotError, nearest, quoted
 
-KINDS = ("safe", "sensor")
+KINDS = ("safe", "balanced", "sensor")
 
 
 def check_kind(kind: str) -> None:

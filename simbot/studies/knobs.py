@@ -1,7 +1,7 @@
 """The timers of a plan as things that can be turned: one for each number that stands somewhere.
 
-Waits that point at the same number in the robot's code are one knob. `with_waits` makes the plan with other
-numbers; nothing else of it changes.
+Waits that point at the same number, in the robot's code or in a routine of the plan, are one knob.
+`with_waits` makes the plan with other numbers; nothing else of it changes.
 """
 
 from __future__ import annotations
@@ -97,7 +97,9 @@ def with_timers(plan: Plan, knobs: list[Knob], values_us: list[int]) -> Plan:
 def _number_of(wait: WaitStep, place: int) -> object:
     """What two waits share if they read the same number."""
     source = wait.source
-    return place if source is None or source.computed else (source.file.resolve(), source.start, source.unit)
+    if source is None:
+        return wait.written_at or place  # a routine that is given words is written out more than once
+    return place if source.computed else (source.file.resolve(), source.start, source.unit)
 
 
 def _grain_us(source: SourceNumber | None) -> int:

@@ -23,6 +23,7 @@ from simbot.studies.statistics import (
     half_width,
     mean_of,
     share_of,
+    tally_of,
 )
 from simbot.studies.workers import PlayersLost, Team, rounds
 
@@ -71,6 +72,11 @@ class MatchResult:
     days_for_a_point: int | None  # days that an interval of one point needs
     replay: tuple[int, int]  # matches at p10 and p90
     stopped: str  # why it ended before all runs; empty: it did not
+
+    @property
+    def tally(self) -> dict[float, int]:
+        """Matches by their points."""
+        return tally_of(totals_of(played(self.records))[0])
 
 
 def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchRecord] = ()) -> MatchResult:

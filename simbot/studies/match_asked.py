@@ -34,8 +34,7 @@ def read_asked(
         raise SimbotError(f"--runs {runs}: at least one match is wanted")
     if until_halfwidth is not None and not until_halfwidth > 0.0:
         raise SimbotError(f"--until-halfwidth {until_halfwidth:g}: points above 0 are wanted")
-    if workers is not None and workers < 1:
-        raise SimbotError(f"--workers {workers}: at least one is wanted")
+    playing = read_workers(workers, runs)
     if workers is not None and cluster is not None:
         raise SimbotError(
             f"--workers {workers}: the workers of --cluster {cluster} play, however many; give one"
@@ -51,9 +50,16 @@ def read_asked(
         threshold_spread=0.0 if reach is None else reach.spread,
         partner=0.0 if other is None else float(other),
         partner_spread=0.0 if other is None else other.spread,
-        workers=workers or (1 if runs <= FEW else os.cpu_count() or 1),
+        workers=playing,
         cluster=cluster,
     )
+
+
+def read_workers(workers: int | None, runs: int) -> int:
+    """How many processes play so many matches; one where they are few, one a core unless said."""
+    if workers is not None and workers < 1:
+        raise SimbotError(f"--workers {workers}: at least one is wanted")
+    return workers or (1 if runs <= FEW else os.cpu_count() or 1)
 
 
 def states_of(plan: Plan, mixture: str | None) -> tuple[str, ...]:

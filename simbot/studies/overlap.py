@@ -22,6 +22,7 @@ from simbot.scenario.model import (
     Step,
     TogetherStep,
     WaitStep,
+    ZeroStep,
 )
 from simbot.scenario.plan_file import held_steps, with_steps
 from simbot.studies.network import paths_of
@@ -199,7 +200,7 @@ def _timed(step: WaitStep) -> bool:
 
 
 def _commands(step: Step) -> bool:
-    return isinstance(step, MoveStep | DriveStep | EffortStep | DriveForStep)
+    return isinstance(step, MoveStep | DriveStep | EffortStep | ZeroStep | DriveForStep)
 
 
 def _only_moves(step: Step) -> bool:
@@ -214,7 +215,7 @@ def _sent(step: Step) -> frozenset[str]:
     """Mechanisms that get a command in a step."""
     if isinstance(step, MoveStep):
         return frozenset(goal.mechanism for goal in step.goals)
-    if isinstance(step, DriveStep | EffortStep | DriveForStep):
+    if isinstance(step, DriveStep | EffortStep | ZeroStep | DriveForStep):
         return frozenset((step.mechanism,))
     return frozenset(name for inner in held_steps(step) for name in _sent(inner))
 

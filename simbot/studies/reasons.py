@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from simbot.analysis.words import ms
+from simbot.studies.balanced import Cost
 from simbot.studies.demand import Execution, asked_for, unasked
 from simbot.studies.knobs import Knob
 
@@ -20,6 +21,7 @@ def reason_of(
     kind: str,
     kept: str,
     gain_us: int | None,
+    cost: Cost | None = None,
 ) -> str:
     """The reason, from the runs on the battery states asked for, as the plan is and with the suggested set."""
     old = [(name, one) for name, found in before.items() for one in found]
@@ -34,6 +36,10 @@ def reason_of(
         return f"no timer helps: on {name} the {move.mechanism} never arrives ({move.reason})"
     if kind == "sensor":
         return _sensor(kept, gain_us, [one for found in after.values() for one in found])
+    if cost is not None:
+        return _balanced(cost)
+    if kind == "balanced" and kept:
+        return kept
     if kept:
         return f"{'another value' if value_us == knob.now_us else 'a shorter one'} {kept}"
     text = _safe(knob, value_us, old, after, guard_us)
@@ -53,6 +59,13 @@ def _sensor(kept: str, gain_us: int | None, seen: list[Execution]) -> str:
     if early > 0:
         text += f"; code sees it inside up to {ms(early)} before it stays there"
     return text
+
+
+def _balanced(cost: Cost) -> str:
+    return (
+        f"most points: a failure costs {cost.failure:.2g}, a second of waiting {cost.second:.2g}; long enough in "
+        f"{100 * cost.enough:.0f} % of the executions it was chosen by"
+    )
 
 
 def _safe(knob: Knob, value_us: int, old: list[tuple[str, Execution]], after: Runs, guard_us: int) -> str:

@@ -46,7 +46,7 @@ class Distribution:
     ignorance_sd: float | None  # between days
 
 
-def student(degrees: int, level: float = 0.95) -> float:
+def student(degrees: float, level: float = 0.95) -> float:
     """Quantile of Student's t for a two-sided interval."""
     from scipy.special import stdtrit
 
@@ -176,3 +176,9 @@ def parts_of(groups: list[Array]) -> tuple[float | None, float | None]:
     between = sum(len(group) * (float(group.mean()) - whole) ** 2 for group in groups) / (count - 1)
     size = (total - sum(len(group) ** 2 for group in groups) / total) / (count - 1)
     return sqrt(within), sqrt(max(0.0, (between - within) / size))
+
+
+def tally_of(values: Array) -> dict[float, int]:
+    """How often each value occurs, from the least on."""
+    found, times = np.unique(values, return_counts=True)
+    return dict(zip(found.tolist(), times.tolist(), strict=True))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from simbot.scenario.errors import SimbotError, nearest, quoted
 from simbot.scenario.model import BatteryState, Plan
+from simbot.studies.balanced import Cost, balance
+from simbot.studies.chance import Chance, Chances
 from simbot.studies.demand import RANK, Execution, executions
 from simbot.studies.kinds import check_kind
 from simbot.studies.knobs import Knob, knobs_of
@@ -35,10 +37,17 @@ class _Set:
     plan: Plan
     values_us: list[int]
     kept: dict[int, str]
-    gains_us: dict[int, int]
+    gains_us: dict[int, int] = field(default_factory=dict)
+    costs: dict[int, Cost] = field(default_factory=dict)
 
 
-def tune(plan: Plan, kind: str = "safe", battery: str | None = None, rule: str | None = None) -> TuneResult:
+def tune(
+    plan: Plan,
+    kind: str = "safe",
+    battery: str | None = None,
+    rule: str | None = None,
+    chances: Chances | None = None,
+) -> TuneResult:
     """Better timers for a plan.
 
     Parameters
@@ -47,12 +56,15 @@ def tune(plan: Plan, kind: str = "safe", battery: str | None = None, rule: str |
         As loaded by `simbot.scenario.load.load_plan`.
     kind : str
         `safe`: the latest arrival of all battery states asked for, plus the plan's guard. `sensor`: waits for
-        arrival where a motor's counts show it.
+        arrival where a motor's counts show it. `balanced`: from the safe set, those that give most points with
+        chance (see `simbot.studies.balanced`); it takes `chances`.
     battery : str, optional
         The weakest battery state for which the timers are to hold, and the one whose totals are shown. Without
         it they hold on every state, and the totals are those of `mid-event`.
     rule : str, optional
         A formula of `base` [ms] and `volts` to be held against the moves.
+    chances : Chances, optional
+        Matches with chance that judge the set as it is and the suggested one.
 
     Raises
     ------
@@ -65,12 +77,17 @@ def tune(plan: Plan, kind: str = "safe", battery: str | None = None, rule: str |
     knobs = knobs_of(plan)
     bench = Bench(plan)
     before = bench.run_all(plan, plan.robot.battery)
-    chosen = (
-        _sensor(bench, plan, knobs, asked, shown) if kind == "sensor" else _safe(bench, plan, knobs, asked)
-    )
+    if kind == "sensor":
+        chosen = _sensor(bench, plan, knobs, asked, shown)
+    else:
+        chosen = _safe(bench, plan, knobs, asked, chances if kind == "balanced" else None)
     after = bench.run_all(chosen.plan, plan.robot.battery)
     names = [state.name for state in asked]
-    timers = _timers(plan, knobs, chosen, kind, before, after, names, shown.name)
+    chance = None
+    if chances is not None:
+        tuned_knobs = [] if kind == "sensor" else knobs
+        chance = chances.compare(plan, chosen.plan, knobs, tuned_knobs, names)
+    timers = _timers(plan, knobs, chosen, kind, before, after, names, shown.name, chance)
     return TuneResult(
         plan=plan.name,
         plan_path=str(plan.path),
@@ -85,6 +102,7 @@ def tune(plan: Plan, kind: str = "safe", battery: str | None = None, rule: str |
         after=_totals(after),
         overlaps=find_overlaps(bench, chosen.plan, asked, shown),
         rule=None if formula is None else judge_rule(bench, plan, knobs, formula, before),
+        chance=chance,
     )
 
 
@@ -104,9 +122,14 @@ def _batteries(plan: Plan, wanted: str | None) -> tuple[list[BatteryState], Batt
     return states[: names.index(wanted) + 1], states[names.index(wanted)]
 
 
-def _safe(bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState]) -> _Set:
+def _safe(
+    bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState], balanced_by: Chances | None
+) -> _Set:
     found = choose(bench, plan, knobs, asked, plan.guard_us)
-    return _Set(found.plan, found.values_us, found.held, {})
+    if balanced_by is None:
+        return _Set(found.plan, found.values_us, found.held)
+    best = balance(bench, plan, knobs, found, asked, balanced_by)
+    return _Set(best.plan, best.values_us, best.kept, costs=best.costs)
 
 
 def _sensor(
@@ -132,6 +155,7 @@ def _timers(
     after: list[Ran],
     asked: list[str],
     shown: str,
+    chance: Chance | None,
 ) -> list[TunedTimer]:
     old = {ran.result.name: executions(ran, knobs) for ran in before}
     new = {ran.result.name: executions(ran, knobs) for ran in after}
@@ -165,10 +189,16 @@ def _timers(
                     kind,
                     chosen.kept.get(index, ""),
                     chosen.gains_us.get(index),
+                    chosen.costs.get(index),
                 ),
                 gain_us=chosen.gains_us.get(index),
                 states=tuple(_state(name, runs[name], tuned[name]) for name in runs if runs[name]),
                 needs=tuple(need for name in runs for need in _needs(name, runs[name])),
+                enough_now=None if chance is None else chance.enough_before[index],
+                enough_tuned=chance.enough_after[index]
+                if chance is not None and chance.enough_after
+                else None,
+                cost=chosen.costs.get(index),
             )
         )
     return sorted(timers, key=lambda timer: (timer.step is None, timer.step or 0, timer.line))

@@ -8,6 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from simbot.scenario.model import SourceNumber
+from simbot.studies.balanced import Cost
+from simbot.studies.chance import Chance
+from simbot.studies.statistics import Figure
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,9 @@ class TunedTimer:
     gain_us: int | None  # of a wait for arrival in its place, a cycle (or in all, without whole cycles)
     states: tuple[TimerState, ...]
     needs: tuple[NeedMargin, ...]
+    enough_now: Figure | None = None  # share of executions with chance for which it is long enough
+    enough_tuned: Figure | None = None
+    cost: Cost | None = None  # of a balanced one
 
     @property
     def changed(self) -> bool:
@@ -147,7 +153,7 @@ class TuneResult:
     plan_path: str
     robot: str
     game: str
-    kind: str  # "safe", "sensor"
+    kind: str  # "safe", "balanced", "sensor"
     battery: str  # state of `before` and `after`
     asked: tuple[str, ...]  # states for which the timers hold
     guard_us: int
@@ -156,6 +162,7 @@ class TuneResult:
     after: dict[str, Totals]
     overlaps: Overlaps
     rule: RuleResult | None
+    chance: Chance | None = None  # None: not asked for
 
 
 def weakest_that_passes(totals: dict[str, Totals]) -> str | None:

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
+import threading
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from itertools import groupby
 from types import TracebackType
 from typing import Any, Protocol
@@ -21,6 +23,7 @@ from simbot.scenario.model import Plan
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, fault_of
 
 Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
+Task = tuple[Plan, Round]
 SPARE = 2  # days under way for each that plays
 
 
@@ -44,6 +47,7 @@ class Pool(Protocol):
     def shutdown(self, *, wait: bool, cancel_futures: bool) -> None: ...
 
 
+Otherwise = Callable[[Plan, int, int, Round], list[Any]]
 Begun = list[list[Pending]]  # days of each plan
 
 
@@ -58,9 +62,20 @@ class Team:
         Processes of this machine; 1: this one.
     cluster : str or None
         Address of a scheduler; then its workers play, however many they are.
+    otherwise : function, optional
+        Plays matches of one day and boils them down in another way, for `play_all`: of a plan, its number, the seed
+        and the matches.
     """
 
-    def __init__(self, plans: Sequence[Plan], seed: int, workers: int, cluster: str | None = None) -> None:
+    def __init__(
+        self,
+        plans: Sequence[Plan],
+        seed: int,
+        workers: int,
+        cluster: str | None = None,
+        otherwise: Otherwise | None = None,
+    ) -> None:
+        self.otherwise = otherwise
         self.plans = tuple(plans)
         self.seed = seed
         self.workers = workers
@@ -73,6 +88,8 @@ class Team:
         elif workers > 1:
             context = multiprocessing.get_context("spawn")
             self.pool = ProcessPoolExecutor(workers, context, _prepare)
+            with _deaf():
+                self.pool.submit(_ready)  # starts them all
 
     def __enter__(self) -> Team:
         return self
@@ -99,6 +116,30 @@ class Team:
                 yield _ended(ahead.popleft())
         while ahead:
             yield _ended(ahead.popleft())
+
+    def play_all(self, matches: Round) -> list[list[Any]]:
+        """The same matches for every plan, boiled down in the other way."""
+        assert self.otherwise is not None
+        tasks = [(plan, k, self.seed, day) for k, plan in enumerate(self.plans) for day in days_of(matches)]
+        if self.pool is None:
+            found = [self.otherwise(*task) for task in tasks]
+        else:
+            begun = [self.pool.submit(self.otherwise, *task) for task in tasks]
+            found = [_ended([[each]])[0] for each in begun]
+        records: list[list[Any]] = [[] for _ in self.plans]
+        for (_, k, _, _), more in zip(tasks, found, strict=True):
+            records[k] += more
+        return records
+
+    def play_days(self, days: Sequence[Task]) -> Iterator[list[MatchRecord]]:
+        """Days of any plans as they come, in their order."""
+        if self.pool is None:
+            for plan, day in days:
+                yield play_day(plan, self.seed, day)
+            return
+        pool = self.pool
+        for begun in [pool.submit(play_day, plan, self.seed, day) for plan, day in days]:
+            yield _ended([[begun]])[0]
 
     def _begin(self, pool: Pool, days: list[Round]) -> Begun:
         return [[pool.submit(play_day, plan, self.seed, day) for day in days] for plan in self.plans]
@@ -134,6 +175,23 @@ def _ended(begun: Begun) -> list[list[MatchRecord]]:
         return [[one for day in own for one in day.result()] for own in begun]
     except BrokenProcessPool as error:
         raise PlayersLost(f"a process that played matches was ended from outside ({error})") from error
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Let Ctrl-C pass for a moment: a process that is born now does not hear it either, not even while it imports."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _ready() -> list[MatchRecord]:
+    return []
 
 
 def _prepare() -> None:

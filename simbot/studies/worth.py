@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
+from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, played, totals_of
-from simbot.studies.paired import Difference, Progress, difference_of, play_together
+from simbot.studies.paired import Difference, difference_of, play_together
+from simbot.studies.sources import Sources
 from simbot.studies.statistics import Figure, mean_of
 
 
@@ -30,6 +32,7 @@ class WorthResult:
     together: Worth | None  # all of them at once; None below two
     runs: int
     faults: tuple[tuple[str, MatchRecord], ...]
+    sources: Sources | None = None  # where the uncertainty comes from; None: not asked for, or there is none
 
 
 def worth(
@@ -46,9 +49,22 @@ def worth(
         The plan with all of them.
     """
     plans = [plan, *variants.values(), *(() if together is None else (together,))]
-    records = play_together(
-        plans, asked.seed, asked.states, asked.runs, asked.workers, progress, cluster=asked.cluster
-    )
+    with Ledger("worth", plans, asked) as ledger:
+        return worths(ledger, plan, variants, together, asked, progress)
+
+
+def worths(
+    ledger: Ledger,
+    plan: Plan,
+    variants: Mapping[str, Plan],
+    together: Plan | None,
+    asked: Asked,
+    progress: Progress,
+) -> WorthResult:
+    """The same, with what a study has played already."""
+    plans = [plan, *variants.values(), *(() if together is None else (together,))]
+    ledger.begin(progress, len(plans) * asked.runs)
+    records = play_together(ledger, plans, asked)
     base = records[0]
     names = [*variants, *(() if together is None else ("all of them",))]
     found = [_worth(name, own, base) for name, own in zip(names, records[1:], strict=True)]

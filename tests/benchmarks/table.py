@@ -9,11 +9,13 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "checks"), str(HERE)]
 
+import bench_fit  # noqa: E402
 import bench_kinds  # noqa: E402
 import bench_matches  # noqa: E402
 import bench_moves  # noqa: E402
 import bench_processes  # noqa: E402
 import bench_studies  # noqa: E402
+import bench_sweeps  # noqa: E402
 from bench_time import Ratio  # noqa: E402
 
 
@@ -31,6 +33,8 @@ def main() -> None:
     table("one move of a kind", "the slide's", (ratio for ratio, _ in bench_kinds.measure()))
     matches = [bench_matches.measure(name) for name in bench_matches.PLANS]
     table("a match", "bare simpy", (ratio for _, *two in matches for ratio in two))
+    table("three unknowns, 60 measurements", "60 predictions", bench_fit.measure())
+    table("one mechanism alone", "reading its file as often", [bench_sweeps.measure()])
     chance = [bench_studies.against_a_skeleton(name) for name in ("lanterns", "tins")]
     table("a match with chance", "bare simpy", chance)
     table("a study", "one worker", [bench_studies.scaling()])

@@ -10,9 +10,12 @@ from builders import SMALL, Words, a_move, a_plant, a_robot, seconds, winding
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from simbot.physics.assumptions import physics_remarks
 from simbot.physics.kinds import slider_crank
+from simbot.physics.layout import STEPS
 from simbot.physics.move import PushFor
 from simbot.scenario.errors import ScenarioError
+from simbot.scenario.model import Robot
 
 INCH = 0.0254
 FREE = 5.8178  # rad/s
@@ -200,3 +203,60 @@ def test_what_cannot_be_driven_is_one_message(more: Words, words: list[str]) -> 
     assert len(error.value.problems) == 1, str(error.value)
     for word in words:
         assert word in str(error.value)
+
+
+@pytest.mark.parametrize("offset", [0.0, 0.01])
+def test_friction_of_the_slider_over_its_dead_centre(offset: float) -> None:
+    """30 N along the slide, against the slider's motion whichever way that is: at the crank 30 |dx/dq|."""
+    motor = winding(1.0, 0.02, 1e-6)
+    given = crank(slider_friction="30 N", offset=f"{offset} m", travel=["-60 deg", "170 deg"])
+    plant = a_plant(a_robot({"it": given}, {"coil": motor}), it=radians(170.0))
+    got = seconds(a_move(plant, "it", radians(-60.0)).first_inside_us())
+
+    def slope(_t: float, y: list[float]) -> list[float]:
+        q, w = y
+        s, c = sin(q), cos(q)
+        root = sqrt(0.08**2 - (0.04 * s - offset) ** 2)
+        up = 0.04 * s - offset
+        dx = -0.04 * s - up * 0.04 * c / root
+        ddx = -0.04 * c - ((0.04 * c) ** 2 - up * 0.04 * s) / root - (up * 0.04 * c) ** 2 / root**3
+        torque = 60.0 * 0.02 * (-12.0 - 0.02 * 60.0 * w)
+        return [w, (torque - 0.5 * dx * ddx * w * w + 30.0 * abs(dx)) / (60.0**2 * 1e-6 + 0.5 * dx * dx)]
+
+    def there(_t: float, y: list[float]) -> float:
+        return y[0] - radians(-60.0)
+
+    there.terminal = True  # type: ignore[attr-defined]
+    right = solve_ivp(
+        slope, (0.0, 5.0), [radians(170.0), 0.0], rtol=1e-9, atol=1e-11, events=there, method="Radau"
+    )
+    free = a_plant(a_robot({"it": {**given, "slider_friction": "0 N"}}, {"coil": motor}), it=radians(170.0))
+    without = seconds(a_move(free, "it", radians(-60.0)).first_inside_us())
+    assert got == pytest.approx(float(right.t_events[0][0]), rel=2e-4)
+    assert got > 1.05 * without
+
+
+@pytest.mark.parametrize(("offset", "length"), [(0.0, 0.08), (0.015, 0.08), (-0.02, 0.09)])
+def test_dead_centres_are_where_the_slider_turns_around(offset: float, length: float) -> None:
+    p = {"crank": 0.04, "coupler": length, "offset": offset}
+    found = sorted(slider_crank.dead_centres(p, -pi, 2.9 * pi))
+    assert len(found) == 4
+    assert slider_crank.slider(p, np.array(found)).d1.real == pytest.approx(np.zeros(4), abs=1e-12)
+
+
+def test_a_rotor_and_a_crank_without_mass_at_the_dead_centre() -> None:
+    """There nothing that moves has a mass: still an arrival, that of a rotor too light to matter; and it is said."""
+
+    def robot(rotor: float) -> Robot:
+        return a_robot({"it": crank(load="20 N")}, {"coil": winding(1.0, 0.02, rotor)})
+
+    times = []
+    for rotor in (0.0, 1e-15, 1e-9):
+        plant = a_plant(robot(rotor), it=radians(170.0))
+        move = a_move(plant, "it", radians(-5.0))
+        times.append(seconds(move.first_inside_us()))
+        assert move.floor_s() is not None and plant.arrays.w[STEPS] < 50_000
+    assert times[0] == pytest.approx(times[1], abs=1.5e-6) and times[0] == pytest.approx(times[2], rel=1e-3)
+    told = [each.text for each in physics_remarks(robot(0.0)) if "nothing in it moves" in each.text]
+    assert len(told) == 1 and "are taken for what turns there" in told[0]
+    assert not [each for each in physics_remarks(robot(1e-5)) if "nothing in it moves" in each.text]

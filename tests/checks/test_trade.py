@@ -9,13 +9,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import cos, degrees, pi, radians
 
+import numpy as np
 import pytest
 from builders import RPM, SMALL, G, Words, a_move, a_plant, a_robot, a_run, a_sheet, seconds
 from scipy.integrate import solve_ivp
 
+from simbot.physics.build import Models
+from simbot.physics.motion import Circuit
 from simbot.physics.motor import MotorModel, motor_model
 from simbot.physics.move import DriveTo
 from simbot.physics.profile import profile
+from simbot.physics.statics import stall_share, warmed
+from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import Pose
 
 FOOT, INCH, POUND = 0.3048, 0.0254, 0.45359237
@@ -315,3 +320,55 @@ def test_six_motors_at_once() -> None:
     apart, short = six_motors(300_000)
     assert apart < 0.9 * together
     assert short < long
+
+
+@pytest.mark.parametrize(("motors", "ratio", "right"), [(2, 7.0 / 3.0, 0.88), (2, 7.0, 0.29), (1, 7.0, 0.58)])
+def test_an_arm_geared_too_fast(motors: int, ratio: float, right: float) -> None:
+    """1 kg of arm and 1.5 kg of goal at 0.35 m on slow gearmotors: 88 % of stall through 7:3, no more once warm.
+
+    It is told to be slow and hot above one half; at 60 or 70 degC windings and magnets no longer carry it, which
+    7:1 does with one motor too.
+    """
+    arm = driven("arm", f"{motors} x slow", ratio, 1.0, moving_mass="2.5 kg", centre="0.35 m", inertia="0 kg*m^2",
+                 friction="0 N*m", travel=["0 deg", "90 deg"])  # fmt: skip
+    robot = a_robot({"arm": arm}, {"slow": sheet(100, "2.1 N*m")}, (12.0, 0.0))
+    built, circuit = Models(robot).get("arm"), Circuit(robot.battery[0])
+    level = np.array([0.0])
+
+    def share(celsius: float) -> float:
+        return float(stall_share(warmed(built, celsius), circuit, level, 1.0)[0])
+
+    assert share(25.0) == pytest.approx(right, abs=0.01)
+    assert share(25.0) == pytest.approx(2.5 * G * 0.35 / (motors * 2.1 * ratio), rel=1e-6)
+    assert (share(60.0) > 1.0) == (share(70.0) > 1.0) == (right > 0.8)
+    assert share(70.0) < 0.8 or right > 0.8
+    times = seconds(a_move(a_plant(robot), "arm", radians(45.0)).first_inside_us())
+    free = radians(45.0) / (100 * RPM / ratio)
+    assert times > 3.0 * free if right > 0.8 else times < 2.2 * free
+
+
+def test_a_gearmotor_sheet_as_rows() -> None:
+    """350 rpm, rows of 285 and 180 rpm, stall 12 kgf cm: the speeds are a line, and the currents are named."""
+    rows = [(348.6, 0.0, None), (285.0, 2.0, 0.65), (180.0, 5.8, 1.65), (0.0, 12.0, 5.5)]
+    points = [
+        {"speed": f"{speed} rpm", "torque": f"{torque} kgf*cm", **({"current": f"{amps} A"} if amps else {})}
+        for speed, torque, amps in rows
+    ]
+    motor = {"voltage": "12 V", "points": points, "source": "illustrative"}
+    lift = {"kind": "slide", "motors": "1 x row", "drum_diameter": "38 mm", "moving_mass": "1 kg",
+            "travel": ["0 m", "0.5 m"]}  # fmt: skip
+    with pytest.raises(ScenarioError) as caught:
+        a_robot({"lift": lift}, {"row": motor})
+    for words in (
+        "currents of no one motor",
+        "without torque",
+        "65 A, 1.65 A, 5.5 A",
+    ):
+        assert words in str(caught.value)
+    for point in points:
+        point.pop("current", None)
+    fitted = a_robot({"lift": lift}, {"row": {**motor, "free_current": "0.3 A", "stall_current": "5.5 A"}})
+    for speed, torque, _ in rows:
+        row = fitted.motors["row"]
+        line = row.free_speed * (1.0 - torque * 0.0980665 / float(row.stall_torque or 0.0))
+        assert line / RPM == pytest.approx(speed, abs=0.025 * 350)

@@ -280,3 +280,48 @@ def test_kinds_lists_all_and_describes_one():
         assert done.returncode == 0 and done.stdout.isascii(), name
         assert all(len(line) <= 80 for line in done.stdout.splitlines()), name
         assert all(f"{parameter.key}:" in done.stdout for parameter in kind.PARAMETERS), name
+
+
+def test_the_package_runs_as_a_module():
+    done = subprocess.run(
+        [sys.executable, "-m", "simbot", "--version"], capture_output=True, text=True, cwd=ROOT
+    )
+    assert done.returncode == 0 and done.stdout.startswith("simbot ")
+
+
+def test_a_run_without_luck_takes_no_seed(capsys):
+    assert cli.status(["run", str(LANTERNS), "--seed", "3"]) == 2
+    assert "--seed 3: a run has no luck; it goes with --match K" in capsys.readouterr().err
+
+
+def test_plans_whose_batteries_have_other_names_are_not_compared(capsys):
+    other = ROOT / "scenarios" / "mechanisms" / "claw-plan.yaml"
+    assert cli.status(["compare", str(LANTERNS), str(other), "--runs", "20"]) == 2
+    assert "has no battery state 'mid-event'" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_full_disk_is_told_in_one_line():
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "simbot.cli", "schema", "run"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            cwd=ROOT,
+        )
+    assert done.returncode == 2
+    assert done.stderr.decode().strip() == "simbot: the output: cannot be written: No space left on device"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="closed streams differ there")
+def test_closed_streams_are_no_fault():
+    done = subprocess.run(
+        f'"{sys.executable}" -m simbot.cli schema run >&-', shell=True, capture_output=True, cwd=ROOT
+    )
+    assert done.returncode == 0 and done.stderr == b""
+
+
+def test_a_file_that_may_not_be_written_is_told(monkeypatch, capsys):
+    monkeypatch.setattr("simbot.cli.check.load", raising(PermissionError(13, "Permission denied", "f.png")))
+    assert cli.status(["check", "plan.yaml"]) == 2
+    assert capsys.readouterr().err.strip() == "simbot: f.png: cannot be written: Permission denied"

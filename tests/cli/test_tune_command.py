@@ -80,13 +80,22 @@ def run(capsys, *arguments):
 def test_the_report(plan, capsys):
     code, out, err = run(capsys, "tune", plan)
     assert code == 0 and err == ""
-    assert "FLAP_MS: flap to open" in out and "Timing.java:2: 300 -> 400" in out
+    said = " ".join(out.split())
+    assert "FLAP_MS: flap to open" in said and "Timing.java:2: 300 -> 400" in said
+    assert "long enough in 0 %, then 100 %" in said and "With chance: 20 matches on each battery" in said
     assert "MISSES -> passes" in out and "wheels off the ground" in out
     assert all(len(line) <= 80 for line in out.splitlines()), max(out.splitlines(), key=len)
 
 
 @pytest.mark.parametrize(
-    "more", [[], ["--rule", "base - 50*(volts - 13)"], ["--kind", "sensor"], ["--battery", "fresh"]]
+    "more",
+    [
+        ["--matches", "0"],
+        ["--rule", "base - 50*(volts - 13)", "--matches", "3"],
+        ["--kind", "sensor", "--matches", "3"],
+        ["--kind", "balanced", "--matches", "3"],
+        ["--battery", "fresh", "--matches", "0"],
+    ],
 )
 def test_the_document_follows_its_schema(plan, capsys, more):
     code, out, _ = run(capsys, "tune", plan, "--json", "-", *more)
@@ -96,10 +105,12 @@ def test_the_document_follows_its_schema(plan, capsys, more):
     first = document["timers"][0]
     assert {"step", "line", "now_s", "suggested_s", "reason"} <= set(first)
     assert set(document["before"]) >= {"cycle_time_s", "points_per_s", "chance_clean"}
-    assert document["after"]["chance_clean"] is None
+    chance = document["after"]["chance_clean"]
+    assert chance is None if "0" in more else chance["value"] == (0.0 if "sensor" in more else 1.0)
+    assert (document["chance"] is None) == ("0" in more)
     assert document["battery"] == ("fresh" if "fresh" in more else "tired")
     assert (document["rule"] is not None) == ("--rule" in more)
-    if "sensor" not in more:
+    if "--kind" not in more:
         assert [timer["suggested_s"] for timer in document["timers"]] == [0.26, 0.4]
 
 

@@ -17,7 +17,7 @@ from simbot.physics.assumptions import physics_remarks
 from simbot.physics.kinds import KINDS
 from simbot.report.chart import HEIGHT, LABEL, WIDTH, chart
 from simbot.report.document import schema_text, to_text
-from simbot.report.figure_move import draw_move, figure_of
+from simbot.report.figures.move import draw_move, figure_of
 from simbot.report.move_document import move_document
 from simbot.report.one_move import cautions_of, last_start_before_end, move_lines
 from simbot.scenario.load import load_robot

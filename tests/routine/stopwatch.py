@@ -28,7 +28,7 @@ class Track:
 
 class StraightMove(Move):
     def __init__(self, plant: StopwatchPlant, mechanism: str, command: Command, track: Track) -> None:
-        self.plant, self.mechanism, self.command, self.track = plant, mechanism, command, track
+        self._plant, self.mechanism, self.command, self.track = plant, mechanism, command, track
         self.start_us = plant.now_us
         self.start_position = plant.position(mechanism)
         self.start_speed = 0.0
@@ -41,6 +41,7 @@ class StraightMove(Move):
         else:
             self.target = self.start_position
         self.window, self.slower_than, self.touch, self.cut_us = track.window, float("inf"), False, None
+        self.zero_off = 0.0
 
     @property
     def rests_us(self) -> float:
@@ -68,7 +69,7 @@ class StraightMove(Move):
         return self.arrival_us()
 
     def ends_at(self) -> float | str:
-        return self.at(self.plant.horizon_us if self.cut_us is None else self.cut_us)
+        return self.at(self._plant.horizon_us if self.cut_us is None else self.cut_us)
 
     def reason(self) -> str:
         return "nothing holds it there"
@@ -89,6 +90,7 @@ class StopwatchPlant(Plant):
 
     def __init__(self, tracks: dict[str, Track], horizon_us: int, loop_us: int = 20_000) -> None:
         self.names = []
+        self._resets = None
         self.tracks, self.horizon_us, self.loop_us, self.now_us = tracks, horizon_us, loop_us, 0
         self.given: list[Move] = []
         self.payloads: list[tuple[int, str, float]] = []

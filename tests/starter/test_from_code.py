@@ -108,3 +108,34 @@ def test_mistakes_are_one_message(tmp_path, capsys, file, text, more, words):
 def test_unit_goes_with_code(tmp_path, capsys):
     assert status(["start", str(tmp_path / "new"), "--unit", "ms"]) == 2
     assert "--from CODE" in capsys.readouterr().err
+
+
+def test_a_call_that_was_put_in_since_is_told_and_no_other_wait_taken_for_it(code, tmp_path, capsys):
+    assert status(["start", str(tmp_path / "new"), "--from", str(code)]) == 0
+    plan = tmp_path / "new" / "auto-plan.yaml"
+    assert "number: 2, of: 2" in plan.read_text(encoding="utf-8")
+    code.write_text(CODE.replace("claw.close();", "claw.close(); Thread.sleep(100);"))
+    capsys.readouterr()
+    assert status(["tune", str(plan), "--patch", "-"]) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and "there are now 3 such calls in autonomous, in lines 6, 7, 9" in said.err
+    assert "each looked at, then of: 3" in said.err
+    code.write_text(CODE.replace("1_200", "1_300"))  # a number that changes is no other wait
+    assert status(["check", str(plan)]) == 0
+
+
+def test_what_looks_like_a_wait_and_cannot_be_read_is_listed(tmp_path, capsys):
+    path = tmp_path / "Auto.java"
+    path.write_text(
+        "class Auto { void go() {\n  sleep(350);\n  Thread.sleep(Config.ARM_MS);\n  sleep(fast ? 200 : 400);\n"
+        '  while (System.currentTimeMillis() - t0 < 650) {}\n  // sleep(x)\n  log("sleep(y) < time()");\n'
+        "  waitForStart();\n  sleep(0.3);\n} }\n"
+    )
+    assert status(["start", str(tmp_path / "new"), "--from", str(path), "--unit", "ms"]) == 0
+    listed, _, unread = capsys.readouterr().out.partition("These look like waits")
+    assert [int(line.split()[0]) for line in unread.splitlines()[1:] if line[:5].strip().isdigit()] == [
+        3,
+        4,
+        5,
+    ]
+    assert "0.3 ms" in listed and listed.count("so short?") == 1

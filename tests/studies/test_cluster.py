@@ -18,6 +18,7 @@ from simbot.cli import status
 from simbot.report.match_document import match_document
 from simbot.studies import workers
 from simbot.studies.asked import Asked
+from simbot.studies.ledger import Ledger
 from simbot.studies.match import Interrupted, study
 from simbot.studies.paired import play_together
 
@@ -124,10 +125,12 @@ def test_plans_compared_on_a_cluster_give_the_same_records(scheduler, plan, tmp_
     other = a_plan(
         tmp_path, [{"repeat": 5, "steps": [pick(), wait("0.3 s"), place(succeeds="80 %"), wait("0.3 s")]}]
     )
-    here, there = (
-        play_together([plan, other], 1, ("full",), 100, 1, lambda done, total: None, cluster=cluster)
-        for cluster in (None, scheduler.address)
-    )
+    both = []
+    for cluster in (None, scheduler.address):
+        asked = Asked(100, 1, ("full",), cluster=cluster)
+        with Ledger("compare", [plan, other], asked) as ledger:
+            both.append(play_together(ledger, [plan, other], asked))
+    here, there = both
     assert here == there and len(there[1]) == 100
 
 

@@ -76,6 +76,23 @@ BREAKER = Parameter(
     ),
 )
 
+ENCODER = (
+    Parameter(
+        "zero",
+        "coordinate",
+        "true position less measured one after zeroing, at the start too; its spread is that of each zeroing",
+        default=0.0,
+    ),
+    Parameter("zero_drift", "coordinate", "by which the zero moves with every move", default=0.0),
+    Parameter(
+        "backlash",
+        "coordinate",
+        "play between its encoder at the motor and its load, as felt at the load",
+        default=0.0,
+        low=0.0,
+    ),
+)
+
 DRIVEN = (
     Parameter("motors", "motors", "how many of which motor, as in `2 x wheel`", required=True),
     Parameter("gearing", "stages", "gear stages from the motor on; none: direct"),
@@ -116,9 +133,15 @@ DRIVEN = (
         open_low=True,
     ),
     CONTROL,
+    *ENCODER,
     *FORCES,
 )
-OF_A_TRAVEL = ("named", "counts", *(each.key for each in FORCES))  # no meaning for what only turns on
+OF_A_TRAVEL = (
+    "named",
+    "counts",
+    *(each.key for each in ENCODER),
+    *(each.key for each in FORCES),
+)  # no meaning for what only turns on
 
 TRAVEL = Parameter(
     "travel", "coordinate", "lowest and highest position, both hard stops", shape="pair", required=True

@@ -107,6 +107,14 @@ SCRUB = Parameter(
 DRIVEN_WHEELS = Parameter(
     "driven", "choice", "which wheels the motors turn", default="all", choices=("all", "front", "rear")
 )
+CENTRE_AHEAD = Parameter(
+    "centre_ahead",
+    "length",
+    "of the mass centre before (behind: negative) the middle between the axles: shares the weight between them",
+    default=0.0,
+    low=-1.5,
+    high=1.5,
+)
 
 
 @dataclass(frozen=True)
@@ -177,23 +185,45 @@ WHEEL_WIDTH = 0.4  # of its diameter, for the drawing alone
 
 def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
     """Keys that say nothing without another."""
-    if p["centre_height"] is not None and p["wheelbase"] is None:
-        text = "how much weight it moves between the axles depends on the wheelbase too"
-        yield "centre_height", Fault(text, wanted="`wheelbase` beside it")
+    ahead = float(p.get("centre_ahead") or 0.0)
+    if p["wheelbase"] is None:
+        for key in ("centre_height", "centre_ahead"):
+            if p.get(key):
+                text = "how much weight stands on each axle depends on the wheelbase too"
+                yield key, Fault(text, wanted="`wheelbase` beside it")
+    elif 2.0 * abs(ahead) >= float(p["wheelbase"]):
+        half = float(p["wheelbase"]) / 2.0
+        yield (
+            "centre_ahead",
+            Fault("the mass centre is not between the axles", f"{ahead:g} m", f"less than {half:g} m"),
+        )
 
 
 def driven_share(p: Mapping[str, Any]) -> float:
-    """Share of the wheels, and of the weight at rest, that the motors turn."""
+    """Share of the wheels that the motors turn."""
     return 1.0 if p.get("driven", "all") == "all" else 0.5
+
+
+def on_front(p: Mapping[str, Any], acceleration: float = 0.0) -> float:
+    """Share of the weight on the front axle while it speeds up ahead [m/s²]; braking is negative.
+
+    Moments about the rear wheels' contact: N_front L = W (L/2 + x) - m a h, x the mass centre before the middle, h
+    above the floor; 0 to 1, beyond which it tips.
+    """
+    if p["wheelbase"] is None:
+        return 0.5
+    moved = acceleration / GRAVITY * float(p["centre_height"] or 0.0) - float(p.get("centre_ahead") or 0.0)
+    return min(max(0.5 - moved / float(p["wheelbase"]), 0.0), 1.0)
 
 
 def grip_along(p: Mapping[str, Any], mass: float, direction: float) -> tuple[float, float]:
     """Greatest force on the robot along a line and against it, of wheels that roll along it [N].
 
-    Half the weight W stands on either axle; a force F at the floor, h below the mass centre, moves F h/L of it
-    to the rear one. All wheels driven: mu W, however it is shared. One axle: F = mu (W/2 +- F h cos(direction)/L),
-    so F = mu W/2 / (1 -+ mu h cos(direction)/L) (derivation), and mu W at the most: there the other axle lifts.
-    What friction and undriven wheels take of F is left out of the moment.
+    A force F at the floor, h below the mass centre, moves F h/L of the weight W to the rear axle. All wheels driven:
+    mu W, however it is shared, where their motors can push as hard as each needs. One axle, with the share s of the
+    weight at rest: F = mu (s W +- F h cos(direction)/L), so F = mu s W/(1 -+ mu h cos(direction)/L) (derivation; the
+    textbooks' traction-limited acceleration, Gillespie or Wong, from memory), and mu W at the most: there the other
+    axle lifts. What friction and undriven wheels take of F is left out of the moment.
     """
     weight = p["grip"] * mass * GRAVITY
     if p["driven"] == "all":
@@ -201,18 +231,20 @@ def grip_along(p: Mapping[str, Any], mass: float, direction: float) -> tuple[flo
     moved = 0.0
     if p["centre_height"] is not None:
         moved = p["grip"] * p["centre_height"] / p["wheelbase"] * cos(direction)
+    share = 1.0 - on_front(p)
     if p["driven"] == "front":
-        moved = -moved
-    return _at_most(weight, moved), _at_most(weight, -moved)
+        moved, share = -moved, 1.0 - share
+    return _at_most(weight, share, moved), _at_most(weight, share, -moved)
 
 
-def _at_most(weight: float, moved: float) -> float:
-    return weight if moved >= 0.5 else weight / 2.0 / (1.0 - moved)
+def _at_most(weight: float, share: float, moved: float) -> float:
+    return float(weight if moved >= 1.0 - share else weight * share / (1.0 - moved))
 
 
 def grip_turning(p: Mapping[str, Any], mass: float) -> float:
     """Greatest sum of forces of the driven wheels in a turn in place [N]."""
-    return float(p["grip"] * mass * GRAVITY * driven_share(p))
+    share = {"all": 1.0, "front": on_front(p), "rear": 1.0 - on_front(p)}[p.get("driven", "all")]
+    return float(p["grip"] * mass * GRAVITY * share)
 
 
 def plan_view(

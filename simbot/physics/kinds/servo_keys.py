@@ -70,8 +70,7 @@ SERVO_LOOP = (
         "rotor inertia = this x stall torque / free speed",
         default=0.045,
         default_spread=0.015,
-        low=0.0,
-        open_low=True,
+        low=0.001,
         high=1.0,
         reason="from memory",
     ),
@@ -100,6 +99,9 @@ OF_MOTORS = (
     "stalls_at_most",
     "holding_brake",
     "control",
+    "zero",
+    "zero_drift",
+    "backlash",
 )
 EITHER = tuple(
     each

@@ -13,7 +13,7 @@ push along the slide holds the crank there, without current.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from math import ceil, floor, pi, radians, sin
+from math import asin, ceil, floor, pi, radians, sin, tau
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ from simbot.physics.kinds.linkage_keys import ends_of_spreads, in_degrees, link,
 from simbot.physics.kinds.servo_keys import EITHER, driver_faults
 from simbot.physics.linkage import Body, Course, inertia_of, leverage_of, steady, stretches, turned, weight_of
 from simbot.physics.outline import Disc, Line, Outline, Point
+from simbot.physics.springs import with_path_friction
 from simbot.physics.tables import Knots, Reduced
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
@@ -62,6 +63,14 @@ PARAMETERS = (
         "push on the slider towards the crank that is there all the time; negative: a pull outwards",
         default=0.0,
         low=-5000.0,
+        high=5000.0,
+    ),
+    Parameter(
+        "slider_friction",
+        "force",
+        "sliding friction of the slider on its slide",
+        default=0.0,
+        low=0.0,
         high=5000.0,
     ),
     FRICTION,
@@ -141,8 +150,24 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
             lambda q: leverage_of(bodies(p, 1.0, q)),
         ),
     )
-    friction = float(p["friction"])
-    return Reduced(segments, 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
+    friction, static = float(p["friction"]), float(p["static_friction"])
+    reduced = Reduced(segments, 1.0, friction, friction * static, float(p["damping"]))
+    turns = tuple(dead_centres(p, low, high))
+    return with_path_friction(
+        reduced, lambda q: slider(p, q).at.real, float(p["slider_friction"]), static, turns
+    )
+
+
+def dead_centres(p: Mapping[str, Any], low: float, high: float) -> Iterator[float]:
+    """Where the slider turns around: crank and coupler in line, sin(q) = e/(b + a) or -e/(b - a)."""
+    a, b, e = (float(p[key]) for key in LENGTHS)
+    for first, sine in ((0.0, e / (a + b)), (pi, e / (b - a) if b != a else 2.0)):
+        if abs(sine) > 1.0:
+            continue
+        outer = asin(sine) if first == 0.0 else pi + asin(sine)
+        yield from (
+            outer + k * tau for k in range(ceil((low - outer) / tau), floor((high - outer) / tau) + 1)
+        )
 
 
 def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:

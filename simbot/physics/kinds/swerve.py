@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from simbot.physics.kinds import drive
 from simbot.physics.kinds.drive import (
+    CENTRE_AHEAD,
     COORDINATE,
     DRIVEN_WHEELS,
     Leg,
@@ -39,6 +40,7 @@ SUMMARY = "swerve drivetrain: four wheels, each steered by itself"
 PARAMETERS = (
     *drive.PARAMETERS,
     DRIVEN_WHEELS,
+    CENTRE_AHEAD,
     Parameter(
         "steering_speed",
         "servo_speed",

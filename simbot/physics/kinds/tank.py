@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from simbot.physics.kinds import drive
 from simbot.physics.kinds.drive import (
+    CENTRE_AHEAD,
     COORDINATE,
     DRIVEN_WHEELS,
     SCRUB,
@@ -34,7 +35,7 @@ Array = npt.NDArray[np.float64]
 NAME = "tank"
 HOLONOMIC = False
 SUMMARY = "tank drivetrain"
-PARAMETERS = (*drive.PARAMETERS, DRIVEN_WHEELS, SCRUB)
+PARAMETERS = (*drive.PARAMETERS, DRIVEN_WHEELS, CENTRE_AHEAD, SCRUB)
 SKETCH = r"""
        front ^  heading
      [|]------[|]  ---       wheels of `wheel_diameter`, `wheel_inertia`

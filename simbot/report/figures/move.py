@@ -1,4 +1,4 @@
-"""The figure of `simbot move`: the mechanism to scale, beside its course over time. The home of matplotlib here."""
+"""The figure of `simbot move`: the mechanism to scale, beside its course over time."""
 
 from __future__ import annotations
 
@@ -14,36 +14,31 @@ from simbot.analysis.move_results import OneMove, StateNumbers
 from simbot.physics.build import DRIVES
 from simbot.physics.kinds import KINDS
 from simbot.physics.outline import Disc, Shape
+from simbot.report.figures.style import HAIR, INK, NO_DATE, PLANS, QUIET, RULE, STYLE
 
-PAPER, INK, QUIET, RULE, HAIR = "#f5f8f6", "#14211f", "#4b5b58", "#7d8d89", "#cfdad6"
-DRAWN = "#00588c"  # the state asked for, solid; the others quiet and dashed: colour is never the only sign
+DRAWN = PLANS[0]  # the state asked for, solid; the others quiet and dashed: colour is never the only sign
 DASHES: tuple[Any, ...] = ("--", ":", "-.", (0, (1, 3)))
 PLAN_VIEW = (*DRIVES, "turret")
 BETWEEN = 3  # positions drawn between the two ends
-FONTS = ["Segoe UI", "Noto Sans", "Liberation Sans", "Arial", "DejaVu Sans"]
-STYLE: Any = {
+DOTS = 150  # per inch: it is wider than the other figures
+LARGE: Any = {
+    **STYLE,
     "font.size": 9.0,
-    "axes.edgecolor": RULE,
+    "axes.labelsize": 9.0,
     "axes.labelcolor": INK,
-    "text.color": INK,
-    "xtick.color": QUIET,
-    "ytick.color": QUIET,
+    "xtick.labelsize": 9.0,
+    "ytick.labelsize": 9.0,
+    "xtick.major.size": 3.5,
+    "ytick.major.size": 3.5,
     "axes.linewidth": 0.8,
-    "svg.hashsalt": "simbot",
-    "svg.fonttype": "none",
 }
 
 
 def draw_move(move: OneMove, battery: str, file: str) -> None:
     """Write the figure of the first way, nothing in hand, to a .png, .svg or .pdf file."""
-    from matplotlib import font_manager
-
-    there = {font.name for font in font_manager.fontManager.ttflist}
-    fonts = [name for name in FONTS if name in there]
-    with matplotlib.rc_context({**STYLE, "font.family": fonts}):
-        figure = figure_of(move, battery)
-        metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(file.rsplit(".", 1)[-1].lower())
-        figure.savefig(file, dpi=150, facecolor=PAPER, metadata=metadata)
+    with matplotlib.rc_context(LARGE):
+        form = file.rsplit(".", 1)[-1].lower()
+        figure_of(move, battery).savefig(file, format=form, dpi=DOTS, metadata=NO_DATE[form])
 
 
 def figure_of(move: OneMove, battery: str) -> Figure:
@@ -223,6 +218,5 @@ def _name_ends(
 
 
 def _bare(axes: Any) -> None:
-    axes.set_facecolor(PAPER)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)

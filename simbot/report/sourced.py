@@ -1,0 +1,93 @@
+"""Where the uncertainty of a score comes from: in words, a table, and the JSON document's part."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from simbot.report.document import Document, rounded
+from simbot.studies.sources import Source, Sources
+
+WIDTH = 80
+SHOWN = 12
+LEAST = 0.01  # of the variance: below it a source is not worth a line
+
+
+def source_lines(sources: Sources | None) -> Iterator[str]:
+    """The answer, the table, what it rests on."""
+    if sources is None:
+        return
+    yield ""
+    yield from wrap(_answer(sources), WIDTH)
+    shown = [one for one in sources.each[:SHOWN] if one.total >= LEAST]
+    if shown:
+        yield f"{'not known':<52}{'alone':>6}{'in all':>8}{'points':>8}"
+    for one in shown:
+        text = one.unknown.text + (" (assumed)" if one.unknown.assumed else "")
+        first, *others = wrap(text, 50)
+        share = f"{100 * one.first:>4.0f} %{100 * one.total:>6.0f} %{one.sd:>8.1f}"
+        yield f"{first:<52}{share}"
+        yield from (f"  {line}" for line in others)
+    left = [one for one in sources.each if one not in shown]
+    if left:
+        verb = "brings" if len(left) == 1 else "bring"
+        yield from wrap(f"{len(left)} more that {verb} next to nothing each.", WIDTH)
+    yield from wrap(
+        "alone: share of the variance from what is not known that goes when this one is known (first-order index); in "
+        "all: with what it does together with others (total index); points: sd of a match from it. From "
+        f"{sources.runs} pairs of matches, each with another robot; shares are good to about {_wide(sources):.0f} "
+        "points of per cent. A success rate without a spread is taken as good to ± 10 points of per cent.",
+        WIDTH,
+    )
+    if sources.failed:
+        yield f"{sources.failed} pairs could not be played."
+
+
+def _answer(sources: Sources) -> str:
+    text = (
+        f"Luck from match to match has sd {sources.luck_sd:.1f} points, what is not known of the robot and its success "
+        f"rates sd {sources.sd:.1f}."
+    )
+    if sources.sd <= 0.0:
+        return text + " None of it stands out from the luck in so many matches (--unknowns N plays more)."
+    measured = next((one for one in sources.each if not one.unknown.rate and _counts(one)), None)
+    practised = next((one for one in sources.each if one.unknown.rate and _counts(one)), None)
+    if practised is not None:
+        text += f" Practise, and count, first: {practised.unknown.text} ({100 * practised.total:.0f} %)."
+    if measured is not None:
+        text += f" Measure first: {measured.unknown.text} ({100 * measured.total:.0f} %)."
+    return text
+
+
+def _counts(one: Source) -> bool:
+    return one.total >= LEAST
+
+
+def _wide(sources: Sources) -> float:
+    """Widest half-width of a total index, in points of per cent."""
+    return 50.0 * max(one.total_interval[1] - one.total_interval[0] for one in sources.each)
+
+
+def source_document(sources: Sources | None) -> Document | None:
+    """The part of the document."""
+    if sources is None:
+        return None
+    return {
+        "sd": rounded(sources.sd),
+        "luck_sd": rounded(sources.luck_sd),
+        "runs": sources.runs,
+        "failed": sources.failed,
+        "sources": [
+            {
+                "quantity": one.unknown.text,
+                "kind": "success rate" if one.unknown.rate else "value",
+                "assumed": one.unknown.assumed,
+                "first_order": rounded(one.first),
+                "first_order_interval": [rounded(end) for end in one.first_interval],
+                "total": rounded(one.total),
+                "total_interval": [rounded(end) for end in one.total_interval],
+                "sd_points": rounded(one.sd),
+            }
+            for one in sources.each
+        ],
+    }

@@ -1,0 +1,108 @@
+"""When the other plan would win: in words, a table, and the rows of the JSON document."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from simbot.report.document import Document, rounded
+from simbot.studies.break_even import BreakEven, BreakEvens
+from simbot.studies.further import Further
+
+WIDTH = 80
+
+
+def break_even_lines(more: Further) -> Iterator[str]:
+    """Those that turn the answer, the nearest to what is so now first; then those that do not."""
+    evens = more.break_evens
+    if evens is None:
+        return
+    yield f"When {evens.behind} would win, all else as it is"
+    turning = sorted((one for one in evens.each if one.turns), key=_far)
+    for one in turning:
+        yield from wrap(
+            f"{in_words(one, evens)}{_interval(one)}", WIDTH, initial_indent=" - ", subsequent_indent="   "
+        )
+    if not turning:
+        yield " - by none of the quantities below."
+    still = [one for one in evens.each if not one.turns]
+    if still:
+        yield "No value turns it, as far as it goes, of"
+    for one in still:
+        yield from wrap(
+            f"{_whose(one)}{one.quantity}: still {one.left:+.1f} points at {value(one, one.far)}",
+            WIDTH,
+            initial_indent=" - ",
+            subsequent_indent="   ",
+        )
+    yield from wrap(
+        f"Found by playing {evens.runs} of the matches again with other values, same luck; the brackets are where the "
+        "value lies with 95 % confidence, about. One quantity at a time.",
+        WIDTH,
+    )
+    yield ""
+
+
+def _far(one: BreakEven) -> float:
+    assert one.turns_at is not None
+    return abs(one.turns_at - one.now) / (abs(one.far - one.now) or 1.0)
+
+
+def _whose(one: BreakEven) -> str:
+    return f"{one.plan}' " if one.plan.endswith("s") else f"{one.plan}'s " if one.plan else ""
+
+
+def value(one: BreakEven, number: float) -> str:
+    """A value with its unit."""
+    if one.unit == "%":
+        return f"{100 * number:.0f} %"
+    if one.unit == "s":
+        return f"{number:.2f} s"
+    return f"{number:.1f} V" if one.unit == "V" else f"{number:.2f} times as large"
+
+
+def in_words(one: BreakEven, evens: BreakEvens) -> str:
+    """One quantity in a sentence."""
+    quantity = f"{_whose(one)}{one.quantity}"
+    if one.turns_at is None:
+        return f"no value of {quantity} up to {value(one, one.far)} makes {evens.behind} win"
+    more, now = "more" if one.above else "less", value(one, one.now)
+    at = value(one, one.turns_at)
+    begin = f"{evens.behind} wins only if "
+    if one.unit == "V":
+        kind = "stronger" if one.above else "weaker"
+        return f"{begin}the battery is {kind} than {at}, {one.resistance:.3f} ohm (you said {now})"
+    if one.quantity.startswith("others at "):
+        place = one.quantity.removeprefix("others at ")
+        return f"{begin}others stand at {place} {more} than {at} of the time (the files: {now})"
+    if one.quantity.endswith(" succeeds"):
+        return f"{begin}{quantity} {more} than {at} (you said {now})"
+    said = "it is" if one.quantity == "cycle time" else "you said"
+    return f"{begin}{quantity} is {more} than {at} ({said} {now})"
+
+
+def _interval(one: BreakEven) -> str:
+    if one.interval is None:
+        return ""
+    low, high = (value(one, end) for end in one.interval)
+    return f" [{low} to {high}]"
+
+
+def break_even_rows(evens: BreakEvens) -> list[Document]:
+    """The rows of the document."""
+    return [
+        {
+            "quantity": one.quantity,
+            "plan": one.plan or None,
+            "unit": "1" if one.unit == "%" else one.unit,
+            "now": rounded(one.now),
+            "turns_at": rounded(one.turns_at),
+            "turns": None if one.turns_at is None else "above" if one.above else "below",
+            "interval": None if one.interval is None else [rounded(end) for end in one.interval],
+            "resistance_ohm": rounded(one.resistance),
+            "tried_to": rounded(one.far),
+            "ahead_there": rounded(one.left),
+            "text": in_words(one, evens),
+        }
+        for one in evens.each
+    ]

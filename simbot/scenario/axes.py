@@ -1,0 +1,293 @@
+"""Quantities that a study varies: `robot.mechanisms.lift.drum_diameter=20:60 mm`, read against the files' trees.
+
+A key may be written short where that is clear: its parts in their order, the last one by its beginning
+(`lift.drum`). A range is FROM:TO or FROM:TO:STEP, with the unit at its end or behind each number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from simbot.scenario.errors import Fault, ScenarioError, SimbotError, ValueFault, nearest
+from simbot.scenario.relative import text_at
+from simbot.scenario.sheet import KINDS_OF_FILE, listed
+from simbot.scenario.unit_table import DIMENSIONS
+from simbot.scenario.units import read_quantity
+from simbot.scenario.yaml_reader import Node
+
+MOST = 2001  # values of one quantity
+PART = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)(?![\d.]|,\d)\s*(.*?)\s*")
+BEGINS_WITH_NUMBER = re.compile(r"\s*[-+]?\.?\d")
+EXAMPLE = "FROM:TO with their unit, such as 20:60 mm, or FROM:TO:STEP, such as 20:60:5 mm"
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One quantity and its values.
+
+    Parameters
+    ----------
+    key : str
+        Dotted path in full.
+    written, range : str
+        Both sides of the equals sign, as they were given.
+    unit : str
+        As it was given; empty for a bare number.
+    values : tuple of float
+        Rising, in that unit.
+    now : float or None
+        What the files say, in that unit; None: nothing, or nothing that compares.
+    parts : tuple of float
+        What can be had, rising, in that unit; empty where nobody said.
+    """
+
+    key: str
+    written: str
+    range: str
+    unit: str
+    values: tuple[float, ...]
+    now: float | None = None
+    parts: tuple[float, ...] = ()
+
+    def text(self, value: float) -> str:
+        """A value as a file writes it."""
+        return f"{value:.10g} {self.unit}".strip()
+
+    def told(self, value: float) -> str:
+        """A value for a report."""
+        return f"{value:.5g} {self.unit}".strip()
+
+    @property
+    def name(self) -> str:
+        """The end of the key that tells what it is."""
+        parts = [part for part in self.key.split(".") if part not in (*KINDS_OF_FILE, "mechanisms")]
+        return ".".join(parts)
+
+
+def read_axis(
+    written: str,
+    text: str,
+    trees: Sequence[Node],
+    points: int,
+    mechanism: str = "",
+    keys: Collection[str] = (),
+) -> Axis:
+    """A quantity and its range.
+
+    Parameters
+    ----------
+    written, text : str
+        What stands left and right of the equals sign.
+    trees : sequence of Node
+        The files' trees.
+    points : int
+        Values where no step is given.
+    mechanism : str
+        Keys without a path of their own are this one's; empty: there is none.
+    keys : collection of str
+        All that it may have.
+
+    Raises
+    ------
+    SimbotError
+        With the argument, what is wrong with it and what would do.
+    """
+    given = f"{written}={text}"
+    key = _key_of(written, given, trees, mechanism, keys)
+    there = _text_at(trees, key)
+    if there is not None and not BEGINS_WITH_NUMBER.match(there):
+        raise _wrong(given, Fault(f"{key} is '{there}', which is no number to sweep"))
+    numbers, unit = _range(given, text)
+    values = _values(given, numbers, points)
+    return Axis(key, written, text.strip(), unit, values, None if there is None else in_unit(there, unit))
+
+
+def read_parts(axis: Axis, text: str) -> tuple[float, ...]:
+    """What can be had of a quantity: values with commas between them, or a file with one or more a line."""
+    given = f"--parts {text}"
+    file = Path(text.strip())
+    words = [text]
+    if not BEGINS_WITH_NUMBER.match(text) or file.is_file():
+        try:
+            lines = file.read_text(encoding="utf-8").splitlines()
+        except (OSError, UnicodeDecodeError):
+            wanted = "values such as 3.7,5.2,7.2, or a file with one a line"
+            raise _wrong(given, Fault("no values, and no such file", text, wanted)) from None
+        words = [line.partition("#")[0] for line in lines]
+    values = []
+    for word in (each.strip() for line in words for each in re.split(r"[,;]", line)):
+        if word:
+            value = in_unit(word if _unit_of(word) else f"{word} {axis.unit}", axis.unit)
+            if value is None:
+                raise _wrong(
+                    given,
+                    Fault(f"no value of {axis.name}", word, f"values such as {axis.text(axis.values[0])}"),
+                )
+            values.append(value)
+    if not values:
+        raise _wrong(given, Fault("there is no value in it"))
+    return tuple(sorted(dict.fromkeys(values)))
+
+
+def in_unit(text: str, unit: str) -> float | None:
+    """The number of a value as a file writes it, in another unit; None where they do not compare.
+
+    >>> in_unit("2 in", "mm")
+    50.8
+    """
+    main = re.split(r"±|\+/-", text)[0].strip()
+    match = PART.fullmatch(main)
+    if match is not None and match[2] == unit:
+        return float(match[1])
+    if not unit:
+        try:
+            return float(read_quantity(main, "ratio"))
+        except ValueFault:
+            return None
+    for dimension in DIMENSIONS:
+        try:
+            ratio = float(read_quantity(main, dimension)) / float(read_quantity(f"1 {unit}", dimension))
+            return float(f"{ratio:.12g}")
+        except (ValueFault, ZeroDivisionError):
+            continue
+    return None
+
+
+def told_of(axis: Axis, error: ScenarioError) -> SimbotError:
+    """The first mistake in what was laid over the files, told of the argument."""
+    here = [problem for problem in error.problems if problem.file.startswith("--set ")]
+    problem = (here or error.problems)[0]
+    is_value = problem.given is not None and BEGINS_WITH_NUMBER.match(problem.given)
+    given = axis.range if here and is_value else problem.given
+    return _wrong(f"{axis.written}={axis.range}", Fault(problem.text, given, problem.wanted, problem.nearest))
+
+
+def numeric_paths(tree: Node, before: tuple[str, ...] = ()) -> Iterator[str]:
+    """Dotted paths of everything in a tree that begins with a number."""
+    value = tree.value
+    if isinstance(value, dict):
+        for key, node in value.items():
+            yield from numeric_paths(node, (*before, key))
+    elif isinstance(value, list):
+        for number, node in enumerate(value):
+            yield from numeric_paths(node, (*before, str(number)))
+    elif value is not None and before != ("simbot",) and BEGINS_WITH_NUMBER.match(value):
+        yield ".".join(before)
+
+
+# --- keys ---------------------------------------------------------------------------------------------
+
+
+def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, keys: Collection[str]) -> str:
+    own = f"robot.mechanisms.{mechanism}." if mechanism else ""
+    paths = [path for tree in trees for path in numeric_paths(tree)]
+    for candidate in (written, own + written):
+        if _text_at(trees, candidate) is not None:
+            return candidate
+    fitting = [path for path in paths if _fits(written.split("."), path.split("."))]
+    close = [path for path in fitting if own and path.startswith(own)] or fitting
+    if written in keys and close is fitting:
+        return own + written  # a key that its mechanism may have and the files leave out
+    if len(close) > 1:
+        raise _wrong(given, Fault("several numbers are meant by that", written, listed(close, 12)))
+    if close:
+        return close[0]
+    for candidate in (written, own + written):
+        parent = candidate.rpartition(".")[0]
+        if candidate.split(".")[0] in KINDS_OF_FILE and parent and _is_mapping(trees, parent):
+            if _is_mapping(trees, candidate):
+                break
+            return candidate  # the files say nothing there yet; whoever reads them knows whether they may
+    raise _wrong(
+        given, Fault("there is no such number in the files", written, "", _nearest(written, paths, own))
+    )
+
+
+def _nearest(written: str, paths: Sequence[str], own: str) -> str | None:
+    """The end of a path, with as many parts, that looks most like it; ends are held against it in full and cut."""
+    count = written.count(".") + 1
+    length = len(written.split(".")[-1])
+    guesses: dict[str, str] = {}
+    for path in sorted(paths, key=lambda path: not (own and path.startswith(own))):
+        parts = path.split(".")[-count:]
+        for last in (parts[-1], parts[-1][:length]):
+            guesses.setdefault(".".join([*parts[:-1], last]), ".".join(parts))
+    found = nearest(written, guesses)
+    return None if found is None else guesses[found]
+
+
+def _fits(given: Sequence[str], path: list[str]) -> bool:
+    """Whether the parts stand in a path in their order, the last one at its end, by its beginning."""
+    end = path[:-1] if path[-1].isdigit() and not given[-1].isdigit() else path
+    if not given[-1] or not end[-1].startswith(given[-1]):
+        return False
+    rest = iter(end[:-1])
+    return all(part in rest for part in given[:-1])
+
+
+def _text_at(trees: Sequence[Node], path: str) -> str | None:
+    return next((text for tree in trees if (text := text_at(tree, path)) is not None), None)
+
+
+def _is_mapping(trees: Sequence[Node], path: str) -> bool:
+    for tree in trees:
+        node: Node | None = tree
+        for part in path.split("."):
+            inside = node.value if node is not None else None
+            if isinstance(inside, dict):
+                node = inside.get(part)
+            elif isinstance(inside, list) and part.isdigit() and int(part) < len(inside):
+                node = inside[int(part)]
+            else:
+                node = None
+        if node is not None and isinstance(node.value, dict):
+            return True
+    return False
+
+
+# --- ranges -------------------------------------------------------------------------------------------
+
+
+def _wrong(given: str, fault: Fault) -> SimbotError:
+    return SimbotError(f"{given}: {fault}")
+
+
+def _unit_of(word: str) -> str:
+    match = PART.fullmatch(word)
+    return match[2] if match is not None else ""
+
+
+def _range(given: str, text: str) -> tuple[list[float], str]:
+    """The two or three numbers of a range, and their unit."""
+    pieces = text.split(":")
+    matches = [PART.fullmatch(piece) for piece in pieces]
+    if len(pieces) not in (2, 3) or None in matches:
+        raise _wrong(given, Fault("no range of numbers", text or "nothing", EXAMPLE))
+    units = [match[2] for match in matches if match is not None]
+    unit = units[-1] or next((each for each in units if each), "")
+    if any(each not in ("", unit) for each in units):
+        raise _wrong(given, Fault("two units in one range", text, f"one for all, such as {EXAMPLE}"))
+    return [float(match[1]) for match in matches if match is not None], unit
+
+
+def _values(given: str, numbers: list[float], points: int) -> tuple[float, ...]:
+    low, high = numbers[:2]
+    if low >= high:
+        text = "the range ends where it begins" if low == high else "the range runs backwards"
+        wanted = "two different ends" if low == high else f"{high:g}:{low:g}"
+        raise _wrong(given, Fault(text, f"{low:g}:{high:g}", wanted))
+    if len(numbers) == 2:
+        count = points
+        values = [low + (high - low) * number / (points - 1) for number in range(points)]
+    else:
+        step = numbers[2]
+        if not 0.0 < step <= high - low:
+            raise _wrong(given, Fault("the step does not fit the range", f"{step:g}", f"0 to {high - low:g}"))
+        count = int((high - low) / step + 1e-9) + 1
+        values = [low + step * number for number in range(min(count, MOST + 1))]
+    if count > MOST:
+        raise _wrong(given, Fault("too many values", str(count), f"at most {MOST}"))
+    return tuple(float(f"{value:.12g}") for value in values)

@@ -1,0 +1,69 @@
+"""What a comparison is asked beyond which plan scores more."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from simbot.scenario.model import Plan
+from simbot.studies.asked import Asked
+from simbot.studies.break_even import BreakEvens, break_evens
+from simbot.studies.compare import CompareResult, compared
+from simbot.studies.last_start import LastStart, last_start
+from simbot.studies.ledger import Ledger, Progress
+from simbot.studies.mixed import Mixtures, mixtures
+
+
+@dataclass(frozen=True)
+class Wanted:
+    break_evens: bool = False
+    endgame: bool = False
+    mixed: bool = False
+
+
+@dataclass(frozen=True)
+class Further:
+    """None: it was not asked for, or was stopped."""
+
+    break_evens: BreakEvens | None = None
+    clocks: tuple[LastStart, ...] | None = None
+    mixtures: Mixtures | None = None
+    stopped: bool = False  # with Ctrl-C
+
+
+NOTHING_FURTHER = Further()
+
+
+def compare_further(
+    ledger: Ledger, plans: Sequence[Plan], asked: Asked, wanted: Wanted, progress: Callable[[str], Progress]
+) -> tuple[CompareResult, Further]:
+    """Compare, and find what else is wanted; what was found when it is stopped is given.
+
+    Parameters
+    ----------
+    progress : function
+        Of what is played, to what is told of it.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        Where it was stopped before there is an answer.
+    """
+    result = compared(ledger, plans, asked, progress("matches"))
+    found = NOTHING_FURTHER
+    try:
+        if wanted.break_evens:
+            evens = break_evens(ledger, result, progress("matches for the break-evens"))
+            found = replace(found, break_evens=evens)
+        if wanted.endgame:
+            tell = progress("matches for the endgame")
+            sides = [(side.plan, side.cycle_time_s) for side in result.sides]
+            clocks = [last_start(ledger, plan, asked, cycle_s, tell) for plan, cycle_s in sides]
+            found = replace(found, clocks=tuple(one for one in clocks if one is not None))
+        if wanted.mixed:
+            mixed = mixtures(ledger, result, asked, progress("matches for the mixtures"))
+            found = replace(found, mixtures=mixed)
+    except KeyboardInterrupt:
+        ledger.keep()
+        found = replace(found, stopped=True)
+    return result, found

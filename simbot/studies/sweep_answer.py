@@ -1,0 +1,123 @@
+"""What the points of a sweep answer: the best value, the flat region, what stops a wish, the ridge of a grid."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from simbot.studies.sweep import Point, SweepResult
+from simbot.studies.sweep_asked import Measure
+
+FLAT = 0.02  # of the best value
+
+
+@dataclass(frozen=True)
+class Flat:
+    """Values next to the best one that are within 2 % of it, one by one.
+
+    Parameters
+    ----------
+    low, high : float
+        The first and the last of them.
+    to_low_end, to_high_end : bool
+        Whether they reach an end of the range: the best may lie beyond it.
+    """
+
+    low: float
+    high: float
+    to_low_end: bool
+    to_high_end: bool
+
+
+def best_of(points: Sequence[Point], measure: Measure, tie: Measure | None = None) -> Point | None:
+    """The best point; of equal ones the one better by `tie`, then the first. None where none has a value."""
+    there = [point for point in points if point.value(measure) is not None]
+    return min(there, key=lambda point: _rank(point, measure, tie), default=None)
+
+
+def _rank(point: Point, measure: Measure, tie: Measure | None) -> tuple[float, float]:
+    second = None if tie is None else point.value(tie)
+    if tie is None or second is None:
+        return _bad(point, measure), float("inf")
+    return _bad(point, measure), -second if tie.most else second
+
+
+def _bad(point: Point, measure: Measure) -> float:
+    value = point.value(measure)
+    assert value is not None
+    return -value if measure.most else value
+
+
+def loss(point: Point, best: Point, measure: Measure) -> float | None:
+    """How much worse a point is than the best, as a share of the best; None where it has no value."""
+    value, top = point.value(measure), best.value(measure)
+    if value is None or top is None:
+        return None
+    apart = (top - value) if measure.most else (value - top)
+    return 0.0 if apart == 0.0 else apart / abs(top) if top else float("inf")
+
+
+def is_flat(point: Point, best: Point, measure: Measure) -> bool:
+    less = loss(point, best, measure)
+    return less is not None and less <= FLAT
+
+
+def flat_of(points: Sequence[Point], best: Point, measure: Measure) -> Flat:
+    """The flat region around the best of one quantity."""
+    number = points.index(best)
+    low = high = number
+    while low > 0 and is_flat(points[low - 1], best, measure):
+        low -= 1
+    while high + 1 < len(points) and is_flat(points[high + 1], best, measure):
+        high += 1
+    return Flat(points[low].at[0], points[high].at[0], low == 0, high == len(points) - 1)
+
+
+def makes_no_difference(result: SweepResult) -> bool:
+    """Whether every value was seen alike in everything."""
+    first = result.points[0].looks if result.points else ()
+    return len(result.points) > 1 and bool(first) and all(point.looks == first for point in result.points)
+
+
+def ridge_of(points: Sequence[Point], measure: Measure, tie: Measure | None) -> list[Point]:
+    """Of two quantities: the best point for each value of the first, those without one left out."""
+    rows = {point.at[0]: [each for each in points if each.at[0] == point.at[0]] for point in points}
+    best = (best_of(row, measure, tie) for row in rows.values())
+    return [point for point in best if point is not None]
+
+
+def tie_of(result: SweepResult) -> Measure | None:
+    """What decides between equals: points are few, and equal often."""
+    return result.measures["rate"] if result.asked.by.name == "points" else None
+
+
+def best_wanted(result: SweepResult) -> Point | None:
+    """The best point among those that fulfil the wishes: surely, or else at nominal."""
+    surely = [point for point in result.points if point.fits_surely]
+    for fitting in (surely, [point for point in result.points if point.fits]):
+        found = best_of(fitting, result.asked.by, tie_of(result))
+        if found is not None:
+            return found
+    return None
+
+
+def runs_of(points: Sequence[Point], chosen: Sequence[bool]) -> list[tuple[int, int]]:
+    """First and last number of each unbroken run of chosen points."""
+    found: list[tuple[int, int]] = []
+    for number, here in enumerate(chosen):
+        if here and number and chosen[number - 1]:
+            found[-1] = (found[-1][0], number)
+        elif here:
+            found.append((number, number))
+    return found
+
+
+def stops(result: SweepResult, number: int) -> list[str]:
+    """The wishes that do not hold at a point, at nominal or else over the spread."""
+    point = result.points[number]
+    wishes = result.asked.wishes
+    if not point.looks:
+        return [point.fault]
+    if not point.fits:
+        return [wish.text for wish, holds in zip(wishes, point.holds, strict=True) if not holds]
+    return [wish.text for wish, each in zip(wishes, point.spreads, strict=True) if not each.holds]

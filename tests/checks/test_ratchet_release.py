@@ -1,0 +1,122 @@
+"""A ratchet's pawl taken out of its teeth and let in again: what falls, and how far.
+
+The fall is held against an integration of its own: mass, rotor behind its gears and friction, the motor's leads open
+(so slow that its back-EMF stays below the battery).
+"""
+
+from __future__ import annotations
+
+import pytest
+from builders import G, Words, a_plant, a_robot, a_run, winding
+from scipy.integrate import solve_ivp
+
+from simbot.physics.plant import Plant
+from simbot.scenario.errors import ScenarioError
+
+MOTOR = winding(0.45, 0.0185, 2e-6)
+LOOSE = {"loop": "full_effort", "window": "2 m", "after": "coast"}
+
+
+def hoisted(**more: object) -> Words:
+    """A winch that a load unwinds where no tooth holds it."""
+    return {
+        "kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": 4, "efficiency": "100 %"}],
+        "drum_diameter": "40 mm", "moving_mass": "5 kg", "friction": "10 N", "travel": ["0 m", "0.6 m"],
+        "control": LOOSE, "ratchet": {"pitch": "50 mm"}, **more,
+    }  # fmt: skip
+
+
+def at_rest_on_a_tooth() -> Plant:
+    plant = a_plant(a_robot({"hook": hoisted()}, {"coil": MOTOR}), hook=0.43)
+    plant.advance(2_000_000)
+    assert plant.position("hook") == pytest.approx(0.40, abs=1e-12)
+    return plant
+
+
+def fall(way: float) -> tuple[float, float]:
+    """Time [s] from rest over a way, and the speed there."""
+    mass = 5.0 + (4.0 / 0.02) ** 2 * 2e-6
+
+    def there(_t: float, y: list[float]) -> float:
+        return y[0] - way
+
+    there.terminal = True  # type: ignore[attr-defined]
+    run = solve_ivp(lambda _t, y: [y[1], (5.0 * G - 10.0) / mass], (0.0, 5.0), [0.0, 0.0], events=there,
+                    rtol=1e-11, atol=1e-13)  # fmt: skip
+    return float(run.t_events[0][0]), float(run.y_events[0][0][1])
+
+
+def test_released_it_falls_to_its_stop() -> None:
+    plant = at_rest_on_a_tooth()
+    plant.set_pawl("hook", False)
+    time, speed = fall(0.40)
+    plant.advance(2_000_000 + round(time * 1e6) - 100)
+    assert plant.speed("hook") == pytest.approx(-speed, rel=1e-3)
+    plant.advance(5_000_000)
+    assert plant.position("hook") == 0.0 and plant.speed("hook") == 0.0
+
+
+def test_let_in_again_the_next_tooth_below_catches_it() -> None:
+    plant = at_rest_on_a_tooth()
+    plant.set_pawl("hook", False)
+    time, _ = fall(0.18)  # between the teeth at 0.25 and 0.20 m
+    plant.advance(2_000_000 + round(time * 1e6))
+    assert plant.position("hook") == pytest.approx(0.22, abs=1e-5)
+    plant.set_pawl("hook", True)
+    plant.advance(6_000_000)
+    assert plant.position("hook") == pytest.approx(0.20, abs=1e-12)
+
+
+def test_what_it_carries_does_not_let_the_pawl_in() -> None:
+    plant = at_rest_on_a_tooth()
+    plant.set_pawl("hook", False)
+    plant.set_payload("hook", 0.5)
+    plant.advance(6_000_000)
+    assert plant.position("hook") == 0.0
+
+
+def hung(steps: list[Words], pitch: Words | None = None) -> float:
+    hook = hoisted(ratchet={"pitch": "50 mm", **(pitch or {})}, named={"low": "0 m"})
+    result = a_run(steps, {"hook": hook, "flap": {"kind": "measured", "time": "0.1 s"}}, {"coil": MOTOR},
+                   start={"hook": "0.42 m"}, elements={"ball": {}},
+                   places={"bin": {"pose": ["1 m", "1 m", "0 deg"], "takes": "ball", "points": 3}})  # fmt: skip
+    [need] = result.needs
+    assert not isinstance(need.position, str)
+    return need.position
+
+
+def test_steps_of_a_plan() -> None:
+    """Its needs tell where it hangs: on the tooth at 0.40 m, on the floor, or still there while the pawl moves."""
+    look = {
+        "place": {
+            "into": "bin",
+            "by": {"flap": "open"},
+            "needs": {"hook": "0.1 m within 1 mm"},
+            "else": "missed",
+        }
+    }
+    out = {"ratchet": {"hook": "released"}}
+    wait = {"wait": "0.6 s"}
+    assert hung([wait, look, wait]) == pytest.approx(0.40, abs=1e-9)
+    assert hung([wait, out, wait, look, wait]) == pytest.approx(0.0, abs=1e-9)
+    assert hung(
+        [wait, out, {"wait": "0.1 s"}, {"ratchet": {"hook": "engaged"}}, wait, look, wait]
+    ) == pytest.approx(0.35, abs=1e-9)
+    slow = {"release_time": "0.5 s"}
+    assert hung([wait, out, {"wait": "0.3 s"}, look, wait], slow) == pytest.approx(0.40, abs=1e-9)
+    assert hung([wait, out, {"wait": "1.5 s"}, look, wait], slow) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("step", "words"),
+    [
+        ({"ratchet": {"flap": "released"}}, ["flap has no ratchet", "measured"]),
+        ({"ratchet": {"hok": "released"}}, ["no such mechanism", "hok", "hook"]),
+        ({"ratchet": {"hook": "open"}}, ["ratchet", "open", "released"]),
+    ],
+)
+def test_mistakes(step: Words, words: list[str]) -> None:
+    with pytest.raises(ScenarioError) as caught:
+        hung([step])
+    for word in words:
+        assert word in str(caught.value)

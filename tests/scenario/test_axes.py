@@ -1,0 +1,79 @@
+"""Keys written short, ranges and units of what is swept."""
+
+from __future__ import annotations
+
+import pytest
+
+from simbot.scenario.axes import in_unit, read_axis, read_parts
+from simbot.scenario.errors import SimbotError
+from simbot.scenario.yaml_reader import parse_yaml
+
+TREE = parse_yaml(
+    """
+simbot: 1
+robot:
+  mass: 11 kg
+  motors: {m: {stall_torque: 1 N*m, voltage: 12 V}}
+  mechanisms:
+    lift: {kind: slide, gearing: [{ratio: "2:1"}], drum_diameter: 1.5 in, moving_mass: [1 kg, 2 kg]}
+    arm: {kind: arm, gearing: [{ratio: 4}, {ratio: 3}], moving_mass: 1 kg}
+""",
+    "robot.yaml",
+)
+
+
+def axis(written, text, mechanism="", keys=()):
+    return read_axis(written, text, [TREE], 5, mechanism, keys)
+
+
+@pytest.mark.parametrize(("written", "mechanism", "key"), [
+    ("robot.mass", "", "robot.mass"), ("mass", "", "robot.mass"), ("lift.drum", "", "lift.drum_diameter"),
+    ("robot.lift.drum", "", "lift.drum_diameter"), ("drum_diameter", "lift", "lift.drum_diameter"),
+    ("ratio", "lift", "lift.gearing.0.ratio"), ("gearing.1.ratio", "arm", "arm.gearing.1.ratio"),
+    ("moving_mass", "arm", "arm.moving_mass"), ("moving_mass.1", "lift", "lift.moving_mass.1"),
+    ("m.stall", "lift", "robot.motors.m.stall_torque"), ("current_limit", "lift", "lift.current_limit"),
+    ("drum", "arm", "lift.drum_diameter"), ("robot.mas", "", "robot.mass"),
+])  # fmt: skip
+def test_a_key_may_be_short_where_it_is_clear(written, mechanism, key):
+    full = key if key.startswith("robot") else f"robot.mechanisms.{key}"
+    assert axis(written, "1:2 kg", mechanism, ("current_limit", "moving_mass")).key == full
+
+
+@pytest.mark.parametrize(("written", "mechanism", "told"), [
+    ("ratio", "arm", "several numbers .*gearing.0.ratio, robot.mechanisms.arm.gearing.1.ratio"),
+    ("lift.drom", "", "did you mean 'lift.drum_diameter'"),
+
+])  # fmt: skip
+def test_an_unclear_key_is_told(written, mechanism, told):
+    with pytest.raises(SimbotError, match=told):
+        axis(written, "1:2 mm", mechanism)
+
+
+@pytest.mark.parametrize(("text", "values", "unit"), [
+    ("20:60 mm", (20, 30, 40, 50, 60), "mm"), ("20mm:60mm", (20, 30, 40, 50, 60), "mm"),
+    ("20:60:20 mm", (20, 40, 60), "mm"), ("20:61:20 mm", (20, 40, 60), "mm"), ("-2:2", (-2, -1, 0, 1, 2), ""),
+    ("0.1:0.3:0.1 ohm", (0.1, 0.2, 0.3), "ohm"), ("1e-3:2e-3:5e-4 m", (0.001, 0.0015, 0.002), "m"),
+    ("1:3:1 x wheel", (1, 2, 3), "x wheel"),
+])  # fmt: skip
+def test_ranges(text, values, unit):
+    found = axis("robot.mass", text)
+    assert found.values == values and found.unit == unit
+
+
+def test_what_the_files_say_is_told_in_the_range_s_unit():
+    assert axis("lift.drum", "20:60 mm").now == pytest.approx(38.1)
+    assert axis("lift.ratio", "1:3").now == 2.0
+    assert axis("lift.drum", "20:60 kg").now is None
+
+
+@pytest.mark.parametrize(("text", "unit", "value"), [
+    ("2 in", "mm", 50.8), ("2:1", "", 2.0), ("85 % ± 5 %", "%", 85.0), ("0.5 s", "ms", 500.0), ("1 kg", "mm", None),
+    ("1 kgf*cm", "N*m", 0.0980665),
+])  # fmt: skip
+def test_values_in_another_unit(text, unit, value):
+    assert in_unit(text, unit) == (None if value is None else pytest.approx(value))
+
+
+def test_parts_take_the_range_s_unit_where_they_have_none():
+    assert read_parts(axis("lift.drum", "20:60 mm"), "50, 3 cm;1 in, 50") == (25.4, 30.0, 50.0)
+    assert read_parts(axis("lift.ratio", "1:6"), "5.2,3.7, 7:1") == (3.7, 5.2, 7.0)
