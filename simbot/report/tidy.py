@@ -7,6 +7,7 @@ import io
 from collections.abc import Iterable
 
 from simbot.report.document import Document
+from simbot.report.timer_table import safe_cell
 
 COLUMNS = ("table", "whose", "what", "value", "low", "high", "unit")
 Row = tuple[object, ...]
@@ -18,8 +19,14 @@ def csv_text(rows: Iterable[Row]) -> str:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
     for row in rows:
-        writer.writerow(["" if cell is None else cell for cell in row])
+        writer.writerow([_cell(each) for each in row])
     return text.getvalue()
+
+
+def _cell(value: object) -> object:
+    if value is None:
+        return ""
+    return safe_cell(value) if isinstance(value, str) else value
 
 
 def compare_rows(document: Document) -> Iterable[Row]:

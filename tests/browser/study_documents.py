@@ -33,11 +33,19 @@ def _tally(mean: float) -> list[Document]:
     return [{"points": mean + 5.0 * step, "matches": 20 - 4 * abs(step)} for step in range(-4, 5)]
 
 
+def _break_even(plan: str) -> Document:
+    return {
+        "quantity": "place into high_row succeeds", "plan": plan, "unit": "1", "now": 0.85, "turns_at": 0.64,
+        "turns": "below", "interval": [0.52, 0.77], "resistance_ohm": None, "tried_to": 0.0, "ahead_there": -9.0,
+        "text": "the other wins only if it succeeds less than 64 % (you said 85 %)",
+    }  # fmt: skip
+
+
 def compare(first: str = "lanterns", second: str = "tins") -> Document:
     plans = [
         {
             "name": name, "points": _points(mean), "matches": _tally(mean), "nominal_points": mean + 15.0,
-            "cycles": 11.5,
+            "cycles": 11.5, "runs": 120,
             "cycle_time_s": 9.25, "points_per_cycle": 7.5, "points_per_s": 0.81,
         }
         for name, mean in ((first, 91.4), (second, 84.1))
@@ -49,7 +57,8 @@ def compare(first: str = "lanterns", second: str = "tins") -> Document:
     }  # fmt: skip
     return {
         **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True,
-        "plans": plans, "pairs": [pair], "failed": [],
+        "plans": plans, "pairs": [pair], "break_even": [_break_even(first)], "endgame": None,
+        "mixed": None, "failed": [],
     }  # fmt: skip
 
 
@@ -69,7 +78,7 @@ def worth(plan: str = "lanterns") -> Document:
     ]
     return {
         **_head("worth"), "plan": plan, "seed": 7, "runs": 120, "battery": ["mid-event"],
-        "base": _figure(91.4, 89.0, 94.0), "changes": changes, "together": None, "failed": [],
+        "base": _figure(91.4, 89.0, 94.0), "changes": changes, "together": None, "uncertainty": None, "failed": [],
     }  # fmt: skip
 
 
@@ -78,4 +87,3 @@ def write_studies(folder: Path) -> None:
     folder.mkdir()
     for name, document in (("compare", compare()), ("worth", worth()), ("other", worth("some other plan"))):
         (folder / f"{name}.json").write_text(json.dumps(document), encoding="utf-8")
-    (folder / "notes.json").write_text("[1, 2]", encoding="utf-8")

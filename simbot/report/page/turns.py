@@ -25,13 +25,13 @@ class Drawn:
 
 def turns(document: Document) -> list[Drawn]:
     """The break-evens of a comparison that turn the answer, the nearest first."""
-    rows = [row for row in document["break_even"] or () if row["turns_at"] is not None]
+    rows = [row for row in document.get("break_even") or () if row["turns_at"] is not None]
     return [Drawn(_name(row), _turn(row), row["text"]) for row in sorted(rows, key=_far)]
 
 
 def idle(document: Document) -> list[str]:
     """What was tried and turns nothing, and how far."""
-    rows = [row for row in document["break_even"] or () if row["turns_at"] is None]
+    rows = [row for row in document.get("break_even") or () if row["turns_at"] is None]
     return [f"{_name(row)} (up to {_told(row['tried_to'], row['unit'])})" for row in rows]
 
 
