@@ -32,7 +32,7 @@ def _broken(
     for other, side, bound in rule.may_move_when:
         up = 1.0 if side == "above" else -1.0
         first: int | None = None
-        overlap = 0
+        overlap, way = 0, 0.0
         at = begin
         while at < end:
             out = plant.leaves_at(other, bound + up * FAR, FAR, at, end)
@@ -42,12 +42,20 @@ def _broken(
             until = end if back is None else back
             first = out if first is None else first
             overlap += until - out
+            way += _way(record.move.mechanism, plant, out, until)
             at = max(until, at + 1)
         if first is not None and overlap > 0:
             bounded = f"{other} was not {side} {extent(bound, coordinates[other])}"
             stood = extent(plant.position(other, first), coordinates[other])
-            found.append(_finding(record, bounded, stood, first, overlap))
+            went = f" and {extent(way, coordinates[record.move.mechanism])}" if way else ""
+            found.append(_finding(record, bounded, stood, first, overlap, went))
     return found
+
+
+def _way(mechanism: str, plant: Plant, from_us: int, to_us: int) -> float:
+    """How far it is from where a mechanism was to where it is then [m, rad]; 0 where it has words for places."""
+    begin, end = plant.position(mechanism, from_us), plant.position(mechanism, to_us)
+    return 0.0 if isinstance(begin, str) or isinstance(end, str) else abs(end - begin)
 
 
 def _ends(record: MoveRecord, trace: Trace, plant: Plant) -> int:
@@ -63,7 +71,7 @@ def _ends(record: MoveRecord, trace: Trace, plant: Plant) -> int:
     return until if rests is None else max(move.start_us, rests)
 
 
-def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_us: int) -> Finding:
+def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_us: int, went: str) -> Finding:
     mechanism = record.move.mechanism
     return Finding(
         kind="order_broken",
@@ -76,7 +84,7 @@ def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_u
         late_us=overlap_us,
         outcome=None,
         text=(
-            f"step {record.step} had the {mechanism} moving for {ms(overlap_us)} while the {bounded}: "
+            f"step {record.step} had the {mechanism} moving for {ms(overlap_us)}{went} while the {bounded}: "
             f"at {clock(at_us)} it was at {stood}"
         ),
         fails=False,

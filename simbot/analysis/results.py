@@ -125,6 +125,7 @@ class StateResult:
     acting_steps: int
     acting_steps_without_needs: int
     passes: bool
+    partner_points: float | None = None  # of the second robot; None: there is none
 
 
 @dataclass(frozen=True)

@@ -46,6 +46,9 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         acting_steps=len(trace.acting),
         acting_steps_without_needs=sum(not states_needs for _, states_needs in trace.acting),
         passes=not any(one.fails for one in found),
+        partner_points=(
+            None if trace.partner is None else cycles.points_by_period(trace.partner, plan.game)["total"]
+        ),
     )
 
 

@@ -269,6 +269,11 @@ class Move:
             return float(self._plant.arrays.w[at + L.LAG_MAX])
         return self._lag
 
+    def forget(self) -> None:
+        """Let go of what was recorded of it, and of its plant: nothing more will be asked of either."""
+        self._tail = self._state = None
+        self._plant.forget()
+
     def _ahead(self) -> Plant:
         """The plant as it would have gone on from the takeover if nothing more had been commanded."""
         assert self._tail is not None

@@ -590,6 +590,10 @@ class Plant:
         twin._resets = None if self._resets is None else self._resets.copy()
         return twin
 
+    def forget(self) -> None:
+        """Let go of what was recorded: nothing more will be asked of the past."""
+        self._log, self._rows, self._saved = self._log[:0].copy(), 0, None
+
     def given(self, mechanism: str) -> Command | None:
         """The command that a mechanism has."""
         move = self._current.get(mechanism)

@@ -352,12 +352,19 @@ def _cycle(run: RunResult) -> Lines:
         ("points a second, whole cycles", lambda state: _number(state.points_per_s, ".3f")),
         *((f"points, {name.replace('_', ' ')}", scored(name)) for name in periods),
         ("points in all, nominal" if run.match is None else "points in all", scored("total")),
+        ("points of the partner", lambda state: _number(state.partner_points, "g")),
+        ("points of both robots", _of_both),
     ]
     lines = _rows(run, "The cycle", rows)
     for state in run.states:
         if state.unfinished:
             lines += _wrapped(f"{state.name}: {state.unfinished}")
     return lines
+
+
+def _of_both(state: StateResult) -> str:
+    partner = state.partner_points
+    return _number(None if partner is None else (state.points["total"] or 0.0) + partner, "g")
 
 
 def _battery(run: RunResult) -> Lines:

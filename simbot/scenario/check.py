@@ -39,6 +39,10 @@ FASTEST_DRIVE = 9.0  # m/s
 FASTEST_ARM = 8 * pi  # rad/s
 SLOWEST_TRAVEL = 60.0  # s over the whole travel
 SHEET_TOLERANCE = 0.05
+NO_ALLOWANCE = (
+    "it has no effect: the allowance of a drive lengthens the `wait: arrival` that times it, that of a wait its "
+    "written time"
+)
 SLIPS = {
     GRAVITY: "N*m where kgf*m was meant, or a forgotten g",
     1 / GRAVITY: "kgf*m taken for N*m, or a forgotten g",
@@ -245,6 +249,7 @@ class _Timing:
     plan: Plan
     waits: dict[int, bool] = field(default_factory=dict)  # line -> whether it ever timed a command
     commands: dict[int, bool] = field(default_factory=dict)  # line -> whether a wait ever timed it
+    allowances: dict[int, bool] = field(default_factory=dict)  # line -> whether it ever lengthened anything
 
     def walk(self, step: Step, pending: frozenset[int]) -> frozenset[int]:
         """Lines of the commands that wait to be timed after this step."""
@@ -265,6 +270,8 @@ class _Timing:
             pending = frozenset().union(*ways, pending if may_be_left_out else ())
         elif isinstance(step, MoveStep | DriveStep | DriveForStep | EffortStep | ZeroStep | ActStep):
             self.commands.setdefault(step.line, False)
+            if isinstance(step, DriveStep) and step.allowance:
+                self.allowances.setdefault(step.line, False)
             pending |= {step.line}
         elif isinstance(step, WaitStep):
             pending = self._wait(step, pending)
@@ -273,6 +280,8 @@ class _Timing:
         return pending
 
     def _wait(self, step: WaitStep, pending: frozenset[int]) -> frozenset[int]:
+        if step.allowance:
+            self.allowances[step.line] = step.duration_us is not None
         if step.purpose is not None:
             return pending
         if step.until_us is None:
@@ -280,6 +289,8 @@ class _Timing:
         for line in pending:
             if line > 0:
                 self.commands[line] = True
+            if line in self.allowances and step.arrival:
+                self.allowances[line] = True
         return frozenset()
 
 
@@ -298,3 +309,6 @@ def _waits(plan: Plan) -> Iterator[tuple[int, str, str]]:
     for line, timed in timing.commands.items():
         if not timed:
             yield line, "steps", "no wait times this command: it has no timer and no verdict"
+    for line, useful in timing.allowances.items():
+        if not useful:
+            yield line, "allowance", NO_ALLOWANCE

@@ -17,7 +17,7 @@ from simbot.physics.build import Models
 from simbot.physics.luck import Drawn
 from simbot.physics.plant import Plant
 from simbot.routine.acting import MISSED_BY_CHANCE
-from simbot.routine.match import play
+from simbot.routine.match import let_go, play
 from simbot.routine.trace import Mishap, Trace
 from simbot.scenario.model import BatteryState, PlaceStep, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
@@ -100,7 +100,9 @@ class Day:
         """The same, boiled down; a match that fails is a record too."""
         try:
             trace, plant = self.play(number, battery)
-            return record_of(self.plan, number, battery.name, trace, plant)
+            record = record_of(self.plan, number, battery.name, trace, plant)
+            let_go(trace)
+            return record
         except Exception as error:
             return MatchRecord(number, battery.name, fault=fault_of(error))
 

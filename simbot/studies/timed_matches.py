@@ -12,6 +12,7 @@ from functools import partial
 from simbot.analysis.timers import Links, link
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
+from simbot.routine.match import let_go
 from simbot.routine.trace import Trace, WaitRecord
 from simbot.scenario.model import Plan
 from simbot.studies.knobs import Knob, waits_of
@@ -78,6 +79,7 @@ def _play(
             trace, plant = day.play(number, batteries[state])
             record = record_of(plan, number, state, trace, plant)
             found.append(TimedMatch(record, demands_of(plan, trace, plant, knobs[which])))
+            let_go(trace)
         except Exception as error:
             fault = f"{type(error).__name__}: {error}"
             found.append(TimedMatch(MatchRecord(number, state, fault=fault)))

@@ -244,7 +244,7 @@ def test_an_order_rule_is_watched_while_its_mechanism_moves() -> None:
     assert (found.kind, found.at_us, found.mechanism) == ("order_broken", 100_000, "arm")
     assert found.late_us == pytest.approx(200_000, abs=1)
     assert (
-        "had the arm moving for 200 ms while the lift was not above 0.3 m: at 0.100 s it was at 0.1 m"
+        "had the arm moving for 200 ms and 0.2 m while the lift was not above 0.3 m: at 0.100 s it was at 0.1 m"
         in found.text
     )
     assert state.passes

@@ -19,7 +19,7 @@ from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
-from simbot.studies.match import MatchResult, study
+from simbot.studies.match import study
 from simbot.studies.one_match import Day, MatchRecord
 from simbot.studies.workers import Team, rounds
 
@@ -88,18 +88,17 @@ def record_bytes(name: str, matches: int = 40) -> float:
     return total / len(kept)
 
 
-def small_study(runs: int) -> MatchResult:
-    """A study of matches with one placing each, which take no time to play."""
+def small_plan() -> Plan:
+    """Matches with one placing each, which take no time to play."""
     with TemporaryDirectory() as folder:
         start = {"hand": "shut", "other": "open", "holds": {"hand": ["ball"]}}
-        plan = a_plan(Path(folder), [place(succeeds="50 % ± 40 %")], "1 s", start=start)
-    return study(plan, Asked(runs, 1, ("full",)), lambda done, total: None)
+        return a_plan(Path(folder), [place(succeeds="50 % ± 40 %")], "1 s", start=start)
 
 
-def peak_mb(runs: int) -> float:
-    """Greatest memory of a fresh process that plays such a study [MB]; of Linux."""
+def peak_mb(plan: str, runs: int) -> float:
+    """Greatest memory of a fresh process that plays a study of a demo plan, or of the small one [MB]; of Linux."""
     done = subprocess.run(
-        [sys.executable, __file__, str(runs)],
+        [sys.executable, __file__, plan, str(runs)],
         stdout=subprocess.PIPE,
         text=True,
         check=True,
@@ -109,8 +108,14 @@ def peak_mb(runs: int) -> float:
     return float(done.stdout)
 
 
-if __name__ == "__main__":
-    assert small_study(int(sys.argv[1])).points.runs == int(sys.argv[1])
+def main(name: str, runs: int) -> None:
+    plan, state = (small_plan(), "full") if name == "small" else (demo(name), STATE)
+    result = study(plan, Asked(runs, 1, (state,)), lambda done, total: None)
+    assert result.points.runs == runs
     # ru_maxrss would not do: it begins at what the process that started this one had
     status = Path("/proc/self/status").read_text(encoding="utf-8")
     print(int(status.split("VmHWM:")[1].split()[0]) / 1024)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]))

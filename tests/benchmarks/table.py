@@ -38,7 +38,7 @@ def main() -> None:
     chance = [bench_studies.against_a_skeleton(name) for name in ("lanterns", "tins")]
     table("a match with chance", "bare simpy", chance)
     table("a study", "one worker", [bench_studies.scaling()])
-    print(f"20 000 matches: {bench_studies.peak_mb(20_000):.0f} MB at most")
+    print(f"20 000 matches: {bench_studies.peak_mb('small', 20_000):.0f} MB at most")
     print(f"a record of the demo: {bench_studies.record_bytes('lanterns'):.0f} bytes\n")
     table("a fresh process", "import numpy", bench_processes.measure())
 

@@ -8,6 +8,7 @@ from stopwatches import a_plan, pick, place, wait
 from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn
 from simbot.routine.match import play
+from simbot.scenario.check import plan_doubts
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
 
@@ -277,6 +278,34 @@ def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
     begins = drawn.moves[0].move.start_us
     assert 2_000_000 <= begins <= 2_020_000
     assert drawn.waits[0].ended_us - begins == pytest.approx(1.5 * took, abs=25_000)
+
+
+@pytest.mark.parametrize(
+    ("steps", "told"),
+    [
+        ([{"drive": "bin", "allowance": "25 %"}, wait("arrival")], False),
+        ([{"drive": "bin", "allowance": "25 %"}, wait("2 s")], True),
+        ([{"drive": "bin", "allowance": "25 %"}, wait("1 s", **{"for": "settling"}), wait("arrival")], False),
+        ([{"together": [[{"drive": "bin", "allowance": "25 %"}], [wait("1 s")]]}, wait("arrival")], False),
+        ([{"drive": "bin"}, wait("arrival", allowance="25 %")], True),
+        ([{"drive": "bin"}, wait("2 s", allowance="25 %")], False),
+    ],
+)
+def test_an_allowance_without_effect_is_told(tmp_path, steps, told):
+    doubts = plan_doubts(a_plan(tmp_path, steps, robot=DRIVE, start=START))
+    found = [one for one in doubts if one.key == "allowance"]
+    assert bool(found) == told
+    assert all("it has no effect" in one.text for one in found)
+    if told:  # and so it is
+        plan = a_plan(tmp_path, steps, robot=DRIVE, start=START)
+        assert run(plan, Still(1, 0, 0)).waits[-1].ended_us == run(plan).waits[-1].ended_us
+
+
+class Still(Drawn):
+    """Chance whose loop ticks fall as in a nominal run."""
+
+    def share(self, *key):
+        return 0.0 if key == ("phase",) else 0.5
 
 
 def test_a_place_at_the_first_instant_of_a_period_is_paid_by_that_period(tmp_path):
