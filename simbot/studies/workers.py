@@ -7,6 +7,7 @@ way already, so that nobody stands idle at its end; what was begun and is not wa
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
 import threading
 from collections import deque
@@ -195,5 +196,13 @@ def _ready() -> list[MatchRecord]:
 
 
 def _prepare() -> None:
-    """Ctrl-C is the business of the process that asked."""
+    """Ctrl-C is the business of the process that asked; where that is killed, end with it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

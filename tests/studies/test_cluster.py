@@ -191,6 +191,46 @@ def test_a_cluster_has_its_own_workers(capsys):
     assert code == 2 and "--workers 3" in line
 
 
+PLAYS = """
+import sys
+from simbot.studies.workers import Team, rounds
+if __name__ == "__main__":
+    with Team((), 1, 2) as team:
+        print(*team.pool._processes, flush=True)
+        sys.stdin.read()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
+def test_processes_end_with_the_one_that_asked(tmp_path):
+    """One that is killed cannot end its processes, which hold some hundred megabytes each."""
+    (tmp_path / "plays.py").write_text(PLAYS, encoding="utf-8")
+    path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+    asks = subprocess.Popen(
+        [sys.executable, str(tmp_path / "plays.py")],
+        env={**os.environ, "PYTHONPATH": path},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with asks:
+        children = [int(number) for number in asks.stdout.readline().split()]
+        assert children and all(alive(each) for each in children)
+        time.sleep(2.0)  # they import
+        asks.kill()
+    within(30, lambda: not any(alive(each) for each in children))
+
+
+def alive(number):
+    """Whether there is a process of that number that has not ended."""
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    status = Path(f"/proc/{number}/stat")
+    return not status.exists() or status.read_text(encoding="utf-8").rsplit(")", 1)[1].split()[0] != "Z"
+
+
 def test_a_process_that_is_ended_from_outside_leaves_what_was_played(plan):
     def end(done, total):
         for process in pool[0]._processes.values():
