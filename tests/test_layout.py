@@ -27,7 +27,7 @@ HOMES = {
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py",),
     "tree_sitter": ("scenario/source_tree.py",),
-    "jinja2": ("report/rendered.py", "report/page/"),
+    "jinja2": ("report/rendered.py",),
     "markupsafe": ("report/",),
     "matplotlib": ("report/figures/",),
     "distributed": ("studies/cluster.py",),

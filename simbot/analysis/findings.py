@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
@@ -28,10 +30,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     for wait in trace.waits:
         if wait.missing and not wait.cut:
             found.append(_limit_ran_out(wait, trace))
-        elif wait.missing:
-            found += _never_arrived(wait, trace, plant, coordinates)
-        elif not wait.cut:
-            found += _never_there(wait, trace, links, coordinates)
+        elif wait.missing or not wait.cut:
+            found += _never_arrived(wait, trace, links, plant, coordinates)
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
@@ -244,63 +244,40 @@ def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:
     )
 
 
-def _never_arrived(wait: WaitRecord, trace: Trace, plant: Plant, coordinates: Coordinates) -> list[Finding]:
-    """A wait without a limit that would have gone on for ever: what it waited for is at rest elsewhere."""
-    found = []
+def _never_arrived(
+    wait: WaitRecord, trace: Trace, links: Links, plant: Plant, coordinates: Coordinates
+) -> Iterator[Finding]:
+    """What a wait is for and comes to rest elsewhere.
+
+    Of a wait without a limit, which would have gone on for ever; of a timed one where no need or pick tells of it.
+    """
     for index in wait.moves:
         record = trace.moves[index]
         move = record.move
         if move.cut_us is not None or move.arrival_us() is not None:
             continue
-        if abs(plant.speed(move.mechanism, wait.ended_us)) > AT_REST:
-            continue
-        found.append(
-            Finding(
-                kind="never_arrived",
-                step=wait.step,
-                line=wait.line,
-                at_us=wait.ended_us,
-                mechanism=move.mechanism,
-                cause_line=record.line,
-                cause_step=record.step,
-                late_us=None,
-                outcome=None,
-                text=(
-                    f"step {wait.step} waited to the end of its period for the {move.mechanism}, "
-                    f"which {_stays(move, coordinates)}"
-                ),
-                fails=False,
-            )
+        if wait.cut:
+            if abs(plant.speed(move.mechanism, wait.ended_us)) > AT_REST:
+                continue
+            told = f"waited to the end of its period for the {move.mechanism}"
+        else:
+            missed = any(one.missed for one in links.downstream.get(index, ()))
+            if wait.arrival or missed or isinstance(move.command, Spin):
+                continue
+            told = f"waits for the {move.mechanism}"
+        yield Finding(
+            kind="never_arrived",
+            step=wait.step,
+            line=wait.line,
+            at_us=wait.ended_us,
+            mechanism=move.mechanism,
+            cause_line=record.line,
+            cause_step=record.step,
+            late_us=None,
+            outcome=None,
+            text=f"step {wait.step} {told}, which {_stays(move, coordinates)}",
+            fails=False,
         )
-    return found
-
-
-def _never_there(wait: WaitRecord, trace: Trace, links: Links, coordinates: Coordinates) -> list[Finding]:
-    """A timed wait for a move that comes to rest elsewhere, where no need or pick tells of it."""
-    found = []
-    for index in wait.moves:
-        record = trace.moves[index]
-        move = record.move
-        if isinstance(move.command, Spin) or wait.arrival or move.arrival_us() is not None:
-            continue
-        if any(one.missed for one in links.downstream.get(index, ())) or move.cut_us is not None:
-            continue
-        found.append(
-            Finding(
-                kind="never_arrived",
-                step=wait.step,
-                line=wait.line,
-                at_us=wait.ended_us,
-                mechanism=move.mechanism,
-                cause_line=record.line,
-                cause_step=record.step,
-                late_us=None,
-                outcome=None,
-                text=f"step {wait.step} waits for the {move.mechanism}, which {_stays(move, coordinates)}",
-                fails=False,
-            )
-        )
-    return found
 
 
 def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:

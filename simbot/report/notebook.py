@@ -31,8 +31,8 @@ def notebook_page(shown: Shown, studies: Sequence[Study] = ()) -> str:
     """One self-contained HTML page, the same bytes for the same files."""
     folded = [fold.worst for fold in fold_moves(shown.state.moves).values()]
     own = [study for study in studies if _is_of(study, shown)]
-    return rendered(
-        "notebook.html",
+    page = rendered(
+        "templates/notebook.html",
         plan=shown.plan.name,
         robot=shown.plan.robot.name,
         game=shown.plan.game.name,
@@ -52,6 +52,7 @@ def notebook_page(shown: Shown, studies: Sequence[Study] = ()) -> str:
         grounds=list(_grounds(shown, own)),
         caution=CAUTION,
     )
+    return f"{page}\n"
 
 
 def _is_of(study: Study, shown: Shown) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from typing import Any
 from xml.etree import ElementTree
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -11,17 +13,20 @@ SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
 
 
-def rendered(template: str, **values: object) -> str:
-    """A template of `templates/` with its values; a value that is missing is a fault."""
+def rendered(
+    template: str, filters: Mapping[str, Callable[..., Any]] | None = None, /, **values: object
+) -> str:
+    """A template, by its path in `simbot/report/`, with its values; a value that is missing is a fault."""
+    folder, _, name = template.rpartition("/")
     environment = Environment(
-        loader=PackageLoader("simbot.report", "templates"),
+        loader=PackageLoader("simbot.report", folder),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        keep_trailing_newline=True,
     )
-    return environment.get_template(template).render(**values)
+    environment.filters.update(filters or {})
+    return environment.get_template(name).render(**values)
 
 
 def inlined(svg: bytes, prefix: str, label: str) -> Markup:

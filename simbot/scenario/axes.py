@@ -15,7 +15,7 @@ from simbot.scenario.errors import Fault, ScenarioError, SimbotError, ValueFault
 from simbot.scenario.relative import text_at
 from simbot.scenario.sheet import KINDS_OF_FILE, listed
 from simbot.scenario.unit_table import DIMENSIONS
-from simbot.scenario.units import read_quantity
+from simbot.scenario.units import SPREAD, read_quantity
 from simbot.scenario.yaml_reader import Node
 
 MOST = 2001  # values of one quantity
@@ -138,7 +138,7 @@ def in_unit(text: str, unit: str) -> float | None:
     >>> in_unit("2 in", "mm")
     50.8
     """
-    main = re.split(r"±|\+/-", text)[0].strip()
+    main = SPREAD.split(text)[0].strip()
     match = PART.fullmatch(main)
     if match is not None and match[2] == unit:
         return float(match[1])

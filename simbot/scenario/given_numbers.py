@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from simbot.scenario.errors import SimbotError, nearest, quoted
 from simbot.scenario.relative import NUMBER
+from simbot.scenario.units import SPREAD
 from simbot.scenario.yaml_reader import Node
-
-SPREAD = re.compile(r"±|\+/-")
 
 
 @dataclass(frozen=True)

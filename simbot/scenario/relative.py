@@ -6,7 +6,7 @@ import re
 
 from simbot.scenario.errors import SimbotError, ValueFault
 from simbot.scenario.unit_table import DIMENSIONS
-from simbot.scenario.units import read_quantity
+from simbot.scenario.units import SPREAD, read_quantity
 from simbot.scenario.yaml_reader import Node
 
 NUMBER = re.compile(r"^\s*([-+]?\d[\d_]*\.?\d*(?:[eE][-+]?\d+)?)")
@@ -25,7 +25,7 @@ def changed_text(given: str, change: str, what: str) -> str:
     >>> changed_text("85 %", "+10 %", "succeeds")
     '93.5 %'
     """
-    main = re.split(r"±|\+/-", given)[0].strip()
+    main = SPREAD.split(given)[0].strip()
     number = NUMBER.match(main)
     if number is None:
         raise SimbotError(

@@ -44,7 +44,7 @@ class Scale:
 NO_SCALE = Scale()
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?(?![\d.])")
 _UNIT_WORD = re.compile(r"(1|[A-Za-z%]+)(?:\^(-?\d))?")
-_SPREAD = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
+SPREAD = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
 _SERVO = re.compile(r"(.*?)\s*([A-Za-z]+)\s*/\s*([\d.]+)\s*(deg|degrees|degree|°|rad)")
 
 
@@ -213,7 +213,7 @@ def read_quantity(
     kind = DIMENSIONS[dimension]
     if not isinstance(text, str) or not text.strip():
         raise fail("a value with its unit is wanted here", _given(text), kind.wanted)
-    main, *spreads = _SPREAD.split(text.strip())
+    main, *spreads = SPREAD.split(text.strip())
     if len(spreads) > 1:
         raise fail("more than one ±", text, kind.wanted)
     servo = _SERVO.fullmatch(main) if dimension == "servo_speed" else None
@@ -275,7 +275,7 @@ def _bare(text: str | None, dimension: str, low: float, high: float, open_low: b
     }[dimension]
     if not isinstance(text, str) or not text.strip():
         raise fail("a number is wanted here", _given(text), wanted)
-    main, *spreads = _SPREAD.split(text.strip())
+    main, *spreads = SPREAD.split(text.strip())
     value, rest = number(main, text, wanted)
     if rest.startswith(":") and dimension == "ratio":
         divisor, rest = number(rest[1:], text, wanted)
@@ -316,7 +316,7 @@ def read_as(text: str, dimension: str) -> str:
     """How a spelling was understood where it was not taken by the letter; empty where it was."""
     if dimension != "torque":
         return ""
-    _, unit = number(_SPREAD.split(text)[0], text, "")
+    _, unit = number(SPREAD.split(text)[0], text, "")
     known = parse_unit(unit)
     return (
         f"{text} is read as a torque: a weight at a lever, kgf (or lbf, ozf)"

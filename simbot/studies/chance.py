@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
+import numpy as np
+
 from simbot.scenario.model import Plan
 from simbot.studies.knobs import Knob
 from simbot.studies.ledger import Progress
@@ -111,8 +113,6 @@ def _enough(matches: Sequence[TimedMatch], index: int) -> Figure | None:
     ]
     if not shares:
         return None
-    import numpy as np
-
     days, values = zip(*shares, strict=True)
     figure = mean_of(np.array(values), np.array(days))
     if figure.interval is None:

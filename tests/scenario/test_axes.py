@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from simbot.scenario.axes import in_unit, read_axis, read_parts
 from simbot.scenario.errors import SimbotError
+from simbot.scenario.given_numbers import GivenNumber
+from simbot.scenario.relative import changed_text
 from simbot.scenario.yaml_reader import parse_yaml
 
 TREE = parse_yaml(
@@ -77,3 +81,12 @@ def test_values_in_another_unit(text, unit, value):
 def test_parts_take_the_range_s_unit_where_they_have_none():
     assert read_parts(axis("lift.drum", "20:60 mm"), "50, 3 cm;1 in, 50") == (25.4, 30.0, 50.0)
     assert read_parts(axis("lift.ratio", "1:6"), "5.2,3.7, 7:1") == (3.7, 5.2, 7.0)
+
+
+@pytest.mark.parametrize("sign", ["±", "+/-", "+-"])
+def test_a_spread_in_any_writing_is_no_part_of_the_unit(sign):
+    """As the files may write it, so may what reads numbers out of them."""
+    assert in_unit(f"2 in {sign} 3 %", "mm") == 50.8
+    assert changed_text(f"0.6 kg {sign} 3 %", "-200 g", "robot.mass") == "0.4 kg"
+    given = GivenNumber("robot.mass", f"11 kg {sign} 2 %", Path("robot.yaml"), 1, 1)
+    assert (given.number, given.unit, given.has_spread) == (11.0, "kg", True)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from simbot import __version__
@@ -24,6 +23,7 @@ from simbot.report.page.scores import scores
 from simbot.report.page.sweeps import swept
 from simbot.report.page.timeline import Timeline, in_order, timeline
 from simbot.report.page.turns import fitted, idle, turns
+from simbot.report.rendered import rendered
 from simbot.report.summary import fold_findings, letters
 
 LIBRARIES = ("numpy", "numba", "scipy", "simpy")
@@ -70,24 +70,17 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         view.key: replay(ran.courses, in_order(ran.trace, ran.courses), ran.partner, ran.state)
         for view, ran in zip(views, (ran for part in own for ran in part.ran), strict=True)
     }
-    environment = Environment(
-        loader=FunctionLoader(_text),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(
-        {
-            "ms": say.ms,
-            "signed": say.signed,
-            "plain": say.plain,
-            "listed": say.listed,
-            "times": say.times,
-            "drawn": Markup,
-        }
-    )
-    return environment.get_template("page.html").render(
+    filters: dict[str, Callable[..., Any]] = {
+        "ms": say.ms,
+        "signed": say.signed,
+        "plain": say.plain,
+        "listed": say.listed,
+        "times": say.times,
+        "drawn": Markup,
+    }
+    return rendered(
+        "page/page.html",
+        filters,
         title=say_title(own),
         parts=own,
         views=views,
