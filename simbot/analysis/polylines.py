@@ -65,6 +65,8 @@ class Courses:
     bus_at_us : (k,) int array
     bus : (k,) array
         Least bus voltage of each sample [V].
+    sampled : course.Course
+        The samples that they were made from.
     """
 
     end_us: int
@@ -73,6 +75,7 @@ class Courses:
     pose: Array
     bus_at_us: Instants
     bus: Array
+    sampled: Sampled
 
 
 def courses_of(plant: Plant, trace: Trace) -> Courses:
@@ -92,6 +95,7 @@ def courses_of(plant: Plant, trace: Trace) -> Courses:
         pose[kept],
         bus_at,
         bus,
+        course,
     )
 
 

@@ -14,7 +14,6 @@ from simbot.cli.shared import (
     load,
     progress,
     read_studies_of,
-    show_plans,
     sign_of_life,
 )
 from simbot.scenario.errors import SimbotError
@@ -86,7 +85,7 @@ def report(
     if figures is not None:
         from simbot.report.figures.all import write_figures
 
-        written = write_figures(figures, show_plans(plans, None, settings), read_studies_of(studies))
+        written = write_figures(figures, [part.shown for part in parts], read_studies_of(studies))
         typer.echo(f"{figures}: {len(written)} figures", err=out == "-")
 
 

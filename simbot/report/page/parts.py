@@ -11,6 +11,7 @@ from simbot.analysis.results import RunResult, StateResult
 from simbot.report.document import Document
 from simbot.routine.trace import Trace
 from simbot.scenario.model import Plan, Remark
+from simbot.studies.shown import Shown, battery_drawn
 
 
 @dataclass(frozen=True)
@@ -36,9 +37,14 @@ class PlanPart:
 
     @property
     def middle(self) -> int:
-        """Number of the battery state that is shown first: mid-event, or the middle one."""
-        names = [one.state.name for one in self.ran]
-        return names.index("mid-event") if "mid-event" in names else len(names) // 2
+        """Number of the battery state that is shown first."""
+        return [one.state.name for one in self.ran].index(battery_drawn(self.plan))
+
+    @property
+    def shown(self) -> Shown:
+        """The same as the figures draw it."""
+        ran = self.ran[self.middle]
+        return Shown(self.plan, self.run, ran.state, ran.courses.sampled)
 
 
 @dataclass(frozen=True)
