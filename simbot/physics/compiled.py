@@ -41,6 +41,7 @@ SOURCES = (
     "stroke.py",
     "stroke_compiled.py",
     "compiled.py",
+    "one_program.py",
 )
 
 
@@ -88,11 +89,33 @@ def _set_up() -> Any:
 _numba = _set_up()
 
 
+TRIED = ("0.68.",)  # versions of numba whose inside `one_program` is known to fit
+
+
+def _ways() -> tuple[dict[str, Any], dict[str, Any]]:
+    """Options of numba for inner functions and for entries."""
+    if not version("numba").startswith(TRIED):
+        return {}, {}
+    from simbot.physics.one_program import EntryCompiler, InnerCompiler
+
+    return {"pipeline_class": InnerCompiler}, {"pipeline_class": EntryCompiler}
+
+
+_INNER, _ENTRY = _ways()
+
+
 def inner(function: F) -> F:
-    """Compile a function that only other compiled functions call."""
-    return _numba.njit(error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)(function)  # type: ignore[no-any-return]
+    """Compile a function that only other compiled functions call; it makes no arrays of its own."""
+    return _numba.njit(  # type: ignore[no-any-return]
+        error_model="numpy",
+        no_cpython_wrapper=True,
+        no_cfunc_wrapper=True,
+        _nrt=False,
+        no_rewrites=True,
+        **_INNER,
+    )(function)
 
 
 def entry(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code."""
-    return _numba.njit(error_model="numpy", nogil=True, cache=True)(function)  # type: ignore[no-any-return]
+    return _numba.njit(error_model="numpy", nogil=True, cache=True, no_rewrites=True, **_ENTRY)(function)  # type: ignore[no-any-return]

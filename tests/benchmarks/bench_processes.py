@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from time import perf_counter
 
 from bench_time import Ratio, side_by_side
 
@@ -27,3 +30,17 @@ def measure() -> list[Ratio]:
     )
     names = (f"simbot {name}" for name in COMMANDS)
     return [Ratio(name, took, numpy) for name, took in zip(names, takes, strict=True)]
+
+
+def first_run() -> float:
+    """Seconds of the first run on a machine, which compiles the physics."""
+    with TemporaryDirectory() as folder:
+        began = perf_counter()
+        subprocess.run(
+            [sys.executable, "-m", "simbot.cli", "run", PLAN],
+            env={**os.environ, "SIMBOT_CACHE_DIR": folder},
+            capture_output=True,
+            cwd=ROOT,
+            check=False,
+        )
+        return perf_counter() - began
