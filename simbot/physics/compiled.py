@@ -92,30 +92,30 @@ _numba = _set_up()
 TRIED = ("0.68.",)  # versions of numba whose inside `one_program` is known to fit
 
 
-def _ways() -> tuple[dict[str, Any], dict[str, Any]]:
-    """Options of numba for inner functions and for entries."""
+def _program() -> Any:
+    """The module that compiles in one, or None where it might not fit."""
     if not version("numba").startswith(TRIED):
-        return {}, {}
-    from simbot.physics.one_program import EntryCompiler, InnerCompiler
+        return None
+    from simbot.physics import one_program
 
-    return {"pipeline_class": InnerCompiler}, {"pipeline_class": EntryCompiler}
+    return one_program
 
 
-_INNER, _ENTRY = _ways()
+_one_program = _program()
 
 
 def inner(function: F) -> F:
     """Compile a function that only other compiled functions call; it makes no arrays of its own."""
-    return _numba.njit(  # type: ignore[no-any-return]
-        error_model="numpy",
-        no_cpython_wrapper=True,
-        no_cfunc_wrapper=True,
-        _nrt=False,
-        no_rewrites=True,
-        **_INNER,
-    )(function)
+    options = {"error_model": "numpy", "no_cpython_wrapper": True, "no_cfunc_wrapper": True, "_nrt": False}
+    if _one_program:
+        options["pipeline_class"] = _one_program.InnerCompiler
+    return _numba.njit(no_rewrites=True, **options)(function)  # type: ignore[no-any-return]
 
 
 def entry(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code."""
-    return _numba.njit(error_model="numpy", nogil=True, cache=True, no_rewrites=True, **_ENTRY)(function)  # type: ignore[no-any-return]
+    options = {"error_model": "numpy", "nogil": True, "cache": True, "no_rewrites": True}
+    if not _one_program:
+        return _numba.njit(**options)(function)  # type: ignore[no-any-return]
+    kept = _numba.njit(**options, pipeline_class=_one_program.EntryCompiler)(function)
+    return _one_program.reload_lightly(kept)  # type: ignore[no-any-return]

@@ -22,6 +22,7 @@ from numba.core import typed_passes, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_machinery import register_pass
+from numba.core.runtime import rtsys
 from numba.core.typed_passes import NativeLowering
 from numba.core.types.functions import BaseFunction
 
@@ -134,3 +135,16 @@ def in_haste() -> Iterator[None]:
         BaseFunction.get_call_type = plain  # type: ignore[method-assign]
         if collecting:
             gc.enable()
+
+
+def reload_lightly(dispatcher: Any) -> Any:
+    """Machine code comes from the cache without the tables by which numba compiles, which take a while."""
+    cache = dispatcher._cache
+
+    def load_overload(signature: Any, target: Any) -> Any:
+        rtsys.initialize(target)  # code that makes arrays asks it for memory
+        with cache._guard_against_spurious_io_errors():
+            return cache._load_overload(signature, target)
+
+    cache.load_overload = load_overload
+    return dispatcher

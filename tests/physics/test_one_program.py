@@ -13,7 +13,7 @@ from numba.core.types.functions import BaseFunction
 from simbot.physics import compiled
 from simbot.physics.compiled import entry, inner
 
-TRIED = pytest.mark.skipif(not compiled._ENTRY, reason="another numba than was tried")
+TRIED = pytest.mark.skipif(not compiled._one_program, reason="another numba than was tried")
 
 
 @inner
