@@ -22,7 +22,7 @@ from numba.core import typed_passes, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_machinery import register_pass
-from numba.core.runtime import rtsys
+from numba.core.runtime import rtsys  # type: ignore[attr-defined]
 from numba.core.typed_passes import NativeLowering
 from numba.core.types.functions import BaseFunction
 
