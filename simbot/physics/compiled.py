@@ -60,7 +60,7 @@ def cache_folder() -> Path:
 
 
 def needs_compiling() -> bool:
-    """True where the next simulation compiles the kernel first (once, half a minute or more)."""
+    """True where the next simulation compiles the kernel first (once, 20 seconds or so)."""
     folder = cache_folder()
     return not (folder / "complete").exists()
 
