@@ -32,6 +32,11 @@ Array = npt.NDArray[np.float64]
 NAME = "mecanum"
 HOLONOMIC = True
 SUMMARY = "mecanum drivetrain"
+EXAMPLE = """\
+motors: 4 x NAME
+wheel_diameter: 96 mm
+grip: 0.8
+"""
 SKETCH = r"""
        front ^  heading
      [/]------[/]  ---       wheels of `wheel_diameter`, `wheel_inertia`

@@ -40,6 +40,11 @@ __all__ = [
     "turn",
 ]
 
+EXAMPLE = """\
+motors: 4 x NAME
+wheel_diameter: 96 mm
+grip: 0.8
+"""
 SKETCH = """
 seen from above        <---- wheelbase ---->
                       //                   \\\\  ^     //  omni wheel
