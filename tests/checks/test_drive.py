@@ -45,7 +45,7 @@ def values(**more: float) -> dict[str, float]:
     return {"wheel_diameter": 2 * RADIUS, "wheelbase": 0.30, "track": 0.36, "grip": 0.7, "friction": 0.0,
             "static_friction": 1.0, "damping": 0.0, "wheel_inertia": WHEEL,
             "turning_inertia": 0.32, "scrub": 0.5, "driven": "all", "centre_height": None,
-            "centre_ahead": 0.0, **more}  # fmt: skip
+            "centre_ahead": 0.0, "centre_left": 0.0, **more}  # fmt: skip
 
 
 def polygon(direction: float) -> float:
