@@ -91,20 +91,17 @@ def _first_to_slip(spec: MechanismSpec) -> str:
 
 
 def _play(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
-    """How long its motors alone take to cross the play at full effort: no run has that time in it."""
+    """How long its motors alone take to cross the play at full effort."""
     built, volts = build_driven(spec, robot, 0.0), supply(spec, robot)
     row, q = built.groups[0], built.reduced.low
-    current = volts / row[L.G_R]
-    torque = row[L.G_RF] * (row[L.G_K] * min(current, row[L.G_LIMIT]) - row[L.G_TF])
-    free = (volts - row[L.G_TF] / row[L.G_K] * row[L.G_R]) / row[L.G_K]
     _, _, _, factor, _ = look_up(built.reduced, np.array([q]))
-    angle = float(spec.values["backlash"]) * abs(row[L.G_RATIO] * factor[0])
-    if torque <= 0.0:
+    play = float(spec.values["backlash"])
+    found = encoder.crossing_of(row, float(row[L.G_RATIO] * factor[0]), play, 1.0, volts, 0.0)
+    if found is None:
         return
-    time = encoder.crossing_time(float(angle), float(torque), float(row[L.G_J]), float(free))
     text = (
-        f"at every reversal its motors alone cross the play in at least {1e3 * time:.3g} ms before the load follows; "
-        "runs have the places that come of it, not that time"
+        f"where its load does not press it to one side, its motors alone cross the play at every reversal, in at "
+        f"least {1e3 * found.time:.3g} ms, before the load follows"
     )
     yield "follows", "backlash", text
 
