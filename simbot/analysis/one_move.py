@@ -368,7 +368,9 @@ def tables_of(
     """
     built = Models(replace(robot, mechanisms={name: robot.mechanisms[name]}, order=())).get(name, load)
     at = built.volts if volts is None else volts
-    warm = statics.warmed(built, celsius)
+    use = robot.mechanisms[name].values.get("motors")
+    heat = None if use is None else robot.motors[use.motor].heat
+    warm = statics.warmed(built, celsius, None if heat is None else heat.magnets)
     low, high = (built.reduced.low, built.reduced.high)
     if not (high - low < 1e5):
         low, high, rows = 0.0, 0.0, 1

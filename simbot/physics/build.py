@@ -370,7 +370,9 @@ class Arrays:
         self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
         self._rows: dict[int, int] = {}
         self._knots: list[Array] = []
-        self.hot: dict[str, float] = {}  # resistance over that of a cold winding
+        self.hot: dict[
+            str, tuple[float, float]
+        ] = {}  # resistance and motor constant over those of a cold motor
         self.at = {name: mechanisms + i * L.MECH_SIZE for i, name in enumerate(names)}
         self.number = {name: i for i, name in enumerate(names)}
         w = self.w
@@ -412,7 +414,9 @@ class Arrays:
         w[m + L.N_GRP] = len(built.groups)
         g = int(w[m + L.GRP])
         groups = built.groups.copy()
-        groups[:, L.G_R] *= self.hot.get(name, 1.0)
+        warm = self.hot.get(name, (1.0, 1.0))
+        groups[:, L.G_R] *= warm[0]
+        groups[:, L.G_K] *= warm[1]
         groups[0, L.G_SQUARED] = w[g + L.G_SQUARED]
         w[g : g + groups.size] = groups.ravel()
         w[m + L.GUIDE_N] = 0.0

@@ -524,16 +524,17 @@ class Plant:
         return move
 
     def _warm(self, name: str) -> None:
-        """Take the winding's resistance as its temperature now has it: it stays so until the next command."""
+        """Take resistance and motor constant as its motors' heat now has them: they stay so until the next command."""
         if name not in self._warmth or self._rows == 0:
             return
         w, m = self.arrays.w, self.arrays.at[name]
         column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_HEATS
         warmth = self._warmth[name]
-        factor = warmth.factor(self._log[: self._rows], column, self.now_us / 1e6)
-        self.arrays.hot[name] = factor
-        for k in range(int(w[m + L.N_GRP])):
-            w[int(w[m + L.GRP]) + k * L.GROUP_SIZE + L.G_R] = factor * warmth.model.resistance
+        factor, field = warmth.factors(self._log[: self._rows], column, self.now_us / 1e6)
+        self.arrays.hot[name] = factor, field
+        for k, group in enumerate(self._built(name).groups):
+            g = int(w[m + L.GRP]) + k * L.GROUP_SIZE
+            w[g + L.G_R], w[g + L.G_K] = factor * group[L.G_R], field * group[L.G_K]
 
     def _take_zero(self, name: str) -> None:
         """If its last command was to zero it, and its stop or switch has been seen by now: its encoder was set then."""

@@ -74,6 +74,22 @@ def test_what_a_loop_needs_is_told(control, key, tmp_path):
         read(tmp_path, [*example_lines(KINDS["rack"]), f"      control: {control}"])
 
 
+def test_a_latency_of_more_outputs_than_a_run_keeps_is_told(tmp_path):
+    """63 outputs, one each 2 ms."""
+    control = "      control: {p: 8 /m, latency: %s}"
+    lines = list(example_lines(KINDS["rack"]))
+    for latency, wrong in (("120 ms", False), ("126 ms", False), ("127 ms", True), ("125 ms ± 1 ms", True)):
+        path = tmp_path / "robot.yaml"
+        path.write_text(
+            ROBOT.replace("loop: 20 ms", "loop: 2 ms") + "\n".join([*lines, control % latency]) + "\n"
+        )
+        if wrong:
+            with pytest.raises(SimbotError, match=r"latency.*more than 63 outputs.*at most 126 ms"):
+                load_robot(path, KINDS)
+        else:
+            load_robot(path, KINDS)
+
+
 def test_the_loop_left_out_is_as_told(tmp_path):
     lines = list(example_lines(KINDS["rack"]))
     for control, loop in (
