@@ -226,6 +226,18 @@ class Plant:
         before = [built for since, built in known if since < t]
         return before[-1] if before else self.models.get(name, 0.0, places=self._places.get(name, ()))
 
+    def motors_at(self, name: str, t: Array) -> Array:
+        """How many of its motors take part in steps that begin at instants [s]: of a drive those of the leg."""
+        if self._route is None or name != self._drive:
+            return np.full(len(t), self._built(name).groups[:, L.G_N].sum())
+        legs = self._route.legs
+        many = [
+            self.models.get(name, self._payload[name], leg.built_for).groups[:, L.G_N].sum()
+            for _, leg in legs
+        ]
+        begins = np.array([begin for begin, _ in legs])
+        return np.array(many)[np.maximum(np.searchsorted(begins, t, side="right") - 1, 0)]
+
     # --- time -------------------------------------------------------------------------------------
 
     def tick_at_or_after(self, at_us: int) -> int:
