@@ -16,7 +16,7 @@ import numpy.typing as npt
 from simbot.analysis.results import Finding
 from simbot.analysis.words import ms
 from simbot.physics import strain
-from simbot.physics.heat import AIR, RISE_OF_R
+from simbot.physics.heat import AIR
 from simbot.physics.plant import Plant
 from simbot.scenario.model import MechanismSpec, Robot
 
@@ -148,20 +148,28 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
 def _heat(
     spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]], deliveries_us: Sequence[int]
 ) -> Iterator[Finding]:
-    """A winding that passes its limit, and a mechanism that fades as its winding's resistance rises."""
+    """A winding that passes its limit, and a mechanism that fades: its stall torque is k V/R."""
     name, model = spec.name, plant.models.heat(spec.name)
     history = None if model is None else strain.heat_history(plant, name)
     if model is None or history is None:
         return
-    times, winding, _ = history
-    faded = np.flatnonzero(winding - AIR > FADES / RISE_OF_R)
+    times, winding, case = history
+    resistance, field = model.factor(winding - AIR), model.field(case - AIR)
+    faded = np.flatnonzero(resistance / field - 1.0 > FADES)
     if len(faded):
         at = float(times[faded[0]])
         cycle = 1 + sum(delivery <= at * 1e6 for delivery in deliveries_us)
+        first = faded[0]
         text = (
-            f"the {name} starts to fade in cycle {cycle}: at {winding[faded[0]]:.0f} degC its winding has "
+            f"the {name} starts to fade in cycle {cycle}: at {winding[first]:.0f} degC its winding has "
             f"{FADES:.0%} more resistance, and as much less torque where it stalls"
         )
+        if model.loss:
+            text = (
+                f"the {name} starts to fade in cycle {cycle}: with its winding at {winding[first]:.0f} degC and its "
+                f"magnets at {case[first]:.0f} degC it has {1.0 - field[first] / resistance[first]:.0%} less torque "
+                "where it stalls"
+            )
         yield _finding("fades", at, name, text, places)
     hot = np.flatnonzero(winding > model.limit)
     if len(hot):

@@ -72,6 +72,14 @@ def ways_of(
     return (Way(start, target),)
 
 
+def only_one(robot: Robot, name: str) -> Robot:
+    """The robot with this mechanism alone; it goes from and to where it is told, and not to whole turns from there."""
+    spec = robot.mechanisms[name]
+    if spec.values.get("wraps"):
+        spec = replace(spec, values={**spec.values, "wraps": False})
+    return replace(robot, mechanisms={name: spec}, order=())
+
+
 def unit_of(spec: MechanismSpec, ways: Sequence[Way]) -> str:
     """The unit of its coordinate on these ways: "m" or "rad"."""
     turning = spec.kind in DRIVES and ways[0].turning
@@ -91,7 +99,7 @@ def examine(
 ) -> OneMove:
     """All numbers of one mechanism of a robot, alone on each of its battery states."""
     spec = robot.mechanisms[name]
-    alone = replace(robot, mechanisms={name: spec}, order=())
+    alone = only_one(robot, name)
     models = Models(alone)
     states = tuple(_state(alone, models, name, battery, ways, loads, tolerance) for battery in robot.battery)
     return OneMove(robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables)
@@ -360,7 +368,9 @@ def tables_of(
     """
     built = Models(replace(robot, mechanisms={name: robot.mechanisms[name]}, order=())).get(name, load)
     at = built.volts if volts is None else volts
-    warm = statics.warmed(built, celsius)
+    use = robot.mechanisms[name].values.get("motors")
+    heat = None if use is None else robot.motors[use.motor].heat
+    warm = statics.warmed(built, celsius, None if heat is None else heat.magnets)
     low, high = (built.reduced.low, built.reduced.high)
     if not (high - low < 1e5):
         low, high, rows = 0.0, 0.0, 1

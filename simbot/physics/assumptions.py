@@ -10,7 +10,7 @@ from math import pi
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, Models, completed
-from simbot.physics.kinds import KINDS
+from simbot.physics.kinds import KINDS, mecanum
 from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
 from simbot.physics.stance import leans_on
@@ -120,10 +120,18 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
 
 
 def _of_a_drive(spec: MechanismSpec) -> str:
-    shared = "as its mass centre has it" if spec.values.get("centre_ahead") else "half on either axle"
+    p = spec.values
+    if "centre_left" in p and mecanum.own_wheels(p, p["motors"].count):
+        shared = "on each wheel as its mass centre has it, straight on and in turns in place; in curves on all alike"
+    elif p.get("centre_ahead"):
+        shared = "on either axle as its mass centre has it, left and right alike"
+    else:
+        shared = "half on either axle, evenly on its wheels"
+    if p["centre_height"] is None:
+        shared += ", also while it speeds up or brakes (no centre_height stated)"
     text = (
-        f"wheels at the limit of their grip hold it and do not race; the weight {shared}, evenly on its "
-        "wheels; what a turn leaves of its heading error is steered out on the next straight line at no cost of "
+        f"wheels at the limit of their grip hold it and do not race; the weight {shared}; what "
+        "a turn leaves of its heading error is steered out on the next straight line at no cost of "
         "time; a command that takes over in another direction starts its line or turn from rest"
     )
     if "steering_speed" in spec.values:
@@ -140,7 +148,8 @@ def _tipping(robot: Robot, spec: MechanismSpec) -> tuple[str, str]:
     nearer = float(p["wheelbase"]) / 2.0 - abs(float(p.get("centre_ahead") or 0.0))
     ways = [("along its heading", 0.0, nearer)]
     if module.HOLONOMIC and p["track"] is not None:
-        ways.append(("sideways", pi / 2.0, float(p["track"]) / 2.0))
+        nearer = float(p["track"]) / 2.0 - abs(float(p.get("centre_left") or 0.0))
+        ways.append(("sideways", pi / 2.0, nearer))
     told, doubtful = [], False
     for way, direction, lever in ways:
         limit = GRAVITY * lever / max(float(p["centre_height"]), 1e-6)

@@ -14,6 +14,7 @@ from simbot.physics import layout as L
 from simbot.physics.gearing import chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
+from simbot.physics.kinds.mecanum import own_wheels
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
 from simbot.physics.springs import with_forces
 from simbot.physics.stance import Places, leans_on, placed
@@ -342,13 +343,21 @@ class Models:
         return HeatModel.of(sheet.heat, motor_model(sheet).resistance)
 
 
+def most_groups(spec: MechanismSpec) -> int:
+    """Of motors that turn alike, on any leg."""
+    if spec.kind not in DRIVES:
+        return 1
+    own = "centre_left" in spec.values and own_wheels(spec.values, spec.values["motors"].count)
+    return 4 if own else 2
+
+
 class Arrays:
     """The kernel's arrays of one plant: state `w`, tables `tab`, and where each mechanism stands in `w`."""
 
     def __init__(self, models: Models, names: Sequence[str], battery: BatteryState, tolerance: float) -> None:
         robot = models.robot
         first = [models.get(name) for name in names]
-        room = [2 if robot.mechanisms[name].kind in DRIVES else 1 for name in names]
+        room = [most_groups(robot.mechanisms[name]) for name in names]
         mechanisms = L.RAILS + len(robot.rails) * L.RAIL_SIZE
         groups = mechanisms + len(names) * L.MECH_SIZE
         segments = groups + sum(room) * L.GROUP_SIZE
@@ -361,7 +370,9 @@ class Arrays:
         self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
         self._rows: dict[int, int] = {}
         self._knots: list[Array] = []
-        self.hot: dict[str, float] = {}  # resistance over that of a cold winding
+        self.hot: dict[
+            str, tuple[float, float]
+        ] = {}  # resistance and motor constant over those of a cold motor
         self.at = {name: mechanisms + i * L.MECH_SIZE for i, name in enumerate(names)}
         self.number = {name: i for i, name in enumerate(names)}
         w = self.w
@@ -403,7 +414,9 @@ class Arrays:
         w[m + L.N_GRP] = len(built.groups)
         g = int(w[m + L.GRP])
         groups = built.groups.copy()
-        groups[:, L.G_R] *= self.hot.get(name, 1.0)
+        warm = self.hot.get(name, (1.0, 1.0))
+        groups[:, L.G_R] *= warm[0]
+        groups[:, L.G_K] *= warm[1]
         groups[0, L.G_SQUARED] = w[g + L.G_SQUARED]
         w[g : g + groups.size] = groups.ravel()
         w[m + L.GUIDE_N] = 0.0

@@ -5,9 +5,8 @@ Needs no compiled code.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from math import inf, log, pi
-from typing import Any
+from collections.abc import Iterator
+from math import inf, log, pi, sqrt
 
 import numpy as np
 
@@ -15,7 +14,7 @@ from simbot.physics import encoder
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, build_driven, completed
-from simbot.physics.kinds import KINDS, claw, cylinder, drive, flywheel, roller
+from simbot.physics.kinds import KINDS, claw, cylinder, drive, flywheel, mecanum, roller
 from simbot.physics.motion import look_up
 from simbot.physics.route import LEG_END
 from simbot.physics.tables import GRAVITY
@@ -74,34 +73,35 @@ def _axle_loads(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, s
         told.append(f"{what} its front wheels carry {front:.0%} and its rear wheels {1.0 - front:.0%}")
     text = f"{'; '.join(told)} of the {mass * GRAVITY:.4g} N that it weighs"
     if p.get("driven", "all") == "all" and p["centre_height"]:
-        text += _first_to_slip(p)
+        text += _first_to_slip(spec)
     yield "follows", "centre_height" if p["centre_height"] is not None else "centre_ahead", text
 
 
-def _first_to_slip(p: Mapping[str, Any]) -> str:
+def _first_to_slip(spec: MechanismSpec) -> str:
     """Equal motors of its own on each axle: F/2 = mu N of the axle that loses load, N = s W - F h/L (derivation)."""
+    p, rollers = spec.values, spec.kind in ("mecanum", "x_drive")
+    grip = float(p["grip"]) * (sqrt(0.5) if rollers else 1.0)
     told = []
     for what, share in (("speeding up", drive.on_front(p)), ("braking", 1.0 - drive.on_front(p))):
-        lever = float(p["grip"]) * float(p["centre_height"]) / float(p["wheelbase"])
-        told.append(f"{what} at {2.0 * float(p['grip']) * share * GRAVITY / (1.0 + 2.0 * lever):.3g} m/s^2")
+        lever = grip * float(p["centre_height"]) / float(p["wheelbase"])
+        told.append(f"{what} at {2.0 * grip * share * GRAVITY / (1.0 + 2.0 * lever):.3g} m/s^2")
+    if rollers and mecanum.own_wheels(p, p["motors"].count):
+        return f"; the lighter wheels begin to slip {' and '.join(told)}"
     return f"; axles with motors of their own, equal ones, begin to slip {' and '.join(told)}, and no run shows that"
 
 
 def _play(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
-    """How long its motors alone take to cross the play at full effort: no run has that time in it."""
+    """How long its motors alone take to cross the play at full effort."""
     built, volts = build_driven(spec, robot, 0.0), supply(spec, robot)
     row, q = built.groups[0], built.reduced.low
-    current = volts / row[L.G_R]
-    torque = row[L.G_RF] * (row[L.G_K] * min(current, row[L.G_LIMIT]) - row[L.G_TF])
-    free = (volts - row[L.G_TF] / row[L.G_K] * row[L.G_R]) / row[L.G_K]
     _, _, _, factor, _ = look_up(built.reduced, np.array([q]))
-    angle = float(spec.values["backlash"]) * abs(row[L.G_RATIO] * factor[0])
-    if torque <= 0.0:
+    play = float(spec.values["backlash"])
+    found = encoder.crossing_of(row, float(row[L.G_RATIO] * factor[0]), play, 1.0, volts, 0.0)
+    if found is None:
         return
-    time = encoder.crossing_time(float(angle), float(torque), float(row[L.G_J]), float(free))
     text = (
-        f"at every reversal its motors alone cross the play in at least {1e3 * time:.3g} ms before the load follows; "
-        "runs have the places that come of it, not that time"
+        f"where its load does not press it to one side, its motors alone cross the play at every reversal, in at "
+        f"least {1e3 * found.time:.3g} ms, before the load follows"
     )
     yield "follows", "backlash", text
 

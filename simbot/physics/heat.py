@@ -3,13 +3,16 @@
     C1 T1' = i² R(T1) - (T1 - T2)/R12        C2 T2' = (T1 - T2)/R12 - (T2 - Ta)/R2
 
 with R(T) = R(Ta) (1 + a (T - Ta)), the two-body model of motor catalogues: C1 = winding time/R12, C2 = case
-time/R2. With the mean square of the current over a span both equations are linear and are solved exactly.
+time/R2. With the mean square of the current over a span both equations are linear and are solved exactly. Magnets
+are as warm as the case that they sit in (a brushed motor's): the motor constant falls with their field,
+k(T2) = k(Ta) (1 - b (T2 - Ta)).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from math import expm1, sqrt
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +24,7 @@ Array = npt.NDArray[np.float64]
 
 HEAT_STEP = 0.1  # s: over so long the square of a current counts as even
 AIR = 25.0  # °C, and the temperature of the data sheet's values
+LOSS_OF_FIELD = {"ferrite": 0.0020, "neodymium": 0.0011, None: 0.0}  # 1/K, of the remanence; from memory
 COPPER = 0.00393  # 1/K at 20 °C, annealed copper (IEC 60028)
 RISE_OF_R = COPPER / (1.0 + COPPER * (AIR - 20.0))  # 1/K at 25 °C
 
@@ -39,6 +43,8 @@ class HeatModel:
         Highest winding temperature that is allowed [°C].
     resistance : float
         Of the winding at 25 °C [ohm].
+    loss : float
+        b, of the magnets [1/K].
     """
 
     winding: float
@@ -47,6 +53,7 @@ class HeatModel:
     outer: float
     limit: float
     resistance: float
+    loss: float = 0.0
 
     @classmethod
     def of(cls, sheet: Heat, resistance: float) -> HeatModel:
@@ -58,6 +65,7 @@ class HeatModel:
             sheet.case_to_air,
             sheet.limit,
             resistance,
+            LOSS_OF_FIELD[sheet.magnets],
         )
 
     def after(self, rises: tuple[float, float], mean_square: float, span: float) -> tuple[float, float]:
@@ -79,9 +87,13 @@ class HeatModel:
             case += (c * x + (d - other) * y) / (rate - other)
         return winding, case
 
-    def factor(self, rise: float) -> float:
+    def factor(self, rise: Any) -> Any:
         """Resistance at a rise of the winding over that at 25 °C."""
         return 1.0 + RISE_OF_R * rise
+
+    def field(self, rise: Any) -> Any:
+        """Motor constant at a rise of the case over that at 25 °C."""
+        return 1.0 - self.loss * rise
 
 
 class Warmth:
@@ -93,11 +105,12 @@ class Warmth:
         self._square = 0.0
         self._rises = (0.0, 0.0)
 
-    def factor(self, log: Array, column: int, now: float) -> float:
-        """Resistance at an instant [s] over that at 25 °C; log: all steps up to it."""
+    def factors(self, log: Array, column: int, now: float) -> tuple[float, float]:
+        """Resistance and motor constant at an instant [s] over those at 25 °C; log: all steps up to it."""
         while self._at + HEAT_STEP <= now:
             self._at, self._square, self._rises = self._after(log, column, self._at + HEAT_STEP)
-        return self.model.factor(self._after(log, column, now)[2][0])
+        winding, case = self._after(log, column, now)[2]
+        return self.model.factor(winding), self.model.field(case)
 
     def _after(self, log: Array, column: int, at: float) -> tuple[float, float, tuple[float, float]]:
         square = float(squares_at(log, column, np.array([at]))[0])

@@ -180,7 +180,9 @@ GUIDE_PER = OPTIMAL + 20  # cells per unit of it,
 GUIDE_ROUND = OPTIMAL + 21  # 1: its grip is an ellipse
 FEED = OPTIMAL + 22  # speed loop: effort that its own model asks for at the speed wanted,
 FEED_SHARE = OPTIMAL + 23  # and the share of it that is used
-POLY = OPTIMAL + 24  # position over the share of the step under trial: ORDER + 1 coefficients
+PLAY_UNTIL = OPTIMAL + 24  # its motors cross their play until then [s]: outputs reach the load no earlier,
+KICK = OPTIMAL + 25  # and it begins to move with this speed
+POLY = OPTIMAL + 26  # position over the share of the step under trial: ORDER + 1 coefficients
 MECH_SIZE = POLY + ORDER + 1
 
 NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0

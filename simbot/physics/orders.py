@@ -12,7 +12,7 @@ import numpy as np
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Built
 from simbot.physics.kinds import KINDS
-from simbot.physics.profile import profile
+from simbot.physics.profile import point, profile
 from simbot.scenario.model import MechanismSpec
 
 HEADING_WINDOW = radians(2.0)  # of a turn in place whose control states none
@@ -102,6 +102,7 @@ def set_target(arrays: Arrays, name: str, order: Order, built: Built) -> None:
     w[m + L.OTHERS_BACK] = 0.0
     w[m + L.INTEGRAL] = 0.0
     w[m + L.PINNED] = w[m + L.LOCK] = 0.0
+    w[m + L.PLAY_UNTIL] = w[m + L.KICK] = 0.0
     scale(arrays, name, abs(order.target - q), order, built)
 
 
@@ -121,8 +122,13 @@ def scale(arrays: Arrays, name: str, distance: float, order: Order, built: Built
     w[L.H] = min(w[L.H], 0.05 * lag)
 
 
-def give(arrays: Arrays, name: str, order: Order, built: Built, frame: float = 0.0) -> None:
-    """Command a mechanism to a target under its own control; its first tick is now."""
+def give(
+    arrays: Arrays, name: str, order: Order, built: Built, frame: float = 0.0, behind: float = 0.0
+) -> None:
+    """Command a mechanism to a target under its own control; its first tick is now.
+
+    `behind`: how far its motor has to go before it takes the load along [m, rad], where a profile begins.
+    """
     set_target(arrays, name, order, built)
     w, m = arrays.w, arrays.at[name]
     control = order.values
@@ -137,7 +143,7 @@ def give(arrays: Arrays, name: str, order: Order, built: Built, frame: float = 0
         _gains(w, m, control)
     if loop == "profile":
         pieces = profile(
-            w[m + L.Q],
+            w[m + L.Q] - behind,
             w[m + L.SPEED],
             order.target,
             control["speed"],
@@ -146,6 +152,20 @@ def give(arrays: Arrays, name: str, order: Order, built: Built, frame: float = 0
         )
         _store(w, m, pieces)
     w[L.DIRTY] = 1.0
+
+
+def later(w: Any, m: int, time: float, speed: float) -> tuple[float, float]:
+    """When a profile that begins behind the load has come to it, and how fast; or as the motors alone, if later.
+
+    `time`, `speed`: theirs at full effort [s, and of the load's coordinate].
+    """
+    pieces = w[m + L.PROFILE : m + L.PROFILE + 5 * int(w[m + L.PROFILE_N])].reshape(-1, 5)
+    way = copysign(1.0, w[m + L.TARGET] - pieces[0, 1])
+    low, high = 0.0, float(pieces[-1, 0])
+    while high - low > 1e-9:
+        t = 0.5 * (low + high)
+        low, high = (t, high) if way * (point(pieces, t)[0] - w[m + L.Q]) < 0.0 else (low, t)
+    return (time, speed) if high <= time else (high, abs(point(pieces, high)[1]))
 
 
 def _store(w: Any, m: int, pieces: list[tuple[float, float, float, float, float]]) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial
 from itertools import pairwise
-from math import inf, isinf, nan, nextafter
+from math import copysign, inf, isinf, nan, nextafter
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, SPINNING, Arrays, Built, Models, physical
-from simbot.physics.encoder import Encoder, is_stated
+from simbot.physics.encoder import Encoder, crossing_of, is_stated
 from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS, cylinder
 from simbot.physics.kinds.claw import window_at
@@ -41,7 +41,7 @@ from simbot.physics.move import (
     Stopwatch,
     microseconds,
 )
-from simbot.physics.orders import Order, control_of, give, hold, order_for, push, spin, spin_to
+from simbot.physics.orders import Order, control_of, give, hold, later, order_for, push, spin, spin_to
 from simbot.physics.record import first_time, inside_since, state_at, touched_at
 from simbot.physics.resets import ON, Resets
 from simbot.physics.route import Leg, Push, Route, Steering, carried_speed, leg_end
@@ -225,6 +225,18 @@ class Plant:
         known = self._built_since.get(name, [])
         before = [built for since, built in known if since < t]
         return before[-1] if before else self.models.get(name, 0.0, places=self._places.get(name, ()))
+
+    def motors_at(self, name: str, t: Array) -> Array:
+        """How many of its motors take part in steps that begin at instants [s]: of a drive those of the leg."""
+        if self._route is None or name != self._drive:
+            return np.full(len(t), self._built(name).groups[:, L.G_N].sum())
+        legs = self._route.legs
+        many = [
+            self.models.get(name, self._payload[name], leg.built_for).groups[:, L.G_N].sum()
+            for _, leg in legs
+        ]
+        begins = np.array([begin for begin, _ in legs])
+        return np.array(many)[np.maximum(np.searchsorted(begins, t, side="right") - 1, 0)]
 
     # --- time -------------------------------------------------------------------------------------
 
@@ -524,16 +536,17 @@ class Plant:
         return move
 
     def _warm(self, name: str) -> None:
-        """Take the winding's resistance as its temperature now has it: it stays so until the next command."""
+        """Take resistance and motor constant as its motors' heat now has them: they stay so until the next command."""
         if name not in self._warmth or self._rows == 0:
             return
         w, m = self.arrays.w, self.arrays.at[name]
         column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_HEATS
         warmth = self._warmth[name]
-        factor = warmth.factor(self._log[: self._rows], column, self.now_us / 1e6)
-        self.arrays.hot[name] = factor
-        for k in range(int(w[m + L.N_GRP])):
-            w[int(w[m + L.GRP]) + k * L.GROUP_SIZE + L.G_R] = factor * warmth.model.resistance
+        factor, field = warmth.factors(self._log[: self._rows], column, self.now_us / 1e6)
+        self.arrays.hot[name] = factor, field
+        for k, group in enumerate(self._built(name).groups):
+            g = int(w[m + L.GRP]) + k * L.GROUP_SIZE
+            w[g + L.G_R], w[g + L.G_K] = factor * group[L.G_R], field * group[L.G_K]
 
     def _take_zero(self, name: str) -> None:
         """If its last command was to zero it, and its stop or switch has been seen by now: its encoder was set then."""
@@ -554,15 +567,49 @@ class Plant:
         encoder = self._encoders.get(name)
         return 0.0 if encoder is None else encoder.off
 
-    def _drifts(self, name: str, target: float, window: float) -> float:
-        """By how much the true position differs from the measured one at the end of a move that begins now."""
+    def _drifts(self, name: str, target: float, window: float) -> tuple[float, float]:
+        """Of a move that begins now: by how much the true position differs from the measured one at its end, and the
+        play that its motor crosses first [m, rad]."""
         encoder = self._encoders.get(name)
         if encoder is None:
-            return 0.0
+            return 0.0, 0.0
         way = target + encoder.off - self._raw(name, self.now_us / 1e6)[0]
+        play = 0.0
         if abs(way) > window:
+            play = self._play_before(name, target + encoder.off)
             encoder.moves(way, *self._pressed(name, target))
-        return encoder.off
+        return encoder.off, play
+
+    def _play_before(self, name: str, target: float) -> float:
+        """The play that its motor crosses before it takes its load along towards a place, upwards positive."""
+        encoder, (here, speed) = self._encoders.get(name), self._raw(name, self.now_us / 1e6)
+        if encoder is None or speed != 0.0:
+            return 0.0
+        return encoder.crosses(target - here, *self._pressed(name, here))
+
+    def _first_effort(self, name: str, order: Order, play: float) -> float:
+        """What a control asks for at its first tick, or at most while a profile runs."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        if play == 0.0 or order.values["loop"] != "position":
+            return float(w[m + L.EFFORT])
+        return min(float(w[m + L.EFFORT]), abs(float(w[m + L.KP] * (order.target - w[m + L.Q] + play))))
+
+    def _cross(self, name: str, play: float, effort: float) -> None:
+        """Its motors cross the play first; its load begins to move with its share of their momentum."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        if play == 0.0:
+            return
+        row, q = self._built(name).groups[0], np.array([w[m + L.Q]])
+        ratio = float(row[L.G_RATIO] * look_up(self._built(name).reduced, q)[3][0])
+        found = crossing_of(row, ratio, play, effort, float(w[L.V]), float(w[L.R0]))
+        if found is None:
+            return
+        time, speed = found.time, found.speed
+        if w[m + L.CONTROL] == L.PROFILED:
+            time, speed = later(w, m, time, speed)
+        rotors = ratio**2 * row[L.G_N] * row[L.G_J] / row[L.G_FWD]
+        w[m + L.PLAY_UNTIL] = w[L.T] + w[m + L.LATENCY] + time
+        w[m + L.KICK] = copysign(speed * rotors / self._inertia(name), play)
 
     def _cut(self, mechanism: str) -> None:
         old = self._current.get(mechanism)
@@ -670,12 +717,16 @@ class Plant:
             self._start_leg()
         elif isinstance(command, PushFor):
             control = self._control(name)
-            self._drifts(name, command.toward, control["window"])
+            play = self._drifts(name, command.toward, control["window"])[1]
             order = order_for(self.arrays, name, control, command.toward, open_loop=True)
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
+            self._cross(name, play, abs(command.effort))
         elif isinstance(command, Rezero):
-            give(self.arrays, name, self._to_zero(name, command), self._built(name))
+            order = self._to_zero(name, command)
+            play = self._play_before(name, order.target)
+            give(self.arrays, name, order, self._built(name))
+            self._cross(name, play, command.effort)
         else:
             control = self._control(name)
             target = self._nearest(name, float(command.target), float(move.start_position))
@@ -683,13 +734,14 @@ class Plant:
             if spec.kind == "claw":
                 control = {**control, "window": window_at(spec.values, target, control["window"])}
             order = order_for(self.arrays, name, control, target)
-            off = self._drifts(name, target, control["window"])
+            off, play = self._drifts(name, target, control["window"])
             if order.touch == 0.0:
                 order, move.zero_off = replace(order, target=target + off), off
             frame = 0.0 if spec.servo is None else float(spec.servo["frame"])
             if frame:
                 frame *= self.luck.share("frame", name)
-            give(self.arrays, name, order, self._built(name), frame)
+            give(self.arrays, name, order, self._built(name), frame, play)
+            self._cross(name, play, self._first_effort(name, order, play))
         w, m = self.arrays.w, self.arrays.at[name]
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
         move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])

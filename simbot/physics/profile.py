@@ -7,9 +7,17 @@ Machines and Robots (2008), section 3.4, from memory, checked against a general 
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from math import copysign, sqrt
 
 Piece = tuple[float, float, float, float, float]
+
+
+def point(pieces: Iterable[Sequence[float]], time: float) -> tuple[float, float]:
+    """Position and speed of a profile at a time since its start [s]."""
+    t, q, v, a, j = [piece for piece in pieces if piece[0] <= time][-1]
+    x = time - t
+    return q + x * (v + x * (0.5 * a + x * j / 6.0)), v + x * (a + 0.5 * j * x)
 
 
 def profile(

@@ -12,7 +12,7 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.build import SWITCHING_EFFICIENCY, Built
-from simbot.physics.heat import AIR, RISE_OF_R
+from simbot.physics.heat import AIR, LOSS_OF_FIELD, RISE_OF_R
 from simbot.physics.motion import TINY, Array, Circuit, flow, force_of, look_up, rubbing
 
 
@@ -102,15 +102,12 @@ def holding_draw(group: Array, current: float, circuit: Circuit) -> tuple[float,
     return heat, power / (0.5 * (e + inside**0.5)) if inside >= 0.0 else inf
 
 
-MAGNET = 0.002  # 1/K, ferrite, from memory
-
-
-def warmed(built: Built, celsius: float) -> Built:
+def warmed(built: Built, celsius: float, magnets: str | None = None) -> Built:
     """The same mechanism with motors at another temperature than the 25 degrees C of their sheets.
 
-    Resistance as `heat` has it; the motor constant falls by 0.2 % a kelvin of the magnets.
+    Resistance as `heat` has it; the motor constant falls with the magnets' field, ferrite's where none are stated.
     """
     groups = built.groups.copy()
     groups[:, L.G_R] *= 1.0 + RISE_OF_R * (celsius - AIR)
-    groups[:, L.G_K] *= 1.0 - MAGNET * (celsius - AIR)
+    groups[:, L.G_K] *= 1.0 - LOSS_OF_FIELD[magnets or "ferrite"] * (celsius - AIR)
     return replace(built, groups=groups)

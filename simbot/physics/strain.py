@@ -20,13 +20,13 @@ def fuse(plant: Plant, name: str | None, rating: float, lag: float, level: float
     """
     log = _rows(plant)
     if name is None:
-        column, many = L.LOG_SQUARED, 1.0
+        column = L.LOG_SQUARED
     else:
         column = _first(plant, name) + L.LOG_SQUARED_OWN
-        w, m = plant.arrays.w, plant.arrays.at[name]
-        groups = int(w[m + L.GRP]) + L.GROUP_SIZE * np.arange(int(w[m + L.N_GRP]))
-        many = float(w[groups + L.G_N].sum())
-    opens, most = lagged_square(log, len(log), column, rating * many, lag, level)
+        log = log.copy()
+        steps = np.diff(log[:, column], prepend=0.0)
+        log[:, column] = np.cumsum(steps / plant.motors_at(name, log[:, L.LOG_T]) ** 2)
+    opens, most = lagged_square(log, len(log), column, rating, lag, level)
     return float(opens), float(most)
 
 

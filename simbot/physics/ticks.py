@@ -20,9 +20,12 @@ def send(w: Array, m: int, t: float, duty: float, is_open: float) -> Any:
         return False
     w[m + L.SENT] = duty
     w[m + L.SENT_OPEN] = is_open
-    if w[m + L.LATENCY] > 0.0 and w[m + L.N_PENDING] < L.MAX_PENDING:
+    when = max(t + w[m + L.LATENCY], w[m + L.PLAY_UNTIL])
+    if when > t and w[m + L.N_PENDING] < L.MAX_PENDING:
+        if w[m + L.N_PENDING] > 0.0 and w[int(m + L.PENDING + 3 * (w[m + L.N_PENDING] - 1.0))] == when:
+            w[m + L.N_PENDING] -= 1.0  # the last of those that wait for the play is the one that acts
         p = int(m + L.PENDING + 3 * w[m + L.N_PENDING])
-        w[p] = t + w[m + L.LATENCY]
+        w[p] = when
         w[p + 1] = duty
         w[p + 2] = is_open
         w[m + L.N_PENDING] += 1.0
@@ -187,6 +190,9 @@ def take_pending(w: Array) -> Any:
         while w[m + L.N_PENDING] > 0.0 and w[m + L.PENDING] <= w[L.T]:
             w[m + L.DUTY] = w[m + L.PENDING + 1]
             w[m + L.OPEN] = w[m + L.PENDING + 2]
+            if w[m + L.KICK] != 0.0 and w[m + L.PENDING] >= w[m + L.PLAY_UNTIL]:
+                w[m + L.SPEED] = w[m + L.KICK]
+                w[m + L.KICK] = 0.0
             changed = True
             w[m + L.N_PENDING] -= 1.0
             for k in range(int(3 * w[m + L.N_PENDING])):

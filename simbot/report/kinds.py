@@ -45,19 +45,29 @@ def kind_lines(kind: ModuleType) -> Iterator[str]:
     yield ""
     yield f"Its coordinate q is {COORDINATES[kind.COORDINATE]}."
     yield ""
+    yield "All that it needs, to paste under `mechanisms:` of a robot file and to fill"
+    named = " (NAME: one of its `motors:`)" if "NAME" in kind.EXAMPLE else ""
+    yield f"with your own values{named}:"
+    yield from example_lines(kind)
+    yield ""
     yield f"{'Key and an example':<{SECOND}}What may be written; what stands in for it"
     for row in describe_kind(kind):
         yield from _key(row)
+
+
+def example_lines(kind: ModuleType) -> Iterator[str]:
+    """The keys that a kind needs and no others, as they stand in a robot file."""
+    yield f"    my_{kind.NAME}:"
+    yield f"      kind: {kind.NAME}"
+    yield from textwrap.indent(kind.EXAMPLE, "      ").splitlines()
 
 
 def _key(row: KeyRow) -> Iterator[str]:
     depth = row.key.count(".")
     lead = "  " * depth
     left = f"{lead}{row.key.rsplit('.', 1)[-1]}: {row.example}".rstrip()
-    default = f"left out: {row.default}" if row.default not in ("required", "absent") else row.default
-    right = f"{row.written}; {default}" if row.example else f"{row.written}; may be left out"
-    if row.default == "absent" and row.example:
-        right = f"{row.written}; may be left out"
+    default = row.default if row.default.startswith("required") else f"left out: {row.default}"
+    right = f"{row.written}; {'may be left out' if row.default == 'absent' else default}"
     wrapped = textwrap.wrap(right, WIDTH - SECOND, break_on_hyphens=False)
     if len(left) < SECOND - 1:
         yield f"{left:<{SECOND}}{wrapped.pop(0)}"

@@ -15,6 +15,7 @@ from simbot.physics.spreads import spread_paths
 from simbot.report.bars import SCALES_MS
 from simbot.report.chart import chart
 from simbot.scenario.model import Remark
+from simbot.scenario.positions import turns_inside
 
 WIDTH = 80
 BAR = 46
@@ -158,6 +159,8 @@ def _head(move: OneMove, remarks: Sequence[Remark]) -> Iterator[str]:
             for path in spread_paths(move.robot, battery, move.spec.name, move.spec.kind in DRIVES)
         )
     )
+    if move.spec.values.get("wraps"):
+        yield from _shorter_ways(move)
     if names:
         yield from _wrapped(f"With a spread: {', '.join(names)}.")
     known = about(move, remarks)
@@ -165,6 +168,20 @@ def _head(move: OneMove, remarks: Sequence[Remark]) -> Iterator[str]:
     for remark in known:
         text = f"{remark.key.removeprefix('robot.')}: {remark.text}".replace("±", "+/-")
         yield from _wrapped(text, "  - ")
+
+
+def _shorter_ways(move: OneMove) -> Iterator[str]:
+    """Of what turns on: where a plan would take another way than the one from and to what is written here."""
+    low, high = (float(end) for end in move.spec.values["travel"])
+    for way in move.ways:
+        nearest = min(turns_inside(way.target, low, high), key=lambda each: abs(each - way.start))
+        if abs(nearest - way.start) < abs(way.target - way.start) - 1e-9:
+            stays = abs(nearest - way.start) < 1e-9
+            goes = "it stays there" if stays else f"it goes to {place(move, nearest)} instead"
+            yield from _wrapped(
+                f"{way_name(move, way)} is taken as written; in a plan whole turns are added to a target so that "
+                f"the way is the shortest: from {place(move, way.start)} {goes}."
+            )
 
 
 # --- times --------------------------------------------------------------------------------------------

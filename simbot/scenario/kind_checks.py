@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Kind
 from simbot.scenario.sheet import Loc, Sheet
 
@@ -14,10 +13,6 @@ def check_kind(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> No
     travel = values.get("travel")
     if travel is not None and not travel[0] < travel[1]:
         return
-    breaker = values.get("breaker")
-    if breaker and breaker["rating"] is None:
-        text = "the key `rating` is missing: what it carries for ever"
-        sheet.fail((*loc, "breaker"), Fault(text, wanted="rating: 40 A"), of_key=True)
     for key, fault in getattr(kind, "impossible", lambda _values: ())(values):
         at = (*loc, key) if isinstance(key, str) else (*loc, *key)
         sheet.fail(at, fault, of_key=sheet.node(at) is None)

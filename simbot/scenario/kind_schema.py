@@ -117,7 +117,7 @@ class KeyRow:
     example : str
         A value as a file spells it; empty for a block, whose keys have theirs.
     default : str
-        `required`, `absent`, or the value that stands in for it.
+        `required` (or when it is), `absent`, or the value that stands in for it.
     reason : str
         Why the default is what it is, where that needs one.
     bounds : str
@@ -142,6 +142,7 @@ EXAMPLES = {
     "number": "0.8", "count": "2", "length_counts_scale": "19.5 counts/mm",
     "angle_counts_scale": "28 counts/deg", "servo_speed": "0.12 s/60deg", "length_gain": "20 /m",
     "turn_proportional_gain": "4 /rad", "speed_gain": "0.5 %/rpm", "conductance": "1.2 l/s/bar",
+    "volume": "0.6 l", "pressure": "6 bar",
     "length_integral_gain": "5 /m/s", "turn_integral_gain": "2 /rad/s",
     "length_derivative_gain": "0.9 s/m", "turn_derivative_gain": "0.25 s/rad", "damping": "3 N*s/m",
     "angular_damping": "0.02 N*m*s/rad", "flag": "true", "word": "lift", "motors": "2 x wheel",
@@ -162,7 +163,8 @@ def _describe(parameter: Parameter, coordinate: str, prefix: str) -> list[KeyRow
     if parameter.dimension in BLOCKS:
         inside = variants_of(parameter, coordinate)
         inner = [row for each in inside for row in _describe(each, coordinate, f"{key}.")]
-        return [KeyRow(key, BLOCKS[parameter.dimension], "", "absent", "", "", parameter.meaning), *inner]
+        default = _default_text(parameter, coordinate)
+        return [KeyRow(key, BLOCKS[parameter.dimension], "", default, "", "", parameter.meaning), *inner]
     row = KeyRow(
         key,
         _written(parameter, coordinate),
@@ -249,6 +251,10 @@ def _spelled(value: float, parameter: Parameter, coordinate: str) -> str:
 def _default_text(parameter: Parameter, coordinate: str) -> str:
     if parameter.required:
         return "required"
+    if parameter.needed:
+        return f"required {parameter.needed}"
+    if parameter.left_out:
+        return parameter.left_out
     value = default_of(parameter)
     if value is None:
         return "absent"

@@ -163,6 +163,7 @@ class Heat:
     winding_time: float  # s
     case_time: float
     limit: float  # degC, of the winding
+    magnets: str | None = None  # "ferrite" or "neodymium"; None: not stated
 
 
 @dataclass(frozen=True)

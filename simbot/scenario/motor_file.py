@@ -134,12 +134,16 @@ def _heat(sheet: Sheet, loc: Loc) -> Heat | None:
         return None
     if shape.limit is None:
         sheet.remark(loc, "assumed", f"limit: {WINDING_LIMIT:g} degC (100 to 155 degC, from memory)")
+    if shape.magnets is None:
+        text = "magnets: ferrite or neodymium is not stated; runs leave the motor constant as it is cold"
+        sheet.remark(loc, "assumed", text)
     return Heat(
         float(shape.winding_to_case),
         float(shape.case_to_air),
         float(shape.winding_time),
         float(shape.case_time),
         float(shape.limit or WINDING_LIMIT),
+        shape.magnets,
     )
 
 

@@ -103,6 +103,10 @@ class Parameter:
         For ``choice``.
     block : tuple of Parameter
         Keys of a ``block`` and of ``blocks``; of ``variants``, the blocks that an item may be.
+    needed : str
+        Of one that is required only in some company: when, in words; its absence there is told where that shows.
+    left_out : str
+        What stands in for it, in words, where that hangs on other keys.
     only_for : str
         Of a variant: the coordinate of the kinds that may have it. Empty: every kind.
     """
@@ -120,6 +124,8 @@ class Parameter:
     open_low: bool = False
     choices: tuple[str, ...] = ()
     block: tuple[Parameter, ...] = ()
+    needed: str = ""
+    left_out: str = ""
     only_for: str = ""
 
 
@@ -130,6 +136,7 @@ class Kind(Protocol):
     COORDINATE: str  # "length", "angle" or "word" (measured: any word is a place)
     SUMMARY: str
     PARAMETERS: tuple[Parameter, ...]
+    EXAMPLE: str  # the keys that it needs and no others, as they would stand in a file
 
     # a kind may also have `impossible(values)`: pairs of a key (or a path of keys) and the Fault there, of what
     # shows only when keys are held against each other (a linkage that does not close)

@@ -91,6 +91,8 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
             sheet.fail(at, Fault("this word is taken by the format", name, "another name"), of_key=True)
         draft.mechanisms[name] = _mechanism(sheet, name, at, kinds, draft, names)
     check_carriers(sheet, (*loc, "mechanisms"), draft.mechanisms)
+    if head is not None:
+        _check_latencies(sheet, (*loc, "mechanisms"), draft, float(head.loop))
     if list(draft.roles.values()).count("drive") > 1:
         sheet.fail(
             (*loc, "mechanisms"),
@@ -273,6 +275,7 @@ def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDra
         sheet.unknown((*loc, "on"), "mechanism", carrier, [name for name in names if name != loc[-1]])
 
 
+MOST_UNDER_WAY = 63  # outputs of one control
 WITHOUT_EFFECT = {
     "full_effort": ("p", "i", "d", "speed", "acceleration", "jerk"),
     "position": ("speed", "acceleration", "jerk", "after"),
@@ -317,6 +320,18 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
                     wanted=next(inner.meaning for inner in block.block if inner.key == key),
                 ),
             )
+
+
+def _check_latencies(sheet: Sheet, loc: Loc, draft: RobotDraft, loop: float) -> None:
+    """Outputs are under way for so long, one a loop tick: no more than a run keeps."""
+    most = MOST_UNDER_WAY * loop
+    for name, spec in draft.mechanisms.items():
+        control = None if spec is None else spec.values.get("control")
+        latency = control.get("latency") if control else None
+        if latency is not None and float(latency) + 2.0 * latency.spread > most:
+            text = f"more than {MOST_UNDER_WAY} outputs would be under way, one each {1e3 * loop:.4g} ms of the loop"
+            wanted = f"at most {1e3 * most:.4g} ms with twice its spread, or a longer `loop`"
+            sheet.fail((*loc, name, "control", "latency"), Fault(text, latency.text, wanted))
 
 
 def _default_window(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) -> Quantity:

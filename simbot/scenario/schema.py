@@ -204,6 +204,7 @@ class HeatShape(Shape):
         description="the sheet's thermal time constant of the case, such as 960 s"
     )
     limit: Annotated[Quantity, quantity("temperature", low=40.0, high=250.0)] | None = None
+    magnets: Annotated[str, choice("ferrite", "neodymium")] | None = None
 
 
 class PointShape(Shape):

@@ -6,12 +6,12 @@ Both are built from files that are parsed once; a value is laid over their trees
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from simbot.analysis.move_results import MoveNumbers, Way
-from simbot.analysis.one_move import Bench, ways_of
+from simbot.analysis.one_move import Bench, only_one, ways_of
 from simbot.analysis.results import StateResult
 from simbot.analysis.states import state_result
 from simbot.physics.build import DRIVES, Models
@@ -87,7 +87,7 @@ class OneMechanism:
         return tuple(self.look(models, batteries[state], way, load) for state in states)
 
     def alone(self, robot: Robot) -> Robot:
-        return replace(robot, mechanisms={self.mechanism: robot.mechanisms[self.mechanism]}, order=())
+        return only_one(robot, self.mechanism)
 
     def look(self, models: Models, battery: BatteryState, way: Way, load: float) -> Look:
         bench = Bench(models.robot, models, self.mechanism, battery, TOLERANCE)

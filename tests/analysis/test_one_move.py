@@ -106,6 +106,24 @@ def test_a_move_against_scipy(mechanism, numbers):
     assert move.bus_min_v == pytest.approx(BATTERY[0] - BATTERY[1] * numbers[1] * current, rel=1e-9)
 
 
+TURRET = {
+    "kind": "turret", "motors": "1 x m", "gearing": [{"ratio": "100:1", "efficiency": "80 %"}],
+    "inertia": "0.06 kg*m^2", "friction": "0.2 N*m", "travel": ["-180 deg", "180 deg"],
+    "control": {"loop": "position", "p": "6 /rad", "d": "0.3 s/rad", "window": "2 deg"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("ends", "turned"), [((None, None), 360.0), ((-180.0, 180.0), 360.0), ((-100.0, 140.0), 240.0)]
+)
+def test_a_turret_goes_the_way_that_is_written_though_a_shorter_one_exists(ends, turned):
+    robot = bench({**TURRET, "travel": ["-180 deg", "180 deg"]})
+    move = only(api.move(robot, "it", *(None if end is None else end * pi / 180 for end in ends))).moves[0]
+    time, *_ = oracle(100, 1, 0.8, 0.06, lambda q: 0.0, 0.2, (turned - 2.0) * pi / 180)
+    assert move.floor_s == pytest.approx(time, rel=1e-5)
+    assert move.arrival_s >= move.floor_s > 0.0
+
+
 def test_energy_balance_without_losses():
     motor = winding(R, K, J)
     slide = {**SLIDE, "friction": "0 N", "gearing": [{"ratio": f"{RATIO}:1", "efficiency": "100 %"}]}

@@ -45,7 +45,7 @@ def values(**more: float) -> dict[str, float]:
     return {"wheel_diameter": 2 * RADIUS, "wheelbase": 0.30, "track": 0.36, "grip": 0.7, "friction": 0.0,
             "static_friction": 1.0, "damping": 0.0, "wheel_inertia": WHEEL,
             "turning_inertia": 0.32, "scrub": 0.5, "driven": "all", "centre_height": None,
-            "centre_ahead": 0.0, **more}  # fmt: skip
+            "centre_ahead": 0.0, "centre_left": 0.0, **more}  # fmt: skip
 
 
 def polygon(direction: float) -> float:
@@ -294,3 +294,22 @@ def test_an_arrival_is_seen_while_the_drive_has_more_to_do() -> None:
         at = run.arrival_us()
         assert both is not None and at is not None and both >= max(at, arrival)
     assert seen[0] == seen[1]
+
+
+@pytest.mark.parametrize(("grip", "right"), [(0.5, 63.71), (0.7, 45.5)])
+def test_way_to_and_from_twenty_five_metres_a_second_at_the_grip(grip: float, right: float) -> None:
+    """v^2/(2 mu g) with g = 9.81: 63.71 m and 45.5 m to stop from 25 m/s (a physics answer page, read).
+
+    The same way takes it from rest to 25 m/s: through a file and the integrator, motors that always spin the wheels.
+    """
+    assert 25.0**2 / (2.0 * grip * 9.81) == pytest.approx(right, abs=0.01)
+    group = tank.straight(values(grip=grip), MASS, 4, 0.0).groups[0]
+    assert group.most / MASS == pytest.approx(grip * G) and group.most_back == group.most
+    wheels = drive("tank", grip=grip, wheel_inertia="0 kg*m^2")
+    motor = {**GEARMOTOR, "stall_torque": "400 N*m", "free_speed": "20000 rpm"}
+    robot = a_robot({"drive": wheels}, {"wheel": motor}, (12.0, 0.0), mass=f"{MASS} kg")
+    plant = a_plant(robot, pose=Pose(0.0, 0.0, 0.0))
+    plant.command("drive", DriveTo(Pose(300.0, 0.0, 0.0)))
+    plant.advance(round(25.0 / (grip * G) * 1e6))
+    assert plant.speed("drive") == pytest.approx(25.0, rel=1e-5)
+    assert plant.pose().x == pytest.approx(right * 9.81 / G, rel=2e-4)

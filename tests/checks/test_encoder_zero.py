@@ -13,7 +13,7 @@ from builders import SMALL, Words, a_move, a_plant, a_robot, a_run
 from scipy.integrate import solve_ivp
 
 from simbot.analysis.results import StateResult
-from simbot.physics.encoder import crossing_time
+from simbot.physics.encoder import crossing
 from simbot.physics.follows import consequences
 from simbot.physics.luck import Drawn
 from simbot.physics.motor import motor_model
@@ -154,7 +154,7 @@ def test_time_to_cross_the_play() -> None:
     motor = motor_model(coil())
     torque = motor.constant * 12.0 / motor.resistance - motor.friction
     free = (12.0 - motor.friction / motor.constant * motor.resistance) / motor.constant
-    got = crossing_time(radians(30.0), torque, 1e-5, free)
+    got, _ = crossing(radians(30.0), torque, 1e-5, free)
     assert got == pytest.approx(8.1006e-3, abs=5e-8)
 
     def there(_t: float, y: list[float]) -> float:
@@ -165,8 +165,8 @@ def test_time_to_cross_the_play() -> None:
                     rtol=1e-12, atol=1e-14)  # fmt: skip
     assert got == pytest.approx(float(run.t_events[0][0]), rel=1e-9)
     assert got > sqrt(2.0 * radians(30.0) * 1e-5 / torque)
-    assert crossing_time(0.0, torque, 1e-5, free) == 0.0
-    assert crossing_time(1.0, torque, 0.0, free) == pytest.approx(1.0 / free)
+    assert crossing(0.0, torque, 1e-5, free) == (0.0, 0.0)
+    assert crossing(1.0, torque, 0.0, free) == pytest.approx((1.0 / free, free))
 
 
 def test_check_tells_the_time_to_cross() -> None:
@@ -174,6 +174,123 @@ def test_check_tells_the_time_to_cross() -> None:
     robot = a_robot({"it": rack(backlash=f"{arc!r} m")}, {"coil": SMALL}, (12.0, 0.1))
     told = [each.text for each in consequences(robot) if each.key.endswith("backlash")]
     assert len(told) == 1 and "at least 8.1 ms" in told[0]
+
+
+@pytest.mark.parametrize("most", [0.004, 0.012])
+def test_time_to_cross_with_limited_current(most: float) -> None:
+    """Constant torque up to the line, then the line: against an integration; within the limit sqrt(2 angle J/T)."""
+    torque, free, inertia = 0.03, 600.0, 1e-5
+
+    def slope(_t: float, y: list[float]) -> list[float]:
+        return [y[1], min(most, torque * (1.0 - y[1] / free)) / inertia]
+
+    for angle in (0.2, 3.0, 300.0):
+
+        def there(_t: float, y: list[float], angle: float = angle) -> float:
+            return y[0] - angle
+
+        there.terminal = True  # type: ignore[attr-defined]
+        run = solve_ivp(slope, (0.0, 5.0), [0.0, 0.0], events=there, rtol=1e-11, atol=1e-12, max_step=2e-3)
+        time, speed = crossing(angle, torque, inertia, free, most)
+        assert time == pytest.approx(float(run.t_events[0][0]), rel=1e-7)
+        assert speed == pytest.approx(float(run.y_events[0][0][1]), rel=1e-6)
+    assert crossing(0.2, torque, inertia, free, most)[0] == pytest.approx(sqrt(2.0 * 0.2 * inertia / most))
+
+
+FULL = {"loop": "full_effort", "window": "4 mm"}
+RATIO, DRUM = 20.0, 0.02  # motor's turns per turn of the pinion; its radius [m]
+
+
+def two_bodies(play: float, effort: float, way: float, rest: float) -> float:
+    """Time [s] for a rack at rest to have gone `way` where its motor crosses the play first: the motor alone, a
+    plastic impact, then both; 90 % of the gears' torque and of the rotor's momentum reach the rack."""
+    motor = motor_model(coil())
+    k, r, j = motor.constant, motor.resistance, 1e-5
+    ratio, eta = RATIO / DRUM, 0.9
+
+    def alone(_t: float, y: list[float]) -> list[float]:
+        return [y[1], (k * (effort * 12.0 - k * y[1]) / r - motor.friction) / j]
+
+    def met(_t: float, y: list[float]) -> float:
+        return y[0] - play * ratio
+
+    def both(_t: float, y: list[float]) -> list[float]:
+        torque = k * (effort * 12.0 - k * ratio * y[1]) / r - motor.friction
+        return [y[1], (torque * ratio * eta - 6.0) / (2.0 + j * ratio**2 * eta)]
+
+    def gone(_t: float, y: list[float]) -> float:
+        return y[0] - way
+
+    met.terminal = gone.terminal = True  # type: ignore[attr-defined]
+    tight = {"rtol": 1e-11, "atol": 1e-13}
+    time, speed = 0.0, 0.0
+    if play > 0.0:
+        first = solve_ivp(alone, (0.0, 5.0), [0.0, 0.0], events=met, **tight)
+        time, speed = float(first.t_events[0][0]), float(first.y_events[0][0][1]) / ratio
+    shared = speed * j * ratio**2 * eta / (2.0 + j * ratio**2 * eta)
+    then = solve_ivp(both, (0.0, 5.0), [0.0, shared], events=gone, **tight)
+    return time + float(then.t_events[0][0]) + rest
+
+
+@pytest.mark.parametrize("effort", [1.0, 0.5])
+@pytest.mark.parametrize("play", [0.0, 0.001, 0.004])
+def test_a_move_back_crosses_the_play_first(play: float, effort: float) -> None:
+    """Zeroed from above its load lies on the upper flank's side: a move up crosses the play, a second one does not."""
+    control = {**FULL, "effort": f"{100 * effort} %"}
+    plant = a_rack(backlash=f"{play!r} m", start=0.3, control=control)
+    move = a_move(plant, "it", 0.4)
+    arrival = move.first_inside_us()
+    assert arrival is not None
+    way = move.target - 0.3 - 0.004
+    assert way == pytest.approx(0.096 - play)  # what the play takes of the way
+    assert arrival * 1e-6 == pytest.approx(two_bodies(play, effort, way, 0.0), abs=2e-6)
+    plant.advance(5_000_000)
+    here = float(plant.position("it"))
+    again = a_move(plant, "it", 0.5)
+    at = again.first_inside_us()
+    assert at is not None
+    straight = two_bodies(0.0, effort, again.target - here - 0.004, 0.0)
+    assert (at - again.start_us) * 1e-6 == pytest.approx(straight, abs=2e-6)
+
+
+def test_a_load_that_presses_is_never_left() -> None:
+    """Hung up, its weight is more than its friction: the motor stays on the flank that carries it, both ways."""
+    times = []
+    for play in ("0 mm", "4 mm"):
+        plant = a_rack(backlash=play, incline="90 deg", start=0.3, control=FULL)
+        for target in (0.4, 0.2):
+            move = a_move(plant, "it", target)
+            assert move.target == pytest.approx(target)
+            times.append(move.first_inside_us())
+            plant.advance(plant.now_us + 3_000_000)
+    assert times[:2] == times[2:]
+
+
+def test_a_profile_takes_its_load_along_when_it_comes_to_it() -> None:
+    """From 2 mm behind the load at 0.5 m/s^2: sqrt(2 x 2 mm/0.5) = 89.4 ms, with its share of 44.7 mm/s."""
+    control = {
+        "loop": "profile",
+        "speed": "0.3 m/s",
+        "acceleration": "0.5 m/s^2",
+        "p": "20 /m",
+        "window": "4 mm",
+    }
+    plant = a_rack(backlash="2 mm", start=0.3, control=control)
+    a_move(plant, "it", 0.5)
+    begin = sqrt(2.0 * 0.002 / 0.5)
+    before, after = round(begin * 1e6) - 1, round(begin * 1e6) + 1
+    plant.advance(before)
+    assert plant.position("it") == 0.3
+    plant.advance(after)
+    inertia = 1e-5 * (RATIO / DRUM) ** 2 * 0.9
+    assert plant.speed("it") == pytest.approx(0.5 * begin * inertia / (2.0 + inertia), rel=1e-2)
+
+
+def test_latency_comes_before_the_play() -> None:
+    plain = a_rack(backlash="2 mm", start=0.3, control=FULL)
+    late = a_rack(backlash="2 mm", start=0.3, control={**FULL, "latency": "30 ms"})
+    first, second = (a_move(each, "it", 0.4).first_inside_us() for each in (plain, late))
+    assert first is not None and second == first + 30_000
 
 
 # --- zeroing ---------------------------------------------------------------------------------------------

@@ -10,11 +10,14 @@ from math import log, sqrt
 
 import numpy as np
 import pytest
+from builders import SMALL, a_move, a_plant, a_robot
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from simbot.physics.heat import AIR, RISE_OF_R, HeatModel
+from simbot.physics.motor import motor_model
+from simbot.physics.move import PushFor
 
 R = 12.0 / 9.2 * 1.01965  # any winding
 MODEL = HeatModel(12.0, 120.0, 3.0, 8.0, 125.0, R)
@@ -47,6 +50,36 @@ def test_thirty_watts_for_a_minute() -> None:
     steady = np.linalg.solve(matrix, [-30.0 / 12.0, 0.0])
     rises = steady - (vector @ np.diag(np.exp(60.0 * value)) @ np.linalg.inv(vector)) @ steady
     assert rises == pytest.approx([76.0698, 7.2216], abs=1e-4)
+
+
+@pytest.mark.parametrize(("magnets", "loss"), [("ferrite", 0.0020), ("neodymium", 0.0011), (None, 0.0)])
+def test_magnets_weaken_with_the_case(magnets: str | None, loss: float) -> None:
+    """Remanence: ferrite -0.20 %/K, neodymium -0.11 %/K (from memory). A stalled motor heats for 40 s, then moves.
+
+    The speed that it then runs at without load is (V - R I0)/k, with k I0 its friction: R and k as the two stores have
+    them after i² t, found by an integration.
+    """
+    heat = {"winding_to_case": "3 K/W", "case_to_air": "8 K/W", "winding_time": "36 s", "case_time": "90 s"}
+    motor = {**SMALL, "heat": {**heat, **({"magnets": magnets} if magnets else {})}}
+    rack = {
+        "kind": "rack", "motors": "1 x m", "pinion_diameter": "4 mm", "moving_mass": "10 g", "incline": "0 deg",
+        "travel": ["0 m", "40 m"], "control": {"loop": "full_effort", "window": "1 mm"},
+    }  # fmt: skip
+    plant = a_plant(a_robot({"it": rack}, {"m": motor}, (4.0, 0.0)), 70.0)
+    plant.command("it", PushFor(1.0, 0.0, 40_000_000, "brake"))
+    plant.advance(40_000_000)
+    a_move(plant, "it", 40.0)
+    plant.advance(42_000_000)
+    sheet = motor_model(a_robot({"it": rack}, {"m": motor}).motors["m"])
+    r, k = sheet.resistance, sheet.constant
+    model = HeatModel(12.0, 11.25, 3.0, 8.0, 125.0, r)
+    squares = (4.0 / r) ** 2  # the stalled current does not follow the resistance until the next command
+    winding, case = integrated(model, (0.0, 0.0), squares, 40.0)
+    assert case > 10.0
+    hot = r * (1.0 + RISE_OF_R * winding)
+    weak = k * (1.0 - loss * case)
+    speed = (4.0 - sheet.friction / weak * hot) / weak
+    assert plant.speed("it") == pytest.approx(speed * 0.002, rel=2e-5)
 
 
 def test_no_balance_above_the_runaway_current() -> None:

@@ -318,3 +318,24 @@ def test_internal_gears_of_a_gearmotor() -> None:
     """A rotor behind 19.2:1 is felt at the output as 19.2² times its own inertia."""
     plain = motor_model(a_sheet(12.0, 312 * RPM, 0.25, None, 9.2, 8e-6, internal_ratio=19.2))
     assert plain.rotor_inertia == pytest.approx(8e-6 * 368.64)
+
+
+def test_losses_of_a_block_and_tackle() -> None:
+    """Four parts, plain sheaves of 0.917: mechanical advantage E (1 - E^n)/(1 - E) = 3.25, 1000 lb for 3250 lb.
+
+    Source: Pipeline Rules of Thumb Handbook, hoisting (read; it rounds: exactly 3.2361, hence 0.5 %). A tackle is
+    typed as a stage of ratio n with the efficiency advantage/n.
+    """
+    advantage = 0.917 * (1.0 - 0.917**4) / (1.0 - 0.917)
+    assert advantage == pytest.approx(3.25, rel=5e-3) and 3250.0 / advantage == pytest.approx(
+        1000.0, rel=5e-3
+    )
+    pull = 1000.0 * 0.45359237 * G  # what the motor's drum brings on the cord when it stalls [N]
+    motor = {"voltage": "12 V", "free_speed": "100 rpm", "free_current": "0 A", "stall_torque": f"{pull * 0.05!r} N*m",
+             "rotor_inertia": "1e-15 kg*m^2", "internal_ratio": 1, "source": "illustrative"}  # fmt: skip
+    for pounds, lifts in ((3250.0 * 0.99, True), (3250.0 * 1.001, False)):
+        winch = {"kind": "winch", "motors": "1 x m", "gearing": [{"ratio": 4, "efficiency": f"{25 * advantage!r} %"}],
+                 "drum_diameter": "100 mm", "load": f"{pounds * 0.45359237 * G!r} N", "travel": ["0 m", "1 m"],
+                 "friction": "0 N", "control": {"loop": "full_effort", "window": "1 mm"}}  # fmt: skip
+        plant = a_plant(a_robot({"it": winch}, {"m": motor}, (12.0, 0.0)), it=0.2)
+        assert (a_move(plant, "it", 0.25).first_inside_us() is not None) == lifts

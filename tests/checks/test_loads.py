@@ -19,8 +19,9 @@ from simbot.analysis.loads import OPENS, load_findings
 from simbot.analysis.results import Finding, StateResult
 from simbot.physics import strain
 from simbot.physics.heat import AIR, RISE_OF_R
-from simbot.physics.move import PushFor
+from simbot.physics.move import DriveFor, PushFor
 from simbot.physics.plant import Plant
+from simbot.scenario.model import Pose
 
 SLIDE: Words = {
     "kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": 20, "efficiency": "90 %"}],
@@ -170,7 +171,7 @@ def test_a_hot_lift_is_slower() -> None:
         plant.advance(begin + 1_900_000)
         at = up.first_inside_us()
         assert at is not None
-        took.append((at - begin, plant.arrays.hot.get("lift", 1.0)))
+        took.append((at - begin, plant.arrays.hot.get("lift", (1.0, 1.0))[0]))
         a_move(plant, "lift", 0.0)
     assert took[0][1] == 1.0
     assert took[-1][1] > 1.1
@@ -198,3 +199,22 @@ def test_a_cord_that_goes_slack_is_told() -> None:
     assert told.at_us == 1_000_000
     both = findings({**slide, "cord": "pulls_both_ways"}, {"coil": SMALL}, down, start={"lift": "0.8 m"})
     assert not both.findings
+
+
+def test_a_breaker_of_a_drive_counts_the_motors_of_each_leg() -> None:
+    """15 A in each of four stalled motors, then in two of them on a diagonal: the law of one motor, as above."""
+    wheels = {
+        "kind": "mecanum", "motors": "4 x big", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "360 mm",
+        "grip": 3.0, "friction": "5000 N", "battery_current_limit": "15 A",
+        "control": {"loop": "full_effort", "window": "20 mm"},
+    }  # fmt: skip
+    robot = a_robot({"drive": wheels}, {"big": LARGE}, (13.2, 0.05), fuse={"rating": "900 A"})
+    plant = a_plant(robot, 60.0, pose=Pose(1.0, 1.0, 0.0))
+    plant.command("drive", DriveFor(1.0, 1.0, 0.0, 3_000_000))
+    plant.advance(3_000_000)
+    plant.command("drive", DriveFor(1.0, 1.0, np.pi / 4.0, 3_000_000))
+    plant.advance(6_000_000)
+    assert list(plant.motors_at("drive", np.array([1.0, 5.0]))) == [4.0, 2.0]
+    opens, most = strain.fuse(plant, "drive", 7.5, 2.0, OPENS)
+    assert opens == pytest.approx(0.89257, abs=1e-5)
+    assert most == pytest.approx(4.0 * (1.0 - np.exp(-6.0 / 2.0)), rel=1e-3)

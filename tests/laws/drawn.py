@@ -340,6 +340,9 @@ def drives(draw: Any, kind: str) -> Drawn:
     if kind in ("tank", "swerve"):
         mechanism |= {"driven": draw(st.sampled_from(["all", "front", "rear"])), "centre_height": "120 mm"}
         mechanism["centre_ahead"] = f"{draw(number(-60.0, 60.0))} mm"
+    elif draw(st.booleans()):
+        mechanism |= {"centre_height": "120 mm", "centre_ahead": f"{draw(number(-60.0, 60.0))} mm"}
+        mechanism["centre_left"] = f"{draw(number(-60.0, 60.0))} mm"
     if kind == "swerve":
         mechanism["steering_speed"] = f"{draw(number(0.05, 0.3))} s/60deg"
     return Drawn(mechanism, 0.0, draw(number(0.2, 2.5)))

@@ -44,6 +44,18 @@ def moves():
     return told
 
 
+def test_where_a_turret_would_go_a_shorter_way_in_a_plan_is_said():
+    turret = {
+        "kind": "turret", "motors": "1 x m", "gearing": [{"ratio": "60:1"}], "inertia": "0.06 kg*m^2",
+        "travel": ["-200 deg", "200 deg"], "control": {"loop": "full_effort", "window": "2 deg"},
+    }  # fmt: skip
+    robot = a_robot({"it": turret}, {"m": SMALL}, (12.6, 0.15))
+    text = " ".join(" ".join(move_lines(api.move(robot, "it"), (), robot.battery[0].name, None)).split())
+    assert "from -200 deg it goes to -160 deg instead" in text
+    short = api.move(robot, "it", -0.5, 0.5)
+    assert "as written" not in " ".join(move_lines(short, (), robot.battery[0].name, None))
+
+
 CASES = [*NAMES, "turn", "falls"]
 
 

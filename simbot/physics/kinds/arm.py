@@ -70,6 +70,12 @@ PARAMETERS = (
     *STANCE,
 )
 
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [-30 deg, 90 deg]
+moving_mass: 0.6 kg
+centre: 180 mm
+"""
 SKETCH = r"""
                                   ___---(load)   length: to what it holds
                            ___--- x

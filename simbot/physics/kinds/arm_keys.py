@@ -9,8 +9,18 @@ from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
 ARM_MASS = (
-    Parameter("moving_mass", "mass", "of all that turns", low=0.0, open_low=True, high=200.0),
-    Parameter("centre", "length", "from the pivot to the mass centre", low=0.0, high=5.0),
+    Parameter(
+        "moving_mass",
+        "mass",
+        "of all that turns",
+        low=0.0,
+        open_low=True,
+        high=200.0,
+        needed="unless `parts`",
+    ),
+    Parameter(
+        "centre", "length", "from the pivot to the mass centre", low=0.0, high=5.0, needed="unless `parts`"
+    ),
     Parameter(
         "inertia",
         "inertia",

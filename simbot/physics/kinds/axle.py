@@ -64,6 +64,13 @@ PARAMETERS = (
     ),
     Parameter("carrier", "count", "which follower carries what is held, the first is 1", default=1, low=1),
 )  # fmt: skip
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [0 deg, 900 deg]
+drum_diameter: [48 mm, 12 mm]
+moving_mass: [0.6 kg, 2 kg]
+highest: [0.8 m, 0.2 m]
+"""
 SKETCH = """\
              angle         highest  ---        --- highest
                __                    |          |

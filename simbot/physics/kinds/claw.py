@@ -49,6 +49,14 @@ PARAMETERS = (
     ),
     Parameter("element_mass", "mass", "of what it is to hold; none: not asked", low=0.0, open_low=True, high=50.0),
 )  # fmt: skip
+EXAMPLE = """\
+speed: 0.12 s/60deg
+stall_torque: 15 kgf*cm
+at: 6 V
+travel: [0 deg, 90 deg]
+jaw: 70 mm
+contact: 25 deg
+"""
 SKETCH = """\
       moving_jaws: 1                    moving_jaws: 2
                   ___ jaw                  \\  element /

@@ -18,6 +18,7 @@ WINDOW = Parameter(
     "inside means no further than this from the target",
     low=0.0,
     open_low=True,
+    left_out="2 % of the travel, of a drive 25 mm",
 )
 
 CONTROL = Parameter(
@@ -29,21 +30,27 @@ CONTROL = Parameter(
             "loop",
             "choice",
             "full effort until in the window, a position loop, or a motion profile",
-            default="position",
             choices=("full_effort", "position", "profile"),
-            reason="no control stated",
+            left_out="position where p is stated, else full_effort",
         ),
         Parameter("effort", "share", "most effort it may use", default=1.0, low=0.0, high=1.0, open_low=True),
         WINDOW,
         Parameter(
             "slower_than", "coordinate_speed", "inside also means no faster than this", low=0.0, open_low=True
         ),
-        Parameter("p", "proportional_gain", "effort per unit of error", low=0.0),
+        Parameter("p", "proportional_gain", "effort per unit of error", low=0.0, needed="by a position loop"),
         Parameter("i", "integral_gain", "effort per unit of error and second", default=0.0, low=0.0),
         Parameter("d", "derivative_gain", "effort taken away per unit of speed", default=0.0, low=0.0),
-        Parameter("speed", "coordinate_speed", "speed of a profile", low=0.0, open_low=True),
         Parameter(
-            "acceleration", "coordinate_acceleration", "acceleration of a profile", low=0.0, open_low=True
+            "speed", "coordinate_speed", "speed of a profile", low=0.0, open_low=True, needed="by a profile"
+        ),
+        Parameter(
+            "acceleration",
+            "coordinate_acceleration",
+            "acceleration of a profile",
+            low=0.0,
+            open_low=True,
+            needed="by a profile",
         ),
         Parameter("jerk", "coordinate_jerk", "jerk of a profile; none: a trapezoid", low=0.0, open_low=True),
         Parameter(
@@ -63,7 +70,9 @@ BREAKER = Parameter(
     "block",
     "fuse or thermal breaker of each of its motors",
     block=(
-        Parameter("rating", "current", "the current that it carries for ever", low=0.0, open_low=True),
+        Parameter(
+            "rating", "current", "the current that it carries for ever", required=True, low=0.0, open_low=True
+        ),
         Parameter(
             "time",
             "time",

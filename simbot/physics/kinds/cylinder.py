@@ -20,21 +20,27 @@ NAME = "cylinder"
 COORDINATE = "word"
 SUMMARY = "pneumatic cylinder, its strokes timed or by its air"
 PARAMETERS = (
-    Parameter("time", "time", "of a stroke outwards, by a stopwatch; none: by `conductance`", low=0.0, high=60.0),
+    Parameter(
+        "time", "time", "of a stroke outwards, by a stopwatch; none: by `conductance`", low=0.0, high=60.0,
+        needed="unless `conductance` and `moving_mass`",
+    ),
     Parameter("time_in", "time", "of a stroke inwards; none: as outwards", low=0.0, high=60.0),
     Parameter("bore", "length", "inner diameter", required=True, low=0.001, high=0.5),
     Parameter("rod", "length", "diameter of the piston's rod", default=0.0, low=0.0, high=0.5),
     Parameter("stroke", "length", "from in to out", required=True, low=0.001, high=3.0),
     Parameter("count", "count", "cylinders that move together", default=1, low=1, high=8),
     Parameter("single_acting", "flag", "a spring brings it back in, without air", default=False),
-    Parameter("tank", "volume", "of its air tanks and hoses", low=1e-6, high=0.1),
+    Parameter("tank", "volume", "of its air tanks and hoses", low=1e-6, high=0.1, needed="unless `tank_of`"),
     Parameter("tank_of", "word", "the cylinder whose tank it shares, instead of a `tank` and `supply` of its own"),
-    Parameter("supply", "pressure", "in the tank at the start", low=0.0, open_low=True, high=2e6),
+    Parameter(
+        "supply", "pressure", "in the tank at the start",
+        low=0.0, open_low=True, high=2e6, needed="unless `tank_of`",
+    ),
     Parameter("regulator", "pressure", "let through to the cylinder; none: all", low=0.0, open_low=True, high=2e6),
     Parameter(
         "least_pressure", "pressure",
         "below this at the end of a stroke it does not get there; none: what its load and friction need",
-        low=0.0, open_low=True, high=2e6,
+        low=0.0, open_low=True, high=2e6, needed="unless `conductance`",
     ),
     Parameter(
         "conductance", "conductance", "sonic conductance C (ISO 6358) of what lets air in, for all cylinders",
@@ -61,6 +67,14 @@ PARAMETERS = (
     ),
     Parameter("on", "word", "the mechanism that carries what this one holds"),
 )  # fmt: skip
+EXAMPLE = """\
+bore: 20 mm
+stroke: 150 mm
+tank: 0.6 l
+supply: 7 bar
+time: 180 ms
+least_pressure: 3 bar
+"""
 SKETCH = """\
       supply                  regulator
      .------.                    __

@@ -115,6 +115,14 @@ CENTRE_AHEAD = Parameter(
     low=-1.5,
     high=1.5,
 )
+CENTRE_LEFT = Parameter(
+    "centre_left",
+    "length",
+    "of the mass centre left (right: negative) of the middle between the wheels: shares the weight between them",
+    default=0.0,
+    low=-1.5,
+    high=1.5,
+)
 
 
 @dataclass(frozen=True)
@@ -185,18 +193,25 @@ WHEEL_WIDTH = 0.4  # of its diameter, for the drawing alone
 
 def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
     """Keys that say nothing without another."""
-    ahead = float(p.get("centre_ahead") or 0.0)
-    if p["wheelbase"] is None:
-        for key in ("centre_height", "centre_ahead"):
-            if p.get(key):
-                text = "how much weight stands on each axle depends on the wheelbase too"
-                yield key, Fault(text, wanted="`wheelbase` beside it")
-    elif 2.0 * abs(ahead) >= float(p["wheelbase"]):
-        half = float(p["wheelbase"]) / 2.0
-        yield (
-            "centre_ahead",
-            Fault("the mass centre is not between the axles", f"{ahead:g} m", f"less than {half:g} m"),
-        )
+    if p["wheelbase"] is None and p["centre_height"]:
+        yield "centre_height", _needs("axle", "wheelbase")
+    for key, across, between in (
+        ("centre_ahead", "wheelbase", "axle"),
+        ("centre_left", "track", "side"),
+    ):
+        off = float(p.get(key) or 0.0)
+        if off and p[across] is None:
+            yield key, _needs(between, across)
+        elif off and 2.0 * abs(off) >= float(p[across]):
+            text = f"the mass centre is not between the {between}s"
+            yield key, Fault(text, f"{off:g} m", f"less than {float(p[across]) / 2.0:g} m")
+
+
+def _needs(between: str, across: str) -> Fault:
+    return Fault(
+        f"how much weight stands on each {between} depends on the {across} too",
+        wanted=f"`{across}` beside it",
+    )
 
 
 def driven_share(p: Mapping[str, Any]) -> float:

@@ -31,6 +31,13 @@ PARAMETERS = (
         default=0.5, low=0.05, high=1.0, reason="rolls between the rim and a fixed hood",
     ),
 )  # fmt: skip
+EXAMPLE = """\
+motors: 1 x NAME
+inertia: 2e-3 kg*m^2
+speed: 250 rpm
+diameter: 90 mm
+element_mass: 60 g
+"""
 SKETCH = """\
               ______  hood (fixed)
             /        ( ) element_mass  -> exit_share x rim speed

@@ -79,6 +79,15 @@ PARAMETERS = (
     DAMPING,
     *STANCE,
 )
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [40 deg, 140 deg]
+ground: 100 mm
+crank: 40 mm
+coupler: 120 mm
+rocker: 80 mm
+parts: [{link: coupler, mass: 200 g}]
+"""
 SKETCH = r"""
                  coupler        __o
                       ____-----    \      a part: at, along its link from

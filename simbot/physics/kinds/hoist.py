@@ -54,6 +54,12 @@ PARAMETERS = (
     STATIC,
     DAMPING,
 )  # fmt: skip
+EXAMPLE = """\
+motors: 2 x NAME
+travel: [0 m, 0.6 m]
+drum_diameter: 20 mm
+load_mass: 10 kg
+"""
 SKETCH = """\
    ======= bar =======         slack   cord wound in before the hook meets
             |                  travel  cord wound in, lowest and highest

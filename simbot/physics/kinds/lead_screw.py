@@ -22,6 +22,13 @@ NAME = "lead_screw"
 COORDINATE = "length"
 SUMMARY = "nut on a lead screw"
 PARAMETERS = (*DRIVEN, *SCREW, *CARRIAGE)
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [0 m, 0.3 m]
+pitch: 2 mm
+mean_diameter: 7 mm
+moving_mass: 1.5 kg
+"""
 SKETCH = r"""
             incline 90 deg:        thread, unrolled over one turn:
       high  =+=

@@ -15,6 +15,9 @@ PARAMETERS = (
     Parameter("time", "time", "from the command to being there", required=True, low=0.0, high=600.0),
     Parameter("on", "word", "the mechanism that carries what this one holds"),
 )
+EXAMPLE = """\
+time: 300 ms
+"""
 SKETCH = """
    command ----- `time` -----> it is there
 """

@@ -34,6 +34,13 @@ PARAMETERS = (
     DAMPING,
     *STANCE,
 )
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [-30 deg, 60 deg]
+length: 300 mm
+moving_mass: 0.5 kg
+centre: 150 mm
+"""
 SKETCH = r"""
                            __--o---+---------+
                length __--     |   | carrier |  carried_mass and payload:

@@ -30,6 +30,12 @@ PARAMETERS = (
     ),
     *CARRIAGE,
 )
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [0 m, 0.4 m]
+pinion_diameter: 30 mm
+moving_mass: 0.8 kg
+"""
 SKETCH = r"""
                           / high
                   +----+ /

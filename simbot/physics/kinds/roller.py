@@ -85,6 +85,10 @@ PARAMETERS = (
         ),
     ),
 )
+EXAMPLE = """\
+motors: 1 x NAME
+inertia: 2e-4 kg*m^2
+"""
 SKETCH = r"""
             .---.
           /       \     q: angle turned, without end; `spin` sets the effort

@@ -45,6 +45,13 @@ PARAMETERS = (
     DAMPING,
     *STANCE,
 )
+EXAMPLE = """\
+motors: 2 x NAME
+travel: [0.1 m, 0.6 m]
+cells: 3
+link: 260 mm
+top_mass: 0.8 kg
+"""
 SKETCH = r"""
        +----------------+   top_mass and payload
        o_              _o                  height: coordinate,

@@ -46,6 +46,12 @@ PARAMETERS = (
     *STANCE,
 )
 
+EXAMPLE = """\
+speed: 0.12 s/60deg
+stall_torque: 15 kgf*cm
+at: 6 V
+travel: [0 deg, 150 deg]
+"""
 SKETCH = r"""
                           [m]  `load_mass`, `load_inertia`
                         /

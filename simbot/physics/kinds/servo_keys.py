@@ -106,7 +106,9 @@ OF_MOTORS = (
 EITHER = tuple(
     each
     for one in DRIVEN
-    for each in ((replace(one, required=False), SERVO) if one.key == "motors" else (one,))
+    for each in (
+        (replace(one, required=False, needed="unless `servo`"), SERVO) if one.key == "motors" else (one,)
+    )
 )
 
 

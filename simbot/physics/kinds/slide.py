@@ -96,6 +96,12 @@ PARAMETERS = (
     *STANCE,
 )
 
+EXAMPLE = """\
+motors: 2 x NAME
+travel: [0 m, 0.75 m]
+drum_diameter: 35 mm
+moving_mass: 1.2 kg
+"""
 SKETCH = r"""
                    o payload   ---  high end of `travel`
                    |            ^

@@ -78,6 +78,13 @@ PARAMETERS = (
     DAMPING,
     *STANCE,
 )
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [10 deg, 170 deg]
+crank: 60 mm
+coupler: 180 mm
+slider_mass: 0.5 kg
+"""
 SKETCH = r"""
                o___                          a push on the slider (load)
         crank /    ---___ coupler            turns the crank away from 0 ...

@@ -63,6 +63,12 @@ __all__ = [
     "turn",
 ]
 
+EXAMPLE = """\
+motors: 4 x NAME
+wheel_diameter: 75 mm
+grip: 1.0
+steering_speed: 0.12 s/60deg
+"""
 SKETCH = """
 seen from above        <---- wheelbase ---->
                       /=/                 /=/  ^     /=/ wheel, steered at

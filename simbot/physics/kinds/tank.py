@@ -36,6 +36,11 @@ NAME = "tank"
 HOLONOMIC = False
 SUMMARY = "tank drivetrain"
 PARAMETERS = (*drive.PARAMETERS, DRIVEN_WHEELS, CENTRE_AHEAD, SCRUB)
+EXAMPLE = """\
+motors: 4 x NAME
+wheel_diameter: 96 mm
+grip: 0.9
+"""
 SKETCH = r"""
        front ^  heading
      [|]------[|]  ---       wheels of `wheel_diameter`, `wheel_inertia`

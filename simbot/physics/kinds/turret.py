@@ -71,6 +71,11 @@ PARAMETERS = (
         choices=("forward", "backward"),
     ),
 )
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [-180 deg, 180 deg]
+inertia: 0.05 kg*m^2
+"""
 SKETCH = """\
                  front, 0                          front lifted by tilt:
                     |     . off_axis_mass             ___---

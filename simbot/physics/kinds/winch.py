@@ -47,6 +47,11 @@ PARAMETERS = (
     DAMPING,
 )
 
+EXAMPLE = """\
+motors: 1 x NAME
+travel: [0 m, 0.5 m]
+drum_diameter: 30 mm
+"""
 SKETCH = r"""
          (  O  )   `drum_diameter`, turned by `motors` through `gearing`
                |

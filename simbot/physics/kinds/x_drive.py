@@ -2,7 +2,7 @@
 
 In a direction phi from the heading a wheel rolls (cos(phi) +- sin(phi))/sqrt(2) of the way, so that its robot
 is sqrt(2) times as fast as its wheels roll straight ahead and as fast diagonally. Grip acts along each wheel's
-plane and allows mu W/(sqrt(2) (|cos phi| + |sin phi|)), as with mecanum wheels. All weight evenly on the wheels.
+plane and allows mu W/(sqrt(2) (|cos phi| + |sin phi|)), as with mecanum wheels, with loads as told there.
 """
 
 from __future__ import annotations
@@ -13,15 +13,13 @@ from typing import Any
 
 from simbot.physics.kinds.drive import (
     COORDINATE,
-    PARAMETERS,
     Leg,
-    WheelGroup,
     impossible,
     leg,
     plan_view,
     turning_inertia,
 )
-from simbot.physics.kinds.mecanum import Array, in_pairs, omni
+from simbot.physics.kinds.mecanum import PARAMETERS, Array, in_pairs, omni, turning_groups
 from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
 
@@ -40,6 +38,11 @@ __all__ = [
     "turn",
 ]
 
+EXAMPLE = """\
+motors: 4 x NAME
+wheel_diameter: 96 mm
+grip: 0.8
+"""
 SKETCH = """
 seen from above        <---- wheelbase ---->
                       //                   \\\\  ^     //  omni wheel
@@ -59,7 +62,7 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     """A turn in place: every wheel pushes at (wheelbase + track)/(2 sqrt(2)) from the centre."""
     lever = (p["wheelbase"] + p["track"]) / 2.0 / sqrt(2.0)
     grip = p["grip"] * mass * GRAVITY * lever
-    groups = (WheelGroup(motors, lever / (p["wheel_diameter"] / 2.0), 1.0, grip),)
+    groups = turning_groups(p, motors, lever / (p["wheel_diameter"] / 2.0), grip)
     return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
 
 
