@@ -5,17 +5,24 @@ from __future__ import annotations
 from statistics import fmean
 
 from simbot.analysis import cycles, findings, timers
-from simbot.analysis.results import RunResult, StateResult
+from simbot.analysis.results import Finding, RunResult, StateResult
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan
 
 
-def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) -> StateResult:
-    """Everything about one run on one battery state."""
-    links = timers.link(trace, plant)
-    found = findings.find(plan, trace, links, plant)
+def state_result(
+    plan: Plan,
+    battery: BatteryState,
+    plant: Plant,
+    trace: Trace,
+    links: timers.Links | None = None,
+    found: tuple[Finding, ...] | None = None,
+) -> StateResult:
+    """Everything about one run on one battery state; `links`, `found`: where they are known."""
+    links = timers.link(trace, plant) if links is None else links
+    found = findings.find(plan, trace, links, plant) if found is None else found
     times = cycles.cycle_times_s(trace)
     points = cycles.points_by_period(trace, plan.game)
     mean = fmean(times) if times else None

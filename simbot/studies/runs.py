@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
-from simbot.analysis.results import Finding, StateResult
+from simbot.analysis import cycles, findings, timers
+from simbot.analysis.results import Finding, MoveResult, StateResult
 from simbot.analysis.states import state_result
 from simbot.analysis.timers import Links, link
 from simbot.physics.build import Models
+from simbot.physics.plant import Plant
 from simbot.routine.match import play
 from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan
@@ -20,12 +23,30 @@ KEPT = 12  # runs
 
 @dataclass(frozen=True)
 class Ran:
-    """One nominal run on one battery state."""
+    """One nominal run on one battery state; its numbers are worked out when they are asked for."""
 
     plan: Plan
-    result: StateResult
+    battery: BatteryState
     trace: Trace
     links: Links
+    plant: Plant
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        return findings.find(self.plan, self.trace, self.links, self.plant)
+
+    @cached_property
+    def result(self) -> StateResult:
+        return state_result(self.plan, self.battery, self.plant, self.trace, self.links, self.findings)
+
+    @cached_property
+    def moves_without_floors(self) -> tuple[MoveResult, ...]:
+        """The moves in a fraction of the time; `short` stands for impossible, too."""
+        return timers.move_results(self.trace, self.links, self.plan.guard_us, floors=False)
+
+    @cached_property
+    def points(self) -> float:
+        return cycles.points_by_period(self.trace, self.plan.game)["total"] or 0.0
 
     @property
     def finished_us(self) -> int:
@@ -37,8 +58,8 @@ class Ran:
 class Bench:
     """Runs plans that share one robot; what was run lately is not run again."""
 
-    def __init__(self, plan: Plan) -> None:
-        self.models = Models(plan.robot)
+    def __init__(self, plan: Plan, models: Models | None = None) -> None:
+        self.models = models or Models(plan.robot)
         self.robot = plan.robot
         self.kept: OrderedDict[tuple[int, str], Ran] = OrderedDict()
 
@@ -49,7 +70,7 @@ class Bench:
         ran = self.kept.get(key)
         if ran is None:
             trace, plant = play(plan, battery, self.models)
-            ran = Ran(plan, state_result(plan, battery, plant, trace), trace, link(trace, plant))
+            ran = Ran(plan, battery, trace, link(trace, plant), plant)
             self.kept[key] = ran
         self.kept.move_to_end(key)
         while len(self.kept) > KEPT:
@@ -79,7 +100,7 @@ def broken_by(ran: Ran) -> dict[Mark, Finding]:
         if any(pick.begins_us < cut.at_us <= (pick.lost_us or 0) for cut in ran.trace.cuts)
     }
     found: dict[Mark, Finding] = {}
-    for one in ran.result.findings:
+    for one in ran.findings:
         accident = one.kind == "pick_lost" and (one.line, one.at_us) in cut_off
         if (one.fails and not accident) or one.kind == "order_broken":
             found.setdefault((one.kind, one.line, one.cause_line, one.mechanism), one)

@@ -12,6 +12,7 @@ from simbot.studies.chance import Chance, Chances
 from simbot.studies.demand import RANK, Execution, executions
 from simbot.studies.kinds import check_kind
 from simbot.studies.knobs import Knob, knobs_of
+from simbot.studies.limits import find_limits
 from simbot.studies.overlap import find_overlaps
 from simbot.studies.reasons import reason_of
 from simbot.studies.rule import Rule, judge_rule
@@ -103,6 +104,7 @@ def tune(
         overlaps=find_overlaps(bench, chosen.plan, asked, shown),
         rule=None if formula is None else judge_rule(bench, plan, knobs, formula, before),
         chance=chance,
+        limits=find_limits(bench, chosen.plan, asked, shown),
     )
 
 

@@ -148,6 +148,44 @@ class RuleResult:
 
 
 @dataclass(frozen=True)
+class Limit:
+    """One parameter of the controller: a profile's speed or acceleration [SI], or the loop's period [s].
+
+    Arrivals are the mean over the routine's moves of that mechanism (the loop: of all), each alone, on the weakest
+    battery asked for.
+    """
+
+    name: str  # "lift speed", "loop"
+    mechanism: str | None  # None: the loop
+    key: str  # "speed", "acceleration", "loop"
+    line: int | None  # of the control in the robot's file
+    turns: bool  # of an angle
+    now: float
+    impossible: (
+        float | None
+    )  # above it some move falls behind its profile, or never arrives; None: none was found
+    no_gain: (
+        float | None
+    )  # above it (the loop: below) it gains no more than a millisecond; None: it never arrives
+    uneven: bool  # some of the larger values tried are followed again
+    follows: bool  # as it is now
+    arrival_us: int | None
+    best_us: int | None
+    suggested: float
+    gain_us: int | None  # of the routine with the suggested one, a cycle (or in all, without whole cycles)
+    held: str  # what the suggestion would break in the routine
+    moves: int  # different ones
+    tried: tuple[float, float]  # the range that was looked at
+    steps: tuple[
+        tuple[float, int], ...
+    ] = ()  # of the loop: periods [s] and what the routine saves with them [us]
+
+    @property
+    def changed(self) -> bool:
+        return self.suggested != self.now
+
+
+@dataclass(frozen=True)
 class TuneResult:
     plan: str
     plan_path: str
@@ -163,6 +201,7 @@ class TuneResult:
     overlaps: Overlaps
     rule: RuleResult | None
     chance: Chance | None = None  # None: not asked for
+    limits: tuple[Limit, ...] = ()
 
 
 def weakest_that_passes(totals: dict[str, Totals]) -> str | None:
