@@ -19,6 +19,7 @@ from simbot.studies.rule import Rule, judge_rule
 from simbot.studies.runs import Bench, Ran
 from simbot.studies.safe_timers import choose
 from simbot.studies.sensed import choose_sensed
+from simbot.studies.start_delay import find_start_delay
 from simbot.studies.totals import saved, totals_of
 from simbot.studies.tune_results import (
     NeedMargin,
@@ -105,6 +106,7 @@ def tune(
         rule=None if formula is None else judge_rule(bench, plan, knobs, formula, before),
         chance=chance,
         limits=find_limits(bench, chosen.plan, asked, shown),
+        start=find_start_delay(bench, chosen.plan, asked, shown),
     )
 
 

@@ -186,6 +186,38 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Lost:
+    """A place that is delivered to less often."""
+
+    line: int  # of the place step
+    place: str
+    times: int
+
+
+@dataclass(frozen=True)
+class Stair:
+    """From this delay on the first period's routine earns so much."""
+
+    from_us: int
+    points: float  # of the period
+    lost: tuple[Lost, ...]  # against the stair before; empty where points alone fall, as a bonus does
+
+
+@dataclass(frozen=True)
+class StartDelay:
+    """How late the routine of the first period may begin."""
+
+    period: str
+    battery: str  # of `points` and `stairs`
+    points: float  # without a delay
+    fits_us: dict[str, int]  # by battery state: the latest delay with which every point is still made
+    stairs: tuple[Stair, ...]  # the first of them
+    uneven: bool  # a later start was seen to earn more than an earlier one
+    looks: int  # delays over the period at which it was looked
+    tick_us: int  # to which the edges are found
+
+
+@dataclass(frozen=True)
 class TuneResult:
     plan: str
     plan_path: str
@@ -202,6 +234,7 @@ class TuneResult:
     rule: RuleResult | None
     chance: Chance | None = None  # None: not asked for
     limits: tuple[Limit, ...] = ()
+    start: StartDelay | None = None  # None: the first period has no routine, or earns nothing
 
 
 def weakest_that_passes(totals: dict[str, Totals]) -> str | None:
