@@ -98,6 +98,7 @@ def _timer(timer: TunedTimer) -> Document:
         "step": timer.step,
         "line": timer.line,
         "name": timer.name,
+        "what": timer.what,
         "moves": list(timer.labels),
         "now_s": _s(timer.now_us),
         "suggested_s": _s(timer.suggested_us),

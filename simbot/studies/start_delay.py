@@ -15,7 +15,7 @@ from simbot.analysis.cycles import points_by_period
 from simbot.routine.match import play
 from simbot.scenario.model import BatteryState, Plan, SequenceStep, WaitStep
 from simbot.studies.runs import Bench
-from simbot.studies.tune_results import Lost, StartDelay, Stair
+from simbot.studies.tune_results import Lost, Stair, StartDelay
 
 LOOKS = 12  # delays over the period at which it is looked first
 EDGES = 3  # of the staircase that are told
@@ -102,10 +102,14 @@ def edges_of(at: Callable[[int], Outcome], most: int) -> tuple[list[tuple[int, i
         if bad is None:
             break
         good = max((look for look in end if now <= look < bad), default=now)
-        good, bad = _narrowed(lambda tick, here=at(now): at(tick) == here, good, bad)  # type: ignore[misc]
+        good, bad = _narrowed(_same(at, at(now)), good, bad)
         edges.append((good, bad))
         now = bad
     return edges, uneven
+
+
+def _same(at: Callable[[int], Outcome], outcome: Outcome) -> Callable[[int], bool]:
+    return lambda tick: at(tick) == outcome
 
 
 def latest_that_fits(at: Callable[[int], Outcome], most: int) -> int:

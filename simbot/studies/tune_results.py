@@ -58,6 +58,7 @@ class TunedTimer:
     enough_now: Figure | None = None  # share of executions with chance for which it is long enough
     enough_tuned: Figure | None = None
     cost: Cost | None = None  # of a balanced one
+    what: str = "wait"  # "effort": how long one lasts; "limit": how long something may take
 
     @property
     def changed(self) -> bool:

@@ -15,6 +15,7 @@ from simbot.report.patch import patch_of
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.load import load_plan
 from simbot.studies.knobs import knobs_of, rounded_up, with_timers
+from simbot.studies.other_times import efforts_of, limits_of, with_times
 from simbot.studies.tune import tune
 
 ROOT = Path(__file__).parent.parent.parent
@@ -239,6 +240,14 @@ def test_tuning_again_changes_nothing(lanterns):
     assert again.before == again.after == lanterns.after
 
 
+def tuned_plan(plan, result):
+    """The plan with every suggested time: waits, efforts and limits."""
+    values = {(one.what, one.line, one.now_us): one.suggested_us for one in result.timers}
+    knobs, others = knobs_of(plan), [*efforts_of(plan), *limits_of(plan)]
+    plan = with_times(plan, {one: values[one.what, one.line, one.now_us] for one in others})
+    return with_timers(plan, knobs, [values["wait", knob.line, knob.now_us] for knob in knobs])
+
+
 SHIPPED = sorted(
     path
     for folder in ("scenarios/mechanisms", "simbot/starter", "tests/worked/data")
@@ -250,10 +259,7 @@ SHIPPED = sorted(
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: f"{path.parent.name}/{path.stem}")
 def test_every_shipped_plan_is_tuned_once_and_for_all(path):
     plan = load_plan(path, KINDS)[0]
-    knobs = knobs_of(plan)
-    tuned = {(timer.line, timer.now_us): timer.suggested_us for timer in tune(plan).timers}
-    set_once = with_timers(plan, knobs, [tuned[knob.line, knob.now_us] for knob in knobs])
-    again = tune(set_once)
+    again = tune(tuned_plan(plan, tune(plan)))
     assert not [timer for timer in again.timers if timer.changed]
     assert again.before == again.after
 
