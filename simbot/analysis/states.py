@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-from statistics import fmean
-
 from simbot.analysis import cycles, findings, timers
-from simbot.analysis.results import Finding, RunResult, StateResult
+from simbot.analysis.results import RunResult, StateResult
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan
 
 
-def state_result(
-    plan: Plan,
-    battery: BatteryState,
-    plant: Plant,
-    trace: Trace,
-    links: timers.Links | None = None,
-    found: tuple[Finding, ...] | None = None,
-) -> StateResult:
-    """Everything about one run on one battery state; `links`, `found`: where they are known."""
-    links = timers.link(trace, plant) if links is None else links
-    found = findings.find(plan, trace, links, plant) if found is None else found
+def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) -> StateResult:
+    """Everything about one run on one battery state."""
+    links = timers.link(trace, plant)
+    found = findings.find(plan, trace, links, plant)
     times = cycles.cycle_times_s(trace)
     points = cycles.points_by_period(trace, plan.game)
-    mean = fmean(times) if times else None
     drives = frozenset(name for name, mechanism in plan.robot.mechanisms.items() if mechanism.kind in DRIVES)
     lowest, lowest_at = plant.lowest_bus()
     peak, average = plant.currents()
@@ -34,9 +24,9 @@ def state_result(
         open_circuit=battery.open_circuit,
         resistance=battery.resistance,
         cycles=len(times),
-        cycle_time_s=mean,
+        cycle_time_s=cycles.mean_s(times),
         cycle_time_sd_s=cycles.spread_s(times),
-        points_per_s=cycles.delivered_points(trace) / sum(times) if any(times) else None,
+        points_per_s=cycles.points_per_s(trace, times),
         points=points,
         time=cycles.time_shares(trace, links, drives, plan.guard_us),
         unfinished=cycles.unfinished(trace, None if plan.endgame is None else plan.endgame.begin_us),

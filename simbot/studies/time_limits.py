@@ -39,11 +39,10 @@ def tune_limits(
     if not times:
         return plan, ()
     lifted = with_times(plan, {time: LIFTED_US for time in times if _has_tries(time)})
-    steps = dict(zip(times, limits_of(lifted), strict=True))
     runs = {battery.name: bench.run(lifted, battery) for battery in plan.robot.battery}
     cut = {battery.name: bench.run(plan, battery) for battery in plan.robot.battery}
     names = [battery.name for battery in asked]
-    found = [_timer(lifted, time, steps[time], runs, names, shown.name) for time in times]
+    found = [_timer(lifted, time, place, runs, names, shown.name) for place, time in enumerate(times)]
     tuned = with_times(
         plan,
         {
@@ -73,14 +72,15 @@ def _has_tries(time: OtherTime) -> bool:
 def _timer(
     plan: Plan,
     time: OtherTime,
-    same: OtherTime,
+    place: int,
     runs: dict[str, Ran],
     asked: list[str],
     shown: str,
 ) -> TunedTimer:
-    """One limit; `same`: itself in the plan of `runs`, whose tries are not cut short."""
+    """One limit, and its place among them; in the plan of `runs` no tries are cut short."""
     found = {
-        name: [one for step in same.steps for one in _asks(plan, step, ran)] for name, ran in runs.items()
+        name: [one for step in limits_of(ran.plan)[place].steps for one in _asks(plan, step, ran)]
+        for name, ran in runs.items()
     }
     every = [(name, one) for name in asked for one in found[name]]
     value, reason = _suggested(plan, time, every)

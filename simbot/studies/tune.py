@@ -26,6 +26,7 @@ from simbot.studies.time_limits import tune_limits
 from simbot.studies.totals import saved, totals_of
 from simbot.studies.tune_results import (
     NeedMargin,
+    Overlaps,
     TimerState,
     Totals,
     TunedTimer,
@@ -33,6 +34,7 @@ from simbot.studies.tune_results import (
 )
 
 USUAL = "mid-event"
+NOTHING = Overlaps((), (), (), 0, 0, 0)
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,8 @@ def tune(
     battery: str | None = None,
     rule: str | None = None,
     chances: Chances | None = None,
+    bench: Bench | None = None,
+    timers_alone: bool = False,
 ) -> TuneResult:
     """Better timers for a plan.
 
@@ -70,6 +74,10 @@ def tune(
         A formula of `base` [ms] and `volts` to be held against the moves.
     chances : Chances, optional
         Matches with chance that judge the set as it is and the suggested one.
+    bench : Bench, optional
+        Where runs of the same robot have been made before: what it kept is not run again.
+    timers_alone : bool
+        Leave out what could go together, the controller's numbers and the start's delay.
 
     Raises
     ------
@@ -80,7 +88,7 @@ def tune(
     formula = None if rule is None else Rule(rule)
     asked, shown = _batteries(plan, battery)
     knobs = knobs_of(plan)
-    bench = Bench(plan)
+    bench = bench or Bench(plan)
     before = bench.run_all(plan, plan.robot.battery)
     if kind == "sensor":
         pushed, eased = Pushed(plan, ()), plan
@@ -118,11 +126,11 @@ def tune(
         timers=tuple(timers),
         before=_totals(before),
         after=_totals(after),
-        overlaps=find_overlaps(bench, chosen.plan, asked, shown),
+        overlaps=NOTHING if timers_alone else find_overlaps(bench, chosen.plan, asked, shown),
         rule=None if formula is None else judge_rule(bench, plan, knobs, formula, before),
         chance=chance,
-        limits=find_limits(bench, chosen.plan, asked, shown),
-        start=find_start_delay(bench, chosen.plan, asked, shown),
+        limits=() if timers_alone else find_limits(bench, chosen.plan, asked, shown),
+        start=None if timers_alone else find_start_delay(bench, chosen.plan, asked, shown),
     )
 
 
@@ -181,11 +189,11 @@ def _timers(
     shown: str,
     chance: Chance | None,
 ) -> list[TunedTimer]:
-    old = {ran.result.name: executions(ran, knobs) for ran in before}
+    old = {ran.battery.name: executions(ran, knobs) for ran in before}
     base = old
     if judged[0].plan is not before[0].plan:  # with efforts and limits as suggested
         base = {ran.battery.name: executions(ran, knobs, floors=False) for ran in judged}
-    new = {ran.result.name: executions(ran, knobs) for ran in after}
+    new = {ran.battery.name: executions(ran, knobs) for ran in after}
     timers = []
     for index, knob in enumerate(knobs):
         runs = {name: found[index] for name, found in old.items()}
@@ -277,4 +285,4 @@ def _needs(name: str, found: list[Execution]) -> list[NeedMargin]:
 
 
 def _totals(runs: list[Ran]) -> dict[str, Totals]:
-    return {ran.result.name: totals_of(ran) for ran in runs}
+    return {ran.battery.name: totals_of(ran) for ran in runs}
