@@ -334,6 +334,12 @@ class Models:
             self._built[key] = built
         return self._built[key]
 
+    def under(self, robot: Robot) -> Models:
+        """The same mechanisms for a robot that differs by its controls or its loop alone: nothing is built again."""
+        twin = Models(robot)
+        twin._built = self._built
+        return twin
+
     def heat(self, name: str) -> HeatModel | None:
         """Heat stores of one motor of a mechanism; None where its sheet states none."""
         use = self.robot.mechanisms[name].values.get("motors")

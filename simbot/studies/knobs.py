@@ -57,7 +57,7 @@ def knobs_of(plan: Plan) -> list[Knob]:
             line=waits[places[0]].line,
             now_us=waits[places[0]].duration_us or 0,
             source=waits[places[0]].source,
-            grain_us=_grain_us(waits[places[0]].source),
+            grain_us=grain_of(waits[places[0]].source),
         )
         for places in groups.values()
     ]
@@ -102,7 +102,8 @@ def _number_of(wait: WaitStep, place: int) -> object:
     return place if source.computed else (source.file.resolve(), source.start, source.unit)
 
 
-def _grain_us(source: SourceNumber | None) -> int:
+def grain_of(source: SourceNumber | None) -> int:
+    """In steps of what a time can be changed [us]."""
     if source is None:
         return FINEST_US
     unit = UNITS[source.unit]

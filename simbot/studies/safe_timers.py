@@ -68,7 +68,7 @@ def choose(
             return Chosen(tuned, values, held.why)
         ran, finding = breaks
         for index in _culprits(ran, finding, knobs, values, held.fixed):
-            held.why[index] = f"breaks this on {ran.result.name}: {finding.text}"
+            held.why[index] = f"breaks this on {ran.battery.name}: {finding.text}"
             held.hold(index, knobs[index], values[index], finding, guard_us, plan.robot.loop_us)
 
 
@@ -103,7 +103,7 @@ def _settled(
     values = [knob.now_us for knob in knobs]
     for round_number in range(ROUNDS):
         tried = _made(plan, knobs, values)
-        runs = [executions(ran, knobs) for ran in bench.run_all(tried, asked)]
+        runs = [executions(ran, knobs, floors=False) for ran in bench.run_all(tried, asked)]
         found = [[one for run in runs for one in run[index]] for index in range(len(knobs))]
         new = [
             values[index]
@@ -147,7 +147,7 @@ def _culprits(ran: Ran, finding: Finding, knobs: list[Knob], values: list[int], 
     changed = [
         index for index, knob in enumerate(knobs) if index not in fixed and values[index] != knob.now_us
     ]
-    runs = executions(ran, knobs)
+    runs = executions(ran, knobs, floors=False)
     shorter = [index for index in changed if values[index] < knobs[index].now_us]
     ended = {
         index: max((one.ended_us for one in runs[index] if one.ended_us <= finding.at_us), default=-1)

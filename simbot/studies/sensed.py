@@ -29,7 +29,7 @@ def choose_sensed(
     base = bench.run(plan, shown)
     allowed = [set(broken_by(ran)) for ran in before]
     kept: dict[int, str] = {}
-    found = [executions(ran, knobs) for ran in before]
+    found = [executions(ran, knobs, floors=False) for ran in before]
     for index in range(len(knobs)):
         reason = _no_sensor(plan, [one for run in found for one in run[index]])
         if reason:
@@ -39,7 +39,7 @@ def choose_sensed(
         if index not in kept:
             tried = _waiting_for_arrival(plan, knobs, [index])
             broken = [
-                (ran.result.name, finding)
+                (ran.battery.name, finding)
                 for ran, known in zip(bench.run_all(tried, asked), allowed, strict=True)
                 for mark, finding in broken_by(ran).items()
                 if mark not in known
