@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +10,7 @@ import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import (
+    STOPPED,
     changes_of,
     check_folder,
     compile_first,
@@ -25,9 +25,6 @@ from simbot.scenario.errors import SimbotError
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Plan
-
-
-LEAST_PAIRS = 16
 
 
 def worth(
@@ -60,6 +57,7 @@ def worth(
     csv_file: CsvFile = None,
 ) -> None:
     """What changes are worth in points a match, and what to measure or practise first, under the same luck."""
+    from simbot.studies.asked import LEAST_PAIRS
     from simbot.studies.match_asked import read_asked
 
     loaded, _ = load(plan, settings)
@@ -73,9 +71,8 @@ def worth(
     variants, together = _variants(plan, changes_of(settings), changes_of(changes, "--change"))
     compile_first(loaded)
     from simbot.studies.ledger import Ledger
-    from simbot.studies.sources import sources_of
     from simbot.studies.usual_changes import usual_changes
-    from simbot.studies.worth import worths
+    from simbot.studies.worth import with_sources, worths
 
     if not variants:
         variants = usual_changes(loaded, asked.states)
@@ -83,8 +80,7 @@ def worth(
         going_on(ledger.found)
         result = worths(ledger, loaded, variants, together, asked, progress("matches"))
         if unknowns:
-            sources = sources_of(ledger, loaded, asked, unknowns, progress("matches for what is not known"))
-            result = replace(result, sources=sources)
+            result = with_sources(ledger, result, unknowns, progress("matches for what is not known"))
     from simbot.report.worthed import print_worth, worth_document
 
     if json_file is not None:
@@ -93,6 +89,9 @@ def worth(
         write_csv("worth", worth_document(result), csv_file)
     if "-" not in (json_file, csv_file):
         print_worth(result, sys.stdout)
+    if result.stopped:
+        typer.echo("stopped; the same command goes on from there", err=True)
+        raise typer.Exit(STOPPED)
 
 
 def _variants(

@@ -24,6 +24,8 @@ def print_worth(result: WorthResult, stream: TextIO) -> None:
 
 def _lines(result: WorthResult) -> Iterator[str]:
     yield from wrap(_answer(result), WIDTH)
+    if result.stopped:
+        yield from wrap(_stopped(result), WIDTH)
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
     yield (
@@ -63,6 +65,17 @@ def _answer(result: WorthResult) -> str:
     return f"{best.change} is worth most: {value:+.1f} points a match ({interval[0]:+.1f} to {interval[1]:+.1f})."
 
 
+def _stopped(result: WorthResult) -> str:
+    asked = result.asked.runs
+    if result.runs < asked:
+        text = f"You stopped it after {result.runs} of {asked} matches with each change; what is said rests on these."
+    elif result.sources is None:
+        text = "You stopped it: all matches with each change are played, what is not known was not looked at."
+    else:
+        text = f"You stopped it after {result.sources.runs} pairs of matches that tell of what is not known."
+    return f"{text} The same command goes on from there."
+
+
 def _row(each: Worth, most: float) -> Iterator[str]:
     mean = each.difference.mean
     text = f"{mean.value:>+8.1f}"
@@ -94,6 +107,7 @@ def worth_document(result: WorthResult) -> Document:
         "plan": result.plan.name,
         "seed": result.asked.seed,
         "runs": result.runs,
+        "stopped": result.stopped,
         "battery": list(dict.fromkeys(result.asked.states)),
         "base": figure(result.base),
         "changes": [one(each) for each in result.changes],

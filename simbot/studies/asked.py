@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 
+LEAST_PAIRS = 16  # of matches, that tell anything about what is not known
+
+
 @dataclass(frozen=True)
 class Asked:
     """Points of a threshold and of a partner have their expanded uncertainty (k = 2) beside them."""
