@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-
 LEAST_PAIRS = 16  # of matches, that tell anything about what is not known
 
 

@@ -61,6 +61,7 @@ class Players:
         self.pool: Pool | None = None
         self.children: list[Any] = []
         self.quit: Any = None
+        self.begun: deque[Pending] = deque()
         if cluster is not None:
             from simbot.studies.cluster import Crew
 
@@ -92,9 +93,17 @@ class Players:
             for task in tasks:
                 yield do(*task)
             return
-        begun = deque(self.pool.submit(do, *task) for task in tasks)
-        while begun:
-            yield ended(begun.popleft())
+        self.begun = deque(self.pool.submit(do, *task) for task in tasks)
+        while self.begun:
+            found = ended(self.begun[0])
+            self.begun.popleft()
+            yield found
+
+    def left(self) -> list[Any]:
+        """Stop: what was done of `each` and has not been handed out; None for what was not done."""
+        found = self.gathered(list(self.begun))
+        self.begun.clear()
+        return found
 
     def gathered(self, begun: Sequence[Pending]) -> list[Any]:
         """Stop: what was begun and is done within a moment; None for the rest. Nobody plays afterwards."""

@@ -134,6 +134,23 @@ def test_plans_compared_on_a_cluster_give_the_same_records(scheduler, plan, tmp_
     assert here == there and len(there[1]) == 100
 
 
+def test_a_sweep_on_a_cluster_gives_the_same_bytes(scheduler, plan, tmp_path, capsys):
+    scheduler.worker()
+    within(60, lambda: scheduler.there() == 1)
+    words = [
+        "sweep",
+        str(tmp_path / "plan.yaml"),
+        "plan.only.0.steps.2.place.succeeds=50:90:10 %",
+        "--matches",
+        "6",
+    ]
+    told = []
+    for more in (["--workers", "1"], ["--cluster", scheduler.address]):
+        assert status([*words, *more, "--json", "-"]) == 0
+        told.append(capsys.readouterr().out)
+    assert told[0] == told[1] and '"drawn"' in told[0]
+
+
 def test_a_cluster_that_goes_away_leaves_what_was_played(scheduler, plan, monkeypatch):
     scheduler.worker()
     within(60, lambda: scheduler.there() == 1)
