@@ -71,8 +71,8 @@ def chance_lines(result: SweepResult, best: Point | None) -> Iterator[str]:
     yield from wrap(
         f"{'o: may be the best. ' if len(result.asked.axes) == 1 else ''}{result.asked.matches} matches with chance at "
         f"each value, seed {result.asked.seed}, the same luck at each, each with another robot within the spreads; "
-        "95 % intervals. Values are told from one another match by match, more sharply than their intervals overlap; the "
-        "best one is wrongly struck out in at most 5 of 100 sweeps. More matches narrow it.",
+        "95 % intervals. Values are told from one another match by match, more sharply than their intervals overlap; "
+        "the best one is wrongly struck out in at most 5 of 100 sweeps. More matches narrow it.",
         WIDTH,
     )
     failed = [point for point in result.points if point.looks and (d := point.looks[0].drawn) and d.failed]
