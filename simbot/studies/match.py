@@ -27,8 +27,8 @@ from simbot.studies.statistics import (
 )
 from simbot.studies.workers import PlayersLost, Team, rounds
 
-ROUND = 8  # days after which it is looked whether enough are played
-LEAST_DAYS = 16
+ROUND = 10  # days after which it is looked whether enough are played
+LEAST_DAYS = 20
 Progress = Callable[[int, int], None]
 
 

@@ -25,8 +25,8 @@ from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, share
 from simbot.studies.workers import Round, rounds
 
 ALPHA = 0.05
-ROUND = 4  # days between looks
-LEAST_DAYS = 8
+ROUND = 5  # days between looks
+LEAST_DAYS = 10  # in which each unknown goes through all tenths of its spread: no sooner is anything settled
 Array = npt.NDArray[np.float64]
 
 

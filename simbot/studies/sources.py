@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
-from typing import Any
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from simbot.studies.drawn import battery_of_match, robot_of_day
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.levers import act_words, acting_steps
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
+from simbot.studies.strata import uniform_of_day
 from simbot.studies.workers import Round
 
 ASSUMED = 0.10  # spread of a success rate without one: nobody knows such a rate better than that
@@ -136,8 +136,9 @@ def _words(key: Key, value: Quantity) -> str:
 def score_of(unknown: Unknown, seed: int, number: int) -> float:
     """What was drawn of it in a match, as a standard normal number."""
     day = number // MATCHES_A_DAY
-    when: tuple[Any, ...] = (number, "match") if unknown.each_match else ("fixed",)
-    return NORMAL.inv_cdf(uniform(f"{seed} ", day, *when, *unknown.key))
+    if unknown.each_match:
+        return NORMAL.inv_cdf(uniform(f"{seed} ", day, number, "match", *unknown.key))
+    return NORMAL.inv_cdf(uniform_of_day(f"{seed} ", day, *unknown.key))
 
 
 def sources_of(ledger: Ledger, plan: Plan, asked: Asked, runs: int, progress: Progress) -> Sources | None:

@@ -80,7 +80,7 @@ def test_a_stopped_fit_goes_on_and_predicts_nothing_twice(files, played, tmp_pat
     with work_of(files) as work:
         found = work.found
         assert fitted(files, work) == whole
-    assert 0 < found and len(played) == needed - found and not list(tmp_path.rglob("studies/*"))
+    assert found > 0 and len(played) == needed - found and not list(tmp_path.rglob("studies/*"))
 
 
 def test_other_measurements_find_nothing_of_it(files, played):
