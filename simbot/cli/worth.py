@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -21,7 +22,7 @@ from simbot.cli.shared import (
     write_csv,
     write_json,
 )
-from simbot.scenario.errors import SimbotError
+from simbot.scenario.errors import ScenarioError, SimbotError
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Plan
@@ -110,5 +111,13 @@ def _variants(
         if is_relative(value) and there is None:
             raise SimbotError(f"--change {key}={value}: the files say nothing there that could be changed")
         written[key] = value if there is None else changed_text(there, value, key)
-    variants = {f"{key}={changes[key]}": loaded({**given, key: text}) for key, text in written.items()}
-    return variants, loaded({**given, **written}) if len(variants) > 1 else None
+    variants = {}
+    try:
+        for key, text in written.items():
+            variants[f"{key}={changes[key]}"] = loaded({**given, key: text})
+        return variants, loaded({**given, **written}) if len(variants) > 1 else None
+    except ScenarioError as error:
+        told = {f"--set {key}={text}": f"--change {key}={changes[key]}" for key, text in written.items()}
+        raise ScenarioError(
+            replace(one, file=told.get(one.file, one.file)) for one in error.problems
+        ) from error

@@ -10,6 +10,8 @@ from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
+from simbot.report.unseen import unseen_lines
+from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -50,6 +52,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
         yield ""
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
+    yield from unseen_lines(-(-result.runs // MATCHES_A_DAY))
     yield from wrap(
         "Under the same luck, so that small differences show; an interval with 0 in it says: not sure. First run of "
         "anything changed: slowly, off the ground, hands clear.",

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from simbot.report.unseen import unseen_lines
 from simbot.studies.statistics import mean_of
 from simbot.studies.strata import SLICE, uniform_of_day, unseen_share
 
@@ -87,6 +88,14 @@ def test_one_day_in_ten_is_met_in_ten_days():
     rng = np.random.default_rng(1)
     independent = sum(rng.random(SLICE).max() < 0.9 for _ in range(200))
     assert hidden == 0 and independent / 200 == pytest.approx(0.9**10, abs=4 * sqrt(0.35 * 0.65 / 200))
+
+
+def test_the_reports_say_it():
+    few, ten, twenty = (" ".join(unseen_lines(count)) for count in (8, 10, 20))
+    assert "8 days are few" in few and "31 %" in few
+    assert "every tenth of its spread" in ten and "26 %" in ten
+    assert "every twentieth of its spread" in twenty and "14 %" in twenty
+    assert all(len(line) <= 80 for count in range(1, 300) for line in unseen_lines(count))
 
 
 def test_what_so_many_days_may_have_missed():
