@@ -126,10 +126,10 @@ def write_csv(kind: str, document: Document, target: str) -> None:
     write("--csv", tidy.csv_text(rows), target)
 
 
-def going_on(found: int) -> None:
+def going_on(found: int, what: str = "matches", done: str = "played") -> None:
     """Tell that a study was begun before."""
     if found:
-        typer.echo(f"going on after {found} matches that were played before", err=True)
+        typer.echo(f"going on after {found} {what} that were {done} before", err=True)
 
 
 @contextmanager

@@ -22,11 +22,11 @@ from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, totals_of
 from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, share_of, student, tally_of
-from simbot.studies.workers import rounds
+from simbot.studies.workers import Round, rounds
 
 ALPHA = 0.05
-ROUND = 4  # days between looks
-LEAST_DAYS = 8
+ROUND = 5  # days between looks
+LEAST_DAYS = 10  # in which each unknown goes through all tenths of its spread: no sooner is anything settled
 Array = npt.NDArray[np.float64]
 
 
@@ -47,8 +47,12 @@ class Difference:
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
     """Records of the same matches for every plan; all that are asked for."""
-    every = [match for matches in rounds(asked.states, asked.runs, ROUND) for match in matches]
-    return ledger.play(plans, every)
+    return ledger.play(plans, every_match(asked))
+
+
+def every_match(asked: Asked) -> Round:
+    """All that are asked for."""
+    return [match for matches in rounds(asked.states, asked.runs, ROUND) for match in matches]
 
 
 def play_off(
