@@ -6,7 +6,7 @@ Both are built from files that are parsed once; a value is laid over their trees
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
