@@ -836,7 +836,8 @@ class Plant:
         route, name = self._route, self._drive
         assert route is not None and name is not None
         w, m = self.arrays.w, self.arrays.at[name]
-        old, leg = route.now, route.ahead.pop(0)
+        old = route.now
+        leg = route.ahead.pop(0).begun_at(old.pose(float(w[m + L.Q])), route.holonomic)
         speed = carried_speed(old, leg, float(w[m + L.Q]), float(w[m + L.SPEED])) or 0.0
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route.legs.append((float(w[L.T]), leg))
@@ -1099,7 +1100,7 @@ class Plant:
         last = (move._route.now, *move._route.ahead)[-1]
         control = self._control(move.mechanism, last.turning)
         slower = control.get("slower_than")
-        reached = any(leg is last for _, leg in self._route.legs)
+        reached = any(leg.carries_out(last) for _, leg in self._route.legs)
         return last.to, float(control["window"]), inf if slower is None else float(slower), 0.0, reached
 
     def _set_from(self, move: Move) -> float:
@@ -1107,7 +1108,7 @@ class Plant:
         if move.mechanism != self._drive or move._route is None or self._route is None:
             return move.start_us / 1e6
         last = (move._route.now, *move._route.ahead)[-1]
-        return next(begin for begin, leg in self._route.legs if leg is last)
+        return next(begin for begin, leg in self._route.legs if leg.carries_out(last))
 
     def _set_since(self, move: Move, at_us: int) -> int | None:
         """Instant since which a move has been inside its own target set without a break, at at_us."""
