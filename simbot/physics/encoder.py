@@ -18,8 +18,11 @@ from dataclasses import dataclass
 from math import copysign, exp, inf
 from typing import Any
 
+import numpy as np
+
 from simbot.physics import layout as L
 from simbot.physics.luck import Luck
+from simbot.physics.motion import look_up
 
 KEYS = ("zero", "zero_drift", "backlash")
 
@@ -114,10 +117,11 @@ def crossing(
 
 @dataclass(frozen=True)
 class Crossing:
-    """How motors cross a play [s, and as the load would move with them: m/s, rad/s]."""
+    """How motors cross a play [s, and as the load would move with them: m/s, rad/s], and the load's share of that."""
 
     time: float
     speed: float
+    share: float = 1.0
 
 
 def crossing_of(
@@ -146,3 +150,20 @@ def crossing_of(
     free = (effort * volts - drag * resistance) / constant
     time, speed = crossing(abs(play * ratio), float(torque), float(row[L.G_J]), float(free), float(most))
     return Crossing(time, speed / abs(ratio))
+
+
+def taken_along(
+    built: Any, q: float, play: float, effort: float, volts: float, ohms: float
+) -> Crossing | None:
+    """How a load at rest begins to move once the motors of a mechanism (build.Built) have crossed the play.
+
+    Its speed is its share of the rotors' momentum, as where a stage is picked up; `time` is that of the crossing.
+    """
+    row = built.groups[0]
+    mass, _, _, factor, _ = look_up(built.reduced, np.array([q]))
+    ratio = float(row[L.G_RATIO] * factor[0])
+    found = crossing_of(row, ratio, play, effort, volts, ohms)
+    if found is None:
+        return None
+    rotors = ratio**2 * row[L.G_N] * row[L.G_J] / row[L.G_FWD]
+    return Crossing(found.time, found.speed, float(rotors / (rotors + mass[0])))

@@ -11,13 +11,14 @@ Taken at the favourable end of every spread, with the mechanism's own sag alone,
 from __future__ import annotations
 
 from dataclasses import replace
-from math import copysign, inf, isinf
+from math import copysign, cos, inf, isinf, pi
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Models
+from simbot.physics.encoder import taken_along
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
@@ -343,6 +344,14 @@ def _given_back(plant: Plant, move: Move) -> float:
     return float(log[max(row, 0), column])
 
 
+def _nearest_start(line: Leg, leg: Leg, window: float) -> float:
+    """Where a line may begin at best, as the line before it may end anywhere in its window: on the way back, nearer."""
+    way, length = copysign(1.0, leg.to - leg.at), abs(leg.to - leg.at)
+    ends = line.way_at(line.to) + (0.0 if line.to >= line.at else pi)
+    begins = leg.way_at(leg.at) + (0.0 if leg.to >= leg.at else pi)
+    return leg.at + way * min(length, window * max(0.0, -cos(begins - ends)))
+
+
 def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back: float) -> float:
     """Floor of a move for one choice of all quantities [s]; of a drive: the sum over its legs."""
     assert move._state is not None
@@ -361,24 +370,34 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         touch = float(move._state[m + L.TOUCH])
         if touch != 0.0 and move._state[m + L.TOUCHED] == 1.0:
             return 0.0
-        return Stretch(
-            models,
-            raised,
-            name,
-            move._payload,
-            0.0,
-            q,
-            v,
-            float(move.target),
-            move.window,
-            move.slower_than,
-            touch,
-            tolerance,
-            move._places,
-        ).time()
+        crossed = 0.0
+        if move.play != 0.0:
+            built = models.get(name, move._payload, 0.0, move._places)
+            found = taken_along(built, q, move.play, 1.0, raised.open_circuit, raised.resistance)
+            if found is not None:
+                crossed, v = found.time, copysign(found.speed * found.share, move.play)
+        return (
+            crossed
+            + Stretch(
+                models,
+                raised,
+                name,
+                move._payload,
+                0.0,
+                q,
+                v,
+                float(move.target),
+                move.window,
+                move.slower_than,
+                touch,
+                tolerance,
+                move._places,
+            ).time()
+        )
     assert move._route is not None
     total = 0.0
     last: Leg | None = None
+    line: Leg | None = None  # the last one that was not a turn
     spec = models.robot.mechanisms[name]
     for number, leg in enumerate((move._route.now, *move._route.ahead)):
         if isinstance(leg, Steering):
@@ -388,7 +407,9 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
         slower = inf if control.get("slower_than") is None else float(control["slower_than"])
         direction = leg.built_for
         start, speed = (q, v) if number == 0 else (leg.at, kept_speed(last, leg))
-        last = leg
+        if number and line is not None and not leg.turning:
+            start = _nearest_start(line, leg, float(plant._control(name)["window"]))
+        last, line = leg, line if leg.turning else leg
         stretch = Stretch(
             models,
             raised,

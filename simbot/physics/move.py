@@ -126,6 +126,7 @@ class Move:
     slower_than : float              inf where no speed limit is part of the set
     touch : bool                     the target is a hard stop: arrived when touched
     zero_off : float                 by which its encoder's zero moved the target [m or rad]
+    play : float                         that its motors cross before it moves, upwards positive [m or rad]
     cut_us : int | None              the instant a later command took the mechanism over
     """
 
@@ -141,6 +142,7 @@ class Move:
         "command",
         "cut_us",
         "mechanism",
+        "play",
         "slower_than",
         "start_position",
         "start_speed",
@@ -164,7 +166,7 @@ class Move:
         self.window = 0.0
         self.slower_than = inf
         self.touch = False
-        self.zero_off = 0.0
+        self.zero_off = self.play = 0.0
         self.stopwatch: Stopwatch | None = None
         self._tail: Plant | None = None
         self._state: Array | None = None  # the plant right after the command

@@ -20,7 +20,7 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, SPINNING, Arrays, Built, Models, physical
-from simbot.physics.encoder import Encoder, crossing_of, is_stated
+from simbot.physics.encoder import Encoder, is_stated, taken_along
 from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS, cylinder
 from simbot.physics.kinds.claw import window_at
@@ -594,22 +594,21 @@ class Plant:
             return float(w[m + L.EFFORT])
         return min(float(w[m + L.EFFORT]), abs(float(w[m + L.KP] * (order.target - w[m + L.Q] + play))))
 
-    def _cross(self, name: str, play: float, effort: float) -> None:
+    def _cross(self, move: Move, play: float, effort: float) -> None:
         """Its motors cross the play first; its load begins to move with its share of their momentum."""
+        name, move.play = move.mechanism, play
         w, m = self.arrays.w, self.arrays.at[name]
         if play == 0.0:
             return
-        row, q = self._built(name).groups[0], np.array([w[m + L.Q]])
-        ratio = float(row[L.G_RATIO] * look_up(self._built(name).reduced, q)[3][0])
-        found = crossing_of(row, ratio, play, effort, float(w[L.V]), float(w[L.R0]))
+        q, volts, ohms = float(w[m + L.Q]), float(w[L.V]), float(w[L.R0])
+        found = taken_along(self._built(name), q, play, effort, volts, ohms)
         if found is None:
             return
         time, speed = found.time, found.speed
         if w[m + L.CONTROL] == L.PROFILED:
             time, speed = later(w, m, time, speed)
-        rotors = ratio**2 * row[L.G_N] * row[L.G_J] / row[L.G_FWD]
         w[m + L.PLAY_UNTIL] = w[L.T] + w[m + L.LATENCY] + time
-        w[m + L.KICK] = copysign(speed * rotors / self._inertia(name), play)
+        w[m + L.KICK] = copysign(speed * found.share, play)
 
     def _cut(self, mechanism: str) -> None:
         old = self._current.get(mechanism)
@@ -721,12 +720,12 @@ class Plant:
             order = order_for(self.arrays, name, control, command.toward, open_loop=True)
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
-            self._cross(name, play, abs(command.effort))
+            self._cross(move, play, abs(command.effort))
         elif isinstance(command, Rezero):
             order = self._to_zero(name, command)
             play = self._play_before(name, order.target)
             give(self.arrays, name, order, self._built(name))
-            self._cross(name, play, command.effort)
+            self._cross(move, play, command.effort)
         else:
             control = self._control(name)
             target = self._nearest(name, float(command.target), float(move.start_position))
@@ -741,7 +740,7 @@ class Plant:
             if frame:
                 frame *= self.luck.share("frame", name)
             give(self.arrays, name, order, self._built(name), frame, play)
-            self._cross(name, play, self._first_effort(name, order, play))
+            self._cross(move, play, self._first_effort(name, order, play))
         w, m = self.arrays.w, self.arrays.at[name]
         move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
         move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])
@@ -836,7 +835,8 @@ class Plant:
         route, name = self._route, self._drive
         assert route is not None and name is not None
         w, m = self.arrays.w, self.arrays.at[name]
-        old, leg = route.now, route.ahead.pop(0)
+        old = route.now
+        leg = route.ahead.pop(0).begun_at(old.pose(float(w[m + L.Q])), route.holonomic)
         speed = carried_speed(old, leg, float(w[m + L.Q]), float(w[m + L.SPEED])) or 0.0
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route.legs.append((float(w[L.T]), leg))
@@ -1099,7 +1099,7 @@ class Plant:
         last = (move._route.now, *move._route.ahead)[-1]
         control = self._control(move.mechanism, last.turning)
         slower = control.get("slower_than")
-        reached = any(leg is last for _, leg in self._route.legs)
+        reached = any(leg.carries_out(last) for _, leg in self._route.legs)
         return last.to, float(control["window"]), inf if slower is None else float(slower), 0.0, reached
 
     def _set_from(self, move: Move) -> float:
@@ -1107,7 +1107,7 @@ class Plant:
         if move.mechanism != self._drive or move._route is None or self._route is None:
             return move.start_us / 1e6
         last = (move._route.now, *move._route.ahead)[-1]
-        return next(begin for begin, leg in self._route.legs if leg is last)
+        return next(begin for begin, leg in self._route.legs if leg.carries_out(last))
 
     def _set_since(self, move: Move, at_us: int) -> int | None:
         """Instant since which a move has been inside its own target set without a break, at at_us."""

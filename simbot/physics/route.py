@@ -52,6 +52,8 @@ class Leg:
         None: under the drive's own control.
     brakes : bool
         It is what is left of a leg that was taken over.
+    planned : Leg or None
+        The leg as it was planned, where it began elsewhere.
     """
 
     turning: bool
@@ -62,10 +64,36 @@ class Leg:
     direction: float = 0.0
     push: Push | None = None
     brakes: bool = False
+    planned: Leg | None = field(default=None, compare=False)
+
+    def carries_out(self, planned: Leg) -> bool:
+        """Whether it is a planned leg, from wherever it began."""
+        return planned is self or planned is self.planned
 
     def braking(self, at: float, to: float) -> Leg:
         """Its end where it is taken over: motors shorted, from one coordinate to where it is slow enough."""
         return replace(self, origin=self.pose(at), at=at, to=to, push=Push(0.0, 0.0, "brake"), brakes=True)
+
+    def begun_at(self, pose: Pose, holonomic: bool) -> Leg:
+        """The same leg from where the one before has truly left it: its end keeps its coordinate.
+
+        One that moves in any direction goes to the end as planned; another one along the line as planned, aside of it
+        by what the turn before it left. A heading is that of the plan.
+        """
+        here = Pose(pose.x, pose.y, self.origin.heading)
+        if self.turning or self.push is not None or isinstance(self, Steering):
+            return replace(self, origin=here, planned=self)
+        end = self.pose(self.to)
+        dx, dy = end.x - here.x, end.y - here.y
+        length = dx * cos(self.way) + dy * sin(self.way)
+        if not holonomic or abs(self.to - self.at) <= TINY:
+            return replace(self, origin=here, at=self.to - length, planned=self)
+        length = hypot(dx, dy)
+        way = atan2(dy, dx)
+        return replace(
+            self, origin=here, at=self.to - length, way=way, direction=remainder(way - here.heading, 2.0 * pi),
+            planned=self,
+        )  # fmt: skip
 
     @property
     def slow(self) -> float:
@@ -134,6 +162,10 @@ class Curve(Leg):
         start = Pose(x, y, heading)
         turned = remainder(way - heading, 2.0 * pi)
         return cls(False, start, curve.begin, curve.begin + curve.length, way, turned, curve=curve)
+
+    def begun_at(self, pose: Pose, holonomic: bool) -> Leg:
+        """As planned: its way is what the code follows."""
+        return self
 
     @property
     def _way(self) -> Way:

@@ -201,7 +201,7 @@ FULL = {"loop": "full_effort", "window": "4 mm"}
 RATIO, DRUM = 20.0, 0.02  # motor's turns per turn of the pinion; its radius [m]
 
 
-def two_bodies(play: float, effort: float, way: float, rest: float) -> float:
+def two_bodies(play: float, effort: float, way: float) -> float:
     """Time [s] for a rack at rest to have gone `way` where its motor crosses the play first: the motor alone, a
     plastic impact, then both; 90 % of the gears' torque and of the rotor's momentum reach the rack."""
     motor = motor_model(coil())
@@ -229,7 +229,7 @@ def two_bodies(play: float, effort: float, way: float, rest: float) -> float:
         time, speed = float(first.t_events[0][0]), float(first.y_events[0][0][1]) / ratio
     shared = speed * j * ratio**2 * eta / (2.0 + j * ratio**2 * eta)
     then = solve_ivp(both, (0.0, 5.0), [0.0, shared], events=gone, **tight)
-    return time + float(then.t_events[0][0]) + rest
+    return time + float(then.t_events[0][0])
 
 
 @pytest.mark.parametrize("effort", [1.0, 0.5])
@@ -243,13 +243,14 @@ def test_a_move_back_crosses_the_play_first(play: float, effort: float) -> None:
     assert arrival is not None
     way = move.target - 0.3 - 0.004
     assert way == pytest.approx(0.096 - play)  # what the play takes of the way
-    assert arrival * 1e-6 == pytest.approx(two_bodies(play, effort, way, 0.0), abs=2e-6)
+    assert arrival * 1e-6 == pytest.approx(two_bodies(play, effort, way), abs=2e-6)
+    assert move.floor_s() == pytest.approx(two_bodies(play, 1.0, way), abs=2e-6)
     plant.advance(5_000_000)
     here = float(plant.position("it"))
     again = a_move(plant, "it", 0.5)
     at = again.first_inside_us()
     assert at is not None
-    straight = two_bodies(0.0, effort, again.target - here - 0.004, 0.0)
+    straight = two_bodies(0.0, effort, again.target - here - 0.004)
     assert (at - again.start_us) * 1e-6 == pytest.approx(straight, abs=2e-6)
 
 

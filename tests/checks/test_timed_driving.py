@@ -114,12 +114,19 @@ def tick(seconds: float) -> float:
 
 @pytest.mark.parametrize(("kind", "steering"), [("mecanum", 0.0), ("x_drive", 0.0), ("swerve", 0.16)])
 def test_a_corner_is_two_lines(kind: str, steering: float) -> None:
-    """It stops at the point, is seen there at a tick, and goes on aside; steered wheels turn first."""
+    """It stops near the point, is seen there at a tick, and goes on from where it is; steered wheels turn first."""
     wheels = drive(kind, control=LOOP)
-    first = arrival(on_the_field(wheels), Pose(3.0, 2.0, 0.0))
-    second = arrival(on_the_field(wheels), Pose(2.0, 2.8, 0.0))  # steered from straight ahead too
+    alone = on_the_field(wheels)
+    first = arrival(alone, Pose(3.0, 2.0, 0.0))
+    alone.advance(round(tick(first) * 1e6))
+    left = 3.0 - alone.pose().x
+    assert abs(left) < 0.02
+    second = arrival(on_the_field(wheels), Pose(2.0 + left, 2.8, 0.0))  # steered from straight ahead too
     both = on_the_field(wheels)
-    assert arrival(both, Pose(3.0, 2.8, 0.0), (3.0, 2.0)) == pytest.approx(tick(first) + second, abs=1e-5)
+    took = arrival(both, Pose(3.0, 2.8, 0.0), (3.0, 2.0))
+    assert took == pytest.approx(
+        tick(first) + second, abs=5e-5
+    )  # what speed it keeps of the first line is in it
     assert (second > 0.8 + steering) or not steering
 
 
@@ -134,6 +141,27 @@ def test_a_tank_turns_at_its_points() -> None:
     assert took == pytest.approx(parts, abs=1e-5)
     plant.advance(round(took * 1e6))
     assert (plant.pose().x, plant.pose().heading) == pytest.approx((3.0, pi / 2.0), abs=0.04)
+
+
+@pytest.mark.parametrize("kind", ["mecanum", "x_drive", "swerve", "tank"])
+def test_it_does_not_jump_from_one_line_to_the_next(kind: str) -> None:
+    """Where a leg leaves it is where the next one begins, whatever its window; and it ends where it should."""
+    wheels = drive(kind, control={**LOOP, "window": "60 mm", "slower_than": "200 mm/s"}, scrub="1 %")
+    if kind != "tank":
+        wheels.pop("scrub")
+    plant = on_the_field(wheels)
+    goal = Pose(3.0, 3.0, pi / 2.0)
+    took = arrival(plant, goal, (3.0, 2.0))
+    plant.advance(round(took * 1e6) + 1_000_000)
+    joints = [round(begin * 1e6) for begin, _ in plant._route.legs[2:]]  # type: ignore[union-attr]
+    assert joints
+    left = []
+    for at in joints:
+        before, after = plant.pose(at - 1), plant.pose(at + 1)
+        assert hypot(after.x - before.x, after.y - before.y) < 1e-5
+        left.append(hypot(before.x - 3.0, before.y - 2.0))
+    assert left[0] > 0.003  # it had not quite come to the point
+    assert hypot(plant.pose().x - goal.x, plant.pose().y - goal.y) < 0.06
 
 
 def test_a_point_where_it_stands_changes_nothing() -> None:

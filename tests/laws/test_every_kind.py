@@ -1,7 +1,11 @@
-"""Laws that hold for every kind of mechanism, whatever its numbers."""
+"""Laws that hold for every kind of mechanism, whatever its numbers.
+
+A few robots of each on every change; SIMBOT_ROBOTS=200 draws as many.
+"""
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from itertools import pairwise
 from math import inf, radians
@@ -26,7 +30,7 @@ from simbot.scenario.model import Pose
 
 G = 9.80665  # m/s²
 QUICK = settings(
-    max_examples=25,
+    max_examples=int(os.environ.get("SIMBOT_ROBOTS", "25")),
     deadline=None,
     suppress_health_check=list(HealthCheck),
     phases=[Phase.explicit, Phase.generate],  # a drawn robot says enough: no minutes of shrinking
@@ -90,6 +94,28 @@ def test_no_faster_than_the_floor_and_no_endless_run(
         assert w[m + L.Q_LO] - 1e-7 <= places.min() and places.max() <= w[m + L.Q_HI] + 1e-7
     if arrival is not None and floor is not None and not stopped_by_an_end(plant, move):
         assert floor <= (arrival - move.start_us) * 1e-6 + 1e-6
+
+
+@pytest.mark.parametrize(
+    "kind", ["rack", "slide", "arm", "parallelogram_arm", "four_bar", "turret", "lead_screw"]
+)
+@QUICK
+@given(data=st.data(), battery=BATTERIES)
+def test_no_faster_than_the_floor_with_play(kind: str, data: Any, battery: tuple[float, float]) -> None:
+    """There and back: what a motor gathers while it crosses its play alone is in the floor too."""
+    drawn = data.draw(KINDS_DRAWN[kind]())
+    length = KINDS[kind].COORDINATE == "length"
+    play = data.draw(number(0.2, 5.0)) * (1e-3 if length else 1e-2)
+    play_of = {**drawn.mechanism, "backlash": f"{play!r} {'m' if length else 'rad'}"}
+    plant = plant_of(Drawn(play_of, drawn.start, drawn.target), battery, 12.0)
+    for at_us, target in ((0, drawn.target), (6_000_000, drawn.start)):
+        plant.advance(at_us)
+        move = plant.command("it", GoTo(target))
+        plant.advance(at_us + 6_000_000)
+        arrival, floor = move.arrival_us(), move.floor_s()
+        assert np.isfinite(columns(plant)).all()
+        if arrival is not None and floor is not None and not stopped_by_an_end(plant, move):
+            assert floor <= (arrival - move.start_us) * 1e-6 + 1e-6
 
 
 def stopped_by_an_end(plant: Plant, move: Move) -> bool:
