@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from simbot.analysis import cycles, findings, timers
+from simbot.analysis.better_timer import numbers_of
 from simbot.analysis.results import RunResult, StateResult
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
@@ -67,5 +68,7 @@ def run_result(
         states=states,
         weakest_state_that_passes=weakest,
         failing_states=tuple(state.name for state in states if not state.passes),
+        loop_us=plan.robot.loop_us,
+        timers=tuple(numbers_of(plan)),
         match=match,
     )

@@ -8,6 +8,7 @@ from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.patch import CAUTION, DEFER, written
+from simbot.report.tuned_early import early_document
 from simbot.report.tuned_start import start_document
 from simbot.studies.chance import Chance, ChanceTotals
 from simbot.studies.tune_results import (
@@ -53,6 +54,7 @@ def tune_document(result: TuneResult) -> Document:
         "paths": [_path(path) for path in result.overlaps.paths],
         "overlaps": _overlaps(result.overlaps),
         "rule": None if result.rule is None else _rule(result.rule),
+        "seen_early": [early_document(one) for one in result.early],
         "start_delay": None if result.start is None else start_document(result.start),
         "controller": [_limit(limit) for limit in result.limits],
         "cautions": [CAUTION, DEFER],

@@ -20,9 +20,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from simbot.analysis.better_timer import rounded_up
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.chance import CHECK, CHOOSE, Chances
-from simbot.studies.knobs import Knob, rounded_up, with_timers
+from simbot.studies.knobs import Knob, with_timers
 from simbot.studies.paired import totals
 from simbot.studies.runs import Bench, broken_by
 from simbot.studies.safe_timers import Chosen

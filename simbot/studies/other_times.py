@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from simbot.analysis.better_timer import grain_of
 from simbot.scenario.model import DriveForStep, EffortStep, Plan, SourceNumber, Step, TryStep, WaitStep
 from simbot.scenario.plan_file import all_steps, with_steps
-from simbot.studies.knobs import grain_of
 
 EffortFor = EffortStep | DriveForStep
 Bounded = WaitStep | TryStep

@@ -11,11 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from simbot.analysis.better_timer import rounded_up
 from simbot.analysis.words import extent, ms
 from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, Move, PushFor
 from simbot.scenario.model import BatteryState, Plan
-from simbot.studies.knobs import rounded_up
 from simbot.studies.lone_moves import Alone, LoneMove, lone_moves
 from simbot.studies.other_times import OtherTime, efforts_of, with_times
 from simbot.studies.runs import Bench, broken_by

@@ -10,6 +10,7 @@ from functools import cached_property
 from hashlib import sha256
 
 from simbot.analysis import cycles, findings, timers
+from simbot.analysis.better_timer import waits_of
 from simbot.analysis.results import Finding, MoveResult
 from simbot.analysis.timers import Links, link
 from simbot.physics.build import Models
@@ -17,7 +18,6 @@ from simbot.physics.plant import Plant
 from simbot.routine.match import play
 from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan, Robot
-from simbot.studies.knobs import waits_of
 
 KEPT = 12  # runs
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from simbot.analysis.better_timer import waits_of
 from simbot.analysis.words import ms
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.demand import Execution, executions
-from simbot.studies.knobs import Knob, waits_of, with_waits
+from simbot.studies.knobs import Knob, with_waits
 from simbot.studies.runs import Bench, broken_by
 from simbot.studies.totals import saved
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from simbot.analysis.better_timer import rounded_up
 from simbot.analysis.words import ms
 from simbot.routine.trace import WaitRecord
 from simbot.scenario.model import ActStep, BatteryState, DriveStep, Plan, Step, TryStep, WaitStep
 from simbot.scenario.plan_file import all_steps, inner_steps
-from simbot.studies.knobs import rounded_up
 from simbot.studies.other_times import OtherTime, limits_of, with_times
 from simbot.studies.runs import Bench, Ran, broken_by
 from simbot.studies.tune_results import TimerState, TunedTimer

@@ -20,6 +20,7 @@ from simbot.studies.reasons import reason_of
 from simbot.studies.rule import Rule, judge_rule
 from simbot.studies.runs import Bench, Ran
 from simbot.studies.safe_timers import choose
+from simbot.studies.seen_early import find_early
 from simbot.studies.sensed import choose_sensed
 from simbot.studies.start_delay import find_start_delay
 from simbot.studies.time_limits import tune_limits
@@ -77,7 +78,7 @@ def tune(
     bench : Bench, optional
         Where runs of the same robot have been made before: what it kept is not run again.
     timers_alone : bool
-        Leave out what could go together, the controller's numbers and the start's delay.
+        Leave out what could go together, the controller's numbers, the start's delay, and what is seen too early.
 
     Raises
     ------
@@ -130,6 +131,7 @@ def tune(
         rule=None if formula is None else judge_rule(bench, plan, knobs, formula, before),
         chance=chance,
         limits=() if timers_alone else find_limits(bench, chosen.plan, asked, shown),
+        early=() if timers_alone else find_early(bench, chosen.plan, asked, shown),
         start=None if timers_alone else find_start_delay(bench, chosen.plan, asked, shown),
     )
 

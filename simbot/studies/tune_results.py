@@ -219,6 +219,23 @@ class StartDelay:
 
 
 @dataclass(frozen=True)
+class Early:
+    """A wait for an arrival that goes on while the mechanism is only passing through its window."""
+
+    line: int  # of the wait
+    label: str
+    mechanism: str
+    early_us: int  # so long before it stays
+    state: str  # battery
+    settling_us: int  # a wait behind it that would settle it
+    turns: bool
+    slower_than: float | None = (
+        None  # [m/s or rad/s] in its control, which settles it; None: none of those tried
+    )
+    costs_us: int | None = None  # what the routine takes longer with that, a cycle
+
+
+@dataclass(frozen=True)
 class TuneResult:
     plan: str
     plan_path: str
@@ -235,6 +252,7 @@ class TuneResult:
     rule: RuleResult | None
     chance: Chance | None = None  # None: not asked for
     limits: tuple[Limit, ...] = ()
+    early: tuple[Early, ...] = ()
     start: StartDelay | None = None  # None: the first period has no routine, or earns nothing
 
 

@@ -11,11 +11,13 @@ from pathlib import Path
 import pytest
 
 from simbot import api
+from simbot.analysis.better_timer import rounded_up
 from simbot.physics.kinds import KINDS
 from simbot.report.patch import patch_of
+from simbot.report.summary import advise_timers
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.load import load_plan
-from simbot.studies.knobs import knobs_of, rounded_up, with_timers
+from simbot.studies.knobs import knobs_of, with_timers
 from simbot.studies.other_times import efforts_of, limits_of, with_times
 from simbot.studies.runs import Bench
 from simbot.studies.tune import tune
@@ -154,6 +156,40 @@ def test_what_never_arrives_is_told_and_left(folder):
     )
     (only,) = tune(plan).timers
     assert only.suggested_us == only.now_us and "no timer helps" in only.reason
+
+
+def test_what_run_advises_is_what_tune_suggests(lanterns):
+    """Where a timer's own moves decide, and nothing before it changes: one rule, so the same number to the tick."""
+    advised = {one.line: one.suggested_us for one in advise_timers(api.run(demo()))}
+    suggested = {timer.line: timer.suggested_us for timer in lanterns.timers}
+    assert len(advised) >= 4 and advised == {line: suggested[line] for line in advised}
+
+
+def test_run_and_tune_agree_on_a_number_that_two_lines_read(folder):
+    """Whole seconds in the code: 0.35 s and 0.50 s and a guard make one second, in both."""
+    (folder.path / "T.java").write_text("class T { static final int PAUSE_S = 3; }")
+    body = (
+        "  autonomous:\n    - move: {flap: open}\n    - wait: {from: T.java, name: PAUSE_S}\n"
+        "    - move: {scoop: up}\n    - wait: {from: T.java, name: PAUSE_S}\n"
+    )
+    plan = folder.write(body, WORDS, START)
+    (advice,), (timer,) = advise_timers(api.run(plan)), tune(plan).timers
+    assert (advice.line, advice.suggested_us) == (timer.line, timer.suggested_us) == (10, 1_000_000)
+    again = folder.path / "T.java"
+    again.write_text(again.read_text().replace("3", "1"))
+    (kept,) = tune(folder.load()).timers
+    assert not kept.changed and kept.reason.startswith("good, the least that its number can be")
+
+
+def test_a_short_timer_that_only_the_end_excuses_says_so(folder):
+    """The flap is asked for in whole rounds; in the last, which the period cuts, its place never comes."""
+    body = (
+        "  autonomous:\n    - repeat: until period_end\n      steps:\n        - move: {flap: open}\n        - wait: 300 ms\n"
+        f"        - {{wait: 6 s, for: stagger}}\n        - {PLACE}\n        - move: {{flap: closed}}\n        - {{wait: 1400 ms, for: stagger}}\n"
+    )
+    first = tune(folder.write(body, WORDS, START)).timers[0]
+    assert not first.changed
+    assert first.reason.startswith("too short by up to 50 ms, and harmless")
 
 
 # --- the set holds ----------------------------------------------------------------------------------------
