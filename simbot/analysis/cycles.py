@@ -39,6 +39,16 @@ def cycle_times_s(trace: Trace) -> list[float]:
     return [(end - begin) * 1e-6 for begin, end in zip([0, *ends], ends, strict=False)]
 
 
+def mean_s(times_s: list[float]) -> float | None:
+    """Mean cycle time [s]; None without a whole cycle."""
+    return fmean(times_s) if times_s else None
+
+
+def points_per_s(trace: Trace, times_s: list[float]) -> float | None:
+    """Delivered points over the whole cycles; None without one that takes time."""
+    return delivered_points(trace) / sum(times_s) if any(times_s) else None
+
+
 def spread_s(times_s: list[float]) -> float | None:
     """Standard deviation of the cycle times [s]; None below two cycles."""
     return stdev(times_s) if len(times_s) > 1 else None

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from simbot.analysis.better_timer import TimerNumber
+
 
 @dataclass(frozen=True)
 class MoveResult:
@@ -138,5 +140,7 @@ class RunResult:
     states: tuple[StateResult, ...]  # strongest first
     weakest_state_that_passes: str | None
     failing_states: tuple[str, ...]
+    loop_us: int = 1000  # at whose ticks its waits end
+    timers: tuple[TimerNumber, ...] = ()  # of the plan
     match: tuple[int, int] | None = None  # number and seed of a match with chance; None: nominal
     cautions: tuple[str, ...] = field(default=())

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from statistics import fmean
-
 from simbot.analysis import cycles, findings, timers
+from simbot.analysis.better_timer import numbers_of
 from simbot.analysis.results import RunResult, StateResult
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
@@ -18,7 +17,6 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
     found = findings.find(plan, trace, links, plant)
     times = cycles.cycle_times_s(trace)
     points = cycles.points_by_period(trace, plan.game)
-    mean = fmean(times) if times else None
     drives = frozenset(name for name, mechanism in plan.robot.mechanisms.items() if mechanism.kind in DRIVES)
     lowest, lowest_at = plant.lowest_bus()
     peak, average = plant.currents()
@@ -27,9 +25,9 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         open_circuit=battery.open_circuit,
         resistance=battery.resistance,
         cycles=len(times),
-        cycle_time_s=mean,
+        cycle_time_s=cycles.mean_s(times),
         cycle_time_sd_s=cycles.spread_s(times),
-        points_per_s=cycles.delivered_points(trace) / sum(times) if any(times) else None,
+        points_per_s=cycles.points_per_s(trace, times),
         points=points,
         time=cycles.time_shares(trace, links, drives, plan.guard_us),
         unfinished=cycles.unfinished(trace, None if plan.endgame is None else plan.endgame.begin_us),
@@ -70,5 +68,7 @@ def run_result(
         states=states,
         weakest_state_that_passes=weakest,
         failing_states=tuple(state.name for state in states if not state.passes),
+        loop_us=plan.robot.loop_us,
+        timers=tuple(numbers_of(plan)),
         match=match,
     )

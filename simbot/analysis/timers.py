@@ -72,7 +72,7 @@ def late_us(pick: PickRecord, trace: Trace) -> int | None:
 
 def move_results(trace: Trace, links: Links, guard_us: int) -> tuple[MoveResult, ...]:
     """One row for every executed command, in the order in which they were given."""
-    return tuple(_move_result(index, record, links, guard_us) for index, record in enumerate(trace.moves))
+    return tuple(move_result(index, record, links, guard_us) for index, record in enumerate(trace.moves))
 
 
 def need_results(trace: Trace) -> tuple[NeedResult, ...]:
@@ -100,7 +100,10 @@ def verdict(timer_us: int, floor_us: int | None, arrival_us: int | None, guard_u
     return "snug" if timer_us <= arrival_us + guard_us else "slack"
 
 
-def _move_result(index: int, record: MoveRecord, links: Links, guard_us: int) -> MoveResult:
+def move_result(
+    index: int, record: MoveRecord, links: Links, guard_us: int, with_floor: bool = True
+) -> MoveResult:
+    """One executed command; without its floor, which takes most of the time, `short` stands for impossible, too."""
     move = record.move
     start = move.start_us
     wait = links.timed_by.get(index)
@@ -108,7 +111,7 @@ def _move_result(index: int, record: MoveRecord, links: Links, guard_us: int) ->
     turns = isinstance(move.command, Spin)  # it has nowhere to arrive
     arrival = None if turns else _since(start, move.arrival_us())
     first_inside = None if turns else _since(start, move.first_inside_us())
-    floor_s = None if turns else move.floor_s()
+    floor_s = None if turns or not with_floor else move.floor_s()
     floor = None if floor_s is None else round(floor_s * 1e6)
     later = links.downstream.get(index, [])
     worth = None if timer is None or turns else verdict(timer, floor, arrival, guard_us)

@@ -43,7 +43,6 @@ from simbot.scenario.errors import SimbotError
 app = typer.Typer(
     name="simbot",
     help="How long a competition robot's moves really take, and what a timer that is too short breaks.",
-    no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -101,8 +100,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 def status(arguments: Sequence[str] | None = None) -> int:
     """Run a command and return its exit status."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        code = app(None if arguments is None else list(arguments), prog_name="simbot", standalone_mode=False)
+        code = app(given or ["--help"], prog_name="simbot", standalone_mode=False)
         sys.stdout.flush()
     except SimbotError as error:
         complain(str(error))

@@ -36,6 +36,16 @@ def compare(
             "--runs", metavar="N", help="At most so many matches of each; fewer where it is settled."
         ),
     ] = 400,
+    until_halfwidth: Annotated[
+        float | None,
+        typer.Option(
+            "--until-halfwidth",
+            metavar="POINTS",
+            help="Go on, within --runs, until the difference of the best two is known so well; otherwise it stops as "
+            "soon as its sign is settled.",
+            show_default=False,
+        ),
+    ] = None,
     seed: Seed = 1,
     battery: BatteryStates = None,
     workers: Workers = None,
@@ -63,7 +73,7 @@ def compare(
     if len(plans) < 2:
         raise SimbotError("compare: two plans or more are wanted")
     loaded = [load(plan, None)[0] for plan in plans]
-    asked = read_asked(loaded[0], runs, seed, battery, None, None, None, workers, cluster)
+    asked = read_asked(loaded[0], runs, seed, battery, None, None, until_halfwidth, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)
         names = [state.name for state in plan.robot.battery]

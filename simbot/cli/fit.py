@@ -8,9 +8,20 @@ from typing import Annotated
 
 import typer
 
-from simbot.cli.options import JsonFile, PlanFile, Seed, Settings
-from simbot.cli.shared import changes_of, check_folder, load, progress, sign_of_life, write_json
+from simbot.cli.options import Cluster, JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.shared import (
+    changes_of,
+    check_folder,
+    compile_first,
+    goes_on,
+    going_on,
+    load,
+    progress,
+    write_json,
+)
 from simbot.scenario.errors import SimbotError
+
+MANY = 1000  # predictions: where each plays matches, other processes are worth their start
 
 
 def fit(
@@ -64,6 +75,8 @@ def fit(
             "--csv", metavar="FILE", help="Write measured against predicted there.", show_default=False
         ),
     ] = None,
+    workers: Workers = None,
+    cluster: Cluster = None,
     settings: Settings = None,
     json_file: JsonFile = None,
 ) -> None:
@@ -72,6 +85,7 @@ def fit(
     from simbot.scenario.given import quantity_given
     from simbot.scenario.measured_file import read_measured
     from simbot.studies.match_asked import states_of
+    from simbot.studies.sweep_asked import workers_for
 
     for option, target in (("--json", json_file), ("--patch", patch), ("--csv", table)):
         check_folder(option, target)
@@ -85,14 +99,20 @@ def fit(
     if len(set(states)) > 1:
         raise SimbotError(f"--battery {battery}: one state is wanted")
     rows = read_measured(measured, loaded, states[0])
-    with sign_of_life():
-        from simbot.studies.fit import fit as fit_to
-        from simbot.studies.fit_results import FitAsked
-        from simbot.studies.fit_unknowns import Source
+    in_matches = any(row.condition.kind in ("cycle", "line") for row in rows)
+    playing = workers_for(workers, "match", MANY if in_matches else 1, cluster)
+    compile_first(loaded)
+    from simbot.studies.fit import fit as fit_to
+    from simbot.studies.fit_results import FitAsked
+    from simbot.studies.fit_unknowns import Source
+    from simbot.studies.fit_work import Work
 
-        source = Source(plan, loaded, KINDS, changes_of(settings))
-        asked = FitAsked(seed, matches, lag)
-        result = fit_to(source, measured, rows, unknowns or (), asked, progress("parts of the fit"))
+    source = Source(plan, loaded, KINDS, changes_of(settings))
+    asked = FitAsked(seed, matches, lag)
+    with goes_on(), Work(loaded, rows, unknowns or (), asked, playing, cluster) as work:
+        going_on(work.found, "predictions", "made")
+        tell = progress("parts of the fit")
+        result = fit_to(source, measured, rows, unknowns or (), asked, tell, work)
     from simbot.report.files import write, write_bytes
     from simbot.report.fit_document import fit_csv, fit_document
     from simbot.report.fit_patch import fit_patch

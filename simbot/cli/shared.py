@@ -126,10 +126,10 @@ def write_csv(kind: str, document: Document, target: str) -> None:
     write("--csv", tidy.csv_text(rows), target)
 
 
-def going_on(found: int) -> None:
+def going_on(found: int, what: str = "matches", done: str = "played") -> None:
     """Tell that a study was begun before."""
     if found:
-        typer.echo(f"going on after {found} matches that were played before", err=True)
+        typer.echo(f"going on after {found} {what} that were {done} before", err=True)
 
 
 @contextmanager
@@ -145,17 +145,17 @@ def goes_on() -> Iterator[None]:
 @contextmanager
 def sign_of_life() -> Iterator[None]:
     """Say on stderr that the physics is being compiled, with the seconds on a terminal."""
-    from simbot.physics.compiled import mark_complete, needs_compiling
+    from simbot.physics.compiled import needs_compiling
 
     if not needs_compiling():
         yield
         return
     begun, done = time.monotonic(), threading.Event()
-    message = "compiling the physics once for this machine, half a minute or so"
+    message = "compiling the physics once for this machine, 20 seconds or so"
     if not sys.stderr.isatty():
         typer.echo(f"{message} ...", err=True)
         yield
-        mark_complete()
+        _keep_compiled()
         return
 
     def tick() -> None:
@@ -167,12 +167,23 @@ def sign_of_life() -> Iterator[None]:
     ticking.start()
     try:
         yield
-        mark_complete()
     finally:
         done.set()
         ticking.join()
         sys.stderr.write("\r" + " " * (len(message) + 10) + "\r")
         sys.stderr.flush()
+    _keep_compiled()
+
+
+def _keep_compiled() -> None:
+    """Note that everything is compiled, or say why the next run compiles again."""
+    from simbot.physics.compiled import cache_folder, mark_complete, needs_compiling
+
+    mark_complete()
+    if needs_compiling():
+        complain(
+            f"{cache_folder()} cannot be written, so the next run compiles again; SIMBOT_CACHE_DIR names another folder"
+        )
 
 
 def complain(text: str) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simbot.cli.options import JsonFile, Settings, Workers
-from simbot.cli.shared import STOPPED, changes_of, check_folder, progress, sign_of_life, write_json
+from simbot.cli.options import Cluster, JsonFile, Seed, Settings, Workers
+from simbot.cli.shared import STOPPED, changes_of, check_folder, going_on, progress, sign_of_life, write_json
 from simbot.scenario.errors import SimbotError
 
 if TYPE_CHECKING:
@@ -84,7 +85,18 @@ def sweep(
             show_default=False,
         ),
     ] = None,
+    matches: Annotated[
+        int | None,
+        typer.Option(
+            "--matches",
+            metavar="N",
+            help="Of a plan: so many matches with chance at each value, under the same luck.",
+            show_default=False,
+        ),
+    ] = None,
+    seed: Seed = 1,
     workers: Workers = None,
+    cluster: Cluster = None,
     settings: Settings = None,
     table: Annotated[
         str | None,
@@ -114,7 +126,8 @@ def sweep(
         parts or (),
         want,
         battery,
-        workers,
+        (workers, cluster),
+        (matches, seed),
     )
     for axis in asked.axes:
         if axis.key in given:
@@ -142,11 +155,13 @@ def _read(
 
 def _asked(
     robot: Robot, mechanism: str | None, words: Sequence[str], trees: Trees, ask: Ask, points: int | None,
-    by: str | None, parts: Sequence[str], want: str | None, battery: str | None, workers: int | None,
+    by: str | None, parts: Sequence[str], want: str | None, battery: str | None, who: tuple[int | None, str | None],
+    chance: tuple[int | None, int],
 ) -> tuple[SweepAsked, Ask]:  # fmt: skip
     from simbot.studies import sweep_asked as s
 
     kind, measures = ("match", s.OF_A_MATCH) if mechanism is None else ("move", s.OF_A_MOVE)
+    matches = s.read_matches(chance[0], mechanism)
     pairs = words if mechanism is None else words[1:]
     axes = s.read_axes(pairs, [tree for tree, _ in trees.values()], points, parts, robot, mechanism)
     states = s.read_states(robot, battery)
@@ -158,7 +173,10 @@ def _asked(
     runs = 1
     for axis in axes:
         runs *= len(axis.values)
-    asked = s.SweepAsked(axes, states, s.read_by(by, measures), wishes, s.workers_for(workers, kind, runs))
+    workers, cluster = who
+    playing = s.workers_for(workers, kind, runs * max(1, matches), cluster)
+    best_by = s.read_by(by, s.OF_MATCHES if matches else measures)
+    asked = s.SweepAsked(axes, states, best_by, wishes, playing, cluster, matches, chance[1])
     return asked, ask
 
 
@@ -169,16 +187,20 @@ def _run(
     with sign_of_life():
         from simbot.studies.sweep import check_values
         from simbot.studies.sweep import sweep as sweep_over
+        from simbot.studies.sweep_kept import Kept
         from simbot.studies.sweep_points import OneMechanism, WholePlan
 
         keys = tuple(axis.key for axis in asked.axes)
-        subject: OneMechanism | WholePlan = WholePlan(file, given)
+        subject: OneMechanism | WholePlan = WholePlan(file, given, asked.matches, asked.seed)
         if mechanism is not None:
             floor = "floor" in (asked.by.name, *(wish.measure for wish in asked.wishes))
             subject = OneMechanism(file, given, mechanism, ask, keys, floor, asked.by.name == "inside")
         check_values(subject, asked)
-        subject.looks({}, asked.states[:1])  # the files as they are, and everything compiled
-    result = sweep_over(subject, asked, progress("values"))
+        first = replace(subject, matches=0) if isinstance(subject, WholePlan) else subject
+        first.looks({}, asked.states[:1])  # the files as they are, and everything compiled
+        kept = Kept(subject, asked)
+    going_on(len(kept.points), "values", "run")
+    result = sweep_over(subject, asked, progress("values"), kept)
     if table is not None:
         from simbot.report.files import write
         from simbot.report.sweep_table import table_text
@@ -193,4 +215,6 @@ def _run(
 
         print_swept(result, robot, remarks, sys.stdout)
     if result.stopped:
+        text = "stopped; the same command goes on from there" if kept.saved else "stopped"
+        typer.echo(text, err=True)
         raise typer.Exit(STOPPED)

@@ -17,9 +17,11 @@ from simbot.scenario.errors import SimbotError
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Plan
+    from simbot.studies.runs import Bench
     from simbot.studies.tune_results import TuneResult
 
-LOOK_AGAIN_S = 0.5  # how often --watch looks at the files
+LOOK_AGAIN_S = 0.1  # how often --watch looks at the files
+KEPT = 30  # runs that --watch remembers: most of them are the same after an edit
 MATCHES = 20  # with chance, on each battery
 
 
@@ -130,8 +132,13 @@ class _Wanted:
     seed: int
     workers: int
 
+    @property
+    def whole(self) -> bool:
+        """Whether a file is written that tells more than what changed."""
+        return self.json_file is not None or self.table is not None
 
-def _tune(plan: Plan, wanted: _Wanted) -> TuneResult:
+
+def _tune(plan: Plan, wanted: _Wanted, bench: Bench | None = None, timers_alone: bool = False) -> TuneResult:
     if wanted.matches:
         compile_first(plan)
     with sign_of_life():
@@ -141,7 +148,7 @@ def _tune(plan: Plan, wanted: _Wanted) -> TuneResult:
         chances = None
         if wanted.matches:
             chances = Chances(wanted.matches, wanted.seed, wanted.workers, progress("matches"))
-        return tune(plan, wanted.kind, wanted.battery, wanted.rule, chances)
+        return tune(plan, wanted.kind, wanted.battery, wanted.rule, chances, bench, timers_alone)
 
 
 def _watch(plan: Path, wanted: _Wanted, settings: Sequence[str] | None) -> None:
@@ -150,13 +157,17 @@ def _watch(plan: Path, wanted: _Wanted, settings: Sequence[str] | None) -> None:
     from simbot.report.tune_files import write_tuned
     from simbot.report.tuned import print_tuned
     from simbot.scenario.load import files_of
+    from simbot.studies.runs import Bench
 
     last: TuneResult | None = None
+    bench: Bench | None = None
     while True:
         stamps = stamps_of(files_of(plan))
         try:
             loaded, _ = load(plan, settings)
-            result = _tune(loaded, wanted)
+            if bench is None or not bench.serves(loaded):
+                bench = Bench(loaded, keep=KEPT)
+            result = _tune(loaded, wanted, bench, last is not None and not wanted.whole)
             quiet = write_tuned(result, wanted.json_file, wanted.patch, wanted.table)
             if last is not None:
                 print("\n".join(changes(last, result)))

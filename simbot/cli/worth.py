@@ -11,6 +11,7 @@ import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import (
+    STOPPED,
     changes_of,
     check_folder,
     compile_first,
@@ -21,13 +22,10 @@ from simbot.cli.shared import (
     write_csv,
     write_json,
 )
-from simbot.scenario.errors import SimbotError
+from simbot.scenario.errors import ScenarioError, SimbotError
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Plan
-
-
-LEAST_PAIRS = 16
 
 
 def worth(
@@ -60,6 +58,7 @@ def worth(
     csv_file: CsvFile = None,
 ) -> None:
     """What changes are worth in points a match, and what to measure or practise first, under the same luck."""
+    from simbot.studies.asked import LEAST_PAIRS
     from simbot.studies.match_asked import read_asked
 
     loaded, _ = load(plan, settings)
@@ -73,9 +72,8 @@ def worth(
     variants, together = _variants(plan, changes_of(settings), changes_of(changes, "--change"))
     compile_first(loaded)
     from simbot.studies.ledger import Ledger
-    from simbot.studies.sources import sources_of
     from simbot.studies.usual_changes import usual_changes
-    from simbot.studies.worth import worths
+    from simbot.studies.worth import with_sources, worths
 
     if not variants:
         variants = usual_changes(loaded, asked.states)
@@ -83,8 +81,7 @@ def worth(
         going_on(ledger.found)
         result = worths(ledger, loaded, variants, together, asked, progress("matches"))
         if unknowns:
-            sources = sources_of(ledger, loaded, asked, unknowns, progress("matches for what is not known"))
-            result = replace(result, sources=sources)
+            result = with_sources(ledger, result, unknowns, progress("matches for what is not known"))
     from simbot.report.worthed import print_worth, worth_document
 
     if json_file is not None:
@@ -93,6 +90,9 @@ def worth(
         write_csv("worth", worth_document(result), csv_file)
     if "-" not in (json_file, csv_file):
         print_worth(result, sys.stdout)
+    if result.stopped:
+        typer.echo("stopped; the same command goes on from there", err=True)
+        raise typer.Exit(STOPPED)
 
 
 def _variants(
@@ -111,5 +111,13 @@ def _variants(
         if is_relative(value) and there is None:
             raise SimbotError(f"--change {key}={value}: the files say nothing there that could be changed")
         written[key] = value if there is None else changed_text(there, value, key)
-    variants = {f"{key}={changes[key]}": loaded({**given, key: text}) for key, text in written.items()}
-    return variants, loaded({**given, **written}) if len(variants) > 1 else None
+    variants = {}
+    try:
+        for key, text in written.items():
+            variants[f"{key}={changes[key]}"] = loaded({**given, key: text})
+        return variants, loaded({**given, **written}) if len(variants) > 1 else None
+    except ScenarioError as error:
+        told = {f"--set {key}={text}": f"--change {key}={changes[key]}" for key, text in written.items()}
+        raise ScenarioError(
+            replace(one, file=told.get(one.file, one.file)) for one in error.problems
+        ) from error

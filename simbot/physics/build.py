@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf
 from typing import Any
 
@@ -63,6 +64,13 @@ class Built:
     free_speed: float
     guide: Any = None  # of a curved way (bends.Guide)
     lacking: float = 0.0  # inertia that was added where nothing would move [kg, kg m²]
+
+    @cached_property
+    def lag(self) -> float:
+        """Time constant with which it comes to its free speed [s], of its first group on its first piece."""
+        group = self.groups[0]
+        inertia = self.reduced.segments[0].mass + group[L.G_N] * group[L.G_J] * group[L.G_RATIO] ** 2
+        return float(inertia / (group[L.G_N] * (group[L.G_K] * group[L.G_RATIO]) ** 2 / group[L.G_R]))
 
 
 def group_row(
@@ -334,6 +342,12 @@ class Models:
             self._built[key] = built
         return self._built[key]
 
+    def under(self, robot: Robot) -> Models:
+        """The same mechanisms for a robot that differs by its controls or its loop alone: nothing is built again."""
+        twin = Models(robot)
+        twin._built = self._built
+        return twin
+
     def heat(self, name: str) -> HeatModel | None:
         """Heat stores of one motor of a mechanism; None where its sheet states none."""
         use = self.robot.mechanisms[name].values.get("motors")
@@ -370,6 +384,7 @@ class Arrays:
         self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
         self._rows: dict[int, int] = {}
         self._knots: list[Array] = []
+        self._segments: dict[int, tuple[Reduced, Array]] = {}
         self.hot: dict[
             str, tuple[float, float]
         ] = {}  # resistance and motor constant over those of a cold motor
@@ -413,12 +428,13 @@ class Arrays:
         w[m + L.VOLTS_NOMINAL] = built.volts
         w[m + L.N_GRP] = len(built.groups)
         g = int(w[m + L.GRP])
-        groups = built.groups.copy()
-        warm = self.hot.get(name, (1.0, 1.0))
-        groups[:, L.G_R] *= warm[0]
-        groups[:, L.G_K] *= warm[1]
-        groups[0, L.G_SQUARED] = w[g + L.G_SQUARED]
-        w[g : g + groups.size] = groups.ravel()
+        squared = w[g + L.G_SQUARED]
+        w[g : g + built.groups.size] = built.groups.ravel()
+        w[g + L.G_SQUARED] = squared
+        if name in self.hot:
+            warm = self.hot[name]
+            w[g + L.G_R : g + built.groups.size : L.GROUP_SIZE] *= warm[0]
+            w[g + L.G_K : g + built.groups.size : L.GROUP_SIZE] *= warm[1]
         w[m + L.GUIDE_N] = 0.0
         if built.guide is not None:
             rows, low, high = built.guide.rows, built.guide.low, built.guide.high
@@ -427,50 +443,67 @@ class Arrays:
             w[m + L.GUIDE_PER], w[m + L.GUIDE_ROUND] = cells / (high - low), float(built.guide.round)
         w[m + L.N_SEG] = len(reduced.segments)
         s = int(w[m + L.SEG])
+        segments = self._segments_of(reduced)
+        w[s : s + segments.size] = segments
+        self._take_new_rows()
+        self.locate(name)
+
+    def _segments_of(self, reduced: Reduced) -> Array:
+        """The segments' records, one after the other; made once."""
+        known = self._segments.get(id(reduced))
+        if known is not None:
+            return known[1]
+        records: list[float] = []
         for segment in reduced.segments:
             cells, row = 0, 0
             if segment.knots is not None:
                 cells, row = len(segment.knots) - 1, self._row_of(segment.knots)
             friction = reduced.friction if segment.friction is None else segment.friction
             static = reduced.static if segment.static is None else segment.static
-            place = (segment.low, segment.high, segment.mass, segment.load, cells, row)
             bends = segment.knots is not None and bool(
                 np.any(segment.knots[:, L.TAB_DM] != 0.0) or np.any(segment.knots[:, L.TAB_G] != 1.0)
             )
-            w[s : s + L.SEG_SIZE] = (*place, friction, static, float(segment.catch), float(bends))
-            s += L.SEG_SIZE
-        self.locate(name)
+            records += (segment.low, segment.high, segment.mass, segment.load, cells, row, friction, static)
+            records += (float(segment.catch), float(bends))
+        made = np.array(records)
+        self._segments[id(reduced)] = reduced, made  # kept with what it is of, so that no other takes its id
+        return made
 
     def _row_of(self, knots: Array) -> int:
         key = id(knots)
         if key not in self._rows:
-            self._rows[key] = sum(len(each) for each in self._knots)
+            self._rows[key] = self._all_rows()
             self._knots.append(knots)
-        if len(self.tab) < sum(len(each) for each in self._knots):  # a copy of this plant may have added some
-            self.tab = np.concatenate(self._knots)
+        self._take_new_rows()
         return self._rows[key]
+
+    def _take_new_rows(self) -> None:
+        """Table all knots that are known: a copy of this plant may have added some."""
+        if len(self.tab) < self._all_rows():
+            self.tab = np.concatenate(self._knots)
+
+    def _all_rows(self) -> int:
+        return sum(len(each) for each in self._knots)
 
     def locate(self, name: str) -> None:
         """Make the segment in which the mechanism stands its present one."""
         w, m = self.w, self.at[name]
         count = int(w[m + L.N_SEG])
         base = int(w[m + L.SEG])
-        now = count - 1
-        for k in range(count):
-            if w[m + L.Q] < w[base + k * L.SEG_SIZE + L.SEG_TO]:
-                now = k
-                break
-        s = base + now * L.SEG_SIZE
-        low, high, mass, load, cells, row, friction, static, _, bends = w[s : s + L.SEG_SIZE]
-        w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS] = friction, static, bends
-        for below in range(s, base - 1, -L.SEG_SIZE):
-            if w[below + L.SEG_CATCH] == 1.0:  # the last tooth passed, were it pieces ago
-                w[m + L.Q_LO] = w[below + L.SEG_FROM]
-                break
-        w[m + L.SEG_NOW] = now
-        w[m + L.SEG_LO], w[m + L.SEG_HI], w[m + L.MASS_NOW], w[m + L.LOAD_NOW] = low, high, mass, load
-        w[m + L.TAB_N], w[m + L.TAB_ROW], w[m + L.TAB_Q0] = cells, row, low
-        w[m + L.TAB_PER] = cells / (high - low)
+        q = float(w[m + L.Q])
+        records = w[base : base + count * L.SEG_SIZE].tolist()
+        ends = records[L.SEG_TO : -L.SEG_SIZE : L.SEG_SIZE]
+        now = next((k for k, end in enumerate(ends) if q < end), count - 1)
+        catches = records[L.SEG_CATCH : (now + 1) * L.SEG_SIZE : L.SEG_SIZE]
+        if any(catches):
+            last = max(k for k, catch in enumerate(catches) if catch == 1.0)
+            w[m + L.Q_LO] = records[
+                last * L.SEG_SIZE + L.SEG_FROM
+            ]  # the last tooth passed, were it pieces ago
+        s = now * L.SEG_SIZE
+        low, high, mass, load, cells, row, friction, static, _, bends = records[s : s + L.SEG_SIZE]
+        w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = friction, static, bends, now
+        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = (mass, load, cells, row, low, cells / (high - low), low, high)
 
 
 def watches_heat(robot: Robot) -> bool:

@@ -292,8 +292,8 @@ def collapse(w: Array, alpha: float, beta: float) -> Any:
 
 
 @inner
-def stand_at(w: Array, a: float, b: float, p: float) -> Any:
-    """Put the bus where battery and demand meet; leaves V, I and the rails behind."""
+def volts_at(w: Array, a: float, b: float, p: float) -> Any:
+    """Put the bus, in V and I, where battery and demand meet; its voltage."""
     alpha = 1.0 + w[L.R0] * a
     beta = -(w[L.E] + w[L.R0] * b)
     if p == 0.0:
@@ -308,6 +308,13 @@ def stand_at(w: Array, a: float, b: float, p: float) -> Any:
     w[L.I] = a * volts - b
     if p != 0.0:
         w[L.I] += p / volts
+    return volts
+
+
+@inner
+def stand_at(w: Array, a: float, b: float, p: float) -> Any:
+    """Put the bus where battery and demand meet; leaves V, I and the rails behind."""
+    volts_at(w, a, b, p)
     if w[L.N_RAIL] > 0.0:
         set_rails(w)
 

@@ -14,6 +14,7 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from importlib.metadata import version
+from inspect import signature
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -41,6 +42,7 @@ SOURCES = (
     "stroke.py",
     "stroke_compiled.py",
     "compiled.py",
+    "one_program.py",
 )
 
 
@@ -59,7 +61,7 @@ def cache_folder() -> Path:
 
 
 def needs_compiling() -> bool:
-    """True where the next simulation compiles the kernel first (once, half a minute or more)."""
+    """True where the next simulation compiles the kernel first (once, 20 seconds or so)."""
     folder = cache_folder()
     return not (folder / "complete").exists()
 
@@ -82,17 +84,59 @@ def _set_up() -> Any:
     from numba.core import config
 
     config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]  # numba's settings are made at run time
+    _count_from_the_front()
     return numba
+
+
+def _count_from_the_front() -> None:
+    """Let an index be what it says: numba otherwise asks of each whether it counts from the end of its array.
+
+    No kernel source has such an index, and the question is a third of the machine code. It is put in a function of
+    numba's that its documentation does not name; where that is not as known, nothing is done but losing the gain.
+    """
+    from numba.np import arrayobj
+
+    usual = getattr(arrayobj, "fix_integer_index", None)
+    if usual is None or list(signature(usual).parameters) != ["context", "builder", "idxty", "idx", "size"]:
+        return
+    from numba.core import types
+
+    def as_it_is(context: Any, builder: Any, idxty: Any, idx: Any, size: Any) -> Any:
+        return context.cast(builder, idx, idxty, types.intp if idxty.signed else types.uintp)
+
+    arrayobj.fix_integer_index = as_it_is
 
 
 _numba = _set_up()
 
 
+TRIED = ("0.68.",)  # versions of numba whose inside `one_program` is known to fit
+
+
+def _program() -> Any:
+    """The module that compiles in one, or None where it might not fit."""
+    if not version("numba").startswith(TRIED):
+        return None
+    from simbot.physics import one_program
+
+    return one_program
+
+
+_one_program = _program()
+
+
 def inner(function: F) -> F:
-    """Compile a function that only other compiled functions call."""
-    return _numba.njit(error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)(function)  # type: ignore[no-any-return]
+    """Compile a function that only other compiled functions call; it makes no arrays of its own."""
+    options = {"error_model": "numpy", "no_cpython_wrapper": True, "no_cfunc_wrapper": True, "_nrt": False}
+    if _one_program:
+        options["pipeline_class"] = _one_program.InnerCompiler
+    return _numba.njit(no_rewrites=True, **options)(function)  # type: ignore[no-any-return]
 
 
 def entry(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code."""
-    return _numba.njit(error_model="numpy", nogil=True, cache=True)(function)  # type: ignore[no-any-return]
+    options = {"error_model": "numpy", "nogil": True, "cache": True, "no_rewrites": True}
+    if not _one_program:
+        return _numba.njit(**options)(function)  # type: ignore[no-any-return]
+    kept = _numba.njit(**options, pipeline_class=_one_program.EntryCompiler)(function)
+    return _one_program.reload_lightly(kept)  # type: ignore[no-any-return]

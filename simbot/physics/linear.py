@@ -13,6 +13,10 @@ from simbot.physics import layout as L
 from simbot.physics.bus import add_rails
 from simbot.physics.compiled import Array, inner
 
+STEADY = (
+    0.1  # of the tolerance: what turns at a constant effort, this near to the speed to which it tends, has it
+)
+
 
 @inner
 def straighten(w: Array) -> Any:
@@ -111,6 +115,16 @@ def start_battery(w: Array) -> Any:
     w[L.VRC_POLY] = w[L.VRC]
 
 
+def nearly_steady(w: Array, m: int) -> Any:
+    """Acceleration below which what turns at a constant effort counts as steady, on the linear law; 0 for all else."""
+    if w[m + L.CONTROL] != L.SPIN:
+        return 0.0
+    return STEADY * w[L.TOL] * w[m + L.V_SCALE] * w[m + L.ACC_PER_SPEED]
+
+
+is_steady_below = inner(nearly_steady)
+
+
 @inner
 def rail_series(w: Array, m: int, j: int, h: float) -> Any:
     """Coefficient j of the current that a mechanism takes from its regulated rail: d (d V - emf)/R."""
@@ -186,6 +200,8 @@ def series(w: Array, h: float) -> Any:
             a -= w[m + L.ACC_PER_WAY] * w[p]
             if j == 0:
                 a -= w[m + L.ACC_LOST]
+                if abs(a) < is_steady_below(w, m):
+                    a = 0.0  # what is left of it are errors of the steps before, which long ones would enlarge
             w[p + 2] = h * h * a / ((j + 1.0) * (j + 2.0))
         asked = 0.0
         power = 0.0

@@ -181,6 +181,11 @@ class Move:
         """What it was given to."""
         return self._plant
 
+    @property
+    def payload(self) -> float:
+        """What the mechanism carried when it was given [kg]."""
+        return self._payload
+
     def arrival_us(self) -> int | None:
         """Instant at which it is inside its target set and stays: until the later command, else for good.
 

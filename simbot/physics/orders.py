@@ -109,11 +109,7 @@ def set_target(arrays: Arrays, name: str, order: Order, built: Built) -> None:
 def scale(arrays: Arrays, name: str, distance: float, order: Order, built: Built) -> None:
     """Error scales: the way to go, and a speed that such a way lets it reach (not far below its speed limit)."""
     w, m = arrays.w, arrays.at[name]
-    free = built.free_speed
-    group = built.groups[0]
-    inertia = built.reduced.segments[0].mass + group[L.G_N] * group[L.G_J] * group[L.G_RATIO] ** 2
-    drag = group[L.G_N] * (group[L.G_K] * group[L.G_RATIO]) ** 2 / group[L.G_R]
-    lag = inertia / drag
+    free, lag = built.free_speed, built.lag
     distance = max(distance, order.window, 1e-3 * free * lag)
     speed = free * distance / (distance + free * lag)
     if order.slower_than < inf:

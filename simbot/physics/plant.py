@@ -25,6 +25,7 @@ from simbot.physics.heat import Warmth
 from simbot.physics.kinds import KINDS, cylinder
 from simbot.physics.kinds.claw import window_at
 from simbot.physics.kinds.flywheel import left_after_throw
+from simbot.physics.linear import nearly_steady
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.motion import Steps, look_up, rubbing
 from simbot.physics.move import (
@@ -481,8 +482,10 @@ class Plant:
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
     ) -> bool:
         w = self.arrays.w
-        for name, m in self.arrays.at.items():
-            w[m + L.WATCH] = 1.0 if name in watched else 0.0
+        first = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE + L.WATCH
+        w[first : first + len(self.names) * L.MECH_SIZE : L.MECH_SIZE] = 0.0
+        for name in watched:
+            w[self.arrays.at[name] + L.WATCH] = 1.0
         w[L.WATCHING] = 1.0 if watched else 0.0
         while True:
             log = self._log
@@ -937,13 +940,13 @@ class Plant:
             return
         self._return_to_now()
         self._saved = None
-        before = self._inertia(mechanism)
-        grows = mass > self._payload[mechanism]
+        w, m = self.arrays.w, self.arrays.at[mechanism]
+        jerks = w[m + L.SPEED] != 0.0 and mass > self._payload[mechanism]
+        before = self._inertia(mechanism) if jerks else 0.0
         self._payload[mechanism] = mass
         self._write(mechanism)
         self._note_built(mechanism)
-        w, m = self.arrays.w, self.arrays.at[mechanism]
-        if grows and w[m + L.SPEED] != 0.0:
+        if jerks:
             w[m + L.SPEED] *= before / self._inertia(mechanism)
         w[L.DIRTY] = 1.0
 
@@ -1057,18 +1060,25 @@ class Plant:
         return True
 
     def _settle(self, move: Move) -> None:
-        """Run ahead until the mechanism of a move is at rest and nothing else moves, or to the horizon."""
+        """Run ahead until the mechanism of a move is at rest and nothing else changes, or to the horizon."""
         w = self.arrays.w
         m = self.arrays.at[move.mechanism]
         self._save()
         still = 0  # chunks in a row in which nothing moved: whatever a later tick changes has had its time
         while self._covered_us() < self.horizon_us:
-            quiet = w[L.N_LIVE] == 0.0 and w[L.DIRTY] == 0.0 and w[m + L.T_PENDING] == inf
+            quiet = self._steady() and w[L.DIRTY] == 0.0 and w[m + L.T_PENDING] == inf
             still = still + 1 if quiet and not self._route_open(move) else 0
             if still > 1 and self._covered_us() > max(move.start_us, self.now_us):
                 return
             span = max(CHUNK_S, 0.5 * (w[L.T] - move.start_us / 1e6))
             self._run(min(self.horizon_us / 1e6, w[L.T] + span), ())
+
+    def _steady(self) -> bool:
+        """Whether nothing moves but what turns at a constant effort and has its speed, so that the bus stands still."""
+        w = self.arrays.w
+        live = [int(m) for m in w[L.LIVE : L.LIVE + int(w[L.N_LIVE])]]
+        settled = all(abs(w[m + L.ACC]) < nearly_steady(w, m) for m in live)
+        return not live or bool(settled and w[L.STRAIGHT] == 1.0 and w[L.SAGS] == 0.0)
 
     def _route_open(self, move: Move) -> bool:
         return move.mechanism == self._drive and self._route is not None and bool(self._route.ahead)

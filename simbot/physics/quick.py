@@ -1,11 +1,13 @@
-"""A short way to the acceleration of one mechanism that moves alone on the bus, for the inner stages of a step.
+"""A short way to the accelerations of what moves, for the inner stages of a step.
 
-With one group of motors on the battery, no limit at work and no devices of constant power, the bus stands at
+Where motors are fed by the battery alone, no limit is at work and every moving mechanism keeps its effort, what
+the groups of one mechanism do adds up. With g(q) the common factor of its ratios,
 
-    V = (E + R0 (B + n d k G v/R))/(1 + R0 (A + n d²/R))
+    M a + M' v²/2 + Q + F = g PUSH V - g² DRAG v - |g| LOST - g ROTORS (g a + g' v²)
 
-and the core law of `forces` has constants that hold until a mode changes: they are worked out once. What a full
-evaluation leaves behind (currents, forces) it does not; the end of a step is always evaluated in full.
+and what all ask of the bus is a constant, g v BACK given back by each, and a constant power. All capitals hold
+until a mode changes and are worked out once. What a full evaluation leaves behind (currents, forces) this does
+not; the end of a step is always evaluated in full.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from __future__ import annotations
 from typing import Any
 
 from simbot.physics import layout as L
+from simbot.physics.bus import add_rails, volts_at
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import look_up
 
@@ -21,50 +24,72 @@ from simbot.physics.forces import look_up
 def quicken(w: Array) -> Any:
     """Work out the constants, and note in QUICK whether they hold; with every change of modes."""
     w[L.QUICK] = 0.0
-    if w[L.N_LIVE] != 1.0 or w[L.IDLE_P] != 0.0:
-        return
-    m = int(w[L.LIVE])
-    g = int(w[m + L.GRP])
-    control = w[m + L.CONTROL]
-    if control == L.SERVO or control == L.STRONGEST or w[m + L.OPEN] == 1.0 or w[m + L.GUIDE_N] > 0.0:
-        return
-    if w[m + L.N_GRP] != 1.0 or w[g + L.G_RAIL] >= 0.0 or w[g + L.G_LIM] != 0.0 or w[g + L.G_CAP] != 0.0:
-        return
     for k in range(int(w[L.N_RAIL])):
-        if w[L.RAILS + k * L.RAIL_SIZE + L.RAIL_IDLE_A] != 0.0:
+        rail = L.RAILS + k * L.RAIL_SIZE
+        w[rail + L.RAIL_A] = w[rail + L.RAIL_IDLE_A]
+        w[rail + L.RAIL_B] = 0.0
+    a, b, p = add_rails(w, w[L.IDLE_A], w[L.IDLE_B], w[L.IDLE_P])
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        control = w[m + L.CONTROL]
+        if control == L.SERVO or control == L.STRONGEST or w[m + L.OPEN] == 1.0 or w[m + L.GUIDE_N] > 0.0:
             return
-    many = w[g + L.G_N]
-    d = w[m + L.DUTY] * w[g + L.G_SHARE]
-    r = w[g + L.G_R]
-    f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
-    bare = w[g + L.G_RF] if w[g + L.G_BARE] == 0.0 else 1.0 / w[g + L.G_RB]
-    w[L.QUICK_D] = d
-    w[L.QUICK_ASKED] = w[L.IDLE_A] + many * w[g + L.G_CURRENT] * d * d / r
-    w[L.QUICK_BUS] = 1.0 / (1.0 + w[L.R0] * w[L.QUICK_ASKED])
-    w[L.QUICK_BACK] = many * w[g + L.G_CURRENT] * d / r
-    w[L.QUICK_PUSH] = many * w[g + L.G_K] * bare / (r * f)
-    w[L.QUICK_LOST] = many * w[g + L.G_TF] * bare / f
-    w[L.QUICK_ROTOR] = many * w[g + L.G_J] / f
+        push = 0.0
+        drag = 0.0
+        lost = 0.0
+        rotors = 0.0
+        wheels = 0.0
+        back = 0.0
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            if w[g + L.G_RAIL] >= 0.0 or w[g + L.G_LIM] != 0.0 or w[g + L.G_CAP] != 0.0:
+                return
+            many = w[g + L.G_N]
+            ratio = w[g + L.G_RATIO]
+            d = w[m + L.DUTY] * w[g + L.G_SHARE]
+            f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
+            bare = w[g + L.G_RF] if w[g + L.G_BARE] == 0.0 else 1.0 / w[g + L.G_RB]
+            per_volt = ratio * many * w[g + L.G_K] * bare / (w[g + L.G_R] * f)
+            push += per_volt * d
+            drag += per_volt * w[g + L.G_K] * ratio
+            lost += abs(ratio) * many * w[g + L.G_TF] * bare / f
+            rotors += ratio * ratio * many * w[g + L.G_J] / f
+            wheels += w[g + L.G_WHEEL]
+            drawn = many * w[g + L.G_CURRENT] * d / w[g + L.G_R]
+            a += drawn * d
+            back += drawn * w[g + L.G_K] * ratio
+            g += L.GROUP_SIZE
+        w[m + L.QUICK_PUSH] = push
+        w[m + L.QUICK_DRAG] = drag
+        w[m + L.QUICK_LOST] = lost
+        w[m + L.QUICK_ROTORS] = rotors
+        w[m + L.QUICK_WHEELS] = wheels
+        w[m + L.QUICK_BACK] = back
+    w[L.QUICK_A] = a
+    w[L.QUICK_B] = b
+    w[L.QUICK_P] = p
     w[L.QUICK] = 1.0
 
 
 @inner
-def quick_rate(w: Array, tab: Array, m: int) -> Any:
-    """Acceleration at the trial state, in A_NEXT, and the bus in V and I."""
-    v = w[m + L.V_NEXT]
-    g = int(w[m + L.GRP])
-    mass, dmass, load, factor, dfactor = look_up(w, tab, m, w[m + L.Q_NEXT])
-    s = w[m + L.S]
-    ratio = w[g + L.G_RATIO] * factor
-    emf = w[g + L.G_K] * ratio * v
-    back = w[L.IDLE_B] + w[L.QUICK_BACK] * emf
-    volts = (w[L.E] + w[L.R0] * back) * w[L.QUICK_BUS]
-    w[L.V] = volts
-    w[L.I] = w[L.QUICK_ASKED] * volts - back
-    spin = s if ratio > 0.0 else -s
-    pull = w[L.QUICK_PUSH] * (w[L.QUICK_D] * volts - emf) - w[L.QUICK_LOST] * spin
-    pull -= w[L.QUICK_ROTOR] * w[g + L.G_RATIO] * dfactor * v * v
-    held = 0.5 * dmass * v * v + load + s * w[m + L.FC] + w[m + L.DAMP] * v
-    bottom = mass + ratio * ratio * w[L.QUICK_ROTOR] + w[g + L.G_WHEEL]
-    w[m + L.A_NEXT] = (ratio * pull - held) / bottom
+def quick_rates(w: Array, tab: Array) -> Any:
+    """Accelerations at the trial state, in A_NEXT, and the bus in V and I."""
+    n = int(w[L.N_LIVE])
+    b = w[L.QUICK_B]
+    for k in range(n):
+        m = int(w[L.LIVE + k])
+        v = w[m + L.V_NEXT]
+        mass, dmass, load, factor, dfactor = look_up(w, tab, m, w[m + L.Q_NEXT])
+        s = w[m + L.S]
+        rotors = factor * w[m + L.QUICK_ROTORS]
+        held = 0.5 * dmass * v * v + load + s * (w[m + L.FC] + abs(factor) * w[m + L.QUICK_LOST])
+        held += (w[m + L.DAMP] + factor * factor * w[m + L.QUICK_DRAG] + rotors * dfactor * v) * v
+        bottom = mass + factor * rotors + w[m + L.QUICK_WHEELS]
+        w[m + L.A_NEXT] = -held / bottom
+        w[m + L.QUICK_NOW] = factor * w[m + L.QUICK_PUSH] / bottom
+        b += factor * v * w[m + L.QUICK_BACK]
+    volts = volts_at(w, w[L.QUICK_A], b, w[L.QUICK_P])
+    for k in range(n):
+        m = int(w[L.LIVE + k])
+        w[m + L.A_NEXT] += w[m + L.QUICK_NOW] * volts
     w[L.EVALS] += 1.0

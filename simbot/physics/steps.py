@@ -15,7 +15,7 @@ from simbot.physics.bus import add_moving, evaluate, find_currents, heat_up, sta
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE
 from simbot.physics.linear import bus_in_series, series, shrink_series, start_battery
-from simbot.physics.quick import quick_rate
+from simbot.physics.quick import quick_rates
 
 # Dormand and Prince (1980), the 5(4) pair with 7 stages, the last one that of the next step: what each stage
 # takes from those before it, the weights of the step, and the difference to the embedded step of order 4.
@@ -124,7 +124,7 @@ def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> 
     quick = w[L.QUICK] == 1.0
     for stage in range(1, 6):
         if quick:
-            quick_rate(w, tab, int(w[L.LIVE]))
+            quick_rates(w, tab)
         else:
             evaluate(w, tab)
         weight = WEIGHTS[stage]

@@ -9,8 +9,10 @@ from typing import TextIO
 from simbot.report.classes import classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
+from simbot.report.unseen import unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
+from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.paired import ALPHA, Difference
 
 WIDTH = 80
@@ -43,6 +45,7 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from mixture_lines(more.mixtures)
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
+    yield from unseen_lines(-(-min(side.points.runs for side in result.sides) // MATCHES_A_DAY))
     yield from wrap(
         "It rests on the stated and assumed spreads, chances and allowances of the files (simbot check PLAN) and on "
         "nobody getting better over the day. A simulated match is no permission: event rules and inspectors come "

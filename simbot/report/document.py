@@ -77,6 +77,7 @@ def _state(state: StateResult) -> Document:
         "cycle_time_sd_s": rounded(state.cycle_time_sd_s),
         "points_per_s": rounded(state.points_per_s),
         "points": {name: rounded(value) for name, value in state.points.items()},
+        "partner_points": rounded(state.partner_points),
         "time": None if state.time is None else _time(state.time),
         "unfinished": state.unfinished or None,
         "deliveries_at_s": [_s(at_us) for at_us in state.deliveries_at_us],

@@ -7,6 +7,7 @@ from textwrap import wrap
 from typing import TextIO
 
 from simbot.report.classes import classes_of, histogram
+from simbot.report.unseen import unseen_lines
 from simbot.studies.match import MatchResult
 from simbot.studies.statistics import Distribution, Figure
 
@@ -168,6 +169,7 @@ def _closing(result: MatchResult) -> Iterator[str]:
         yield f"{len(result.faults)} matches could not be played, the first is {first.number}: {first.fault}"
     if result.stopped:
         yield f"Stopped after {result.points.runs} matches: {result.stopped}."
+    yield from unseen_lines(result.points.days)
     if result.days_for_a_point is not None:
         yield f"An interval of ± 1 point takes about {10 * result.days_for_a_point} matches."
     low, high = result.replay

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from simbot.analysis.better_timer import FINEST_US, Waited, better_us, rounded_up
 from simbot.analysis.results import Finding, MoveResult, RunResult, StateResult
-
-ADVICE_STEP_US = 10_000  # suggested timers are rounded up to this
 
 MoveKey = tuple[int, int, str, str]
 FindingKey = tuple[str, int, int | None, str | None]
@@ -118,33 +117,64 @@ def letter_of(move: MoveResult, lettered: dict[FindingKey, str]) -> str:
 def advise_timers(run: RunResult) -> list[TimerAdvice]:
     """Timers to lengthen (they break a need) or to shorten (slack in every battery state), by line.
 
-    A timer is advised so that the latest arrival of any battery state still has the guard to spare. One whose
-    move never arrives gets none: no timer helps there.
+    What is advised is what `simbot tune` would begin with: see `simbot.analysis.better_timer`. Waits that read one
+    number are one timer, in the line of the first. One whose move never arrives gets no advice: no timer helps there.
     """
+    first = {line: number.lines[0] for number in run.timers for line in number.lines}
+    grains = {number.lines[0]: number.grain_us for number in run.timers}
     timed: dict[int, list[tuple[str, MoveResult]]] = {}
     for state in run.states:
         for move in state.moves:
-            if move.wait_line is not None and move.timer_written_us is not None:
-                timed.setdefault(move.wait_line, []).append((state.name, move))
-    advice = [_advise(line, group, run.guard_us) for line, group in sorted(timed.items())]
+            if move.wait_line is not None and move.timer_written_us is not None and move.verdict is not None:
+                line = first.get(move.wait_line, move.wait_line)
+                timed.setdefault(line, []).append((state.name, move))
+    advice = [
+        _advise(line, group, run.guard_us, run.loop_us, grains.get(line, FINEST_US))
+        for line, group in sorted(timed.items())
+    ]
     return [one for one in advice if one is not None]
 
 
-def _advise(line: int, group: list[tuple[str, MoveResult]], guard_us: int) -> TimerAdvice | None:
+def _advise(
+    line: int, group: list[tuple[str, MoveResult]], guard_us: int, loop_us: int, grain_us: int
+) -> TimerAdvice | None:
     moves = [move for _, move in group]
     if any(move.verdict == "never" or move.margin_us is None for move in moves):
         return None
     late = [move for move in moves if breaks(move)]
     if not late and any(move.verdict != "slack" for move in moves):
         return None
-    counted = late or moves
-    least_margin = min(move.margin_us for move in counted if move.margin_us is not None)
     written = max(move.timer_written_us for move in moves if move.timer_written_us is not None)
-    suggested = -(-(written + guard_us - least_margin) // ADVICE_STEP_US) * ADVICE_STEP_US
+    suggested = better_us(written, _waited(group, written, guard_us, loop_us), guard_us, loop_us, grain_us)
     if suggested == written or (suggested < written) == bool(late):
         return None
     ends: dict[str, set[int]] = {}
     for name, move in group:
         ends.setdefault(name, set()).add(move.start_at_us + (move.timer_us or 0))
-    labels = tuple(dict.fromkeys(move.label for move in counted))
+    labels = tuple(dict.fromkeys(move.label for move in late or moves))
     return TimerAdvice(line, written, suggested, labels, bool(late), max(map(len, ends.values())))
+
+
+def _waited(
+    group: list[tuple[str, MoveResult]], written_us: int, guard_us: int, loop_us: int
+) -> list[Waited]:
+    """The executions of a timer: the moves that one end of it times, together."""
+    have = rounded_up(written_us, loop_us, 1)
+    asked = {
+        (move.line, move.mechanism) for _, move in group if move.need_margin_us is not None or breaks(move)
+    }
+    together: dict[tuple[str, int], list[MoveResult]] = {}
+    for name, move in group:
+        together.setdefault((name, move.start_at_us + (move.timer_us or 0)), []).append(move)
+    found = []
+    for moves in together.values():
+        margins = [move.margin_us for move in moves if move.margin_us is not None]
+        needs = [move.need_margin_us for move in moves if move.need_margin_us is not None]
+        unasked = any(
+            (move.line, move.mechanism) not in asked
+            and move.margin_us is not None
+            and move.margin_us < guard_us
+            for move in moves
+        )
+        found.append(Waited(have - min(margins), min(needs, default=None), any(map(breaks, moves)), unasked))
+    return found

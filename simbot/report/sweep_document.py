@@ -6,8 +6,12 @@ from math import isfinite
 
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
+from simbot.report.match_document import figure
+from simbot.report.swept_chance import candidates
+from simbot.studies.statistics import Figure
 from simbot.studies.sweep import Point, SweepResult
 from simbot.studies.sweep_answer import best_of, best_wanted, flat_of, loss, ridge_of, tie_of
+from simbot.studies.sweep_chance import Drawn
 from simbot.studies.sweep_points import Look, OneMechanism
 
 
@@ -24,6 +28,8 @@ def sweep_document(result: SweepResult) -> Document:
         "mechanism": subject.mechanism if isinstance(subject, OneMechanism) else None,
         "battery": list(asked.states),
         "by": asked.by.name,
+        "matches": asked.matches,
+        "seed": asked.seed if asked.matches else None,
         "quantities": [
             {
                 "key": axis.key,
@@ -50,6 +56,7 @@ def sweep_document(result: SweepResult) -> Document:
             }
             for wish in asked.wishes
         ],
+        "can_be_best": [list(point.at) for point in candidates(result)],
         "best_wanted": None if chosen is None else list(chosen.at),
         "now": None if result.now is None else _point(result, result.now, best),
         "points": [_point(result, point, best) for point in result.points],
@@ -95,4 +102,19 @@ def _look(look: Look) -> Document:
         "values": {name: rounded(value) for name, value in look.values.items()},
         "held_by": {name: rounded(value) for name, value in look.held_by.items()},
         "reason": look.reason or None,
+        "drawn": None if look.drawn is None else _drawn(look.drawn),
     }
+
+
+def _drawn(drawn: Drawn) -> Document:
+    return {
+        "points": _figure(drawn.mean),
+        "points_per_s": _figure(drawn.rate),
+        "matches": len(drawn.points),
+        "failed": drawn.failed,
+        "why_failed": drawn.fault or None,
+    }
+
+
+def _figure(value: Figure | None) -> Document | None:
+    return None if value is None else figure(value)

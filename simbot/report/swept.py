@@ -9,6 +9,7 @@ from typing import TextIO
 from simbot.analysis.move_results import OneMove
 from simbot.analysis.one_move import unit_of
 from simbot.report.one_move import MEANINGS, load_name, way_name
+from simbot.report.swept_chance import best_told, chance_lines
 from simbot.report.swept_rows import at, best_of_points, heat_map, rows, told
 from simbot.report.swept_wishes import wanted_answer, wishes_told
 from simbot.scenario.model import Remark, Robot
@@ -21,6 +22,7 @@ FIRST = {
     "arrival": "{who} arrives soonest, after {value}, with {at}",
     "inside": "{who} is inside its target soonest, after {value}, with {at}",
     "floor": "{who} could be there soonest under any control, after {value}, with {at}",
+    "mean": "{who} scores most, with chance {value} a match, with {at}",
     "points": "{who} scores most, {value}, with {at}",
     "rate": "{who} scores fastest, {value}, with {at}",
     "cycle": "{who} has the shortest cycle, {value}, with {at}",
@@ -49,6 +51,7 @@ def _lines(result: SweepResult, robot: Robot, doubts: int) -> Iterator[str]:
         else:
             yield from rows(result, result.points, best)
             yield from _legend(result)
+    yield from chance_lines(result, best)
     if best is not None:
         yield ""
         yield from _around(result, best)
@@ -67,11 +70,16 @@ def _about(result: SweepResult, robot: Robot) -> str:
         move = OneMove(robot, robot.mechanisms[subject.mechanism], unit, (way,), (load,), (), None)
         what = f"{subject.mechanism} of {robot.name}, {way_name(move, way)}, {load_name(load)}"
     else:
-        what = f"{subject.path.name} with {robot.name}, nominal matches"
+        what = f"{subject.path.name} with {robot.name}, nominal matches{_and_drawn(result)}"
     ranges = " and ".join(
         f"{axis.name} {axis.told(axis.values[0])} to {axis.told(axis.values[-1])}" for axis in asked.axes
     )
-    return f"{what}; {ranges}, {_size(result)} values; battery {', '.join(asked.states)}; NOMINAL"
+    nominal = "" if asked.matches else "; NOMINAL"
+    return f"{what}; {ranges}, {_size(result)} values; battery {', '.join(asked.states)}{nominal}"
+
+
+def _and_drawn(result: SweepResult) -> str:
+    return f" and {result.asked.matches} with chance" if result.asked.matches else ""
 
 
 def _size(result: SweepResult) -> int:
@@ -109,7 +117,7 @@ def _answer(result: SweepResult, best: Point | None) -> str:
         flat = flat_of(result.points, best, by)
         if flat.low < flat.high:
             text += f"; from {axes[0].told(flat.low)} to {axes[0].told(flat.high)} it makes less than 2 %"
-    return text + "."
+    return text + best_told(result) + "."
 
 
 def _why(point: Point) -> str:
@@ -282,8 +290,12 @@ def _rests(result: SweepResult, doubts: int) -> Iterator[str]:
         if alone
         else "no chance, no misses, no traffic, no driver"
     )
+    if result.asked.matches:
+        also = "What is said with chance rests on the stated and assumed spreads, chances and allowances; the rest"
+    else:
+        also = "It"
     text = (
-        f"It rests on NOMINAL runs: {nominal}, every quantity at the middle of its spread"
+        f"{also} rests on NOMINAL runs: {nominal}, every quantity at the middle of its spread"
         f"{', a swept one exactly at its value' if any(axis.now is not None for axis in result.asked.axes) else ''}"
         f"; assumed or doubtful: {doubts or 'nothing'} (simbot {'move' if alone else 'check'} lists them). "
         "What comes with a part besides (its weight, friction, inertia) does not change with it unless swept too."

@@ -17,7 +17,14 @@ SHOWN = {
     True: ("arrival", "current", "heat", "stall"),
     False: ("points", "rate", "cycle", "current", "volts", "failures"),
 }
-HEADS = {"current": "peak", "volts": "lowest", "failures": "fails", "motor_current": "motor"}
+WITH_CHANCE = ("mean", "mean_rate", "points", "rate", "cycle", "failures")
+HEADS = {
+    "current": "peak",
+    "volts": "lowest",
+    "failures": "fails",
+    "motor_current": "motor",
+    "mean_rate": "mean",
+}
 SHADES = ((0.02, "#"), (0.05, "*"), (0.10, "+"), (0.20, "="), (0.40, "-"), (float("inf"), "."))
 
 
@@ -49,7 +56,7 @@ def cause(point: Point) -> str:
 
 def columns_of(result: SweepResult) -> list[Measure]:
     """The measures that the table shows, the one that says what is best first."""
-    names = SHOWN["arrival" in result.measures]
+    names = WITH_CHANCE if "mean" in result.measures else SHOWN["arrival" in result.measures]
     by = result.asked.by
     return [by, *(result.measures[name] for name in names if name != by.name)]
 

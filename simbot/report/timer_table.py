@@ -6,7 +6,8 @@ import csv
 import io
 
 from simbot.report.patch import CAUTION, DEFER
-from simbot.studies.tune_results import TuneResult
+from simbot.report.tuned_limits import limit_remarks, limit_text, unit_of
+from simbot.studies.tune_results import Limit, TuneResult
 
 HEAD = ("name", "old_ms", "new_ms", "floor_ms", "arrival_ms", "reason")
 STARTS_A_FORMULA = (
@@ -25,15 +26,32 @@ STARTS_A_FORMULA = (
 
 
 def table_text(result: TuneResult) -> str:
-    """One row a timer, and the caution as the last."""
+    """One row a timer, one a parameter of the controller, and the caution as the last."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(HEAD)
     for timer in result.timers:
         times = (timer.now_us, timer.suggested_us, timer.floor_us, timer.arrival_us)
         writer.writerow([safe_cell(timer.name), *map(_ms, times), safe_cell(timer.reason)])
+    for limit in result.limits:
+        writer.writerow(
+            [safe_cell(f"{limit.name} [{unit_of(limit)}]"), "", "", "", "", safe_cell(_limit(limit))]
+        )
     writer.writerow(["caution", "", "", "", "", f"{CAUTION} {DEFER}"])
     return out.getvalue()
+
+
+def _limit(limit: Limit) -> str:
+    """A parameter of the controller, whose unit is not that of the columns, in words."""
+    side = "below" if limit.key == "loop" else "above"
+    parts = [f"now {limit_text(limit, limit.now)}"]
+    if limit.impossible is not None:
+        parts.append(f"impossible above {limit_text(limit, limit.impossible)}")
+    if limit.no_gain is not None:
+        parts.append(f"no gain {side} {limit_text(limit, limit.no_gain)}")
+    if limit.changed:
+        parts.append(f"better {limit_text(limit, limit.suggested)}")
+    return "; ".join([*parts, *limit_remarks(limit)])
 
 
 def safe_cell(text: str) -> str:

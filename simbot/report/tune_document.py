@@ -8,8 +8,11 @@ from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.patch import CAUTION, DEFER, written
+from simbot.report.tuned_early import early_document
+from simbot.report.tuned_start import start_document
 from simbot.studies.chance import Chance, ChanceTotals
 from simbot.studies.tune_results import (
+    Limit,
     Overlaps,
     PathOf,
     RuleResult,
@@ -51,6 +54,9 @@ def tune_document(result: TuneResult) -> Document:
         "paths": [_path(path) for path in result.overlaps.paths],
         "overlaps": _overlaps(result.overlaps),
         "rule": None if result.rule is None else _rule(result.rule),
+        "seen_early": [early_document(one) for one in result.early],
+        "start_delay": None if result.start is None else start_document(result.start),
+        "controller": [_limit(limit) for limit in result.limits],
         "cautions": [CAUTION, DEFER],
     }
 
@@ -94,6 +100,7 @@ def _timer(timer: TunedTimer) -> Document:
         "step": timer.step,
         "line": timer.line,
         "name": timer.name,
+        "what": timer.what,
         "moves": list(timer.labels),
         "now_s": _s(timer.now_us),
         "suggested_s": _s(timer.suggested_us),
@@ -179,6 +186,35 @@ def _overlaps(overlaps: Overlaps) -> Document:
         "together_saves_s": _s(overlaps.together_saves_us),
         "together_cycle_saves_s": _s(overlaps.together_cycle_saves_us),
         "rejected": overlaps.rejected,
+    }
+
+
+def _limit(limit: Limit) -> Document:
+    unit = (
+        "s"
+        if limit.key == "loop"
+        else f"{'rad' if limit.turns else 'm'}/s{'^2' * (limit.key == 'acceleration')}"
+    )
+    return {
+        "name": limit.name,
+        "mechanism": limit.mechanism,
+        "key": limit.key,
+        "line": limit.line,
+        "unit": unit,
+        "now": rounded(limit.now),
+        "impossible_above": rounded(limit.impossible),
+        "no_gain_above": None if limit.key == "loop" else rounded(limit.no_gain),
+        "no_gain_below": rounded(limit.no_gain) if limit.key == "loop" else None,
+        "followed_now": limit.follows,
+        "followed_again_above": limit.uneven,
+        "arrival_s": _s(limit.arrival_us),
+        "best_arrival_s": _s(limit.best_us),
+        "suggested": rounded(limit.suggested),
+        "gain_s": _s(limit.gain_us),
+        "held_by": limit.held or None,
+        "moves": limit.moves,
+        "tried": [rounded(value) for value in limit.tried],
+        "loops": [{"loop_s": rounded(loop), "gain_s": _s(gain)} for loop, gain in limit.steps],
     }
 
 

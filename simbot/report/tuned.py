@@ -8,6 +8,9 @@ from pathlib import PurePath
 from typing import IO
 
 from simbot.report.patch import CAUTION, DEFER, written
+from simbot.report.tuned_early import early_lines
+from simbot.report.tuned_limits import limit_lines
+from simbot.report.tuned_start import start_lines
 from simbot.studies.chance import Chance, ChanceTotals
 from simbot.studies.tune_results import (
     Overlap,
@@ -38,6 +41,9 @@ def tuned_lines(result: TuneResult) -> Iterator[str]:
     for path in result.overlaps.paths:
         yield from _path(path)
     yield from _overlaps(result.overlaps, result)
+    yield from early_lines(result)
+    yield from start_lines(result)
+    yield from limit_lines(result)
     if result.rule is not None:
         yield from _rule(result.rule)
     yield ""

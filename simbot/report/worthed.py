@@ -10,6 +10,8 @@ from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
+from simbot.report.unseen import unseen_lines
+from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -24,6 +26,8 @@ def print_worth(result: WorthResult, stream: TextIO) -> None:
 
 def _lines(result: WorthResult) -> Iterator[str]:
     yield from wrap(_answer(result), WIDTH)
+    if result.stopped:
+        yield from wrap(_stopped(result), WIDTH)
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
     yield (
@@ -48,6 +52,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
         yield ""
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
+    yield from unseen_lines(-(-result.runs // MATCHES_A_DAY))
     yield from wrap(
         "Under the same luck, so that small differences show; an interval with 0 in it says: not sure. First run of "
         "anything changed: slowly, off the ground, hands clear.",
@@ -61,6 +66,17 @@ def _answer(result: WorthResult) -> str:
     if value <= 0.0 or interval is None or interval[0] <= 0.0:
         return "None of the changes surely brings points."
     return f"{best.change} is worth most: {value:+.1f} points a match ({interval[0]:+.1f} to {interval[1]:+.1f})."
+
+
+def _stopped(result: WorthResult) -> str:
+    asked = result.asked.runs
+    if result.runs < asked:
+        text = f"You stopped it after {result.runs} of {asked} matches with each change; what is said rests on these."
+    elif result.sources is None:
+        text = "You stopped it: all matches with each change are played, what is not known was not looked at."
+    else:
+        text = f"You stopped it after {result.sources.runs} pairs of matches that tell of what is not known."
+    return f"{text} The same command goes on from there."
 
 
 def _row(each: Worth, most: float) -> Iterator[str]:
@@ -94,6 +110,7 @@ def worth_document(result: WorthResult) -> Document:
         "plan": result.plan.name,
         "seed": result.asked.seed,
         "runs": result.runs,
+        "stopped": result.stopped,
         "battery": list(dict.fromkeys(result.asked.states)),
         "base": figure(result.base),
         "changes": [one(each) for each in result.changes],

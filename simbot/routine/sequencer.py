@@ -305,26 +305,32 @@ class Run(Turns):
     def _sense(self, step: SenseStep, branch: Branch) -> Steps:
         """Look again and again until something is seen, or for so long."""
         now = self.env.now
+        looks = max(1, step.at_most_us // step.every_us)
+        due = self.plant.tick_at_or_after(now + max(step.at_most_us, looks * step.every_us))
+        pause = Pause(self.env.event(), branch, now, due, step, purpose="sense")
+        self.log.number(step.line)
+        self.env.process(self._look(step, pause, looks))
+        yield from self.stand(pause)
+        self.seen[step.name] = pause.seen
+        if not pause.seen and branch.attempt is not None:
+            branch.attempt.fail(f"{step.name} saw nothing")
+
+    def _look(self, step: SenseStep, pause: Pause, looks: int) -> Steps:
+        """Each look sees what is there at its instant; what it saw is known a latency later."""
         supply = None if step.station is None else self.world.supplies[step.station]
         key = self.keys.get(id(step), ())
-        looks = max(1, step.at_most_us // step.every_us)
-        found = None
-        for look in range(1, looks + 1):
-            at = now + look * step.every_us
-            there = supply is None or supply.left(now) != 0
+        for _ in range(looks):
+            yield self.env.timeout(step.every_us)
+            if pause.over:
+                return
+            there = sees = supply is None or supply.left(self.env.now) != 0
             if self.luck.drawn:
                 sees = self.luck.happens(step.sees if there else step.false_alarm, *key, there)
-            else:
-                sees = there
             if sees:
-                found = at + step.latency_us
-                break
-        due = self.plant.tick_at_or_after(found if found is not None else now + step.at_most_us)
-        self.log.number(step.line)
-        yield from self.stand(Pause(self.env.event(), branch, now, due, step, purpose="sense"))
-        self.seen[step.name] = found is not None
-        if found is None and branch.attempt is not None:
-            branch.attempt.fail(f"{step.name} saw nothing")
+                pause.seen = True
+                pause.due_us = self.plant.tick_at_or_after(self.env.now + step.latency_us)
+                self.put(WAIT, pause.due_us, pause)
+                return
 
     # --- acting ---------------------------------------------------------------------------------------
 

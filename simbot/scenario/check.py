@@ -282,7 +282,7 @@ class _Timing:
     def _wait(self, step: WaitStep, pending: frozenset[int]) -> frozenset[int]:
         if step.allowance:
             self.allowances[step.line] = step.duration_us is not None
-        if step.purpose is not None:
+        if step.purpose is not None or step.past is not None:
             return pending
         if step.until_us is None:
             self.waits[step.line] = self.waits.get(step.line, False) or bool(pending)

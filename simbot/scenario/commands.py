@@ -18,7 +18,9 @@ from simbot.scenario.model import (
     Need,
     PawlStep,
     Pose,
+    SourceNumber,
     SpinStep,
+    StandsAt,
     Step,
     ZeroStep,
 )
@@ -36,6 +38,7 @@ from simbot.scenario.schema import (
     ZeroShape,
 )
 from simbot.scenario.sheet import Loc, Sheet, listed
+from simbot.scenario.source_plan import Sources
 from simbot.scenario.units import read_quantity
 
 _ACTIONS = {
@@ -59,6 +62,17 @@ class CommandReader:
         self.sheet = sheet
         self.robot = robot
         self.game = game
+        self.sources = Sources()
+
+    def _lasts(self, loc: Loc, given: Any) -> tuple[int, SourceNumber | None, StandsAt | None] | None:
+        """A time [us], and where its number stands: in the robot's code, or in the plan. None: a mistake, noted."""
+        if not isinstance(given, dict):
+            return microseconds(given), None, self.sheet.stands_at(loc)
+        found = self.sources.read(self.sheet, loc)
+        if found is not None and found[0] <= 0:
+            self.sheet.fail(loc, Fault("it has to last some time", f"{found[0] / 1e6:g} s", "more than 0 s"))
+            return None
+        return None if found is None else (*found, None)
 
     def _move(self, loc: Loc) -> list[Step]:
         shape = self.sheet.read(loc, MoveShape)
@@ -211,19 +225,12 @@ class CommandReader:
         if keys.direction is not None:
             self._no_direction(at, f"{name} is no drive")
         toward = positions.read((*at, "toward"), keys.toward) if positions else None
-        if not isinstance(toward, float):
+        lasts = self._lasts((*at, "for"), keys.duration)
+        if not isinstance(toward, float) or lasts is None:
             return []
-        return [
-            EffortStep(
-                self.sheet.line(loc),
-                name,
-                share,
-                toward,
-                keys.toward,
-                microseconds(keys.duration),
-                keys.after,
-            )
-        ]
+        duration, source, stands = lasts
+        line = self.sheet.line(loc)
+        return [EffortStep(line, name, share, toward, keys.toward, duration, keys.after, source, stands)]
 
     def _one_name(self, at: Loc, shape: type[Shape], example: str) -> str | None:
         """The one key that is no key of the step's own: a mechanism."""
@@ -300,10 +307,12 @@ class CommandReader:
             self._no_direction((*loc, "effort"), "it turns in place")
         elif keys.direction is not None and spec is not None and spec.keeps_to_its_heading:
             self._no_direction((*loc, "effort"), f"{name} moves along its heading only")
-        if by is None:
+        lasts = self._lasts((*loc, "effort", "for"), keys.duration)
+        if by is None or lasts is None:
             return []
-        line, duration = self.sheet.line(loc), microseconds(keys.duration)
-        return [DriveForStep(line, name, share, by, direction, keys.toward, duration, keys.after)]
+        duration, source, stands = lasts
+        line, text = self.sheet.line(loc), keys.toward
+        return [DriveForStep(line, name, share, by, direction, text, duration, keys.after, source, stands)]
 
     def _no_direction(self, loc: Loc, why: str) -> None:
         given = self.sheet.text((*loc, "direction"))

@@ -123,6 +123,13 @@ def read_wait(value: Any, scale: Scale = NO_SCALE) -> Any:
     return read_times(value) if isinstance(value, list) else read_word(value)
 
 
+def read_lasting(value: Any, scale: Scale = NO_SCALE) -> Any:
+    """A time above 0, or the mapping of a number in the robot's code, which is read on its own."""
+    if isinstance(value, dict):
+        return value
+    return read_quantity(value, "time", low=0.0, high=36000, open_low=True)
+
+
 @dataclass(frozen=True)
 class Instant:
     """An instant of the match clock: from its start, or before the end of a period."""
@@ -151,6 +158,7 @@ Size = Annotated[Quantity, quantity("length", low=0.0, high=1000, open_low=True)
 Angle = Annotated[Quantity, quantity("angle", low=-100, high=100)]
 Time = Annotated[Quantity, quantity("time", low=0.0, high=36000)]
 Duration = Annotated[Quantity, quantity("time", low=0.0, high=36000, open_low=True)]
+Lasting = Annotated[Any, reader(read_lasting)]
 Period = Annotated[Quantity, quantity("time", low=1e-3, high=36000)]
 Share = Annotated[Quantity, quantity("share", low=0.0, high=1.0)]
 Count = Annotated[Quantity, quantity("count", low=0, high=100000)]

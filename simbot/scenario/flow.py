@@ -8,7 +8,6 @@ from dataclasses import replace
 from simbot.scenario.commands import CommandReader
 from simbot.scenario.conditions import ConditionReader
 from simbot.scenario.errors import Fault, nearest
-from simbot.scenario.fields import microseconds
 from simbot.scenario.game_file import GameDraft
 from simbot.scenario.model import (
     FirstStep,
@@ -101,8 +100,9 @@ class FlowReader(CommandReader):
         otherwise = self._otherwise(loc)
         if shape is None:
             return []
-        limit = None if shape.at_most is None else microseconds(shape.at_most)
-        return [TryStep(self.sheet.line(loc), steps, int(shape.tries), limit, otherwise)]
+        lasts = None if shape.at_most is None else self._lasts((*loc, "at_most"), shape.at_most)
+        limit, source, stands = lasts or (None, None, None)
+        return [TryStep(self.sheet.line(loc), steps, int(shape.tries), limit, otherwise, source, stands)]
 
     def _otherwise(self, loc: Loc) -> SequenceStep | None:
         at = (*loc, "otherwise")

@@ -306,6 +306,26 @@ class DriveStep(Step):
 
 
 @dataclass(frozen=True)
+class SourceNumber:
+    """The number in the robot's own code that a time was read from."""
+
+    file: Path
+    language: str  # "java", "kotlin", "python", "c", "cpp"
+    name: str  # "CLAW_CLOSE_MS", "autonomous: sleep 3"
+    line: int  # of the number, as are the next
+    column: int
+    start: int  # bytes from the start of the file
+    end: int
+    text: str  # the literal as it stands: "350L"
+    unit: str  # "ms", "s", "us", "ns"
+    whole: bool  # it has to stay a whole number of its unit
+    computed: bool  # several numbers make it: it cannot be changed in one place
+
+
+StandsAt = tuple[str, int, int]  # file, line and column
+
+
+@dataclass(frozen=True)
 class EffortStep(Step):
     """`effort: {lift: 80 %, toward: 0.6 m, for: 500 ms}`: open loop; the timer does stop the mechanism."""
 
@@ -315,6 +335,8 @@ class EffortStep(Step):
     text: str
     duration_us: int
     after: str | float | None  # "brake", "coast", an effort that presses on, None: the control's
+    source: SourceNumber | None = None  # of a duration that stands in the robot's code
+    written_at: StandsAt | None = None  # of one that stands in the plan
 
 
 @dataclass(frozen=True)
@@ -347,6 +369,8 @@ class DriveForStep(Step):
     text: str
     duration_us: int
     after: str | float | None  # as of EffortStep
+    source: SourceNumber | None = None  # as of EffortStep
+    written_at: StandsAt | None = None
 
 
 @dataclass(frozen=True)
@@ -369,23 +393,6 @@ class Past:
 
 
 @dataclass(frozen=True)
-class SourceNumber:
-    """The number in the robot's own code that a wait was read from."""
-
-    file: Path
-    language: str  # "java", "kotlin", "python", "c", "cpp"
-    name: str  # "CLAW_CLOSE_MS", "autonomous: sleep 3"
-    line: int  # of the number, as are the next
-    column: int
-    start: int  # bytes from the start of the file
-    end: int
-    text: str  # the literal as it stands: "350L"
-    unit: str  # "ms", "s", "us", "ns"
-    whole: bool  # it has to stay a whole number of its unit
-    computed: bool  # several numbers make it: it cannot be changed in one place
-
-
-@dataclass(frozen=True)
 class WaitStep(Step):
     """A wait blocks. Exactly one of duration_us, arrival, until_us, past is set."""
 
@@ -398,9 +405,9 @@ class WaitStep(Step):
     allowance: float = 0.0
     measured: tuple[float, ...] = ()  # stopwatch times of the move(s) it times [s]
     source: SourceNumber | None = None  # of a duration that stands in the robot's code
-    written_at: tuple[str, int, int] | None = (
-        None  # file, line and column of a duration that stands in the plan
-    )
+    written_at: StandsAt | None = None  # of a duration that stands in the plan
+    limit_source: SourceNumber | None = None  # as of the duration, of the limit
+    limit_at: StandsAt | None = None
 
 
 @dataclass(frozen=True)
@@ -494,6 +501,8 @@ class TryStep(Step):
     tries: int
     at_most_us: int | None  # for all tries together
     otherwise: SequenceStep | None  # None: it has failed for whatever it stands in
+    limit_source: SourceNumber | None = None  # of a limit that stands in the robot's code
+    limit_at: StandsAt | None = None  # of one that stands in the plan
 
 
 @dataclass(frozen=True)

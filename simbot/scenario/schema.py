@@ -9,6 +9,7 @@ from pydantic import Field
 from simbot.scenario.fields import (
     Count,
     Duration,
+    Lasting,
     Length,
     Period,
     PoseShape,
@@ -336,7 +337,10 @@ class EffortKeys(Shape):
     direction: Annotated[Quantity, quantity("angle")] | None = Field(
         default=None, description="of a drive that moves in any direction: of its line, from its heading"
     )
-    duration: Duration = Field(alias="for", description="a time such as 500 ms")
+    duration: Lasting = Field(
+        alias="for",
+        description="a time such as 500 ms, or a number in the robot's code: {from: FILE, name: NAME}",
+    )
     after: Annotated[Any, reader(read_after)] = None
 
 
@@ -363,7 +367,7 @@ class WaitShape(Shape):
         description="a time, times that were seen, `arrival`, `until` an instant or a position, or a number in the "
         "robot's code: {from: FILE, name: NAME}"
     )
-    at_most: Duration | None = None
+    at_most: Lasting | None = None
     purpose: Annotated[str, choice("settling", "driver", "stagger", "search")] | None = Field(
         default=None, alias="for"
     )
@@ -434,7 +438,7 @@ class RunShape(Shape):
 class TryShape(Shape):
     attempt: Any = Field(alias="try", description="a list of steps")
     tries: Annotated[Quantity, quantity("count", low=1, high=1000)] = Quantity(1.0)
-    at_most: Duration | None = None
+    at_most: Lasting | None = None
     otherwise: Any = None
 
 

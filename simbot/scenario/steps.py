@@ -34,7 +34,6 @@ from simbot.scenario.schema import (
     WaitShape,
 )
 from simbot.scenario.sheet import Loc, Sheet, listed
-from simbot.scenario.source_plan import Sources
 from simbot.scenario.units import read_quantity
 
 
@@ -44,7 +43,6 @@ class StepReader(FlowReader):
     def __init__(self, sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None, end_us: int) -> None:
         super().__init__(sheet, robot, game, end_us)
         self.senses: set[str] = set()
-        self.sources = Sources()
         self.forms: dict[str, Callable[[Loc], list[Step]]] = {
             "move": self._move,
             "drive": self._drive,
@@ -125,10 +123,12 @@ class StepReader(FlowReader):
             self.sheet.fail(
                 (*loc, "at_most"),
                 Fault(
-                    "a limit stands with `wait: arrival` or `wait: until … past …` alone", shape.at_most.text
+                    "a limit stands with `wait: arrival` or `wait: until … past …` alone",
+                    self.sheet.text((*loc, "at_most")),
                 ),
                 of_key=True,
             )
+        limit = None if shape.at_most is None else self._lasts((*loc, "at_most"), shape.at_most)
         return [
             WaitStep(
                 line=self.sheet.line(loc),
@@ -136,7 +136,9 @@ class StepReader(FlowReader):
                 arrival=arrival,
                 until_us=until,
                 past=past,
-                at_most_us=microseconds(shape.at_most) if shape.at_most is not None else None,
+                at_most_us=None if limit is None else limit[0],
+                limit_source=None if limit is None else limit[1],
+                limit_at=None if limit is None else limit[2],
                 purpose=shape.purpose,
                 allowance=shape.allowance,
                 measured=shape.measured,
@@ -163,7 +165,7 @@ class StepReader(FlowReader):
         """A duration that stands in the robot's code."""
         at = (*loc, "wait")
         if shape.at_most is not None:
-            fault = Fault("a limit stands with `wait: arrival` alone", shape.at_most.text)
+            fault = Fault("a limit stands with `wait: arrival` alone", self.sheet.text((*loc, "at_most")))
             self.sheet.fail((*loc, "at_most"), fault, of_key=True)
         found = self.sources.read(self.sheet, at)
         if found is None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LEAST_PAIRS = 16  # of matches, that tell anything about what is not known
+
 
 @dataclass(frozen=True)
 class Asked:

@@ -3,8 +3,11 @@
 Three things are found by simulation, under the same luck: how long each timer had to be in every execution; from
 timers so long that none fails, what a second more of waiting costs; and for each timer what one failure costs (it
 is made to fail every time). The best wait t is the one at which cost of waiting x t + cost of failing x P(longer
-than t) is least. That is the newsvendor's trade; as a failure here costs the same however late the move is, the
-optimum lies where the next millisecond gains less safety than it costs, not at a fixed share of the executions.
+than t) is least. That is the newsvendor's trade, but not his rule: what he is short of costs him by the piece, so
+that his optimum is a fixed share of the executions, the critical fractile cu/(cu + co). A step that acts too early
+fails as a whole, however late the move is, so the optimum here lies where the next millisecond gains less safety
+than it costs: where the density of the moves is the ratio of the two costs. Where lateness costs by the second,
+`best_wait` is the fractile.
 
 What is found so is played again under luck that it has not met, beside the safe set; it is dropped if it loses.
 """
@@ -17,9 +20,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from simbot.analysis.better_timer import rounded_up
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.chance import CHECK, CHOOSE, Chances
-from simbot.studies.knobs import Knob, rounded_up, with_timers
+from simbot.studies.knobs import Knob, with_timers
 from simbot.studies.paired import totals
 from simbot.studies.runs import Bench, broken_by
 from simbot.studies.safe_timers import Chosen
@@ -48,7 +52,7 @@ class Balanced:
     kept: dict[int, str]  # knob -> why it is as in the safe set
 
 
-def best_wait(demands: Array, second: float, failure: float) -> float:
+def best_wait(demands: Array, second: float, failure: float, late: float = 0.0) -> float:
     """The wait that costs least, of those that are just long enough for some execution.
 
     Parameters
@@ -57,15 +61,21 @@ def best_wait(demands: Array, second: float, failure: float) -> float:
         How long it had to be [s]; inf where no wait would do.
     second, failure : float
         Cost of a second of waiting and of one execution for which it is too short.
+    late : float
+        Cost of each second by which it is too short, besides. Where nothing else costs, this is the newsvendor's
+        problem with co = `second`, cu + co = `late`, since a wait costs its length whatever the move takes.
 
     Returns
     -------
     float
         [s]; of waits that cost the same the longest.
     """
-    waits = np.unique(demands[np.isfinite(demands)])
-    late = 1.0 - np.searchsorted(np.sort(demands), waits, side="right") / len(demands)
-    cost = second * waits + failure * late
+    finite = np.sort(demands[np.isfinite(demands)])
+    waits = np.unique(finite)
+    enough = np.searchsorted(finite, waits, side="right")
+    above = np.concatenate((np.cumsum(finite[::-1])[::-1], [0.0]))[enough]  # sum of the longer ones
+    short = above - (len(finite) - enough) * waits
+    cost = second * waits + failure * (1.0 - enough / len(demands)) + late * short / len(demands)
     return float(waits[np.flatnonzero(cost <= cost.min() + 1e-12)[-1]])
 
 

@@ -23,7 +23,7 @@ from simbot.studies.paired import totals
 from simbot.studies.statistics import half_width, mean_of
 from simbot.studies.workers import Round, rounds
 
-DAYS, OF_EACH = 8, 3  # matches that are played again with other values
+DAYS, OF_EACH = 10, 3  # matches that are played again with other values
 FINEST = 0.02  # of the range of a quantity: closer than the matches can tell
 USUAL = 5  # values that a search looks at
 

@@ -18,7 +18,7 @@ from typing import Any
 
 import simbot
 from simbot.scenario.errors import SimbotError
-from simbot.studies.workers import PlayersLost
+from simbot.studies.players import PlayersLost
 
 try:
     from distributed import Client
@@ -106,6 +106,12 @@ class Remote:
 
     def done(self) -> bool:
         return bool(self.future.done())
+
+    def cancel(self) -> bool:
+        """It is not wanted any more; what is done stays."""
+        if not self.done():
+            self.future.cancel()
+        return self.done()
 
     def result(self) -> Any:
         """Wait for it.

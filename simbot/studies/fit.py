@@ -17,6 +17,7 @@ from simbot.studies.fit_next import next_of
 from simbot.studies.fit_possible import check_possible
 from simbot.studies.fit_results import FitAsked, FitResult, Fitted, Interval
 from simbot.studies.fit_unknowns import Source, chosen_unknowns, likelihood_of, named_unknowns
+from simbot.studies.fit_work import Work
 from simbot.studies.jumps import Jump, jumps_of, widened
 from simbot.studies.likelihood import Better, Likelihood, Solved, directions, groups_not_told
 from simbot.studies.predicted import Predictor
@@ -33,6 +34,7 @@ def fit(
     named: Sequence[str],
     asked: FitAsked,
     progress: Progress,
+    work: Work | None = None,
 ) -> FitResult:
     """Fit the unknowns that are named, or those with a spread that the data tell better than the file.
 
@@ -47,6 +49,8 @@ def fit(
     asked : FitAsked
     progress : callable
         Told of parts done and parts in all.
+    work : Work, optional
+        Who makes the predictions, and those from before an interruption.
 
     Raises
     ------
@@ -58,8 +62,8 @@ def fit(
     if named:
         unknowns = named_unknowns(source, named)
     else:
-        unknowns, left = chosen_unknowns(source, measured, conditions, asked)
-    predictor = Predictor(source.plan, unknowns, conditions, asked.seed, asked.matches)
+        unknowns, left = chosen_unknowns(source, measured, conditions, asked, work)
+    predictor = Predictor(source.plan, unknowns, conditions, asked.seed, asked.matches, work)
     data = data_of(measured, conditions, asked.reaction, predictor)
     start = np.array([unknown.given.number for unknown in unknowns])
     before = predictor(start)

@@ -18,6 +18,7 @@ from simbot.scenario.model import Plan
 from simbot.scenario.parameters import Kinds
 from simbot.studies.fit_data import data_of
 from simbot.studies.fit_results import FitAsked
+from simbot.studies.fit_work import Work
 from simbot.studies.likelihood import Data, Likelihood
 from simbot.studies.predicted import Predictor
 from simbot.studies.unknowns import Unknown, short_name, unknown_of
@@ -89,7 +90,11 @@ def with_spread(source: Source, conditions: Sequence[Condition]) -> list[Unknown
 
 
 def chosen_unknowns(
-    source: Source, measured: Sequence[Measured], conditions: Sequence[Condition], asked: FitAsked
+    source: Source,
+    measured: Sequence[Measured],
+    conditions: Sequence[Condition],
+    asked: FitAsked,
+    work: Work | None = None,
 ) -> tuple[list[Unknown], tuple[str, ...]]:
     """Of the numbers with a spread those that the data tell better than the file does, together.
 
@@ -101,7 +106,7 @@ def chosen_unknowns(
             "no number with a spread bears on what was measured: name what is to be fitted, as in "
             "--unknown lift.friction"
         )
-    predictor = Predictor(source.plan, candidates, conditions, asked.seed, asked.matches)
+    predictor = Predictor(source.plan, candidates, conditions, asked.seed, asked.matches, work)
     data = data_of(measured, conditions, asked.reaction, predictor)
     start = np.array([unknown.given.number for unknown in candidates])
     whole = likelihood_of(data, predictor, candidates, start)
@@ -145,6 +150,7 @@ def likelihood_of(data: Data, predictor: Predictor, unknowns: Sequence[Unknown],
         np.array([getattr(unknown, name) for unknown in unknowns]) for name in ("low", "high", "scale")
     )
     whole = Likelihood(data, predictor, start, low, high, scale)
+    whole.ahead = predictor.ahead
     if any(condition.kind == "cycle" for condition in predictor.conditions):
         whole.step = STEP_OF_CYCLES
     return whole

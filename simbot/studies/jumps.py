@@ -42,11 +42,11 @@ def jumps_of(whole: Likelihood, best: Solved, profiles: dict[int, Profile]) -> l
         low = whole.low[unknown] if profile.low is None else profile.low
         high = whole.high[unknown] if profile.high is None else profile.high
         grid = np.linspace(low, high, POINTS)
-        rows = []
-        for number in grid:
-            moved = best.numbers.copy()
-            moved[unknown] = number
-            rows.append(whole.predict(moved))
+        moved = [best.numbers.copy() for _ in grid]
+        for numbers, number in zip(moved, grid, strict=True):
+            numbers[unknown] = number
+        whole.ahead(moved)
+        rows = [whole.predict(numbers) for numbers in moved]
         change = np.abs(np.diff(np.array(rows), axis=0))
         for condition in range(change.shape[1]):
             at = int(np.argmax(change[:, condition]))
@@ -74,13 +74,15 @@ def widened(
     covariance = np.linalg.pinv(best.information)
     root = np.linalg.cholesky(covariance + 1e-12 * np.eye(len(free)))
     limit = best.squares + best.factor**2
-    accepted = []
+    accepted, drawn = [], []
     for _ in range(DRAWS):
         step = root @ rng.normal(size=len(free))
         reach = best.factor * rng.uniform(*REACH)
         tried = best.numbers.copy()
         tried[free] += whole.scale[free] * step * reach / np.sqrt(len(free))
-        tried = np.clip(tried, whole.low, whole.high)
+        drawn.append(np.clip(tried, whole.low, whole.high))
+    whole.ahead(drawn)
+    for tried in drawn:
         squares = whole.squares(tried)
         if squares < best.squares - BETTER and whole.anew > 0:
             whole.anew -= 1

@@ -24,7 +24,7 @@ def place_of(plan: Plan, asked: Asked) -> Path:
 
 def keep(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...]) -> bool:
     """Keep what was played; False where the folder cannot be written."""
-    return _written(place_of(plan, asked), json.dumps([astuple(record) for record in records]))
+    return written(place_of(plan, asked), json.dumps([astuple(record) for record in records]))
 
 
 def kept(plan: Plan, asked: Asked) -> tuple[MatchRecord, ...]:
@@ -58,7 +58,7 @@ def place_of_rows(kind: str, plans: Sequence[Plan], asked: Asked) -> Path:
 def keep_rows(place: Path, rows: Rows) -> bool:
     """Keep all that was played; False where the folder cannot be written."""
     text = json.dumps({name: [astuple(one) for one in own.values()] for name, own in rows.items()})
-    return _written(place, text)
+    return written(place, text)
 
 
 def kept_rows(place: Path) -> Rows:
@@ -71,7 +71,8 @@ def kept_rows(place: Path) -> Rows:
     return {name: {one.number: one for one in own} for name, own in records.items()}
 
 
-def _written(place: Path, text: str) -> bool:
+def written(place: Path, text: str) -> bool:
+    """Write a file as a whole or not at all; False where the folder cannot be written."""
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
         fresh = place.with_suffix(".new")

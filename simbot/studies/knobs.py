@@ -9,18 +9,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import ceil
 
+from simbot.analysis.better_timer import numbers_of, waits_of
 from simbot.scenario.model import (
     Plan,
     SourceNumber,
     Step,
     WaitStep,
 )
-from simbot.scenario.plan_file import all_steps, with_steps
+from simbot.scenario.plan_file import with_steps
 from simbot.scenario.source_units import UNITS
-
-FINEST_US = 1000  # timers are written to the millisecond
 
 
 @dataclass(frozen=True)
@@ -39,34 +37,19 @@ class Knob:
         return self.source is not None and self.source.computed
 
 
-def waits_of(plan: Plan) -> list[WaitStep]:
-    """Every wait that stands in the file, in file order."""
-    return [step for step in all_steps(plan) if isinstance(step, WaitStep)]
-
-
 def knobs_of(plan: Plan) -> list[Knob]:
     """The timers that time something: written durations without a mark."""
-    groups: dict[object, list[int]] = {}
     waits = waits_of(plan)
-    for place, wait in enumerate(waits):
-        if wait.duration_us is not None and wait.purpose is None:
-            groups.setdefault(_number_of(wait, place), []).append(place)
     return [
         Knob(
-            waits=tuple(places),
-            line=waits[places[0]].line,
-            now_us=waits[places[0]].duration_us or 0,
-            source=waits[places[0]].source,
-            grain_us=_grain_us(waits[places[0]].source),
+            waits=number.places,
+            line=number.lines[0],
+            now_us=waits[number.places[0]].duration_us or 0,
+            source=waits[number.places[0]].source,
+            grain_us=number.grain_us,
         )
-        for places in groups.values()
+        for number in numbers_of(plan)
     ]
-
-
-def rounded_up(time_us: int, tick_us: int, grain_us: int) -> int:
-    """The least timer that waits so long: whole loops, as the routine goes on at a tick; then as it can be written."""
-    ticks = -(-time_us // tick_us) * tick_us
-    return -(-ticks // grain_us) * grain_us
 
 
 def with_waits(plan: Plan, changed: Mapping[int, WaitStep]) -> Plan:
@@ -92,21 +75,6 @@ def with_timers(plan: Plan, knobs: list[Knob], values_us: list[int]) -> Plan:
         for place in knob.waits
     }
     return with_waits(plan, changed)
-
-
-def _number_of(wait: WaitStep, place: int) -> object:
-    """What two waits share if they read the same number."""
-    source = wait.source
-    if source is None:
-        return wait.written_at or place  # a routine that is given words is written out more than once
-    return place if source.computed else (source.file.resolve(), source.start, source.unit)
-
-
-def _grain_us(source: SourceNumber | None) -> int:
-    if source is None:
-        return FINEST_US
-    unit = UNITS[source.unit]
-    return max(FINEST_US, ceil(unit)) if source.whole else FINEST_US
 
 
 def source_value(source: SourceNumber, time_us: int) -> Fraction:

@@ -12,7 +12,7 @@ from types import TracebackType
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
 from simbot.studies.kept import Rows, digest, keep_rows, kept_rows, place_of_rows
-from simbot.studies.one_match import MatchRecord
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
 from simbot.studies.workers import PlayersLost, Round, Task, Team, days_of
 
 Progress = Callable[[int, int], None]
@@ -73,11 +73,25 @@ class Ledger:
                 if more:
                     missing.append((name, (plan, more)))
         self._tell(sum(len(matches) for _, matches in wanted) - len(coming))
-        played = self.team.play_days([task for _, task in missing])
-        for (name, _), records in zip(missing, played, strict=True):
-            self.rows[name].update((one.number, one) for one in records)
-            self._tell(len(records))
+        missing.sort(
+            key=lambda one: one[1][1][0][0] // MATCHES_A_DAY
+        )  # day by day: stopped, all plans have the same
+        try:
+            played = self.team.play_days([task for _, task in missing])
+            for (name, _), records in zip(missing, played, strict=True):
+                self.rows[name].update((one.number, one) for one in records)
+                self._tell(len(records))
+        except (KeyboardInterrupt, PlayersLost):
+            for place, records in self.team.left():
+                self.rows[missing[place][0]].update((one.number, one) for one in records)
+            raise
         return [[self.rows[name][number] for number, _ in matches] for name, matches in wanted]
+
+    def found_of(self, plans: Sequence[Plan], matches: Round) -> list[list[MatchRecord]]:
+        """Of these matches those that every plan has played already."""
+        rows = [self.rows.get(self._name(plan), {}) for plan in plans]
+        common = [number for number, _ in matches if all(number in own for own in rows)]
+        return [[own[number] for number in common] for own in rows]
 
     def begin(self, progress: Progress, total: int) -> None:
         """A part of the study begins that takes about so many matches."""

@@ -118,6 +118,10 @@ class Better(Exception):
         self.numbers = numbers
 
 
+def _nothing(wanted: Sequence[Array]) -> None:
+    """Nobody can predict ahead."""
+
+
 class Likelihood:
     """Some data and a model of them.
 
@@ -138,6 +142,7 @@ class Likelihood:
         self.scatter = 0.0
         self.anew = ANEW
         self.step = STEP
+        self.ahead: Callable[[Sequence[Array]], None] = _nothing  # told of numbers that will be asked for
 
     # --- residuals -------------------------------------------------------------------------------------
 
@@ -169,7 +174,7 @@ class Likelihood:
 
     def slopes(self, numbers: Array, free: Sequence[int], both: bool = True) -> Array:
         """Derivatives of the residuals by the free unknowns over their scales; `both`: differences to both sides."""
-        columns = []
+        steps: list[tuple[Array, Array, float]] = []
         for number in free:
             ends = [numbers.copy(), numbers.copy()]
             step = self.step * self.scale[number]
@@ -177,7 +182,9 @@ class Likelihood:
             if both or ends[0][number] - numbers[number] < 0.5 * step:
                 ends[1][number] = max(numbers[number] - step, self.low[number])
             apart = (ends[0][number] - ends[1][number]) / self.scale[number]
-            columns.append((self.residuals(ends[0]) - self.residuals(ends[1])) / apart)
+            steps.append((ends[0], ends[1], float(apart)))
+        self.ahead([end for pair in steps for end in pair[:2]])
+        columns = [(self.residuals(above) - self.residuals(below)) / apart for above, below, apart in steps]
         rows = len(self.data.value) + int(self.data.has_shift)
         return np.array(columns).T if columns else np.zeros((rows, 0))
 
@@ -282,6 +289,7 @@ class Likelihood:
         rng = np.random.Generator(np.random.PCG64(seed))
         factors = 2.0 ** rng.uniform(-1.0, 1.0, (STARTS * len(self.start), len(self.start)))
         drawn = [np.clip(self.start * each, self.low, self.high) for each in factors]
+        self.ahead(drawn)
         drawn.sort(key=self.squares)
         every = range(len(self.start))
         reached = [self.least(begin, every) for begin in (self.start, *drawn[:FOLLOWED])]

@@ -27,8 +27,8 @@ from simbot.studies.statistics import (
 )
 from simbot.studies.workers import PlayersLost, Team, rounds
 
-ROUND = 8  # days after which it is looked whether enough are played
-LEAST_DAYS = 16
+ROUND = 10  # days after which it is looked whether enough are played
+LEAST_DAYS = 20
 Progress = Callable[[int, int], None]
 
 
@@ -89,18 +89,19 @@ def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchReco
     """
     records = list(done)
     stopped = ""
-    try:
-        with Team([plan], asked.seed, asked.workers, asked.cluster) as team:
+    with Team([plan], asked.seed, asked.workers, asked.cluster) as team:
+        try:
             for (more,) in team.play(rounds(asked.states, asked.runs, ROUND, len(records))):
                 records += more
                 progress(len(records), asked.runs)
                 if _enough(records, asked):
                     stopped = "the interval is as narrow as was asked"
                     break
-    except KeyboardInterrupt:
-        raise Interrupted(tuple(records)) from None
-    except PlayersLost as error:
-        raise Interrupted(tuple(records), str(error)) from error
+        except (KeyboardInterrupt, PlayersLost) as error:
+            for _, day in team.left():
+                records += [one for k, one in enumerate(day) if one.number == len(records) + k]
+            why = str(error) if isinstance(error, PlayersLost) else ""
+            raise Interrupted(tuple(records), why) from None
     return put_together(plan, asked, tuple(records), stopped)
 
 

@@ -21,6 +21,7 @@ from simbot.routine.match import let_go, play
 from simbot.routine.trace import Mishap, Trace
 from simbot.scenario.model import BatteryState, PlaceStep, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
+from simbot.studies.strata import DrawnEvenly
 
 MATCHES_A_DAY = 10
 Array = npt.NDArray[np.float64]
@@ -82,7 +83,7 @@ class Day:
             self.partner_models = Models(robot_of_day(other, partner))
 
     def luck(self, number: int, who: str = "") -> Drawn:
-        return Drawn(self.seed, self.day, number, who)
+        return DrawnEvenly(self.seed, self.day, number, who)
 
     def play(self, number: int, battery: BatteryState) -> tuple[Trace, Plant]:
         """One match of the day, by its number over the whole study."""

@@ -102,14 +102,12 @@ def _tried(
         least = min(least, saved(base[battery.name], other).routine_us)
         if least < 0 or not _holds(base[battery.name], other):
             return None
-    points = (ran.result.points["total"] or 0.0) - (before.result.points["total"] or 0.0)
-    return _Gain(gain.routine_us, least, gain.cycle_us, points)
+    return _Gain(gain.routine_us, least, gain.cycle_us, ran.points - before.points)
 
 
 def _holds(before: Ran, after: Ran) -> bool:
     """Nothing breaks that held before, and no point is lost."""
-    points = [ran.result.points["total"] or 0.0 for ran in (before, after)]
-    return set(broken_by(after)) <= set(broken_by(before)) and points[1] >= points[0]
+    return set(broken_by(after)) <= set(broken_by(before)) and after.points >= before.points
 
 
 def _together(

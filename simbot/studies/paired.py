@@ -21,12 +21,21 @@ from simbot.studies.allocation import shares, starving
 from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, totals_of
-from simbot.studies.statistics import Figure, days_for, mean_of, parts_of, share_of, student, tally_of
-from simbot.studies.workers import rounds
+from simbot.studies.statistics import (
+    Figure,
+    days_for,
+    half_width,
+    mean_of,
+    parts_of,
+    share_of,
+    student,
+    tally_of,
+)
+from simbot.studies.workers import Round, rounds
 
 ALPHA = 0.05
-ROUND = 4  # days between looks
-LEAST_DAYS = 8
+ROUND = 5  # days between looks
+LEAST_DAYS = 10  # in which each unknown goes through all tenths of its spread: no sooner is anything settled
 Array = npt.NDArray[np.float64]
 
 
@@ -47,8 +56,12 @@ class Difference:
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
     """Records of the same matches for every plan; all that are asked for."""
-    every = [match for matches in rounds(asked.states, asked.runs, ROUND) for match in matches]
-    return ledger.play(plans, every)
+    return ledger.play(plans, every_match(asked))
+
+
+def every_match(asked: Asked) -> Round:
+    """All that are asked for."""
+    return [match for matches in rounds(asked.states, asked.runs, ROUND) for match in matches]
 
 
 def play_off(
@@ -73,11 +86,7 @@ def play_off(
         own += more
     while True:
         best = best_of(records)
-        open_ones = [
-            n
-            for n in range(count)
-            if n != best and not is_sure(records[best], records[n], ALPHA / (count - 1))
-        ]
+        open_ones = [n for n in range(count) if n != best and _is_open(asked, records, best, n)]
         if not open_ones:
             return records
         days = [np.array([group.mean() for group in by_day(own)]) for own in records]
@@ -91,6 +100,23 @@ def play_off(
         if most >= have[best] or starving(have, wanted, [best, *chosen], 0)[0] == best:
             chosen.append(best)
         advance(chosen)
+
+
+def _is_open(asked: Asked, records: Sequence[Sequence[MatchRecord]], best: int, rival: int) -> bool:
+    """Whether a rival of the best is to be played more: its difference is not settled, or not known so well as asked.
+
+    Asked for a half-width, it is the closest rival's that has to be so narrow; one that is surely behind is done.
+    """
+    count = len(records)
+    sure = is_sure(records[best], records[rival], ALPHA / (count - 1))
+    if asked.until_halfwidth is None:
+        return not sure
+    others = [number for number in range(count) if number != best]
+    closest = max(others, key=lambda number: float(totals_of(played(records[number]))[0].mean()))
+    if sure and rival != closest:
+        return False
+    one, other, days = totals(records[best], records[rival])
+    return half_width(mean_of(one - other, days)) > asked.until_halfwidth
 
 
 def best_of(records: Sequence[Sequence[MatchRecord]]) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,8 @@ from simbot.routine.trace import Trace
 from simbot.scenario.measured import Condition
 from simbot.scenario.model import ActStep, BatteryState, Plan, Pose, Robot, Start, Target
 from simbot.scenario.plan_file import all_steps
+from simbot.studies.fit_work import Work
+from simbot.studies.players import PlayersLost, no_more
 from simbot.studies.unknowns import Unknown, with_numbers
 
 Array = npt.NDArray[np.float64]
@@ -68,6 +71,8 @@ class Predictor:
     conditions : sequence of Condition
     seed, matches : int
         Of the matches that a cycle is the mean over.
+    work : Work, optional
+        Of an interruptible fit.
     """
 
     def __init__(
@@ -77,15 +82,48 @@ class Predictor:
         conditions: Sequence[Condition],
         seed: int = 1,
         matches: int = 8,
+        work: Work | None = None,
     ) -> None:
         self.plan, self.unknowns, self.conditions = plan, tuple(unknowns), tuple(conditions)
         self.seed, self.matches = seed, matches
         self.batteries = {state.name: number for number, state in enumerate(plan.robot.battery)}
         self.matters = [self._matters(condition) for condition in self.conditions]
-        self._kept: dict[tuple[int, tuple[float, ...]], float] = {}
-        self._shortened: dict[str, Plan] = {}
+        self.work = work
+        self.kept, self.ends = ({}, {}) if work is None else work.known(self)
         self._now: tuple[tuple[float, ...], Plan] | None = None
         self.played = 0
+
+    def __getstate__(self) -> dict[str, Any]:
+        """As it goes to whoever predicts for it."""
+        return {**self.__dict__, "kept": {}, "work": None, "_now": None}
+
+    def key(self, place: int, numbers: Array) -> tuple[int, tuple[float, ...]]:
+        """By what a prediction is known."""
+        return place, tuple(float(numbers[number]) for number in self.matters[place])
+
+    def ahead(self, wanted: Sequence[Array]) -> None:
+        """Have predictions made that will be asked for, where there are others who can."""
+        if self.work is None or self.work.players.pool is None or len(wanted) < 2:
+            return
+        if any(each.kind == "line" and each.battery not in self.ends for each in self.conditions):
+            self(
+                wanted[0]
+            )  # until when matches are played is settled by the first, wherever the others are made
+        players, coming, tasks = self.work.players, set(self.kept), []
+        for numbers in wanted:
+            missing = [
+                place for place in range(len(self.conditions)) if self.key(place, numbers) not in coming
+            ]
+            coming.update(self.key(place, numbers) for place in missing)
+            if missing:
+                tasks.append((self, numbers, missing))
+        try:
+            for found in players.each(predicted, tasks):
+                self.kept.update(found)
+        except (KeyboardInterrupt, PlayersLost):
+            for found in players.left():
+                self.kept.update(found or {})
+            raise
 
     def _matters(self, condition: Condition) -> tuple[int, ...]:
         """Numbers of the unknowns that a condition can depend on."""
@@ -101,10 +139,10 @@ class Predictor:
         """A prediction for each condition."""
         found = np.empty(len(self.conditions))
         for place, condition in enumerate(self.conditions):
-            key = (place, tuple(float(numbers[number]) for number in self.matters[place]))
-            if key not in self._kept:
+            key = self.key(place, numbers)
+            if key not in self.kept:
                 self._predict(condition, place, key, numbers)
-            found[place] = self._kept[key]
+            found[place] = self.kept[key]
         return found
 
     def _plan_with(self, numbers: Array) -> Plan:
@@ -119,20 +157,20 @@ class Predictor:
         plan = self._plan_with(numbers)
         if condition.kind == "move":
             battery = plan.robot.battery[self.batteries[condition.battery]]
-            self._kept[key] = bench_time(plan.robot, battery, condition)
+            self.kept[key] = bench_time(plan.robot, battery, condition)
         elif condition.kind == "tries":
-            self._kept[key] = next(
+            self.kept[key] = next(
                 float(step.succeeds)
                 for step in all_steps(plan)
                 if isinstance(step, ActStep) and step.line == condition.line
             )
         elif condition.kind == "cycle":
-            self._kept[key] = float(np.mean(self.cycle_times(plan, condition.battery)))
+            self.kept[key] = float(np.mean(self.cycle_times(plan, condition.battery)))
         else:
             times = self._lines(plan, condition.battery)
             for other, each in enumerate(self.conditions):
                 if each.kind == "line" and each.battery == condition.battery:
-                    self._kept[other, key[1]] = times[each.line, each.mechanism]
+                    self.kept[other, key[1]] = times[each.line, each.mechanism]
 
     def cycle_times(self, plan: Plan, battery: str) -> list[float]:
         """Times of all cycles of some matches with chance [s]."""
@@ -152,14 +190,13 @@ class Predictor:
             if each.kind == "line" and each.battery == battery
         }
         state = plan.robot.battery[self.batteries[battery]]
-        short = replace(plan, game=self._shortened[battery].game, endgame=self._shortened[battery].endgame) if (
-            battery in self._shortened) else plan  # fmt: skip
+        short = _until(plan, self.ends[battery]) if battery in self.ends else plan
         found = self._first_times(play(short, state)[0], wanted)
         if len(found) < len(wanted) and short is not plan:
             found = self._first_times(play(plan, state)[0], wanted)
-        if battery not in self._shortened:
+        if battery not in self.ends:
             last = max((start for start, _ in found.values()), default=0)
-            self._shortened[battery] = _until(plan, round(LONGER * last) + AFTER_US)
+            self.ends[battery] = round(LONGER * last) + AFTER_US
         self.played += 1
         return {each: found[each][1] if each in found else NEVER_S for each in wanted}
 
@@ -173,6 +210,19 @@ class Predictor:
                 arrival, start = record.move.arrival_us(), record.move.start_us
                 found[key] = start, NEVER_S if arrival is None else (arrival - start) / 1e6
         return found
+
+
+def predicted(
+    one: Predictor, numbers: Array, places: Sequence[int]
+) -> dict[tuple[int, tuple[float, ...]], float]:
+    """Predictions of some conditions with some numbers."""
+    for place in places:
+        if no_more():
+            break
+        key = one.key(place, numbers)
+        if key not in one.kept:
+            one._predict(one.conditions[place], place, key, numbers)
+    return one.kept
 
 
 def _until(plan: Plan, end_us: int) -> Plan:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from simbot.analysis.better_timer import FINEST_US
 from simbot.analysis.words import ms
 from simbot.studies.balanced import Cost
 from simbot.studies.demand import Execution, asked_for, unasked
@@ -99,13 +100,23 @@ def _safe(knob: Knob, value_us: int, old: list[tuple[str, Execution]], after: Ru
         return f"gives time away: {arrives}"
     if breaks is not None:
         return f"a longer timer does not help what it breaks: {arrives}"
-    short = [one for _, one in old if one.margin_us is not None and one.margin_us < 0]
-    if short:
-        worst = max(-(one.margin_us or 0) for one in short)
-        spare = min(one.need_margin_us for one in short if one.need_margin_us is not None)
-        return f"too short by up to {ms(worst)}, and harmless: {ms(spare)} to spare at the next need"
     near = [one for _, one in old if one.margin_us is not None and one.margin_us < guard_us]
-    if near and all(one.need_margin_us is not None for one in near):
-        spare = min(one.need_margin_us for one in near if one.need_margin_us is not None)
-        return f"good: less than a guard of its own, but {ms(spare)} to spare at the next need"
+    if near:
+        return _near(near)
+    if knob.grain_us > FINEST_US and value_us - knob.grain_us < latest[0] + guard_us:
+        return f"good, the least that its number can be: {arrives}"
     return f"good: {arrives}"
+
+
+def _near(near: list[Execution]) -> str:
+    """Why a timer may stay that has less than a guard of its own."""
+    spares = [one.need_margin_us for one in near if one.need_margin_us is not None]
+    spare = (
+        f"{ms(min(spares))} to spare at the next need"
+        if spares
+        else "the match ends before anything asks for it"
+    )
+    worst = max(-(one.margin_us or 0) for one in near)
+    if worst > 0:
+        return f"too short by up to {ms(worst)}, and harmless: {spare}"
+    return f"good: less than a guard of its own, but {spare}"

@@ -11,11 +11,12 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from simbot.analysis.better_timer import rounded_up, waits_of
 from simbot.analysis.timers import verdict
 from simbot.scenario.errors import SimbotError, nearest, quoted
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.demand import Execution, executions
-from simbot.studies.knobs import Knob, rounded_up, waits_of, with_waits
+from simbot.studies.knobs import Knob, with_waits
 from simbot.studies.runs import Bench, Ran
 from simbot.studies.totals import totals_of
 from simbot.studies.tune_results import RuleResult, RuleState, RuleTimer, Totals

@@ -2,30 +2,55 @@
 
 from __future__ import annotations
 
+import pickle
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from hashlib import sha256
 
-from simbot.analysis.results import Finding, StateResult
-from simbot.analysis.states import state_result
+from simbot.analysis import cycles, findings, timers
+from simbot.analysis.better_timer import waits_of
+from simbot.analysis.results import Finding, MoveResult
 from simbot.analysis.timers import Links, link
 from simbot.physics.build import Models
+from simbot.physics.plant import Plant
 from simbot.routine.match import play
 from simbot.routine.trace import Trace
-from simbot.scenario.model import BatteryState, Plan
-from simbot.studies.knobs import waits_of
+from simbot.scenario.model import BatteryState, Plan, Robot
 
 KEPT = 12  # runs
 
 
 @dataclass(frozen=True)
 class Ran:
-    """One nominal run on one battery state."""
+    """One nominal run on one battery state; its numbers are worked out when they are asked for."""
 
     plan: Plan
-    result: StateResult
+    battery: BatteryState
     trace: Trace
     links: Links
+    plant: Plant
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        return findings.find(self.plan, self.trace, self.links, self.plant)
+
+    @cached_property
+    def _moves(self) -> dict[tuple[int, bool], MoveResult]:
+        return {}
+
+    def move(self, index: int, floor: bool) -> MoveResult:
+        """One move; without its floor it takes a fraction of the time, and `short` stands for impossible, too."""
+        if (index, floor) not in self._moves:
+            self._moves[index, floor] = timers.move_result(
+                index, self.trace.moves[index], self.links, self.plan.guard_us, floor
+            )
+        return self._moves[index, floor]
+
+    @cached_property
+    def points(self) -> float:
+        return cycles.points_by_period(self.trace, self.plan.game)["total"] or 0.0
 
     @property
     def finished_us(self) -> int:
@@ -35,29 +60,49 @@ class Ran:
 
 
 class Bench:
-    """Runs plans that share one robot; what was run lately is not run again."""
+    """Runs plans that share one robot; what was run lately is not run again, be it the same plan read anew."""
 
-    def __init__(self, plan: Plan) -> None:
-        self.models = Models(plan.robot)
+    def __init__(self, plan: Plan, models: Models | None = None, keep: int = KEPT) -> None:
+        self.models = models or Models(plan.robot)
         self.robot = plan.robot
-        self.kept: OrderedDict[tuple[int, str], Ran] = OrderedDict()
+        self.keep = keep
+        self.kept: OrderedDict[tuple[bytes, str], Ran] = OrderedDict()
+        self.ran = 0  # how many runs it took
+        self._said: dict[int, tuple[Plan, bytes]] = {}
 
     def run(self, plan: Plan, battery: BatteryState) -> Ran:
-        """One nominal run. The plan is known again by its identity, which holds while its run is kept."""
-        assert plan.robot is self.robot, "the models are those of another robot"
-        key = (id(plan), battery.name)
+        key = self._content(plan), battery.name
         ran = self.kept.get(key)
         if ran is None:
             trace, plant = play(plan, battery, self.models)
-            ran = Ran(plan, state_result(plan, battery, plant, trace), trace, link(trace, plant))
+            ran = Ran(plan, battery, trace, link(trace, plant), plant)
+            self.ran += 1
             self.kept[key] = ran
         self.kept.move_to_end(key)
-        while len(self.kept) > KEPT:
+        while len(self.kept) > self.keep:
             self.kept.popitem(last=False)
         return ran
 
     def run_all(self, plan: Plan, batteries: Sequence[BatteryState]) -> list[Ran]:
         return [self.run(plan, battery) for battery in batteries]
+
+    def serves(self, plan: Plan) -> bool:
+        """Whether a plan has the very same robot, down to its spreads."""
+        return _content_of(plan.robot) == _content_of(self.robot)
+
+    def _content(self, plan: Plan) -> bytes:
+        """All that a plan says, but for the text of its lines."""
+        known = self._said.get(id(plan))
+        if known is None or known[0] is not plan:
+            known = self._said[id(plan)] = plan, _content_of(replace(plan, text=()))
+            while len(self._said) > 4 * self.keep:
+                del self._said[next(iter(self._said))]
+        return known[1]
+
+
+def _content_of(thing: Plan | Robot) -> bytes:
+    """A digest of everything in it; numbers with their spreads."""
+    return sha256(pickle.dumps(thing)).digest()
 
 
 def places_of(plan: Plan) -> dict[int, int]:
@@ -79,7 +124,7 @@ def broken_by(ran: Ran) -> dict[Mark, Finding]:
         if any(pick.begins_us < cut.at_us <= (pick.lost_us or 0) for cut in ran.trace.cuts)
     }
     found: dict[Mark, Finding] = {}
-    for one in ran.result.findings:
+    for one in ran.findings:
         accident = one.kind == "pick_lost" and (one.line, one.at_us) in cut_off
         if (one.fails and not accident) or one.kind == "order_broken":
             found.setdefault((one.kind, one.line, one.cause_line, one.mechanism), one)

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from simbot.analysis.better_timer import Waited, better_us, rounded_up
 from simbot.analysis.results import Finding
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.demand import Execution, asked_for, executions, unasked
-from simbot.studies.knobs import Knob, rounded_up, with_timers
+from simbot.studies.knobs import Knob, with_timers
 from simbot.studies.runs import Bench, Mark, Ran, broken_by
 
 ROUNDS = 12
@@ -68,24 +69,22 @@ def choose(
             return Chosen(tuned, values, held.why)
         ran, finding = breaks
         for index in _culprits(ran, finding, knobs, values, held.fixed):
-            held.why[index] = f"breaks this on {ran.result.name}: {finding.text}"
+            held.why[index] = f"breaks this on {ran.battery.name}: {finding.text}"
             held.hold(index, knobs[index], values[index], finding, guard_us, plan.robot.loop_us)
 
 
-def wanted_us(found: Sequence[Execution], have_us: int, guard_us: int) -> int | None:
-    """How long a timer should be for these executions; None where it times nothing, or something never arrives."""
-    wanted = []
+def _waited(found: Sequence[Execution], guard_us: int) -> list[Waited]:
+    """The executions as the rule for one timer sees them; one that times nothing has nothing to wait for."""
     asked = asked_for(found)
-    for one in found:
-        if not one.moves or one.arrival_us is None:
-            return None
-        full = one.arrival_us + guard_us
-        if one.breaks or unasked(one, asked, guard_us):
-            wanted.append(full)
-        else:
-            spare = guard_us if one.need_margin_us is None else one.need_margin_us
-            wanted.append(min(full, have_us + max(0, guard_us - spare)))
-    return max(wanted, default=None)
+    return [
+        Waited(
+            one.arrival_us if one.moves else None,
+            one.need_margin_us,
+            one.breaks,
+            unasked(one, asked, guard_us),
+        )
+        for one in found
+    ]
 
 
 def _made(plan: Plan, knobs: list[Knob], values: list[int]) -> Plan:
@@ -103,14 +102,20 @@ def _settled(
     values = [knob.now_us for knob in knobs]
     for round_number in range(ROUNDS):
         tried = _made(plan, knobs, values)
-        runs = [executions(ran, knobs) for ran in bench.run_all(tried, asked)]
+        runs = [executions(ran, knobs, floors=False) for ran in bench.run_all(tried, asked)]
         found = [[one for run in runs for one in run[index]] for index in range(len(knobs))]
         new = [
             values[index]
             if index in held.fixed
             else max(
                 held.least_us.get(index, 0),
-                _better(knob, values[index], found[index], guard_us, plan.robot.loop_us),
+                better_us(
+                    values[index],
+                    _waited(found[index], guard_us),
+                    guard_us,
+                    plan.robot.loop_us,
+                    knob.grain_us,
+                ),
             )
             for index, knob in enumerate(knobs)
         ]
@@ -120,17 +125,6 @@ def _settled(
             break
         values = new
     return values
-
-
-def _better(knob: Knob, value_us: int, found: list[Execution], guard_us: int, tick_us: int) -> int:
-    """A better value in this run; the same one where it would be right for an arrival up to a loop later."""
-    have_us = rounded_up(value_us, tick_us, 1)
-    wanted = wanted_us(found, have_us, guard_us)
-    if wanted is None:
-        return value_us
-    target = rounded_up(wanted, tick_us, knob.grain_us)
-    latest = rounded_up(wanted + tick_us, tick_us, knob.grain_us)
-    return value_us if target <= have_us <= latest else target
 
 
 def _new_breaks(runs: list[Ran], allowed: list[set[Mark]]) -> tuple[Ran, Finding] | None:
@@ -147,7 +141,7 @@ def _culprits(ran: Ran, finding: Finding, knobs: list[Knob], values: list[int], 
     changed = [
         index for index, knob in enumerate(knobs) if index not in fixed and values[index] != knob.now_us
     ]
-    runs = executions(ran, knobs)
+    runs = executions(ran, knobs, floors=False)
     shorter = [index for index in changed if values[index] < knobs[index].now_us]
     ended = {
         index: max((one.ended_us for one in runs[index] if one.ended_us <= finding.at_us), default=-1)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from simbot.analysis.better_timer import waits_of
 from simbot.analysis.words import ms
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.demand import Execution, executions
-from simbot.studies.knobs import Knob, waits_of, with_waits
+from simbot.studies.knobs import Knob, with_waits
 from simbot.studies.runs import Bench, broken_by
 from simbot.studies.totals import saved
 
@@ -29,7 +30,7 @@ def choose_sensed(
     base = bench.run(plan, shown)
     allowed = [set(broken_by(ran)) for ran in before]
     kept: dict[int, str] = {}
-    found = [executions(ran, knobs) for ran in before]
+    found = [executions(ran, knobs, floors=False) for ran in before]
     for index in range(len(knobs)):
         reason = _no_sensor(plan, [one for run in found for one in run[index]])
         if reason:
@@ -39,7 +40,7 @@ def choose_sensed(
         if index not in kept:
             tried = _waiting_for_arrival(plan, knobs, [index])
             broken = [
-                (ran.result.name, finding)
+                (ran.battery.name, finding)
                 for ran, known in zip(bench.run_all(tried, asked), allowed, strict=True)
                 for mark, finding in broken_by(ran).items()
                 if mark not in known

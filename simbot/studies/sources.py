@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
-from typing import Any
 
 import numpy as np
 
@@ -18,12 +17,13 @@ from simbot.routine.keys import draw_keys
 from simbot.scenario.model import ActStep, Plan, Step
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import with_steps
-from simbot.studies.asked import Asked
+from simbot.studies.asked import LEAST_PAIRS, Asked
 from simbot.studies.chaos import Shares, sd_of, shares_of
 from simbot.studies.drawn import battery_of_match, robot_of_day
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.levers import act_words, acting_steps
-from simbot.studies.one_match import MATCHES_A_DAY
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
+from simbot.studies.strata import uniform_of_day
 from simbot.studies.workers import Round
 
 ASSUMED = 0.10  # spread of a success rate without one: nobody knows such a rate better than that
@@ -136,8 +136,9 @@ def _words(key: Key, value: Quantity) -> str:
 def score_of(unknown: Unknown, seed: int, number: int) -> float:
     """What was drawn of it in a match, as a standard normal number."""
     day = number // MATCHES_A_DAY
-    when: tuple[Any, ...] = (number, "match") if unknown.each_match else ("fixed",)
-    return NORMAL.inv_cdf(uniform(f"{seed} ", day, *when, *unknown.key))
+    if unknown.each_match:
+        return NORMAL.inv_cdf(uniform(f"{seed} ", day, number, "match", *unknown.key))
+    return NORMAL.inv_cdf(uniform_of_day(f"{seed} ", day, *unknown.key))
 
 
 def sources_of(ledger: Ledger, plan: Plan, asked: Asked, runs: int, progress: Progress) -> Sources | None:
@@ -146,9 +147,28 @@ def sources_of(ledger: Ledger, plan: Plan, asked: Asked, runs: int, progress: Pr
     unknowns = unknowns_of(whole, asked.states)
     if not unknowns:
         return None
-    matches: Round = [(day * MATCHES_A_DAY, asked.states[day % len(asked.states)]) for day in range(runs)]
     ledger.begin(progress, 2 * runs)
-    drawn, stated = ledger.play([whole, exact(whole)], matches)
+    return _told_by(asked, unknowns, *ledger.play([whole, exact(whole)], _matches(asked, runs)))
+
+
+def sources_found(ledger: Ledger, plan: Plan, asked: Asked, runs: int) -> Sources | None:
+    """The same by those pairs that were played before it was stopped; None below `LEAST_PAIRS`."""
+    whole = wide(plan)
+    unknowns = unknowns_of(whole, asked.states)
+    drawn, stated = ledger.found_of([whole, exact(whole)], _matches(asked, runs))
+    return _told_by(asked, unknowns, drawn, stated) if unknowns and len(drawn) >= LEAST_PAIRS else None
+
+
+def _matches(asked: Asked, runs: int) -> Round:
+    return [(day * MATCHES_A_DAY, asked.states[day % len(asked.states)]) for day in range(runs)]
+
+
+def _told_by(
+    asked: Asked,
+    unknowns: Sequence[Unknown],
+    drawn: Sequence[MatchRecord],
+    stated: Sequence[MatchRecord],
+) -> Sources | None:
     good = [(a, b) for a, b in zip(drawn, stated, strict=True) if not a.fault and not b.fault]
     if len(good) < 2:
         return None
@@ -156,7 +176,7 @@ def sources_of(ledger: Ledger, plan: Plan, asked: Asked, runs: int, progress: Pr
     apart = np.array([a.total - b.total for a, b in good])
     shares = shares_of(z, apart)
     luck = np.array([b.total for _, b in good])
-    return _told(unknowns, shares, float(luck.std(ddof=1)), len(good), runs - len(good))
+    return _told(unknowns, shares, float(luck.std(ddof=1)), len(good), len(drawn) - len(good))
 
 
 def _told(unknowns: Sequence[Unknown], shares: Shares, luck_sd: float, runs: int, failed: int) -> Sources:

@@ -5,15 +5,14 @@ The answers drawn from the points (best value, flat region, ends, ridge) stand i
 
 from __future__ import annotations
 
-import multiprocessing
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
-from itertools import product
+from dataclasses import dataclass, replace
+from itertools import product, takewhile
+from typing import Protocol
 
 from simbot.scenario.axes import told_of
 from simbot.scenario.errors import ScenarioError, SimbotError
+from simbot.studies.players import Players, PlayersLost, no_more
 from simbot.studies.sweep_asked import Measure, SweepAsked
 from simbot.studies.sweep_points import Changes, Look, OneMechanism, WholePlan
 from simbot.studies.wishes import Spread, over_spread
@@ -21,6 +20,7 @@ from simbot.studies.wishes import Spread, over_spread
 Subject = OneMechanism | WholePlan
 Progress = Callable[[int, int], None]
 Value = tuple[float, ...]  # one number a quantity, in its unit
+MOST_AT_ONCE, PARTS = 32, 8  # values of a mechanism that a process gets at once; at least so many times
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,16 @@ class SweepResult:
         return self.subject.measures
 
 
+class KeptPoints(Protocol):
+    """What was run before; see `sweep_kept`."""
+
+    points: dict[Value, Point]
+
+    def keep(self, points: dict[Value, Point]) -> None: ...
+
+    def forget(self) -> None: ...
+
+
 def check_values(subject: Subject, asked: SweepAsked) -> None:
     """Tell of a quantity that the files' readers refuse at both its ends and between: it is no single value's fault."""
     for axis in asked.axes:
@@ -114,10 +124,22 @@ def _short(error: SimbotError) -> str:
     return line.split(": ", 2)[-1] if line.startswith("--set ") else line
 
 
-def sweep(subject: Subject, asked: SweepAsked, progress: Progress) -> SweepResult:
+def look_at_all(subject: Subject, asked: SweepAsked, wanted: Sequence[Value]) -> list[Point]:
+    """Some values; fewer where nobody wants any more."""
+    found = []
+    for at in wanted:
+        if no_more():
+            break
+        found.append(look_at(subject, asked, at))
+    return found
+
+
+def sweep(
+    subject: Subject, asked: SweepAsked, progress: Progress, kept: KeptPoints | None = None
+) -> SweepResult:
     """Run every value of the grid, of the parts, and what the files say now.
 
-    Ctrl-C ends it early: the result then has what was run up to there.
+    Ctrl-C ends it early: the result then has what was run up to there. What `kept` has from before is not run again.
     """
     grid: list[Value] = list(product(*(axis.values for axis in asked.axes)))
     parts: list[Value] = []
@@ -126,14 +148,24 @@ def sweep(subject: Subject, asked: SweepAsked, progress: Progress) -> SweepResul
     now = [axis.now for axis in asked.axes]
     present: list[Value] = [] if None in now else [tuple(value for value in now if value is not None)]
     wanted = [*present, *parts, *grid]
-    points: list[Point] = []
-    stopped = False
-    try:
-        for point in _all(subject, asked, wanted):
-            points.append(point)
-            progress(len(points), len(wanted))
-    except KeyboardInterrupt:
-        stopped = True
+    found = {} if kept is None else dict(kept.points)
+    missing = list(dict.fromkeys(at for at in wanted if at not in found))
+    with Players(1 if len(missing) < 2 else asked.workers, asked.cluster if missing else None) as players:
+        try:
+            for point in _all(players, subject, asked, missing):
+                found[point.at] = point
+                progress(sum(at in found for at in wanted), len(wanted))
+            stopped = False
+        except (KeyboardInterrupt, PlayersLost) as error:
+            found.update({point.at: point for points in players.left() for point in points or ()})
+            if kept is not None:
+                kept.keep(found)
+            if isinstance(error, PlayersLost):
+                raise
+            stopped = True
+    points = [found[at] for at in takewhile(lambda at: at in found, wanted)]
+    if kept is not None and not stopped:
+        kept.forget()
     first, last = len(present), len(present) + len(parts)
     return SweepResult(
         subject, asked, tuple(points[last:]), tuple(points[first:last]), points[0] if present and points else None,
@@ -141,26 +173,12 @@ def sweep(subject: Subject, asked: SweepAsked, progress: Progress) -> SweepResul
     )  # fmt: skip
 
 
-def _all(subject: Subject, asked: SweepAsked, wanted: Sequence[Value]) -> Iterator[Point]:
-    """The points in their order, from here or from other processes."""
-    if asked.workers <= 1 or len(wanted) < 2:
-        yield from (look_at(subject, asked, at) for at in wanted)
-        return
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(asked.workers, context, _prepare, (subject, asked))
-    try:
-        yield from pool.map(_look_here, wanted)
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
-
-
-_here: list[tuple[Subject, SweepAsked]] = []  # of a worker process
-
-
-def _prepare(subject: Subject, asked: SweepAsked) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _here[:] = [(subject, asked)]
-
-
-def _look_here(at: Value) -> Point:
-    return look_at(*_here[0], at)
+def _all(players: Players, subject: Subject, asked: SweepAsked, wanted: Sequence[Value]) -> Iterator[Point]:
+    """The points in their order; who runs them gets some at a time, with the files' trees."""
+    size = 1
+    if players.pool is not None and isinstance(subject, OneMechanism):
+        size = max(1, min(MOST_AT_ONCE, len(wanted) // (PARTS * players.workers)))
+    told = replace(asked, workers=1, cluster=None)
+    tasks = [(subject, told, wanted[k : k + size]) for k in range(0, len(wanted), size)]
+    for points in players.each(look_at_all, tasks):
+        yield from points

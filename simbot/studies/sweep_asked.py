@@ -63,6 +63,15 @@ OF_A_MATCH = {
     )
 }
 
+OF_MATCHES = {
+    each.name: each
+    for each in (
+        Measure("mean", "mean points with chance", "points", "number", True, digits=1),
+        Measure("mean_rate", "points a second with chance", "points/s", "number", True),
+        *OF_A_MATCH.values(),
+    )
+}
+
 
 @dataclass(frozen=True)
 class Ask:
@@ -106,6 +115,9 @@ class SweepAsked:
     by: Measure  # that says which value is best
     wishes: tuple[Wish, ...] = ()
     workers: int = 1
+    cluster: str | None = None  # address of a scheduler whose workers run the values
+    matches: int = 0  # of a plan: drawn ones at each value
+    seed: int = 1
 
 
 def read_wishes(
@@ -250,8 +262,25 @@ def read_ask(robot: Robot, mechanism: str | None, ask: Ask) -> Ask:
     return ask
 
 
-def workers_for(given: int | None, kind: str, runs: int) -> int:
+def read_matches(matches: int | None, mechanism: str | None) -> int:
+    """Drawn matches at each value."""
+    if matches is None:
+        return 0
+    if mechanism is not None:
+        raise SimbotError(
+            f"--matches {matches}: a mechanism alone plays none; simbot sweep PLAN KEY=FROM:TO does"
+        )
+    if matches < 2:
+        raise SimbotError(f"--matches {matches}: two or more are wanted, or none without the option")
+    return matches
+
+
+def workers_for(given: int | None, kind: str, runs: int, cluster: str | None = None) -> int:
     """Processes: as many as are asked for, else one for what is soon done, and one a core for more."""
+    if given is not None and cluster is not None:
+        raise SimbotError(
+            f"--workers {given}: the workers of --cluster {cluster} work, however many; give one"
+        )
     if given is not None:
         if given < 1:
             raise SimbotError(f"--workers {given}: at least one is wanted")

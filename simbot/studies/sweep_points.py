@@ -6,7 +6,7 @@ Both are built from files that are parsed once; a value is laid over their trees
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,8 @@ from simbot.scenario.load import load_plan, load_robot
 from simbot.scenario.model import BatteryState, MechanismSpec, Plan, Robot
 from simbot.scenario.pruned import pruned
 from simbot.scenario.sheet import Trees
-from simbot.studies.sweep_asked import OF_A_MATCH, OF_A_MOVE, Ask
+from simbot.studies.sweep_asked import OF_A_MATCH, OF_A_MOVE, OF_MATCHES, Ask, Measure
+from simbot.studies.sweep_chance import Drawn, play_drawn
 
 Changes = Mapping[str, str]
 
@@ -42,6 +43,8 @@ class Look:
         Why it never arrives; what fails first in the match.
     fails : tuple of (str, str)
         Of a match: every finding that fails, the first of each kind and line: what it is, and its sentence.
+    drawn : Drawn or None
+        Of a plan: matches with chance, where some are asked for.
     """
 
     state: str
@@ -49,6 +52,7 @@ class Look:
     held_by: dict[str, float] = field(default_factory=dict)
     reason: str = ""
     fails: tuple[tuple[str, str], ...] = ()
+    drawn: Drawn | None = None  # matches with chance
 
 
 @dataclass
@@ -65,8 +69,9 @@ class OneMechanism:
     trees: Trees = field(default_factory=dict)
     measures = OF_A_MOVE
 
-    def __getstate__(self) -> dict[str, Any]:
-        return {**self.__dict__, "trees": {}}
+    def known_by(self) -> Any:
+        """What makes it another one."""
+        return self.robot({}), self.mechanism, self.ask, self.keys, self.floor, self.entry
 
     def robot(self, changes: Changes) -> Robot:
         if self.path not in self.trees:
@@ -134,11 +139,17 @@ class WholePlan:
 
     path: Path
     given: dict[str, str]
+    matches: int = 0  # drawn ones
+    seed: int = 1
     trees: Trees = field(default_factory=dict)
-    measures = OF_A_MATCH
 
-    def __getstate__(self) -> dict[str, Any]:
-        return {**self.__dict__, "trees": {}}
+    @property
+    def measures(self) -> dict[str, Measure]:
+        return OF_MATCHES if self.matches else OF_A_MATCH
+
+    def known_by(self) -> Any:
+        """What makes it another one."""
+        return self.plan({})
 
     def plan(self, changes: Changes) -> Plan:
         return load_plan(self.path, KINDS, {**self.given, **changes}, self.trees)[0]
@@ -151,7 +162,18 @@ class WholePlan:
         plan = self.plan(changes)
         models = Models(plan.robot)
         batteries = {battery.name: battery for battery in plan.robot.battery}
-        return tuple(self.look(plan, models, batteries[state]) for state in states)
+        looks = tuple(self.look(plan, models, batteries[state]) for state in states)
+        return tuple(self.with_chance(plan, look) for look in looks) if self.matches else looks
+
+    def with_chance(self, plan: Plan, look: Look) -> Look:
+        """With drawn matches on its battery state."""
+        drawn = play_drawn(plan, self.seed, self.matches, look.state)
+        mean, rate = drawn.mean, drawn.rate
+        more = {
+            "mean": None if mean is None else mean.value,
+            "mean_rate": None if rate is None else rate.value,
+        }
+        return replace(look, values={**look.values, **more}, drawn=drawn)
 
     def look(self, plan: Plan, models: Models, battery: BatteryState) -> Look:
         trace, plant = play(plan, battery, models)

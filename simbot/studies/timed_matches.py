@@ -9,13 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from simbot.analysis.better_timer import waits_of
 from simbot.analysis.timers import Links, link
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
 from simbot.routine.match import let_go
 from simbot.routine.trace import Trace, WaitRecord
 from simbot.scenario.model import Plan
-from simbot.studies.knobs import Knob, waits_of
+from simbot.studies.knobs import Knob
 from simbot.studies.ledger import Progress
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, record_of
 from simbot.studies.workers import Round, Team

@@ -5,18 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
+from simbot.analysis import cycles
 from simbot.studies.runs import Ran
 from simbot.studies.tune_results import Totals
 
 
 def totals_of(ran: Ran) -> Totals:
-    result = ran.result
+    times = cycles.cycle_times_s(ran.trace)
     return Totals(
-        cycles=result.cycles,
-        cycle_time_s=result.cycle_time_s,
-        points_per_s=result.points_per_s,
-        points=result.points["total"] or 0.0,
-        passes=result.passes,
+        cycles=len(times),
+        cycle_time_s=cycles.mean_s(times),
+        points_per_s=cycles.points_per_s(ran.trace, times),
+        points=ran.points,
+        passes=not any(one.fails for one in ran.findings),
         finished_us=ran.finished_us,
     )
 

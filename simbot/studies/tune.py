@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from simbot.scenario.errors import SimbotError, nearest, quoted
 from simbot.scenario.model import BatteryState, Plan
@@ -12,15 +12,22 @@ from simbot.studies.chance import Chance, Chances
 from simbot.studies.demand import RANK, Execution, executions
 from simbot.studies.kinds import check_kind
 from simbot.studies.knobs import Knob, knobs_of
+from simbot.studies.limits import find_limits
+from simbot.studies.other_times import with_limits_of
 from simbot.studies.overlap import find_overlaps
+from simbot.studies.push_times import Pushed, tune_pushes
 from simbot.studies.reasons import reason_of
 from simbot.studies.rule import Rule, judge_rule
 from simbot.studies.runs import Bench, Ran
 from simbot.studies.safe_timers import choose
+from simbot.studies.seen_early import find_early
 from simbot.studies.sensed import choose_sensed
+from simbot.studies.start_delay import find_start_delay
+from simbot.studies.time_limits import tune_limits
 from simbot.studies.totals import saved, totals_of
 from simbot.studies.tune_results import (
     NeedMargin,
+    Overlaps,
     TimerState,
     Totals,
     TunedTimer,
@@ -28,6 +35,7 @@ from simbot.studies.tune_results import (
 )
 
 USUAL = "mid-event"
+NOTHING = Overlaps((), (), (), 0, 0, 0)
 
 
 @dataclass(frozen=True)
@@ -47,6 +55,8 @@ def tune(
     battery: str | None = None,
     rule: str | None = None,
     chances: Chances | None = None,
+    bench: Bench | None = None,
+    timers_alone: bool = False,
 ) -> TuneResult:
     """Better timers for a plan.
 
@@ -65,6 +75,10 @@ def tune(
         A formula of `base` [ms] and `volts` to be held against the moves.
     chances : Chances, optional
         Matches with chance that judge the set as it is and the suggested one.
+    bench : Bench, optional
+        Where runs of the same robot have been made before: what it kept is not run again.
+    timers_alone : bool
+        Leave out what could go together, the controller's numbers, the start's delay, and what is seen too early.
 
     Raises
     ------
@@ -75,19 +89,32 @@ def tune(
     formula = None if rule is None else Rule(rule)
     asked, shown = _batteries(plan, battery)
     knobs = knobs_of(plan)
-    bench = Bench(plan)
+    bench = bench or Bench(plan)
     before = bench.run_all(plan, plan.robot.battery)
     if kind == "sensor":
+        pushed, eased = Pushed(plan, ()), plan
         chosen = _sensor(bench, plan, knobs, asked, shown)
     else:
-        chosen = _safe(bench, plan, knobs, asked, chances if kind == "balanced" else None)
+        pushed = tune_pushes(bench, plan, asked, shown)
+        eased, _ = tune_limits(bench, pushed.plan, asked, shown)  # what a limit cuts off is seen in full
+        chosen = _safe(bench, eased, knobs, asked)
+        if pushed.timers:  # with these waits the efforts may begin elsewhere
+            pushed = tune_pushes(bench, plan, asked, shown, chosen.plan)
+            eased, _ = tune_limits(bench, pushed.plan, asked, shown)
+            chosen = _safe(bench, eased, knobs, asked)
+        if kind == "balanced" and chances is not None:
+            chosen = _balanced(bench, eased, knobs, asked, chances)
+    tuned, limited = tune_limits(bench, with_limits_of(chosen.plan, plan), asked, shown)
+    chosen = replace(chosen, plan=tuned)
     after = bench.run_all(chosen.plan, plan.robot.battery)
     names = [state.name for state in asked]
     chance = None
     if chances is not None:
         tuned_knobs = [] if kind == "sensor" else knobs
         chance = chances.compare(plan, chosen.plan, knobs, tuned_knobs, names)
-    timers = _timers(plan, knobs, chosen, kind, before, after, names, shown.name, chance)
+    judged = bench.run_all(eased, plan.robot.battery)
+    timers = _timers(plan, knobs, chosen, kind, before, judged, after, names, shown.name, chance)
+    timers = sorted([*timers, *pushed.timers, *limited], key=_place)
     return TuneResult(
         plan=plan.name,
         plan_path=str(plan.path),
@@ -100,9 +127,12 @@ def tune(
         timers=tuple(timers),
         before=_totals(before),
         after=_totals(after),
-        overlaps=find_overlaps(bench, chosen.plan, asked, shown),
+        overlaps=NOTHING if timers_alone else find_overlaps(bench, chosen.plan, asked, shown),
         rule=None if formula is None else judge_rule(bench, plan, knobs, formula, before),
         chance=chance,
+        limits=() if timers_alone else find_limits(bench, chosen.plan, asked, shown),
+        early=() if timers_alone else find_early(bench, chosen.plan, asked, shown),
+        start=None if timers_alone else find_start_delay(bench, chosen.plan, asked, shown),
     )
 
 
@@ -122,13 +152,16 @@ def _batteries(plan: Plan, wanted: str | None) -> tuple[list[BatteryState], Batt
     return states[: names.index(wanted) + 1], states[names.index(wanted)]
 
 
-def _safe(
-    bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState], balanced_by: Chances | None
+def _safe(bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState]) -> _Set:
+    found = choose(bench, plan, knobs, asked, plan.guard_us)
+    return _Set(found.plan, found.values_us, found.held)
+
+
+def _balanced(
+    bench: Bench, plan: Plan, knobs: list[Knob], asked: list[BatteryState], chances: Chances
 ) -> _Set:
     found = choose(bench, plan, knobs, asked, plan.guard_us)
-    if balanced_by is None:
-        return _Set(found.plan, found.values_us, found.held)
-    best = balance(bench, plan, knobs, found, asked, balanced_by)
+    best = balance(bench, plan, knobs, found, asked, chances)
     return _Set(best.plan, best.values_us, best.kept, costs=best.costs)
 
 
@@ -152,13 +185,17 @@ def _timers(
     chosen: _Set,
     kind: str,
     before: list[Ran],
+    judged: list[Ran],
     after: list[Ran],
     asked: list[str],
     shown: str,
     chance: Chance | None,
 ) -> list[TunedTimer]:
-    old = {ran.result.name: executions(ran, knobs) for ran in before}
-    new = {ran.result.name: executions(ran, knobs) for ran in after}
+    old = {ran.battery.name: executions(ran, knobs) for ran in before}
+    base = old
+    if judged[0].plan is not before[0].plan:  # with efforts and limits as suggested
+        base = {ran.battery.name: executions(ran, knobs, floors=False) for ran in judged}
+    new = {ran.battery.name: executions(ran, knobs) for ran in after}
     timers = []
     for index, knob in enumerate(knobs):
         runs = {name: found[index] for name, found in old.items()}
@@ -183,7 +220,7 @@ def _timers(
                 reason=reason_of(
                     knob,
                     chosen.values_us[index],
-                    {name: runs[name] for name in asked},
+                    {name: base[name][index] for name in asked},
                     {name: tuned[name] for name in asked},
                     plan.guard_us,
                     kind,
@@ -201,7 +238,12 @@ def _timers(
                 cost=chosen.costs.get(index),
             )
         )
-    return sorted(timers, key=lambda timer: (timer.step is None, timer.step or 0, timer.line))
+    return timers
+
+
+def _place(timer: TunedTimer) -> tuple[bool, int, int]:
+    """In the order of first execution, what is never carried out last."""
+    return timer.step is None, timer.step or 0, timer.line
 
 
 def _named(line: int, labels: Sequence[str]) -> str:
@@ -245,4 +287,4 @@ def _needs(name: str, found: list[Execution]) -> list[NeedMargin]:
 
 
 def _totals(runs: list[Ran]) -> dict[str, Totals]:
-    return {ran.result.name: totals_of(ran) for ran in runs}
+    return {ran.battery.name: totals_of(ran) for ran in runs}

@@ -58,6 +58,7 @@ class TunedTimer:
     enough_now: Figure | None = None  # share of executions with chance for which it is long enough
     enough_tuned: Figure | None = None
     cost: Cost | None = None  # of a balanced one
+    what: str = "wait"  # "effort": how long one lasts; "limit": how long something may take
 
     @property
     def changed(self) -> bool:
@@ -148,6 +149,93 @@ class RuleResult:
 
 
 @dataclass(frozen=True)
+class Limit:
+    """One parameter of the controller: a profile's speed or acceleration [SI], or the loop's period [s].
+
+    Arrivals are the mean over the routine's moves of that mechanism (the loop: of all), each alone, on the weakest
+    battery asked for.
+    """
+
+    name: str  # "lift speed", "loop"
+    mechanism: str | None  # None: the loop
+    key: str  # "speed", "acceleration", "loop"
+    line: int | None  # of the control in the robot's file
+    turns: bool  # of an angle
+    now: float
+    impossible: (
+        float | None
+    )  # above it some move falls behind its profile, or never arrives; None: none was found
+    no_gain: (
+        float | None
+    )  # above it (the loop: below) it gains no more than a millisecond; None: it never arrives
+    uneven: bool  # some of the larger values tried are followed again
+    follows: bool  # as it is now
+    arrival_us: int | None
+    best_us: int | None
+    suggested: float
+    gain_us: int | None  # of the routine with the suggested one, a cycle (or in all, without whole cycles)
+    held: str  # what the suggestion would break in the routine
+    moves: int  # different ones
+    tried: tuple[float, float]  # the range that was looked at
+    steps: tuple[
+        tuple[float, int], ...
+    ] = ()  # of the loop: periods [s] and what the routine saves with them [us]
+
+    @property
+    def changed(self) -> bool:
+        return self.suggested != self.now
+
+
+@dataclass(frozen=True)
+class Lost:
+    """A place that is delivered to less often."""
+
+    line: int  # of the place step
+    place: str
+    times: int
+
+
+@dataclass(frozen=True)
+class Stair:
+    """From this delay on the first period's routine earns so much."""
+
+    from_us: int
+    points: float  # of the period
+    lost: tuple[Lost, ...]  # against the stair before; empty where points alone fall, as a bonus does
+
+
+@dataclass(frozen=True)
+class StartDelay:
+    """How late the routine of the first period may begin."""
+
+    period: str
+    battery: str  # of `points` and `stairs`
+    points: float  # without a delay
+    fits_us: dict[str, int]  # by battery state: the latest delay with which every point is still made
+    stairs: tuple[Stair, ...]  # the first of them
+    uneven: bool  # a later start was seen to earn more than an earlier one
+    looks: int  # delays over the period at which it was looked
+    tick_us: int  # to which the edges are found
+
+
+@dataclass(frozen=True)
+class Early:
+    """A wait for an arrival that goes on while the mechanism is only passing through its window."""
+
+    line: int  # of the wait
+    label: str
+    mechanism: str
+    early_us: int  # so long before it stays
+    state: str  # battery
+    settling_us: int  # a wait behind it that would settle it
+    turns: bool
+    slower_than: float | None = (
+        None  # [m/s or rad/s] in its control, which settles it; None: none of those tried
+    )
+    costs_us: int | None = None  # what the routine takes longer with that, a cycle
+
+
+@dataclass(frozen=True)
 class TuneResult:
     plan: str
     plan_path: str
@@ -163,6 +251,9 @@ class TuneResult:
     overlaps: Overlaps
     rule: RuleResult | None
     chance: Chance | None = None  # None: not asked for
+    limits: tuple[Limit, ...] = ()
+    early: tuple[Early, ...] = ()
+    start: StartDelay | None = None  # None: the first period has no routine, or earns nothing
 
 
 def weakest_that_passes(totals: dict[str, Totals]) -> str | None:

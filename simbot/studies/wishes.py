@@ -12,14 +12,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from simbot.physics.build import DRIVES, Models
-from simbot.physics.luck import Drawn
 from simbot.physics.spreads import Path, at_ends, quantity_at, spread_paths
 from simbot.scenario.model import BatteryState
 from simbot.studies.drawn import battery_of_match, robot_of_day
+from simbot.studies.strata import DrawnEvenly
 from simbot.studies.sweep_asked import Wish
 from simbot.studies.sweep_points import Changes, Look, OneMechanism, WholePlan
 
-ROBOTS = 16  # drawn for a plan
+ROBOTS = 20  # drawn for a plan: each quantity once in each twentieth of its spread
 END = {-1.0: "low", 1.0: "high"}
 
 
@@ -104,7 +104,7 @@ def _of_plan(subject: WholePlan, changes: Changes, wishes: Sequence[Wish]) -> tu
     plan = subject.plan(changes)
     held = dict.fromkeys(wishes, 0)
     for number in range(ROBOTS):
-        luck = Drawn(1, number, number, "")
+        luck = DrawnEvenly(1, number, number, "")
         drawn = robot_of_day(plan.robot, luck)
         models = Models(drawn)
         for battery in drawn.battery:

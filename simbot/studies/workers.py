@@ -6,50 +6,31 @@ way already, so that nobody stands idle at its end; what was begun and is not wa
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
-import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from itertools import groupby
 from types import TracebackType
-from typing import Any, Protocol
+from typing import Any
 
-from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import Plan
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, fault_of
+from simbot.studies.players import Pending, Players, PlayersLost, Pool, ended, no_more
+
+__all__ = ["PlayersLost", "Round", "Task", "Team", "days_of", "play_day", "rounds"]
 
 Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
 Task = tuple[Plan, Round]
+Otherwise = Callable[[Plan, int, int, Round], list[Any]]
+Begun = list[list[Pending]]  # days of each plan
 SPARE = 2  # days under way for each that plays
 
 
-class PlayersLost(SimbotError):
-    """Those who play went away in the middle of a study."""
+class Cut(KeyboardInterrupt):
+    """Ctrl-C in the middle of a day; with the matches of it that were played."""
 
-
-class Pending(Protocol):
-    """A day that somebody plays."""
-
-    def done(self) -> bool: ...
-
-    def result(self) -> list[MatchRecord]: ...
-
-
-class Pool(Protocol):
-    """Those who play."""
-
-    def submit(self, play: Any, /, *what: Any) -> Pending: ...
-
-    def shutdown(self, *, wait: bool, cancel_futures: bool) -> None: ...
-
-
-Otherwise = Callable[[Plan, int, int, Round], list[Any]]
-Begun = list[list[Pending]]  # days of each plan
+    def __init__(self, records: list[MatchRecord]) -> None:
+        super().__init__()
+        self.records = records
 
 
 class Team:
@@ -79,18 +60,14 @@ class Team:
         self.otherwise = otherwise
         self.plans = tuple(plans)
         self.seed = seed
-        self.workers = workers
-        self.pool: Pool | None = None
-        if cluster is not None:
-            from simbot.studies.cluster import Crew
+        self.players = Players(workers, cluster)
+        self.workers = self.players.workers
+        self._rest: list[tuple[int, list[MatchRecord]]] = []  # played, and not handed out yet
+        self._under_way: deque[tuple[int, Pending]] = deque()
 
-            crew = Crew(cluster)
-            self.pool, self.workers = crew, crew.workers
-        elif workers > 1:
-            context = multiprocessing.get_context("spawn")
-            self.pool = ProcessPoolExecutor(workers, context, _prepare)
-            with _deaf():
-                self.pool.submit(_ready)  # starts them all
+    @property
+    def pool(self) -> Pool | None:
+        return self.players.pool
 
     def __enter__(self) -> Team:
         return self
@@ -98,15 +75,21 @@ class Team:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self.pool is not None:
-            self.pool.shutdown(wait=False, cancel_futures=True)
+        self.players.__exit__(kind, error, trace)
 
     def play(self, rounds: Iterable[Round]) -> Iterator[list[list[MatchRecord]]]:
         """The same matches for every plan, a round at a time."""
         if self.pool is None:
             for matches in rounds:
-                days = days_of(matches)
-                yield [[one for day in days for one in play_day(plan, self.seed, day)] for plan in self.plans]
+                self._rest = []
+                for place, plan in enumerate(self.plans):
+                    for day in days_of(matches):
+                        self._rest.append((place, self._here(place, plan, day)))
+                played, self._rest = self._rest, []
+                yield [
+                    [one for n, day in played if n == place for one in day]
+                    for place in range(len(self.plans))
+                ]
             return
         ahead: deque[Begun] = deque()
         for matches in rounds:
@@ -114,36 +97,58 @@ class Team:
             while (
                 sum(not day.done() for begun in ahead for own in begun for day in own) > self.workers * SPARE
             ):
-                yield _ended(ahead.popleft())
+                yield self._ended(ahead)
         while ahead:
-            yield _ended(ahead.popleft())
+            yield self._ended(ahead)
+
+    def left(self) -> list[tuple[int, list[MatchRecord]]]:
+        """Stop: what was played and has not been handed out, with the number of its plan or task; days in order."""
+        pending = list(self._under_way)
+        found = self.players.gathered([each for _, each in pending])
+        self._under_way.clear()
+        rest, self._rest = self._rest, []
+        return rest + [(place, day) for (place, _), day in zip(pending, found, strict=True) if day]
 
     def play_all(self, matches: Round) -> list[list[Any]]:
         """The same matches for every plan, boiled down in the other way."""
         assert self.otherwise is not None
         tasks = [(plan, k, self.seed, day) for k, plan in enumerate(self.plans) for day in days_of(matches)]
-        if self.pool is None:
-            found = [self.otherwise(*task) for task in tasks]
-        else:
-            begun = [self.pool.submit(self.otherwise, *task) for task in tasks]
-            found = [_ended([[each]])[0] for each in begun]
         records: list[list[Any]] = [[] for _ in self.plans]
-        for (_, k, _, _), more in zip(tasks, found, strict=True):
+        for (_, k, _, _), more in zip(tasks, self.players.each(self.otherwise, tasks), strict=True):
             records[k] += more
         return records
 
     def play_days(self, days: Sequence[Task]) -> Iterator[list[MatchRecord]]:
         """Days of any plans as they come, in their order."""
         if self.pool is None:
-            for plan, day in days:
-                yield play_day(plan, self.seed, day)
+            for place, (plan, day) in enumerate(days):
+                yield self._here(place, plan, day)
             return
-        pool = self.pool
-        for begun in [pool.submit(play_day, plan, self.seed, day) for plan, day in days]:
-            yield _ended([[begun]])[0]
+        for place, (plan, day) in enumerate(days):
+            self._under_way.append((place, self.pool.submit(play_day, plan, self.seed, day)))
+        while self._under_way:
+            records = ended(self._under_way[0][1])
+            self._under_way.popleft()
+            yield records
+
+    def _here(self, place: int, plan: Plan, day: Round) -> list[MatchRecord]:
+        try:
+            return play_day(plan, self.seed, day)
+        except Cut as cut:
+            self._rest.append((place, cut.records))
+            raise
 
     def _begin(self, pool: Pool, days: list[Round]) -> Begun:
-        return [[pool.submit(play_day, plan, self.seed, day) for day in days] for plan in self.plans]
+        begun = [[pool.submit(play_day, plan, self.seed, day) for day in days] for plan in self.plans]
+        self._under_way += [(place, day) for place, own in enumerate(begun) for day in own]
+        return begun
+
+    def _ended(self, ahead: deque[Begun]) -> list[list[MatchRecord]]:
+        """The records of the first round that is under way."""
+        played = [[one for day in own for one in ended(day)] for own in ahead[0]]
+        for _ in range(sum(map(len, ahead.popleft()))):
+            self._under_way.popleft()
+        return played
 
 
 def rounds(states: Sequence[str], runs: int, days: int, done: int = 0) -> Iterator[Round]:
@@ -162,47 +167,28 @@ def days_of(matches: Round) -> list[Round]:
 
 
 def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
-    """Matches of one day; a day whose robot cannot be built is kept as matches that failed."""
+    """Matches of one day; a day whose robot cannot be built is kept as matches that failed.
+
+    Fewer of them where nobody wants any more.
+
+    Raises
+    ------
+    Cut
+        Ctrl-C in the middle, with what was played.
+    """
+    if no_more():
+        return []
     batteries = {state.name: state for state in plan.robot.battery}
     try:
         day = Day(plan, seed, matches[0][0] // MATCHES_A_DAY)
     except Exception as error:
         return [MatchRecord(number, state, fault=fault_of(error)) for number, state in matches]
-    return [day.record(number, batteries[state]) for number, state in matches]
-
-
-def _ended(begun: Begun) -> list[list[MatchRecord]]:
+    records: list[MatchRecord] = []
     try:
-        return [[one for day in own for one in day.result()] for own in begun]
-    except BrokenProcessPool as error:
-        raise PlayersLost(f"a process that played matches was ended from outside ({error})") from error
-
-
-@contextmanager
-def _deaf() -> Iterator[None]:
-    """Let Ctrl-C pass for a moment: a process that is born now does not hear it either, not even while it imports."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _ready() -> list[MatchRecord]:
-    return []
-
-
-def _prepare() -> None:
-    """Ctrl-C is the business of the process that asked; where that is killed, end with it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
+        for number, state in matches:
+            if no_more():
+                break
+            records.append(day.record(number, batteries[state]))
+    except KeyboardInterrupt:
+        raise Cut(records) from None
+    return records

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, played, totals_of
-from simbot.studies.paired import Difference, difference_of, play_together
-from simbot.studies.sources import Sources
+from simbot.studies.paired import Difference, difference_of, every_match, play_together
+from simbot.studies.sources import Sources, sources_found, sources_of
 from simbot.studies.statistics import Figure, mean_of
 
 
@@ -33,6 +33,7 @@ class WorthResult:
     runs: int
     faults: tuple[tuple[str, MatchRecord], ...]
     sources: Sources | None = None  # where the uncertainty comes from; None: not asked for, or there is none
+    stopped: bool = False  # with Ctrl-C, before all was played
 
 
 def worth(
@@ -61,10 +62,23 @@ def worths(
     asked: Asked,
     progress: Progress,
 ) -> WorthResult:
-    """The same, with what a study has played already."""
+    """The same, with what a study has played already; stopped with Ctrl-C, what it has by then.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        Where it was stopped before any match had been played with every change.
+    """
     plans = [plan, *variants.values(), *(() if together is None else (together,))]
     ledger.begin(progress, len(plans) * asked.runs)
-    records = play_together(ledger, plans, asked)
+    stopped = False
+    try:
+        records = play_together(ledger, plans, asked)
+    except KeyboardInterrupt:
+        records, stopped = ledger.found_of(plans, every_match(asked)), True
+        if not played(records[0]):
+            raise
+        ledger.keep()
     base = records[0]
     names = [*variants, *(() if together is None else ("all of them",))]
     found = [_worth(name, own, base) for name, own in zip(names, records[1:], strict=True)]
@@ -78,7 +92,20 @@ def worths(
         everything,
         len(base),
         tuple((name, each) for name, own in sides for each in own if each.fault),
+        stopped=stopped,
     )
+
+
+def with_sources(ledger: Ledger, result: WorthResult, pairs: int, progress: Progress) -> WorthResult:
+    """With where the uncertainty comes from, by so many pairs of matches; stopped with Ctrl-C, by those it has."""
+    if result.stopped:
+        return result
+    try:
+        found = sources_of(ledger, result.plan, result.asked, pairs, progress)
+        return replace(result, sources=found)
+    except KeyboardInterrupt:
+        ledger.keep()
+        return replace(result, sources=sources_found(ledger, result.plan, result.asked, pairs), stopped=True)
 
 
 def _worth(name: str, own: Sequence[MatchRecord], base: Sequence[MatchRecord]) -> Worth:

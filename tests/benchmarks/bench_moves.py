@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from math import inf, isinf
 from typing import Any
 
-import numba
 import numpy as np
 from bench_time import Ratio, side_by_side
 from builders import LARGE, SMALL, Words, a_plant, a_robot, winding
@@ -22,6 +21,7 @@ from scipy.integrate import solve_ivp
 from simbot.api import TOLERANCE
 from simbot.physics import layout as L
 from simbot.physics.bus import evaluate
+from simbot.physics.compiled import entry
 from simbot.physics.control import output
 from simbot.physics.move import GoTo
 from simbot.physics.record import inside_since, touched_at
@@ -33,7 +33,7 @@ TRIES = (1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11)
 FRICTIONLESS = winding(0.9, 0.018, 1e-5)
 
 
-@numba.njit(error_model="numpy")
+@entry
 def slope(w: Any, tab: Any, y: Any) -> Any:
     """Speeds and accelerations of all moving mechanisms; y: position and speed of each by turns."""
     out = np.empty_like(y)
@@ -50,7 +50,7 @@ def slope(w: Any, tab: Any, y: Any) -> Any:
     return out
 
 
-@numba.njit(error_model="numpy")
+@entry
 def decided(w: Any, tab: Any, m: int, t: float, q: float, v: float) -> Any:
     """Effort that the mechanism's own loop decides at a tick."""
     return output(w, m, t, q, v, feed_forward(w, tab, m, t))[0]

@@ -9,6 +9,7 @@ import sys
 import tracemalloc
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from time import process_time
 from typing import Any
 
 import simpy
@@ -19,8 +20,11 @@ from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
+from simbot.studies.ledger import Ledger
 from simbot.studies.match import study
-from simbot.studies.one_match import Day, MatchRecord
+from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord
+from simbot.studies.paired import difference_of, every_match
+from simbot.studies.statistics import days_for
 from simbot.studies.workers import Team, rounds
 
 ROOT = Path(__file__).parents[2]
@@ -43,18 +47,46 @@ def against_a_skeleton(name: str) -> Ratio:
         + [queue.to_us for queue in trace.queues]
     )
 
-    def skeleton() -> None:
-        env = simpy.Environment()
-
-        def steps() -> Any:
-            for at_us in times_us:
-                yield env.timeout(at_us - env.now)
-
-        env.process(steps())
-        env.run()
-
-    takes, bare = side_by_side([(lambda: day.record(0, battery), 7), (skeleton, 41)], rounds=3)
+    takes, bare = side_by_side(
+        [(lambda: day.record(0, battery), 7), (lambda: skeleton(times_us), 41)], rounds=3
+    )
     return Ratio(f"{name}, a match with chance, {len(times_us)} instants", takes, bare)
+
+
+def skeleton(times_us: list[int]) -> None:
+    """A bare simulation with so many instants."""
+    env = simpy.Environment()
+
+    def steps() -> Any:
+        for at_us in times_us:
+            yield env.timeout(at_us - env.now)
+
+    env.process(steps())
+    env.run()
+
+
+def compared_to_a_point(runs: int = 50) -> tuple[Ratio, int]:
+    """The demo's two plans compared until their difference is known to a point, on two cores, and the matches it takes.
+
+    Of so many matches of both, drawing of the robots in it, in processor time: times what an interval of one point
+    takes by their spread, over the two cores. The baseline is 2 000 skeletons of 150 instants, times 25.
+    """
+    plans = [demo("lanterns"), demo("tins")]
+    asked = Asked(runs, 1, (STATE,))
+    with TemporaryDirectory() as folder, Ledger("compare", plans, asked) as ledger:
+        ledger.place = Path(folder) / "kept.json"
+        for plan in plans:
+            Day(plan, 1, 0)
+        begin = process_time()
+        records = ledger.play(plans, every_match(asked))
+        each = (process_time() - begin) / runs
+    mean = difference_of(*records).mean
+    needed = MATCHES_A_DAY * (days_for(mean, runs // MATCHES_A_DAY, 1.0) or 0)
+    begin = process_time()
+    for _ in range(200):
+        skeleton([1_000_000 * (instant + 1) for instant in range(150)])
+    bare = (process_time() - begin) / 200
+    return Ratio(f"two plans to a point, {needed} matches", each * needed / 2, 25 * 2000 * bare), needed
 
 
 def scaling(runs: int = 80, turns: int = 2) -> Ratio:

@@ -38,9 +38,11 @@ def main() -> None:
     chance = [bench_studies.against_a_skeleton(name) for name in ("lanterns", "tins")]
     table("a match with chance", "bare simpy", chance)
     table("a study", "one worker", [bench_studies.scaling()])
+    table("a comparison", "2 000 skeletons, times 25", [bench_studies.compared_to_a_point()[0]])
     print(f"20 000 matches: {bench_studies.peak_mb('small', 20_000):.0f} MB at most")
     print(f"a record of the demo: {bench_studies.record_bytes('lanterns'):.0f} bytes\n")
     table("a fresh process", "import numpy", bench_processes.measure())
+    print(f"the first run on a machine, which compiles the physics: {bench_processes.first_run():.0f} s")
 
 
 if __name__ == "__main__":

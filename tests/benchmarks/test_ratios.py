@@ -97,6 +97,13 @@ def test_match_with_chance_against_a_bare_skeleton(name: str) -> None:
     hold(bench_studies.against_a_skeleton(name), 2500.0)
 
 
+def test_a_comparison_to_a_point_against_2000_skeletons() -> None:
+    """Common luck: far fewer matches than two studies of their own would take for a difference so well known."""
+    measured, needed = bench_studies.compared_to_a_point()
+    hold(measured, 70.0)
+    assert 0 < needed < 4000
+
+
 def test_two_workers_against_one() -> None:
     """Half the time where both cores are free; the bound is for a machine whose cores are not."""
     hold(bench_studies.scaling(), 1.1)

@@ -128,6 +128,11 @@ def test_help_is_plain_and_lists_the_commands():
     assert done.stdout.isascii()
 
 
+def test_the_bare_name_prints_the_help():
+    bare = simbot()
+    assert (bare.returncode, bare.stdout, bare.stderr) == (0, simbot("--help").stdout, "")
+
+
 def test_version():
     assert simbot("--version").stdout.startswith("simbot ")
 
@@ -252,7 +257,7 @@ class Screen(io.StringIO):
 @pytest.mark.parametrize(("screen", "seconds_shown"), [(Screen(), True), (io.StringIO(), False)])
 def test_compiling_shows_a_sign_of_life(monkeypatch, screen, seconds_shown):
     noted = []
-    monkeypatch.setattr("simbot.physics.compiled.needs_compiling", lambda: True)
+    monkeypatch.setattr("simbot.physics.compiled.needs_compiling", lambda: not noted)
     monkeypatch.setattr("simbot.physics.compiled.mark_complete", lambda: noted.append(1))
     monkeypatch.setattr(sys, "stderr", screen)
     with sign_of_life():
@@ -261,6 +266,16 @@ def test_compiling_shows_a_sign_of_life(monkeypatch, screen, seconds_shown):
     assert "compiling the physics once" in said and noted
     assert (": 1 s" in said) == seconds_shown
     assert said.endswith("\r" if seconds_shown else "\n")
+
+
+def test_a_cache_that_cannot_be_written_is_told(monkeypatch, capsys, tmp_path):
+    blocked = tmp_path / "file"
+    blocked.write_text("", encoding="utf-8")
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(blocked))
+    with sign_of_life():
+        pass
+    told = capsys.readouterr().err
+    assert "cannot be written, so the next run compiles again" in told and str(blocked) in told
 
 
 def test_nothing_is_said_where_nothing_is_compiled(monkeypatch):

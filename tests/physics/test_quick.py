@@ -1,7 +1,6 @@
-"""The short way to one mechanism's acceleration gives what the full evaluation gives.
+"""The short way to accelerations gives what the full evaluation gives.
 
-It is taken where a mechanism moves alone; beside another one, on a battery without resistance, everything is evaluated
-in full and the two do not feel each other.
+A servo that moves has everything evaluated in full; on a battery without resistance nobody feels it.
 """
 
 from __future__ import annotations
@@ -9,6 +8,7 @@ from __future__ import annotations
 import sys
 from math import pi, radians
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -16,7 +16,21 @@ sys.path.append(str(Path(__file__).parents[1] / "checks"))
 from builders import SMALL, Words, a_move, a_plant, a_robot
 
 from simbot.physics import layout as L
-from simbot.physics.move import PushFor, Spin
+from simbot.physics.bus import evaluate
+from simbot.physics.compiled import entry
+from simbot.physics.move import DriveTo, GoTo, PushFor, Spin
+from simbot.physics.quick import quick_rates
+from simbot.scenario.model import Pose
+
+
+@entry
+def rates(w: Any, tab: Any, short: bool) -> Any:
+    """Accelerations at the trial state, the one way or the other."""
+    if short:
+        quick_rates(w, tab)
+    else:
+        evaluate(w, tab)
+
 
 GEARS = [{"ratio": 60, "efficiency": "85 %"}]
 ARM = {
@@ -31,19 +45,28 @@ LINKAGE = {
     "control": {"loop": "full_effort", "window": "2 deg"},
 }  # fmt: skip
 WHEEL = {"kind": "roller", "motors": "1 x coil", "gearing": [{"ratio": 3}], "inertia": "1e-3 kg*m^2"}
+SERVO = {
+    "kind": "servo", "speed": "2 s/60deg", "stall_torque": "1 N*m", "at": "6 V", "travel": ["0 deg", "120 deg"],
+    "range": "300 deg", "window": "2 deg",
+}  # fmt: skip
+MECANUM = {
+    "kind": "mecanum", "motors": "4 x coil", "gearing": [{"ratio": 20}], "wheel_diameter": "100 mm",
+    "wheelbase": "300 mm", "track": "300 mm", "grip": 1.0, "friction": "8 N",
+    "control": {"loop": "full_effort", "effort": "40 %", "window": "20 mm"},
+}  # fmt: skip
 
 
 @pytest.mark.parametrize(
     ("mechanism", "start", "target"),
     [(ARM, -25.0, 150.0), (ARM, 150.0, -20.0), (LINKAGE, 55.0, 150.0), (LINKAGE, 150.0, 55.0)],
 )
-def test_alone_and_beside_another(mechanism: Words, start: float, target: float) -> None:
+def test_alone_and_beside_a_servo(mechanism: Words, start: float, target: float) -> None:
     arrivals, places = [], []
     for beside in (False, True):
-        robot = a_robot({"it": mechanism, "wheel": WHEEL}, {"coil": SMALL}, (12.6, 0.0))
-        plant = a_plant(robot, it=radians(start))
+        robot = a_robot({"it": mechanism, "servo": SERVO}, {"coil": SMALL}, (12.6, 0.0))
+        plant = a_plant(robot, it=radians(start), servo=0.0)
         if beside:
-            plant.command("wheel", Spin(1.0))
+            plant.command("servo", GoTo(2.0))
         move = a_move(plant, "it", radians(target))
         plant.advance(100_000)
         assert (plant.arrays.w[L.QUICK] == 1.0) != beside
@@ -52,6 +75,33 @@ def test_alone_and_beside_another(mechanism: Words, start: float, target: float)
     assert arrivals[0] is not None and arrivals[1] is not None
     assert abs(arrivals[0] - arrivals[1]) <= 1
     assert places[0] == pytest.approx(places[1], abs=1e-7 * pi)
+
+
+@pytest.mark.parametrize("fed", [{}, {"rail": "rail"}])
+def test_every_rate_of_many_that_move(fed: Words) -> None:
+    """Tables, two groups on one mechanism, gears driven back, a wheel, a servo that holds: to rounding."""
+    mechanisms = {
+        "arm": ARM, "linkage": LINKAGE, "wheel": WHEEL, "drive": MECANUM, "servo": {**SERVO, **fed},
+    }  # fmt: skip
+    rails = {"rail": {"voltage": "5 V", "current_limit": "5 A", "regulator": "switching"}}
+    robot = a_robot(mechanisms, {"coil": SMALL}, (12.6, 0.1), rails=rails)
+    plant = a_plant(robot, arm=radians(150.0), linkage=radians(55.0), servo=0.5)
+    plant.command("wheel", Spin(1.0))
+    plant.command("arm", GoTo(radians(-20.0)))
+    plant.command("linkage", GoTo(radians(150.0)))
+    plant.command("drive", DriveTo(Pose(1.0, 0.3, 0.0)))
+    for at_us in range(30_000, 400_000, 37_000):
+        plant.advance(at_us)
+        w, tab = plant.arrays.w.copy(), plant.arrays.tab
+        live = [int(m) for m in w[L.LIVE : L.LIVE + int(w[L.N_LIVE])]]
+        assert w[L.QUICK] == 1.0 and len(live) == 4
+        for m in live:
+            w[m + L.Q_NEXT], w[m + L.V_NEXT] = w[m + L.Q] * 0.99, w[m + L.SPEED] * 1.02
+        in_full, short = w.copy(), w.copy()
+        rates(in_full, tab, False)
+        rates(short, tab, True)
+        for at in (L.V, L.I, *(m + L.A_NEXT for m in live)):
+            assert short[at] == pytest.approx(in_full[at], rel=1e-12, abs=1e-11)
 
 
 def test_a_resting_neighbour_that_draws_counts() -> None:

@@ -231,6 +231,7 @@ def make_run(**changes: Any) -> RunResult:
         "game": "Night Market",
         "robot": "Firefly",
         "guard_us": 50_000,
+        "loop_us": 10_000,
         "states": (fresh, make_state(), tired),
         "weakest_state_that_passes": "fresh",
         "failing_states": ("mid-event", "tired"),

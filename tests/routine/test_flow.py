@@ -192,6 +192,28 @@ def test_looking_takes_its_looks_and_its_latency(tmp_path):
     assert sum(looks) / 600 == pytest.approx(1 / 0.3, abs=4 * 2.8 / 600**0.5 + 0.2)  # ticks add up to 10 ms
 
 
+def test_each_look_sees_what_is_there_at_its_instant(tmp_path):
+    look = {"sense": "eye", "of": "bin", "every": "50 ms", "latency": "80 ms", "at_most": "1 s"}
+    then = {
+        "when": {"seen": "eye"},
+        "do": [{"move": {"other": "yes"}}],
+        "otherwise": [{"move": {"other": "no"}}],
+    }
+    steps = [pick(), wait("arrival"), look, then, wait("0.3 s")]
+    bins = {"bin": {"pose": POSE, "gives": "ball", "stock": 1, "refill": "1 per 0.5 s"}}
+    # taken at 0.2 s, brought at 0.5 s: the look at 0.5 s is the first to see it
+    assert sent(run(a_plan(tmp_path, steps, game={"stations": bins}))) == [
+        ("hand to shut", 0),
+        ("other to yes", 580),
+    ]
+    # somebody else takes the only one at 0.1 s, before the first look at 0.15 s
+    bins = {"bin": {"pose": POSE, "gives": "ball", "stock": 1}}
+    others = {"neighbour": {"uses": "bin", "begins": "0 s", "every": "60 s", "stays": "0.1 s", "takes": 1}}
+    slow = {**look, "every": "150 ms", "at_most": "0.6 s"}
+    trace = run(a_plan(tmp_path, [slow, then, wait("0.3 s")], game={"stations": bins}, others=others))
+    assert sent(trace) == [("other to no", 600)]
+
+
 def test_a_hand_over_is_held_by_both_for_a_while(tmp_path):
     over = {
         "hand_over": {

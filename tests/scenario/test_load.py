@@ -239,6 +239,32 @@ def test_doubts(folder, file, old, new, key, words):
         assert said == "" or key == "steps"
 
 
+@pytest.mark.parametrize(
+    ("steps", "told"),
+    [
+        ("{move: {lift: 0.3 m}}, {wait: until lift past 50 %}, {wait: arrival}", False),
+        (
+            "{move: {lift: 0.3 m}}, {wait: until lift past 50 %}",
+            True,
+        ),
+        ("{move: {lift: 0.3 m}}, {wait: until lift past 0.1 m}, {wait: 300 ms}", False),
+    ],
+)
+def test_a_wait_for_a_point_passed_times_nothing(folder, steps, told):
+    """The command before it waits on for the next wait, and such a wait needs no command before it."""
+    folder.edit(
+        "plan",
+        "endgame: {begin: 22 s before_end, steps: [",
+        "endgame: {begin: 22 s before_end, steps: [STEPS, ",
+    )
+    text = (folder.path / "plan.yaml").read_text(encoding="utf-8")
+    before = text.split("steps: [STEPS, ")[0]
+    (folder.path / "plan.yaml").write_text(before + f"steps: [{steps}]}}\n", encoding="utf-8")
+    _, remarks = folder.load()
+    assert ("no wait times this command" in doubt(remarks, "steps")) is told
+    assert "times nothing" not in doubt(remarks, "wait")
+
+
 def test_worked_robots_raise_no_false_doubts():
     for path in WORKED:
         _, remarks = load_plan(path, KINDS)

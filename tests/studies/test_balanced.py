@@ -49,6 +49,51 @@ def test_of_moves_that_are_evenly_spread_all_or_none_are_waited_for(second, end)
     assert best_wait(grid(stats.uniform()), second, 1.0) == pytest.approx(end, abs=1e-5)
 
 
+# Where lateness costs by the second the best wait is the critical fractile: P(D <= t) = cu/(cu + co). Two published
+# values: costs .50/.15, mean 11.73, sd 4.74 (course notes, coursehero.com/file/9056916; the costs and 15.24, with z
+# rounded to .74, from memory: z is .7363, so 15.22) and the fractile .8 of N(150, 25) (enotes.com, question 319726:
+# 171; here 171.04).
+
+
+@pytest.mark.parametrize(
+    ("mean", "sd", "under", "over", "published", "print_precision"),
+    [(11.73, 4.74, 0.50, 0.15, 15.2201, 5e-4), (150.0, 25.0, 4.0, 1.0, 171.041, 5e-3)],
+)
+def test_the_critical_fractile_where_lateness_costs_by_the_second(
+    mean, sd, under, over, published, print_precision
+):
+    demands = grid(stats.norm(mean, sd), 400_001)
+    assert best_wait(demands, over, 0.0, under + over) == pytest.approx(published, abs=print_precision)
+    assert (demands <= published).mean() == pytest.approx(under / (under + over), abs=1e-4)
+
+
+def test_a_fixed_cost_of_failing_has_another_optimum_than_the_fractile():
+    """Of N(150, 25) with a second at 1: a failure at 500 is best met where 500 f(t) = 1; one at 5 is never worth it."""
+    demands = grid(stats.norm(150.0, 25.0))
+    fixed = best_wait(demands, 1.0, 500.0)
+    assert 500.0 * stats.norm(150.0, 25.0).pdf(fixed) == pytest.approx(1.0, rel=5e-3)
+    assert fixed > 171.041 + 20.0
+    assert best_wait(demands, 1.0, 5.0) == demands.min()  # 5 f(150) is below 1
+
+
+@pytest.mark.parametrize("loss", [(2.0, 0.00849), (0.0, 0.39894)])
+def test_the_loss_function_is_what_lateness_costs(loss):
+    """E(D - t)+ of a standard normal: L(2) = .0085 (Matching Supply with Demand, at anyflip.com/cicx/bevj)."""
+    z, expected = loss
+    demands = grid(stats.norm(), 400_001)
+    assert np.maximum(demands - z, 0.0).mean() == pytest.approx(expected, abs=2e-5)
+    over = 1.0 - stats.norm.cdf(z)  # the cost at which z is the best wait
+    assert best_wait(demands, float(over), 0.0, 1.0) == pytest.approx(z, abs=2e-3)
+
+
+def test_executions_that_no_wait_would_do_change_nothing():
+    """They cost the same whatever it waits; lateness cannot be counted for them."""
+    demands = grid(stats.norm(10.0, 1.0), 10_001)
+    with_never = np.concatenate((demands, np.full(2_000, np.inf)))
+    share = len(demands) / len(with_never)
+    assert best_wait(with_never, 0.2 * share, 0.0, 1.0) == best_wait(demands, 0.2, 0.0, 1.0)
+
+
 def test_a_wait_that_costs_nothing_is_as_long_as_any_move():
     demands = np.array([0.2, 0.5, np.inf, 0.3])
     assert best_wait(demands, 0.0, 4.0) == 0.5

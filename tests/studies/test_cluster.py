@@ -134,6 +134,39 @@ def test_plans_compared_on_a_cluster_give_the_same_records(scheduler, plan, tmp_
     assert here == there and len(there[1]) == 100
 
 
+def test_a_sweep_on_a_cluster_gives_the_same_bytes(scheduler, plan, tmp_path, capsys):
+    scheduler.worker()
+    within(60, lambda: scheduler.there() == 1)
+    words = [
+        "sweep",
+        str(tmp_path / "plan.yaml"),
+        "plan.only.0.steps.2.place.succeeds=50:90:10 %",
+        "--matches",
+        "6",
+    ]
+    told = []
+    for more in (["--workers", "1"], ["--cluster", scheduler.address]):
+        assert status([*words, *more, "--json", "-"]) == 0
+        told.append(capsys.readouterr().out)
+    assert told[0] == told[1] and '"drawn"' in told[0]
+
+
+def test_a_fit_on_a_cluster_gives_the_same_bytes(scheduler, tmp_path, capsys):
+    scheduler.worker()
+    within(60, lambda: scheduler.there() == 1)
+    last = {"wait": "0.6 s", "for": "driver", "allowance": "50 %"}
+    a_plan(tmp_path, [{"repeat": 6, "steps": [pick(), wait("0.3 s"), place(), last]}])
+    measured = tmp_path / "measured.csv"
+    measured.write_text("what,value,rate,battery\ncycle,1.2 s,1000 fps,full\ncycle,1.3 s,1000 fps,full\n")
+    words = ["fit", str(tmp_path / "plan.yaml"), str(measured), "--matches", "2"]
+    words += ["--unknown", "plan.only.0.steps.3.allowance"]
+    told = []
+    for more in (["--workers", "1"], ["--cluster", scheduler.address]):
+        assert status([*words, *more, "--json", "-"]) == 0, capsys.readouterr().err
+        told.append(capsys.readouterr().out)
+    assert told[0] == told[1] and '"estimate"' in told[0]
+
+
 def test_a_cluster_that_goes_away_leaves_what_was_played(scheduler, plan, monkeypatch):
     scheduler.worker()
     within(60, lambda: scheduler.there() == 1)

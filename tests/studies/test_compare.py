@@ -80,3 +80,14 @@ def test_the_report_answers_first_and_fits_the_screen(tmp_path, capsys):
     print_compared(compare(plans, ASKED, silent), sys.stdout)
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("one scores more than two: ") and max(map(len, lines)) <= 80
+
+
+def test_asked_for_a_half_width_it_goes_on_until_the_difference_is_known_so_well(tmp_path):
+    plans = [plan_with(tmp_path / "a", 80), plan_with(tmp_path / "b", 60)]
+    soon = compare(plans, Asked(2000, 3, ("full",)), silent)
+    narrow = compare(plans, Asked(2000, 3, ("full",), until_halfwidth=0.12), silent)
+    widths = [one.pairs[0].difference.mean.interval for one in (soon, narrow)]
+    assert (widths[0][1] - widths[0][0]) / 2 > 0.12 >= (widths[1][1] - widths[1][0]) / 2
+    assert soon.runs < narrow.runs < 2000
+    assert narrow.records[0][: soon.runs] == soon.records[0]  # the same matches, and more
+    assert widths[1][0] < 8 * 0.2 < widths[1][1]

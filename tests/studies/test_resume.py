@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
 
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.report.compare_document import compare_document
-from simbot.report.worthed import worth_document
-from simbot.studies import workers
+from simbot.report.worthed import print_worth, worth_document
+from simbot.studies import ledger, workers
 from simbot.studies.asked import Asked
 from simbot.studies.compare import compare
+from simbot.studies.match import Interrupted, study
 from simbot.studies.worth import worth
 
 ASKED = Asked(120, 3, ("full",))
@@ -66,8 +73,13 @@ def test_an_interrupted_study_goes_on(kind, tmp_path, played):
     needed = sorted(played)
     assert len(set(played)) == len(played)  # nobody plays a day twice
     played.clear()
-    with pytest.raises(KeyboardInterrupt):
-        study(stop_after(150))
+    if kind == "worth":  # it tells what it has
+        partial = study(stop_after(150))
+        assert partial["stopped"] and 0 < partial["runs"] < ASKED.runs
+        assert len(partial["changes"]) == 2
+    else:
+        with pytest.raises(KeyboardInterrupt):
+            study(stop_after(150))
     assert 0 < len(played) < len(needed)
     assert len(list(tmp_path.rglob(f"studies/{kind}-*.json"))) == 1
     assert json.dumps(study(silent)) == whole
@@ -82,3 +94,68 @@ def test_another_seed_finds_nothing(tmp_path, played):
     played.clear()
     compare(plans, Asked(120, 4, ("full",)), silent)
     assert {day for _, day, _ in played} >= set(range(8))
+
+
+OBEYED_S = 4.0  # on a busy machine
+
+
+def stop_soon(when=1):
+    """Ctrl-C a little after so much was played, in the middle of days."""
+    pressed = []
+
+    def press():
+        pressed.append(time.monotonic())
+        os.kill(os.getpid(), signal.SIGINT)
+
+    def tell(done, total):
+        if not timers and done >= when:
+            timers.append(threading.Timer(0.2, press))
+            timers[0].start()
+
+    timers = []
+    return tell, pressed
+
+
+def long_plan(tmp_path):
+    tmp_path.mkdir(exist_ok=True)
+    steps = [pick(), wait("0.3 s"), place(succeeds="70 % ± 5 %"), wait("0.3 s")]
+    return a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], "40 s")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
+@pytest.mark.parametrize("playing", [1, 2])
+def test_ctrl_c_is_obeyed_at_once_and_what_was_played_of_a_day_is_kept(playing, tmp_path):
+    plan = long_plan(tmp_path / "long")
+    asked = Asked(20_000, 3, ("full",), workers=playing)
+    tell, pressed = stop_soon()
+    before = set(multiprocessing.active_children())
+    with pytest.raises(Interrupted) as caught:
+        study(plan, asked, tell)
+    within(pressed[0] + OBEYED_S, lambda: set(multiprocessing.active_children()) <= before)
+    records = caught.value.records
+    assert [one.number for one in records] == list(range(len(records))) and len(records) > 0
+    # what it has is the beginning of the whole, so it goes on to the same bytes
+    more = Asked(len(records) + 13, 3, ("full",))
+    assert study(plan, more, silent, records).records == study(plan, more, silent).records
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
+@pytest.mark.parametrize("playing", [1, 2])
+def test_ctrl_c_leaves_a_study_of_changes_with_what_it_has(playing, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(ledger, "place_of_rows", lambda *what: tmp_path / "kept.json")
+    plans = [long_plan(tmp_path / name) for name in "abc"]
+    changes = {"one": plans[1], "other": plans[2]}
+    tell, pressed = stop_soon(60)
+    asked = Asked(4000, 3, ("full",), workers=playing)
+    result = worth(plans[0], changes, None, asked, tell)
+    assert time.monotonic() < pressed[0] + OBEYED_S
+    assert result.stopped and 0 < result.runs < 4000
+    print_worth(result, sys.stdout)
+    printed = " ".join(capsys.readouterr().out.split())
+    assert f"after {result.runs} of 4000 matches" in printed and "goes on from there" in printed
+
+
+def within(end, found):
+    while not found():
+        assert time.monotonic() < end, "it did not come"
+        time.sleep(0.02)

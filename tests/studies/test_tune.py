@@ -4,17 +4,22 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 from pathlib import Path
 
 import pytest
 
 from simbot import api
+from simbot.analysis.better_timer import rounded_up
 from simbot.physics.kinds import KINDS
 from simbot.report.patch import patch_of
+from simbot.report.summary import advise_timers
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.load import load_plan
-from simbot.studies.knobs import knobs_of, rounded_up, with_timers
+from simbot.studies.knobs import knobs_of, with_timers
+from simbot.studies.other_times import efforts_of, limits_of, with_times
+from simbot.studies.runs import Bench
 from simbot.studies.tune import tune
 
 ROOT = Path(__file__).parent.parent.parent
@@ -153,6 +158,40 @@ def test_what_never_arrives_is_told_and_left(folder):
     assert only.suggested_us == only.now_us and "no timer helps" in only.reason
 
 
+def test_what_run_advises_is_what_tune_suggests(lanterns):
+    """Where a timer's own moves decide, and nothing before it changes: one rule, so the same number to the tick."""
+    advised = {one.line: one.suggested_us for one in advise_timers(api.run(demo()))}
+    suggested = {timer.line: timer.suggested_us for timer in lanterns.timers}
+    assert len(advised) >= 4 and advised == {line: suggested[line] for line in advised}
+
+
+def test_run_and_tune_agree_on_a_number_that_two_lines_read(folder):
+    """Whole seconds in the code: 0.35 s and 0.50 s and a guard make one second, in both."""
+    (folder.path / "T.java").write_text("class T { static final int PAUSE_S = 3; }")
+    body = (
+        "  autonomous:\n    - move: {flap: open}\n    - wait: {from: T.java, name: PAUSE_S}\n"
+        "    - move: {scoop: up}\n    - wait: {from: T.java, name: PAUSE_S}\n"
+    )
+    plan = folder.write(body, WORDS, START)
+    (advice,), (timer,) = advise_timers(api.run(plan)), tune(plan).timers
+    assert (advice.line, advice.suggested_us) == (timer.line, timer.suggested_us) == (10, 1_000_000)
+    again = folder.path / "T.java"
+    again.write_text(again.read_text().replace("3", "1"))
+    (kept,) = tune(folder.load()).timers
+    assert not kept.changed and kept.reason.startswith("good, the least that its number can be")
+
+
+def test_a_short_timer_that_only_the_end_excuses_says_so(folder):
+    """The flap is asked for in whole rounds; in the last, which the period cuts, its place never comes."""
+    body = (
+        "  autonomous:\n    - repeat: until period_end\n      steps:\n        - move: {flap: open}\n        - wait: 300 ms\n"
+        f"        - {{wait: 6 s, for: stagger}}\n        - {PLACE}\n        - move: {{flap: closed}}\n        - {{wait: 1400 ms, for: stagger}}\n"
+    )
+    first = tune(folder.write(body, WORDS, START)).timers[0]
+    assert not first.changed
+    assert first.reason.startswith("too short by up to 50 ms, and harmless")
+
+
 # --- the set holds ----------------------------------------------------------------------------------------
 
 ORDERED = WORDS + "\n  order:\n    - {mechanism: hand, may_move_when: {reach: above 0.30 m}}"
@@ -239,6 +278,46 @@ def test_tuning_again_changes_nothing(lanterns):
     assert again.before == again.after == lanterns.after
 
 
+def tuned_plan(plan, result):
+    """The plan with every suggested time: waits, efforts and limits."""
+    values = {(one.what, one.line, one.now_us): one.suggested_us for one in result.timers}
+    knobs, others = knobs_of(plan), [*efforts_of(plan), *limits_of(plan)]
+    plan = with_times(plan, {one: values[one.what, one.line, one.now_us] for one in others})
+    return with_timers(plan, knobs, [values["wait", knob.line, knob.now_us] for knob in knobs])
+
+
+def test_what_was_run_before_an_edit_is_not_run_again_and_changes_nothing(tmp_path):
+    """The demo after each of some edits, on a bench that knows the plan before it, and on a new one."""
+    folder = tmp_path / "demo"
+    shutil.copytree(LANTERNS.parent, folder)
+    path = folder / LANTERNS.name
+
+    def read(old="", new=""):
+        text = path.read_text(encoding="utf-8")
+        assert old in text
+        path.write_text(text.replace(old, new, 1), encoding="utf-8")
+        return load_plan(path, KINDS)[0]
+
+    first = read()
+    bench = Bench(first, keep=30)
+    tune(first, bench=bench, timers_alone=True)
+    for old, new, most in (
+        ("wait: 800 ms", "wait: 700 ms", 3),  # the set that comes of it is the one that is known
+        ("# enough when fresh, and only then", "# too short", 0),
+        ("{lift: 0.22 m}", "{lift: 0.25 m}", 15),
+    ):
+        plan, ran = read(old, new), bench.ran
+        assert bench.serves(plan)
+        found = tune(plan, bench=bench, timers_alone=True)
+        assert bench.ran - ran <= most
+        assert found == tune(plan, timers_alone=True)
+    robot = folder / "robot.yaml"
+    robot.write_text(
+        robot.read_text(encoding="utf-8").replace("12.4 kg ± 3 %", "12.4 kg ± 4 %"), encoding="utf-8"
+    )
+    assert not bench.serves(read())  # floors hang on spreads
+
+
 SHIPPED = sorted(
     path
     for folder in ("scenarios/mechanisms", "simbot/starter", "tests/worked/data")
@@ -250,10 +329,7 @@ SHIPPED = sorted(
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: f"{path.parent.name}/{path.stem}")
 def test_every_shipped_plan_is_tuned_once_and_for_all(path):
     plan = load_plan(path, KINDS)[0]
-    knobs = knobs_of(plan)
-    tuned = {(timer.line, timer.now_us): timer.suggested_us for timer in tune(plan).timers}
-    set_once = with_timers(plan, knobs, [tuned[knob.line, knob.now_us] for knob in knobs])
-    again = tune(set_once)
+    again = tune(tuned_plan(plan, tune(plan)))
     assert not [timer for timer in again.timers if timer.changed]
     assert again.before == again.after
 

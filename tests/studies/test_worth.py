@@ -85,3 +85,14 @@ def test_the_command_takes_both_ways_of_writing_a_change(tmp_path, capsys):
     document = json.loads(capsys.readouterr().out)
     assert code == 0 and [each["change"] for each in document["changes"]] == [f"{key}=+10 %"]
     assert status(["worth", str(tmp_path / "plan.yaml"), "--change", "robot.mas=-1 kg"]) == 2
+
+
+@pytest.mark.parametrize(("change", "told"), [
+    ("robot.mas=5 kg", "robot.mas: unknown key"), ("robot.mass=5 m", "robot.mass: this is a length"),
+    ("robot.mass=-200 kg", "robot.mass"),
+])  # fmt: skip
+def test_what_is_wrong_with_a_change_is_told_of_the_change(change, told, tmp_path, capsys):
+    a_plan(tmp_path, rounds(70))
+    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", change]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith(f"simbot: --change {change}: {told}") and "--set" not in line

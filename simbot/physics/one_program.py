@@ -1,0 +1,150 @@
+"""Compiles the kernel as one program: what an entry calls is optimised with it, once, and nothing else is.
+
+As it comes, numba optimises every function together with all that it calls and makes machine code of it, so that
+the innermost ones are done over and over for callers that Python never calls. Here the inner functions are only
+lowered; an entry gathers them. Types of arithmetic are looked up once a kind of operands. That halves the time.
+It leans on the inside of numba, so it is used with the versions that it was tested with (TRIED) and no other; the
+plain way is slower and gives the same code.
+"""
+
+# mypy: disable-error-code="no-untyped-call, misc"
+
+from __future__ import annotations
+
+import gc
+import operator
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from numba import _dynfunc  # type: ignore[attr-defined]
+from numba.core import typed_passes, untyped_passes
+from numba.core.codegen import JITCodeLibrary
+from numba.core.compiler import CompilerBase, DefaultPassBuilder
+from numba.core.compiler_machinery import register_pass
+from numba.core.runtime import rtsys  # type: ignore[attr-defined]
+from numba.core.typed_passes import NativeLowering
+from numba.core.types.functions import BaseFunction
+
+UNUSED = (
+    untyped_passes.WithLifting,
+    untyped_passes.InlineClosureLikes,
+    untyped_passes.RewriteDynamicRaises,
+    untyped_passes.MakeFunctionToJitFunction,
+    untyped_passes.InlineInlinables,
+    untyped_passes.FindLiterallyCalls,
+    untyped_passes.LiteralUnroll,
+    untyped_passes.LiteralPropagationSubPipelinePass,
+    typed_passes.DumpParforDiagnostics,
+)
+OPERATIONS = frozenset(function for function in vars(operator).values() if callable(function))
+
+
+class Unlinked(JITCodeLibrary):
+    """The code of an inner function as it was lowered: neither optimised nor turned into machine code."""
+
+    def finalize(self) -> None:
+        self._finalized = True
+
+
+class Whole(JITCodeLibrary):
+    """The code of an entry with all that it calls, directly or not: optimised once, as one program."""
+
+    def finalize(self) -> None:
+        found: dict[int, Any] = {}
+        waiting = list(self._linking_libraries)
+        while waiting:
+            library = waiting.pop()
+            if id(library) not in found:
+                found[id(library)] = library
+                waiting += library._linking_libraries
+        self._linking_libraries = list(found.values())
+        super().finalize()
+
+
+@register_pass(mutates_CFG=True, analysis_only=False)
+class LowerInner(NativeLowering):
+    _name = "simbot_lower_inner"
+
+    def run_pass(self, state: Any) -> bool:
+        state.flags.no_compile = True
+        state.library = library = Unlinked(state.targetctx.codegen(), state.func_id.func_qualname)
+        super().run_pass(state)
+        lowered = state["cr"]
+        module, name = lowered.fndesc.lookup_module(), lowered.fndesc.qualname
+        handle = _dynfunc.make_function(
+            module, name, "called by compiled code only", 0, lowered.env, (library,)
+        )
+        state.targetctx.insert_user_function(handle, lowered.fndesc, [library])
+        state["cr"] = lowered._replace(cfunc=handle)
+        return True
+
+
+@register_pass(mutates_CFG=True, analysis_only=False)
+class LowerEntry(NativeLowering):
+    _name = "simbot_lower_entry"
+
+    def run_pass(self, state: Any) -> bool:
+        state.library = Whole(state.targetctx.codegen(), state.func_id.func_qualname)
+        state.library.enable_object_caching()
+        return bool(super().run_pass(state))
+
+
+class InnerCompiler(CompilerBase):
+    """The usual passes less those for closures and lists of types, with a last one of its own."""
+
+    lowering: type[NativeLowering] = LowerInner
+
+    def define_pipelines(self) -> list[Any]:
+        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
+        kept = [(step, why) for step, why in passes.passes if step not in UNUSED]
+        passes.passes = [(self.lowering if step is NativeLowering else step, why) for step, why in kept]
+        passes._finalized = False
+        passes.finalize()
+        return [passes]
+
+
+class EntryCompiler(InnerCompiler):
+    lowering = LowerEntry
+
+    def _compile_core(self) -> Any:
+        with in_haste():
+            return super()._compile_core()
+
+
+@contextmanager
+def in_haste() -> Iterator[None]:
+    """No garbage is collected meanwhile, and the types of an operation are looked up once for each kind of operands."""
+    plain = BaseFunction.get_call_type
+    known: dict[tuple[int, Any], tuple[Any, Any]] = {}
+
+    def call_type(self: Any, context: Any, args: Any, words: Any) -> Any:
+        if words or self.typing_key not in OPERATIONS:
+            return plain(self, context, args, words)
+        key = (id(self), args)
+        if key not in known:
+            known[key] = (plain(self, context, args, words), self)
+        return known[key][0]
+
+    collecting = gc.isenabled()
+    gc.disable()
+    BaseFunction.get_call_type = call_type  # type: ignore[method-assign, assignment]
+    try:
+        yield
+    finally:
+        BaseFunction.get_call_type = plain  # type: ignore[method-assign]
+        if collecting:
+            gc.enable()
+
+
+def reload_lightly(dispatcher: Any) -> Any:
+    """Machine code comes from the cache without the tables by which numba compiles, which take a while."""
+    cache = dispatcher._cache
+
+    def load_overload(signature: Any, target: Any) -> Any:
+        rtsys.initialize(target)  # code that makes arrays asks it for memory
+        with cache._guard_against_spurious_io_errors():
+            return cache._load_overload(signature, target)
+
+    cache.load_overload = load_overload
+    return dispatcher

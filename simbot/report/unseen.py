@@ -1,0 +1,30 @@
+"""What so few days cannot show: in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from simbot.studies.strata import SLICE, unseen_share
+
+WIDTH = 80
+
+
+def unseen_lines(days: int) -> Iterator[str]:
+    """What the days of a study went through of what is not known, and what they may have missed.
+
+    Days without a failure say little of rare ones: of n of them up to about 3/n may still fail.
+    """
+    share = f"{100 * unseen_share(days):.0f} %"
+    if days < SLICE:
+        text = (
+            f"{days} days are few: what befalls up to {share} of days may be missing in them altogether; from {SLICE} "
+            "days on each unknown of the robot goes through its whole spread."
+        )
+    else:
+        part = "twentieth" if days >= 2 * SLICE else "tenth"
+        text = (
+            f"In {days} days each unknown of the robot, by itself, was in every {part} of its spread. What it takes "
+            f"several unknowns for may befall up to {share} of days and be missing in these (at 95 %)."
+        )
+    yield from wrap(text, WIDTH)

@@ -1,0 +1,62 @@
+"""The way the kernel is compiled: inner functions alone are no code, and what is altered meanwhile is put back."""
+
+from __future__ import annotations
+
+import gc
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+import pytest
+from numba.core.types.functions import BaseFunction
+
+from simbot.physics import compiled
+from simbot.physics.compiled import entry, inner
+
+TRIED = pytest.mark.skipif(not compiled._one_program, reason="another numba than was tried")
+
+
+@inner
+def doubled(x: float) -> Any:
+    return 2.0 * x
+
+
+@inner
+def doubled_and_one(x: float) -> Any:
+    return doubled(x) + 1.0
+
+
+def _whole(values: Any) -> Any:
+    total = 0.0
+    for i in range(len(values)):
+        total += doubled_and_one(values[i])
+    return total
+
+
+@TRIED
+def test_an_entry_takes_along_what_it_calls_through_another() -> None:
+    plain = BaseFunction.get_call_type
+    whole = entry(_whole)
+    assert whole(np.array([1.0, 2.5, -4.0])) == 2.0
+    assert BaseFunction.get_call_type is plain and gc.isenabled()
+    (found,) = doubled_and_one.overloads.values()  # type: ignore[attr-defined]
+    (called,) = doubled.overloads.values()  # type: ignore[attr-defined]
+    module = found.library._get_module_for_linking()
+    assert module.get_function(called.fndesc.llvm_func_name).is_declaration, "its own code holds no other's"
+
+
+@TRIED
+def test_a_mistake_in_an_entry_puts_everything_back() -> None:
+    plain = BaseFunction.get_call_type
+
+    @entry
+    def wrong(values: Any) -> Any:
+        return values + "text"
+
+    with pytest.raises(Exception, match="No implementation"):
+        wrong(np.zeros(2))
+    assert BaseFunction.get_call_type is plain and gc.isenabled()
+
+
+def test_the_version_that_is_tested_is_tried() -> None:
+    assert version("numba").startswith(compiled.TRIED)
