@@ -185,7 +185,10 @@ def _verified(
     other = Bench(changed, bench.models.under(robot))
     gain: int | None = None
     for battery in dict.fromkeys((*asked, shown)):
-        before, after = bench.run(plan, battery), other.run(changed, battery)
+        try:
+            before, after = bench.run(plan, battery), other.run(changed, battery)
+        except EndlessSteps as error:
+            return f"in the routine, on {battery.name}: {error}", None
         for text in _new(before, after):
             return f"in the routine, on {battery.name}: {text}", None
         if battery.name == shown.name:
@@ -224,7 +227,10 @@ def _of_loop(
     for loop in sorted({max(FASTEST_LOOP_US, round(now * by)) for by in SHORTER} | {now}):
         robot = replace(plan.robot, loop_us=loop)
         changed = replace(plan, robot=robot)
-        other = base if loop == now else Bench(changed, bench.models.under(robot)).run(changed, shown)
+        try:
+            other = base if loop == now else Bench(changed, bench.models.under(robot)).run(changed, shown)
+        except EndlessSteps:  # it shakes too fast to be followed: nobody wants that loop
+            continue
         saves[loop] = saved(base, other).routine_us
     best = longest_without_gain(saves)
     held, gain = "", None

@@ -62,6 +62,7 @@ class _Pair:
 def find_overlaps(bench: Bench, plan: Plan, asked: Sequence[BatteryState], shown: BatteryState) -> Overlaps:
     """Every proposal that holds alone, and those of them that hold together."""
     base = {battery.name: bench.run(plan, battery) for battery in (*asked, shown)}
+    plan = base[shown.name].plan  # the very steps that its trace knows
     good: list[tuple[_Pair, Overlap]] = []
     pairs = list(_pairs(plan))[:MOST_TRIED]
     for pair in pairs:

@@ -79,7 +79,7 @@ def _timer(
 ) -> TunedTimer:
     """One limit, and its place among them; in the plan of `runs` no tries are cut short."""
     found = {
-        name: [one for step in limits_of(ran.plan)[place].steps for one in _asks(plan, step, ran)]
+        name: [one for step in limits_of(ran.plan)[place].steps for one in _asks(ran.plan, step, ran)]
         for name, ran in runs.items()
     }
     every = [(name, one) for name in asked for one in found[name]]

@@ -7,12 +7,13 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
-from math import exp, log, pi, sqrt
+from math import degrees, exp, log, pi, sqrt
 
 import pytest
 from scipy import optimize
 
 from simbot.report.timer_table import table_text
+from simbot.report.tune_document import tune_document
 from simbot.report.tuned import tuned_lines
 from simbot.studies.limits import (
     Ends,
@@ -239,6 +240,24 @@ def test_the_report_the_table_and_the_document(folder):
     assert all(len(line) <= 80 for line in text.splitlines())
     rows = {row["name"]: row for row in csv.DictReader(io.StringIO(table_text(result)))}
     assert "no gain above 1.36" in rows["slide speed [m/s]"]["reason"]
+
+
+def test_an_arm_is_told_in_degrees_and_written_in_radians(folder):
+    """From 0 to 90 deg at 120 deg/s^2 the triangle's peak is sqrt(120 x 90) = 103.9 deg/s; see the slide above."""
+    arm = """
+    arm: {kind: arm, motors: 1 x coil, gearing: [{ratio: 60:1, efficiency: 100 %}], moving_mass: 0.4 kg, centre: 150 mm, friction: 0.05 N*m, travel: [0 deg, 120 deg], control: {loop: profile, speed: 40 deg/s, acceleration: 120 deg/s^2, p: 20 /rad, window: 1 deg}}
+"""
+    body = "  autonomous:\n    - move: {arm: 90 deg}\n    - wait: arrival\n"
+    plan = folder.write(body, arm, "{arm: 0 deg}", loop="2 ms", states=STIFF, more=MOTOR)
+    result = tune(plan)
+    found = {limit.name: limit for limit in result.limits}["arm speed"]
+    right = optimize.brentq(lambda v: (v - sqrt(120 * 90)) ** 2 / (120 * v) - 1e-3, 60, sqrt(120 * 90))
+    assert degrees(found.no_gain) == pytest.approx(right, rel=0.01)
+    text = "\n".join(tuned_lines(result))
+    assert "arm speed [deg/s]" in text and "arm acceleration [deg/s^2]" in text
+    document = {one["name"]: one for one in tune_document(result)["controller"]}
+    assert document["arm speed"]["unit"] == "rad/s" and document["arm acceleration"]["unit"] == "rad/s^2"
+    assert document["arm speed"]["no_gain_above"] == pytest.approx(found.no_gain, abs=1e-6)
 
 
 def test_a_routine_without_profiles_has_its_loop_alone(folder):

@@ -15,6 +15,7 @@ from simbot.scenario.load import files_of
 from simbot.studies.knobs import knobs_of, with_timers
 from simbot.studies.other_times import efforts_of, limits_of, with_times
 from simbot.studies.push_times import Span, span_of
+from simbot.studies.runs import Bench
 from simbot.studies.tune import tune
 
 FREE, AMPS, RATIO, DRUM, MASS, FRICTION = 6200 * pi / 30, 8.0, 12.0, 0.04, 3.0, 8.0
@@ -188,6 +189,19 @@ def test_a_limit_shorter_than_the_tries_it_contains(folder):
         assert timer.suggested_us == 1_620_000
     (kept,) = of_kind(tune(a_slide(folder, body.replace("LIMIT", "1600 ms"), loop="20 ms")), "limit")
     assert not kept.changed and kept.reason.startswith("good: 40 ms more")
+
+
+def test_tries_that_run_a_routine_are_counted_in_full(folder):
+    """The tries' waits stand in a routine, and the plan is read twice: the bench knows it from the first time."""
+    body = (
+        "  routines:\n    go: [{move: {hand: open}}, {wait: 300 ms}, {move: {hand: shut}}, {wait: 300 ms}]\n"
+        "  autonomous:\n    - try: [{run: go}]\n      tries: 2\n      at_most: 400 ms\n"
+    )
+    plan = a_slide(folder, body, loop="20 ms")
+    bench = Bench(plan, keep=30)
+    for read in (plan, folder.load()):
+        (timer,) = of_kind(tune(read, bench=bench), "limit")
+        assert timer.suggested_us == 2 * 520_000 + 60_000 and "takes 1040 ms" in timer.reason
 
 
 def test_no_limit_helps_what_never_comes(folder):
