@@ -30,6 +30,9 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     states = ", ".join(dict.fromkeys(result.asked.states))
     days = -(-result.runs // 10)
     each = "each" if len(result.sides) == 2 else "of the closest; hopeless plans are played less"
+    if more.stopped:
+        yield "You stopped it; what it had by then follows. The same command goes on."
+        yield ""
     yield f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}"
     yield ""
     yield from _table(result)

@@ -8,10 +8,12 @@ from dataclasses import dataclass, replace
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
 from simbot.studies.break_even import BreakEvens, break_evens
-from simbot.studies.compare import CompareResult, compared
+from simbot.studies.compare import CompareResult, compared, put_together
 from simbot.studies.last_start import LastStart, last_start
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.mixed import Mixtures, mixtures
+from simbot.studies.one_match import played
+from simbot.studies.paired import every_match
 
 
 @dataclass(frozen=True)
@@ -47,9 +49,16 @@ def compare_further(
     Raises
     ------
     KeyboardInterrupt
-        Where it was stopped before there is an answer.
+        Where it was stopped before any match had been played with every plan.
     """
-    result = compared(ledger, plans, asked, progress("matches"))
+    try:
+        result = compared(ledger, plans, asked, progress("matches"))
+    except KeyboardInterrupt:
+        records = ledger.found_of(plans, every_match(asked))
+        if not played(records[0]):
+            raise
+        ledger.keep()
+        return put_together(plans, asked, records), Further(stopped=True)
     found = NOTHING_FURTHER
     try:
         if wanted.break_evens:

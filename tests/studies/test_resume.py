@@ -14,10 +14,12 @@ import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.report.compare_document import compare_document
+from simbot.report.compared import print_compared
 from simbot.report.worthed import print_worth, worth_document
 from simbot.studies import ledger, workers
 from simbot.studies.asked import Asked
 from simbot.studies.compare import compare
+from simbot.studies.further import Wanted, compare_further
 from simbot.studies.match import Interrupted, study
 from simbot.studies.worth import worth
 
@@ -159,3 +161,18 @@ def within(end, found):
     while not found():
         assert time.monotonic() < end, "it did not come"
         time.sleep(0.02)
+
+
+def test_a_comparison_that_was_stopped_tells_what_it_has(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(ledger, "place_of_rows", lambda *what: tmp_path / "kept.json")
+    plans = [plan_with(tmp_path / str(percent), percent) for percent in (70, 69)]
+    with ledger.Ledger("compare", plans, ASKED) as book:
+        result, more = compare_further(book, plans, ASKED, Wanted(), lambda what: stop_after(60))
+    assert more.stopped and 0 < result.runs < ASKED.runs and (tmp_path / "kept.json").exists()
+    print_compared(result, sys.stdout, more)
+    lines = capsys.readouterr().out.splitlines()
+    assert any(line.startswith("You stopped it") for line in lines) and max(map(len, lines)) <= 80
+    with ledger.Ledger("compare", plans, ASKED) as book:
+        assert book.found == result.runs * 2
+        again, _ = compare_further(book, plans, ASKED, Wanted(), lambda what: silent)
+    assert again.records[0][: result.runs] == result.records[0]
