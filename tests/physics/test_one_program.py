@@ -6,6 +6,7 @@ import gc
 from importlib.metadata import version
 from typing import Any
 
+import numba
 import numpy as np
 import pytest
 from numba.core.types.functions import BaseFunction
@@ -60,3 +61,13 @@ def test_a_mistake_in_an_entry_puts_everything_back() -> None:
 
 def test_the_version_that_is_tested_is_tried() -> None:
     assert version("numba").startswith(compiled.TRIED)
+
+
+def test_other_functions_still_count_from_the_end() -> None:
+    entry(_whole)(np.array([1.0]))
+
+    @numba.njit
+    def last(values: Any) -> Any:
+        return values[-1]
+
+    assert last(np.array([1.0, 2.0, 7.0])) == 7.0
