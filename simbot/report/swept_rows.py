@@ -23,7 +23,7 @@ HEADS = {
     "volts": "lowest",
     "failures": "fails",
     "motor_current": "motor",
-    "mean_rate": "mean",
+    "mean_rate": "mean/s",
 }
 SHADES = ((0.02, "#"), (0.05, "*"), (0.10, "+"), (0.20, "="), (0.40, "-"), (float("inf"), "."))
 
