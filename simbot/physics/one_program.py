@@ -3,6 +3,9 @@
 As it comes, numba optimises every function together with all that it calls and makes machine code of it, so that
 the innermost ones are done over and over for callers that Python never calls. Here the inner functions are only
 lowered; an entry gathers them. Types of arithmetic are looked up once a kind of operands. That halves the time.
+An index is what it says: numba otherwise asks of each whether it counts from the end of its array. No kernel source
+has such an index, and the question is a third of the machine code. Both hold while an entry is compiled, and no
+longer: whoever compiles something of his own in the same process gets what numba promises.
 It leans on the inside of numba, so it is used with the versions that it was tested with (TRIED) and no other; the
 plain way is slower and gives the same code.
 """
@@ -18,13 +21,14 @@ from contextlib import contextmanager
 from typing import Any
 
 from numba import _dynfunc  # type: ignore[attr-defined]
-from numba.core import typed_passes, untyped_passes
+from numba.core import typed_passes, types, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_machinery import register_pass
 from numba.core.runtime import rtsys  # type: ignore[attr-defined]
 from numba.core.typed_passes import NativeLowering
 from numba.core.types.functions import BaseFunction
+from numba.np import arrayobj
 
 UNUSED = (
     untyped_passes.WithLifting,
@@ -114,8 +118,9 @@ class EntryCompiler(InnerCompiler):
 
 @contextmanager
 def in_haste() -> Iterator[None]:
-    """No garbage is collected meanwhile, and the types of an operation are looked up once for each kind of operands."""
-    plain = BaseFunction.get_call_type
+    """No garbage is collected meanwhile, the types of an operation are looked up once for each kind of operands, and
+    an index counts from the front."""
+    plain, usual = BaseFunction.get_call_type, arrayobj.fix_integer_index
     known: dict[tuple[int, Any], tuple[Any, Any]] = {}
 
     def call_type(self: Any, context: Any, args: Any, words: Any) -> Any:
@@ -126,13 +131,18 @@ def in_haste() -> Iterator[None]:
             known[key] = (plain(self, context, args, words), self)
         return known[key][0]
 
+    def as_it_is(context: Any, builder: Any, idxty: Any, idx: Any, size: Any) -> Any:
+        return context.cast(builder, idx, idxty, types.intp if idxty.signed else types.uintp)
+
     collecting = gc.isenabled()
     gc.disable()
     BaseFunction.get_call_type = call_type  # type: ignore[method-assign, assignment]
+    arrayobj.fix_integer_index = as_it_is
     try:
         yield
     finally:
         BaseFunction.get_call_type = plain  # type: ignore[method-assign]
+        arrayobj.fix_integer_index = usual
         if collecting:
             gc.enable()
 
