@@ -195,6 +195,8 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
     """Keys that say nothing without another."""
     if p["wheelbase"] is None and p["centre_height"]:
         yield "centre_height", _needs("axle", "wheelbase")
+    elif "centre_left" in p and p["track"] is None and p["centre_height"]:  # it speeds up sideways too
+        yield "centre_height", _needs("side", "track")
     for key, across, between in (
         ("centre_ahead", "wheelbase", "axle"),
         ("centre_left", "track", "side"),
