@@ -89,7 +89,9 @@ def _simbot(
 def main(arguments: Sequence[str] | None = None) -> None:
     """Entry point: run a command and leave with its exit status, never with a traceback."""
     gc.set_threshold(50_000, 20, 20)  # modules and models that stay are not looked through over and over
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some reads every package's metadata
+    os.environ.setdefault(
+        "PYDANTIC_DISABLE_PLUGINS", "__all__"
+    )  # looking for some reads every package's metadata
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="replace")

@@ -146,7 +146,9 @@ def servo_with(values: dict[str, Any], mass: Any, load: Any, friction: float, be
     values["stall_current"] = f"{torque / constant!r} A"
     rotor = 1e-3 * num(values.get("rotor_time", "45 ms")) * torque / speed
     rubs = 0.01 * num(values.get("friction", "5 %")) * torque
-    return Mechanism(1, constant * 6.0 / torque, constant, rubs, rotor, 1.0, 1.0, 1.0, mass, load, friction, 0.0, bend)
+    return Mechanism(
+        1, constant * 6.0 / torque, constant, rubs, rotor, 1.0, 1.0, 1.0, mass, load, friction, 0.0, bend
+    )
 
 
 def threaded(values: dict[str, Any], forward: float, back: float, ratio: float) -> tuple[float, float, float]:
@@ -224,7 +226,9 @@ def cranked(values: dict[str, Any]):  # type: ignore[no-untyped-def]
     def way(q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         u, du, ddu = a * np.sin(q) - e, a * np.cos(q), -a * np.sin(q)
         root = np.sqrt(b**2 - u**2)
-        return -a * np.sin(q) - u * du / root, -a * np.cos(q) - (du**2 + u * ddu) / root - (u * du) ** 2 / root**3
+        return -a * np.sin(q) - u * du / root, -a * np.cos(q) - (du**2 + u * ddu) / root - (
+            u * du
+        ) ** 2 / root**3
 
     def mass(q: np.ndarray) -> np.ndarray:
         return slides * way(q)[0] ** 2 + rod * a**2 / 3.0

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import cos, hypot, inf, pi, radians, sin, sqrt
+from math import cos, hypot, inf, pi, sin, sqrt
 from typing import Any
 
 import numpy as np
@@ -57,13 +57,19 @@ def drive_case(kind: str, data: Any) -> tuple[Drawn, Rolling, float | None]:
     values = {**drawn.mechanism, "gearing": data.draw(gearing(1.0, 2.0))}
     if data.draw(st.booleans()):
         values["wheel_inertia"] = f"{data.draw(number(1e-5, 5e-4))} kg*m^2"
-    ways = st.sampled_from([0.0, pi / 4.0, pi / 2.0, pi, None]) if kind != "tank" else st.sampled_from([0.0, None])
+    ways = (
+        st.sampled_from([0.0, pi / 4.0, pi / 2.0, pi, None])
+        if kind != "tank"
+        else st.sampled_from([0.0, None])
+    )
     direction = data.draw(st.one_of(ways, number(-3.1, 3.1)) if kind != "tank" else ways)
     sheet, stage = MOTORS["geared"], values["gearing"][0]
     resistance = 12.0 / num(sheet["stall_current"])
     constant = (12.0 - num(sheet["free_current"]) * resistance) / (num(sheet["free_speed"]) * pi / 30.0)
     forward = 0.01 * num(stage["efficiency"])
-    wheels, mass, friction = (of_rollers if kind in ("mecanum", "x_drive") else of_tyres)(kind, values, direction)
+    wheels, mass, friction = (of_rollers if kind in ("mecanum", "x_drive") else of_tyres)(
+        kind, values, direction
+    )
     leg = Rolling(
         wheels, mass, friction, float(stage["ratio"].split(":")[0]), forward, 2.0 - 1.0 / forward, resistance,
         constant, constant * num(sheet["free_current"]), num(sheet["rotor_inertia"]) * sheet["internal_ratio"] ** 2,
@@ -89,7 +95,9 @@ def of_rollers(
         wheels_at = lever / sqrt(2.0) if kind == "x_drive" else lever
         return wheels, PLATE * SIDE**2 / 6.0, friction * wheels_at
     rolls = abs(cos(direction) - CORNERS[:, 0] * CORNERS[:, 1] * sin(direction))
-    both_ways = [rollers_grip(rolls, way, at_rest, (base, track, high), grip) for way in (direction, direction + pi)]
+    both_ways = [
+        rollers_grip(rolls, way, at_rest, (base, track, high), grip) for way in (direction, direction + pi)
+    ]
     wheels = [
         Wheel(1.0, roll / radius, roll / max(rolls), own * (roll / radius) ** 2, float(one), float(other))
         for roll, one, other in zip(rolls, *both_ways, strict=True)
@@ -143,11 +151,20 @@ def of_tyres(kind: str, values: dict[str, Any], direction: float | None) -> tupl
             grip * weight * min(1.0, share / max(1.0 - each, 1e-9)) for each in (shift, -shift)
         )
     felt = own * (lever / radius) ** 2
-    return [Wheel(4.0, lever / radius, 1.0, wheels * felt, most, back)], moved + (4.0 - wheels) * felt, friction
+    return (
+        [Wheel(4.0, lever / radius, 1.0, wheels * felt, most, back)],
+        moved + (4.0 - wheels) * felt,
+        friction,
+    )
 
 
 def sizes(values: dict[str, Any]) -> tuple[float, float, float, float]:
-    return 1e-3 * num(values["wheelbase"]), 1e-3 * num(values["track"]), values["grip"], num(values["friction"])
+    return (
+        1e-3 * num(values["wheelbase"]),
+        1e-3 * num(values["track"]),
+        values["grip"],
+        num(values["friction"]),
+    )
 
 
 def drive_account(
@@ -160,7 +177,10 @@ def drive_account(
     """
     taken = spent = turned = 0.0
     least = inf
-    n, k, r = (np.array([each]).T for each in zip(*((w.motors, it.constant, it.resistance) for w in it.wheels), strict=True))
+    n, k, r = (
+        np.array([each]).T
+        for each in zip(*((w.motors, it.constant, it.resistance) for w in it.wheels), strict=True)
+    )
     share = np.array([[w.share] for w in it.wheels])
     geared = np.array([[it.ratio * w.per_travel] for w in it.wheels])
     inertia, most, back = (np.array([[each] for each in (getattr(w, name) for w in it.wheels)])
@@ -169,7 +189,9 @@ def drive_account(
     for t0, h, v0, v1, *poly in rows:
         _, v, a = state(h, np.array(poly))
         d, w, s = share * duty(t0 + X * h), geared * v, np.sign(v)
-        volts = (open_circuit + ohms * np.sum(n * d * k * w / r, axis=0)) / (1.0 + ohms * np.sum(n * d**2 / r, axis=0))
+        volts = (open_circuit + ohms * np.sum(n * d * k * w / r, axis=0)) / (
+            1.0 + ohms * np.sum(n * d**2 / r, axis=0)
+        )
         i = (d * volts - k * w) / r
         before = geared * n * (k * i - it.motor_friction * s - it.rotor * geared * a)
         gears = before * np.where(s * before >= 0.0, it.forward, 1.0 / it.back)

@@ -274,7 +274,11 @@ def test_energy_closes(
         def duty(t: np.ndarray, q: np.ndarray) -> np.ndarray:
             error = np.where(t < 0.01, drawn.start, drawn.target) - q
             moving = np.where(abs(error) <= dead, 0.0, np.clip(error / band, -1.0, 1.0))
-            return moving if kind != "slider_crank" else np.where(np.ptp(q) == 0.0, leaning(plant, it, battery, t), moving)
+            return (
+                moving
+                if kind != "slider_crank"
+                else np.where(np.ptp(q) == 0.0, leaning(plant, it, battery, t), moving)
+            )
     elif kind in ("roller", "flywheel"):
         plant.command("it", Spin(effort))
         if kind == "flywheel":  # what it throws takes its energy along as it leaves: no row has it
