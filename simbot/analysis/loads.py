@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis.results import Finding
-from simbot.analysis.words import ms
+from simbot.analysis.words import clock, ms
 from simbot.physics import strain
 from simbot.physics.heat import AIR
 from simbot.physics.plant import Plant
@@ -124,13 +124,16 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
         if pull > float(cord):
             text = f"the cord of the {name} is pulled with {pull:.4g} N, more than its rating of {float(cord):.4g} N"
             yield _finding("cord_overloaded", at, name, text, places)
-    spell = strain.slack(plant, name)
-    if spell is not None:
+    hung = strain.slack(plant, name)
+    if hung is not None:
+        begins, ends, lasts = hung
         text = (
-            f"the cord of the {name} goes slack, for {ms(round(spell[1] * 1e6))} in all: its motors let it out faster "
-            "than the load follows, and it may come off its drum; the times after it leave out winding it in again"
+            f"the cord of the {name} goes slack, for {ms(round(lasts * 1e6))} in all until "
+            f"{clock(round(ends * 1e6))}: its motors let it out faster than the load follows, and it may come off its "
+            "drum; winding it in again and the jerk as it tightens are left out, so that no time of it from "
+            f"{clock(round(begins * 1e6))} on, nor what waits for it, is to be trusted"
         )
-        yield _finding("cord_slack", spell[0], name, text, places)
+        yield _finding("cord_slack", begins, name, text, places)
     allowed = values.get("stop_rating")
     if allowed:
         hits = strain.hits(plant, name)

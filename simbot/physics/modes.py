@@ -215,6 +215,7 @@ def settle_at_rest(w: Array, tab: Array, m: int) -> Any:
         return
     if w[m + L.CONTROL] == L.SERVO and rest_at_edge(w, tab, m, direction):
         w[m + L.PINNED] = 1.0
+        rest_margin(w, tab, m, w[m + L.Q])  # its current at that effort
         return
     w[m + L.S] = direction
     if direction > 0.0 and w[m + L.Q] >= w[m + L.SEG_HI] and w[m + L.SEG_HI] < w[m + L.Q_HI]:

@@ -11,6 +11,7 @@ from simbot.physics.plant import Plant
 from simbot.physics.record import lagged_square
 
 Array = npt.NDArray[np.float64]
+LEAST_PUSH = 1e-9  # of the greatest force in a run: less is rounding
 
 
 def fuse(plant: Plant, name: str | None, rating: float, lag: float, level: float) -> tuple[float, float]:
@@ -75,16 +76,22 @@ def greatest_cord_pull(plant: Plant, name: str) -> tuple[float, float]:
     return float(at), float(pulls[row, end])
 
 
-def slack(plant: Plant, name: str) -> tuple[float, float] | None:
-    """(first instant, time in all) that a cord which only pulls hangs slack while it moves; None: never."""
+def slack(plant: Plant, name: str) -> tuple[float, float, float] | None:
+    """(first instant, last instant, time in all) that a cord which only pulls hangs slack while it moves; None: never.
+
+    A step is slack all through or not at all; one that ends as the cord goes slack has rounding there, not a push.
+    """
     if plant._built(name).reduced.least_force != 0.0:
         return None
     log = _rows(plant)
     own = log[:, _first(plant, name) :]
-    pushed = np.minimum(own[:, L.LOG_FORCE0], own[:, L.LOG_FORCE1]) < 0.0
+    forces = own[:, L.LOG_FORCE0] + own[:, L.LOG_FORCE1]
+    pushed = forces < -LEAST_PUSH * abs(forces).max(initial=0.0)
     if not pushed.any():
         return None
-    return float(log[pushed, L.LOG_T][0]), float(log[pushed, L.LOG_H].sum())
+    spells = log[pushed]
+    last = spells[-1, L.LOG_T] + spells[-1, L.LOG_H]
+    return float(spells[0, L.LOG_T]), float(last), float(spells[:, L.LOG_H].sum())
 
 
 def hits(plant: Plant, name: str) -> list[tuple[float, float, float]]:

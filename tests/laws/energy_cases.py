@@ -11,20 +11,35 @@ from drawn import KINDS_DRAWN, MOTORS, Drawn
 from energy import Mechanism
 
 G = 9.80665  # m/s²
+ENERGY_CASES = (
+    "slide",
+    "rack",
+    "lead_screw",
+    "scissor",
+    "arm",
+    "parallelogram_arm",
+    "four_bar",
+    "slider_crank",
+    "winch",
+    "hoist",
+    "axle",
+    "turret",
+    "roller",
+    "flywheel",
+    "servo",
+    "claw",
+)  # the drives: see energy_drives
 
 
 def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Drawn, Mechanism]:
     """A drawn mechanism whose numbers are also worked out here, from its sheet alone."""
+    assert kind in ENERGY_CASES
     drawn = data.draw(KINDS_DRAWN[kind]())
     values = {key: value for key, value in drawn.mechanism.items() if key not in ("springs", "detents")}
     drawn = Drawn(values, drawn.start, drawn.target)
     if kind in ("servo", "claw"):
         values = {key: value for key, value in values.items() if not key.startswith("load")}
         drawn = Drawn(values, drawn.start, drawn.target)
-        speed = pi / 3.0 / num(values["speed"])
-        torque, constant = num(values["stall_torque"]), 6.0 / speed
-        values["stall_current"] = f"{torque / constant!r} A"
-        rotor = 1e-3 * num(values["rotor_time"]) * torque / speed
         pressed = np.zeros_like
         if kind == "claw":
             side = 1.0 if values["closes"] == "rising" else -1.0
@@ -34,9 +49,10 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
             def pressed(q: np.ndarray) -> np.ndarray:
                 return side * rate * np.maximum(side * (q - contact), 0.0)
 
-        it = Mechanism(1, constant * 6.0 / torque, constant, 0.01 * num(values["friction"]) * torque, rotor, 1.0, 1.0,
-                       1.0, np.zeros_like, pressed, 0.0)  # fmt: skip
-        return drawn, it
+        return drawn, servo_with(values, np.zeros_like, pressed, 0.0)
+    if "servo" in values:
+        loads, bend = cranked(values)
+        return drawn, servo_with(values["servo"], *loads, num(values["friction"]), bend)
     if kind == "hoist":  # lifted straight, on one layer
         more = ("hook", "mass_centre", "drum_width", "cord_diameter", "holding_brake")
         values = {key: value for key, value in values.items() if key not in more}
@@ -85,7 +101,7 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
         inertia = sum(m * r * r for m, r in zip(masses, levers, strict=True))
         moment = G * sum(m * r for m, r in zip(masses, levers, strict=True))
         loads = (lambda q: np.full_like(q, inertia), lambda q: np.full_like(q, moment))
-    elif kind in ("turret", "roller"):
+    elif kind in ("turret", "roller", "flywheel"):
         loads = (lambda q: np.full_like(q, num(values["inertia"])), np.zeros_like)
     elif kind in ("rack", "lead_screw"):
         mass = num(values["moving_mass"])
@@ -103,6 +119,8 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
             forward, back, ratio = threaded(values["screw"], forward, back, ratio)
     elif kind == "four_bar":
         loads, bend = linked(values)
+    elif kind == "slider_crank":
+        loads, bend = cranked(values)
     elif kind == "parallelogram_arm":
         parts = [(num(part["mass"]), num(part["at"])) for part in values["parts"]]
         parts.append((num(values["carried_mass"]), num(values["length"])))
@@ -119,6 +137,18 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
     it = Mechanism(count, resistance, constant, constant * num(sheet["free_current"]), rotor, ratio, forward,
                    back, *loads, friction, 0.0, bend, gear)  # fmt: skip
     return drawn, it
+
+
+def servo_with(values: dict[str, Any], mass: Any, load: Any, friction: float, bend: Any = None) -> Mechanism:
+    """A servo on what it moves; its sheet is given the stall current that its torque and speed come to."""
+    speed = pi / 3.0 / num(values["speed"])
+    torque, constant = num(values["stall_torque"]), 6.0 / speed
+    values["stall_current"] = f"{torque / constant!r} A"
+    rotor = 1e-3 * num(values.get("rotor_time", "45 ms")) * torque / speed
+    rubs = 0.01 * num(values.get("friction", "5 %")) * torque
+    return Mechanism(
+        1, constant * 6.0 / torque, constant, rubs, rotor, 1.0, 1.0, 1.0, mass, load, friction, 0.0, bend
+    )
 
 
 def threaded(values: dict[str, Any], forward: float, back: float, ratio: float) -> tuple[float, float, float]:
@@ -181,6 +211,33 @@ def linked(values: dict[str, Any]):  # type: ignore[no-untyped-def]
         return G * np.imag(lift * (m1 * first / 2.0 + m2 * (first + arm * along) + m3 * c * across / 2.0))
 
     return (mass, load), lambda q: (mass(q + 1e-4) - mass(q - 1e-4)) / 2e-4
+
+
+def cranked(values: dict[str, Any]):  # type: ignore[no-untyped-def]
+    """M, Q, dM/dq of a slider-crank from x = a cos q + sqrt(b² - (a sin q - e)²), its slopes written out.
+
+    The crank is an even rod; the slider's way and its weight's are x along the incline.
+    """
+    a, b, e = (1e-3 * num(values[key]) for key in ("crank", "coupler", "offset"))
+    rise = np.sin(radians(num(values["incline"])))
+    level = np.cos(radians(num(values["incline"])))
+    slides, rod, push = num(values["slider_mass"]), num(values["parts"][0]["mass"]), num(values["load"])
+
+    def way(q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        u, du, ddu = a * np.sin(q) - e, a * np.cos(q), -a * np.sin(q)
+        root = np.sqrt(b**2 - u**2)
+        return -a * np.sin(q) - u * du / root, -a * np.cos(q) - (du**2 + u * ddu) / root - (
+            u * du
+        ) ** 2 / root**3
+
+    def mass(q: np.ndarray) -> np.ndarray:
+        return slides * way(q)[0] ** 2 + rod * a**2 / 3.0
+
+    def load(q: np.ndarray) -> np.ndarray:
+        lifted = rod * G * 0.5 * a * (level * np.cos(q) - rise * np.sin(q))
+        return lifted + (slides * G * rise + push) * way(q)[0]
+
+    return (mass, load), lambda q: 2.0 * slides * way(q)[0] * way(q)[1]
 
 
 def num(text: Any) -> float:

@@ -141,3 +141,19 @@ def test_what_hunts_never_arrives_however_long_the_match_is(lasts: float) -> Non
     move = plant.command("lift", GoTo(0.4))
     assert move.arrival_us() is None and move.first_inside_us() is not None
     assert move.reason() == "it leaves its window again and again"
+
+
+def test_what_a_servo_draws_as_it_leans_on_its_dead_band_is_what_the_battery_gives() -> None:
+    """Alone on the battery: its own current is the battery's, but for the sag between the two ways to hold."""
+    servo = {
+        "kind": "servo", "speed": "0.16 s/60deg", "at": "6 V", "stall_torque": "1.8 N*m", "stall_current": "1.5 A",
+        "travel": ["0 deg", "180 deg"], "friction": "3 %", "load_mass": "0.2 kg", "load_at": "0.1 m",
+        "load_angle": "0 deg", "dead_band": "0.7 deg",
+    }  # fmt: skip
+    plant = a_plant(a_robot({"it": servo}, {}, (6.0, 0.1)), it=0.1)
+    plant.command("it", GoTo(0.7))
+    plant.advance(2_000_000)
+    w, m = plant.arrays.w, plant.arrays.at["it"]
+    assert w[m + L.PINNED] == 1.0
+    assert w[L.I] > 0.01
+    assert w[m + L.CURRENT] == pytest.approx(w[L.I], rel=2e-3)
