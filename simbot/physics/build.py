@@ -316,6 +316,7 @@ class Models:
             Any, tuple[Models, BatteryState]
         ] = {}  # the same robot with quantities at an end of their spread
         self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
+        self.alone: dict[Any, Any] = {}  # arrays of one mechanism by itself, for floors
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
 
     def get(

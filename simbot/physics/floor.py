@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, Arrays, Models
+from simbot.physics.build import DRIVES, Arrays, Built, Models
+from simbot.physics.compiled import Array
 from simbot.physics.encoder import taken_along
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
@@ -77,12 +78,11 @@ class Stretch:
         places: Places = (),
     ) -> None:
         self.built = models.get(name, payload, direction, places)
-        self.arrays = Arrays(models, [name], battery, tolerance)
-        self.arrays.w[L.WARMS] = 0.0
+        self.arrays = _alone(models, battery, name, self.built, tolerance)
         self.name = name
         self.m = self.arrays.at[name]
         self.arrays.w[self.m + L.Q] = start
-        self.arrays.write(name, self.built)
+        self.arrays.locate(name)
         self.start, self.speed = start, speed
         self.low, self.high = target - window, target + window
         self.slower = slower_than
@@ -274,6 +274,23 @@ class Stretch:
             return float(row[L.LOG_T]), float(row[L.LOG_MECH])
         w, m = self.arrays.w, self.m
         return (float(w[L.T]), float(w[m + L.Q])) if w[m + L.SPEED] == 0.0 else (inf, inf)
+
+
+def _alone(models: Models, battery: BatteryState, name: str, built: Built, tolerance: float) -> Arrays:
+    """Arrays of a mechanism by itself at time 0: made once, for one stretch after the other."""
+    key = (name, id(built), tolerance)
+    if key not in models.alone:
+        arrays = Arrays(models, [name], battery, tolerance)
+        arrays.w[L.WARMS] = 0.0
+        arrays.write(name, built)
+        models.alone[key] = (arrays, arrays.w.copy(), built)
+    kept: tuple[Arrays, Array, Built] = models.alone[key]
+    arrays, blank, _ = kept
+    w = arrays.w
+    w[:] = blank
+    w[L.E], w[L.R0] = battery.open_circuit, battery.resistance
+    w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
+    return arrays
 
 
 def floor_of(plant: Plant, move: Move) -> float | None:
