@@ -24,6 +24,7 @@ class _Bound:
     """The zero may be off by so much, up or down, before this goes wrong."""
 
     off: float  # signed [m, rad]
+    was: float  # by how much it is off there in the run
     step: int
     line: int
     at_us: int
@@ -32,16 +33,14 @@ class _Bound:
 
 def zero_findings(plan: Plan, trace: Trace) -> Iterator[Finding]:
     """For each mechanism that says anything of its zero: what fails first where it is off by more, either way."""
-    for name, spec in plan.robot.mechanisms.items():
+    for spec in plan.robot.mechanisms.values():
         if not is_stated(spec.values) or "zero" not in {each.key for each in KINDS[spec.kind].PARAMETERS}:
             continue
         bounds = [*_of_needs(trace, spec), *_of_moves(trace, spec)]
-        offs = [record.move.zero_off for record in trace.moves if _is_measured(record, name)]
-        if not bounds or not offs:
-            continue
         up = min((each for each in bounds if each.off > 0.0), key=lambda each: each.off, default=None)
         down = max((each for each in bounds if each.off < 0.0), key=lambda each: each.off, default=None)
-        yield _finding(spec, up, down, min(offs), max(offs))
+        if up is not None or down is not None:
+            yield _finding(spec, up, down)
 
 
 def _is_measured(record: MoveRecord, name: str) -> bool:
@@ -66,7 +65,7 @@ def _of_needs(trace: Trace, spec: MechanismSpec) -> Iterator[_Bound]:
         for sign, stop in ((1.0, high), (-1.0, low)):
             if sign * (stop - stands) <= within - sign * beyond:
                 continue
-            yield _Bound(off + sign * within - beyond, record.step, record.line, record.at_us, text)
+            yield _Bound(off + sign * within - beyond, off, record.step, record.line, record.at_us, text)
 
 
 def _beyond(record: NeedRecord) -> float:
@@ -85,12 +84,10 @@ def _of_moves(trace: Trace, spec: MechanismSpec) -> Iterator[_Bound]:
         asked = float(move.target) - move.zero_off
         text = f"step {record.step} (line {record.line}) never arrives: its stop is in the way"
         for end in (high - asked + move.window, low - asked - move.window):
-            yield _Bound(end, record.step, record.line, move.start_us, text)
+            yield _Bound(end, move.zero_off, record.step, record.line, move.start_us, text)
 
 
-def _finding(
-    spec: MechanismSpec, up: _Bound | None, down: _Bound | None, least: float, most: float
-) -> Finding:
+def _finding(spec: MechanismSpec, up: _Bound | None, down: _Bound | None) -> Finding:
     name, coordinate = spec.name, spec.coordinate
     told = []
     for word, bound in (("below that", down), ("above that", up)):
@@ -99,9 +96,9 @@ def _finding(
     if up is not None and down is not None and up.text == down.text:
         told = [f"beyond that {up.text}"]
     room = f"{extent(down.off if down else -inf, coordinate)} to {extent(up.off if up else inf, coordinate)}"
-    was = extent(most, coordinate)
-    if least != most:
-        was = f"{extent(least, coordinate)} to {was}"
+    was = " to ".join(
+        extent(each, coordinate) for each in sorted({one.was for one in (down, up) if one is not None})
+    )
     nearest = min((each for each in (up, down) if each is not None), key=lambda each: abs(each.off))
     return Finding(
         kind="zero_room",
@@ -113,6 +110,6 @@ def _finding(
         cause_step=None,
         late_us=None,
         outcome=None,
-        text=f"the zero of the {name} may be off by {room} (it is by {was} in this run): {'; '.join(told)}",
+        text=f"the zero of the {name} may be off by {room} (there it is by {was} in this run): {'; '.join(told)}",
         fails=False,
     )

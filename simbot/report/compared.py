@@ -13,7 +13,7 @@ from simbot.report.unseen import unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.one_match import MATCHES_A_DAY
-from simbot.studies.paired import ALPHA, Difference
+from simbot.studies.paired import ALPHA, LEAST_DAYS, Difference
 
 WIDTH = 80
 
@@ -140,9 +140,8 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
             WIDTH,
         )
     elif apart.days_needed is not None:
-        yield from wrap(
-            f"To settle it takes about {10 * apart.days_needed} matches (--runs), if it is so.", WIDTH
-        )
+        matches = MATCHES_A_DAY * max(LEAST_DAYS, apart.days_needed)
+        yield from wrap(f"To settle it takes about {matches} matches (--runs), if it is so.", WIDTH)
     if apart.luck_sd is not None and apart.ignorance_sd is not None:
         yield from wrap(
             f"Of its spread luck has sd {apart.luck_sd:.1f}, which more matches shrink; what is not known of the robot "

@@ -123,16 +123,21 @@ def read_wait(value: Any, scale: Scale = NO_SCALE) -> Any:
     return read_times(value) if isinstance(value, list) else read_word(value)
 
 
-def read_lasting(value: Any, scale: Scale = NO_SCALE) -> Any:
-    """A time above 0, or the mapping of a number in the robot's code, which is read on its own."""
-    if isinstance(value, dict):
-        return value
-    time = read_quantity(value, "time", low=0.0, high=36000, open_low=True)
+def read_exact(value: Any, low: float = 0.0, open_low: bool = False) -> Quantity:
+    """A time that a run takes as it is written, so that a spread would say nothing."""
+    time = read_quantity(value, "time", low=low, high=36000, open_low=open_low)
     if time.spread:
         raise fail(
-            "the robot's code keeps to this time, so it has no spread", str(value), "a time such as 500 ms"
+            "every run takes this time as it is written: no spread stands here",
+            str(value),
+            "a time such as 500 ms",
         )
     return time
+
+
+def read_lasting(value: Any, scale: Scale = NO_SCALE) -> Any:
+    """A time above 0, or the mapping of a number in the robot's code, which is read on its own."""
+    return value if isinstance(value, dict) else read_exact(value, open_low=True)
 
 
 @dataclass(frozen=True)
@@ -164,6 +169,8 @@ Angle = Annotated[Quantity, quantity("angle", low=-100, high=100)]
 Time = Annotated[Quantity, quantity("time", low=0.0, high=36000)]
 Duration = Annotated[Quantity, quantity("time", low=0.0, high=36000, open_low=True)]
 Lasting = Annotated[Any, reader(read_lasting)]
+ExactTime = Annotated[Quantity, reader(lambda value, scale: read_exact(value))]
+ExactPeriod = Annotated[Quantity, reader(lambda value, scale: read_exact(value, 1e-3))]
 Period = Annotated[Quantity, quantity("time", low=1e-3, high=36000)]
 Share = Annotated[Quantity, quantity("share", low=0.0, high=1.0)]
 Count = Annotated[Quantity, quantity("count", low=0, high=100000)]

@@ -9,6 +9,8 @@ from pydantic import Field
 from simbot.scenario.fields import (
     Count,
     Duration,
+    ExactPeriod,
+    ExactTime,
     Lasting,
     Length,
     Period,
@@ -416,7 +418,7 @@ class PlaceStepShape(ActShape):
 class HandOverShape(ActShape):
     giver: Word = Field(alias="from", description="the mechanism that gives")
     release: Any = None
-    both_hold: Time = Quantity(0.0, text="0 s")
+    both_hold: ExactTime = Quantity(0.0, text="0 s")
 
 
 class OuterShape(Shape):
@@ -459,11 +461,11 @@ class LetGoShape(Shape):
 class SenseShape(Shape):
     sense: Word = Field(description="a name for what it finds out, to be asked for by `when: {seen: …}`")
     station: Word | None = Field(default=None, alias="of")
-    every: Period = Field(description="the time between looks, such as 50 ms")
-    latency: Time = Quantity(0.0, text="0 s")
+    every: ExactPeriod = Field(description="the time between looks, such as 50 ms")
+    latency: ExactTime = Quantity(0.0, text="0 s")
     sees: Share = Quantity(1.0)
     false_alarm: Share = Quantity(0.0)
-    at_most: Duration = Field(description="how long it looks, such as 1 s")
+    at_most: ExactPeriod = Field(description="how long it looks, such as 1 s")
 
 
 class RepeatShape(Shape):

@@ -167,6 +167,8 @@ def test_routines_are_given_words(tmp_path):
     ([{"when": {"hold": {"hand": "ball"}}, "do": [wait("1 s")]}], {}, "there is no such condition"),
     ([{"when": {"seen": "eye"}, "do": [wait("1 s")]}], {}, "there is no such sense"),
     ([pick(tries=3), wait("1 s")], {}, "needs `each`"),
+    ([{"sense": "eye", "of": "bin", "every": "50 ms", "latency": "80 ms ± 9 ms", "at_most": "1 s"}], {},
+     "latency: every run takes this time as it is written"),
     ([wait("until lfit past 60 %")], {}, "there is no such mechanism"),
 ])  # fmt: skip
 def test_mistakes_in_such_steps_are_told(tmp_path, steps, routines, words):

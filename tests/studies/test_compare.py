@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from io import StringIO
 from pathlib import Path
 
 import jsonschema
@@ -91,3 +92,13 @@ def test_asked_for_a_half_width_it_goes_on_until_the_difference_is_known_so_well
     assert soon.runs < narrow.runs < 2000
     assert narrow.records[0][: soon.runs] == soon.records[0]  # the same matches, and more
     assert widths[1][0] < 8 * 0.2 < widths[1][1]
+
+
+def test_fewer_matches_than_anything_is_settled_in_are_not_promised_to_settle(tmp_path):
+    plans = [plan_with(tmp_path / "a", 90), plan_with(tmp_path / "b", 50)]
+    result = compare(plans, Asked(40, 3, ("full",)), silent)
+    apart = result.pairs[0].difference
+    assert not apart.sure and apart.days_needed < 10
+    out = StringIO()
+    print_compared(result, out)
+    assert "To settle it takes about 100 matches" in out.getvalue()

@@ -255,7 +255,7 @@ def test_what_is_wrong_in_the_plan_is_told_with_its_place(folder):
         ("{from: times.py, name: PUHS_MS}", "PUSH_MS"),
         ("{from: times.py, name: NO_MS}", "it has to last some time"),
         ("[1 s]", "for"),
-        ("300 ms ± 20 ms", "for: the robot's code keeps to this time"),
+        ("300 ms ± 20 ms", "for: every run takes this time as it is written"),
     ):
         with pytest.raises(ScenarioError, match=words):
             a_slide(folder, BODY.replace("for: 300 ms", f"for: {text}"))
