@@ -100,8 +100,10 @@ def tune(
         raise SimbotError("--watch prints what changed to stdout: name a file in the place of -")
     if matches is None:
         matches = 0 if watch and kind != "balanced" else MATCHES
-    if matches < 0 or (matches == 0 and kind == "balanced"):
-        raise SimbotError(f"--matches {matches}: {'at least 1 is wanted' if matches == 0 else '0 or more'}")
+    if matches < 0:
+        raise SimbotError(f"--matches {matches}: 0 or more are wanted")
+    if matches == 0 and kind == "balanced":
+        raise SimbotError("--matches 0: --kind balanced goes by matches with chance, at least 1 is wanted")
     wanted = _Wanted(
         kind, battery, rule, patch, table, json_file, matches, seed, read_workers(workers, 6 * matches)
     )  # two sets on three batteries

@@ -14,7 +14,6 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from importlib.metadata import version
-from inspect import signature
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -84,27 +83,7 @@ def _set_up() -> Any:
     from numba.core import config
 
     config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]  # numba's settings are made at run time
-    _count_from_the_front()
     return numba
-
-
-def _count_from_the_front() -> None:
-    """Let an index be what it says: numba otherwise asks of each whether it counts from the end of its array.
-
-    No kernel source has such an index, and the question is a third of the machine code. It is put in a function of
-    numba's that its documentation does not name; where that is not as known, nothing is done but losing the gain.
-    """
-    from numba.np import arrayobj
-
-    usual = getattr(arrayobj, "fix_integer_index", None)
-    if usual is None or list(signature(usual).parameters) != ["context", "builder", "idxty", "idx", "size"]:
-        return
-    from numba.core import types
-
-    def as_it_is(context: Any, builder: Any, idxty: Any, idx: Any, size: Any) -> Any:
-        return context.cast(builder, idx, idxty, types.intp if idxty.signed else types.uintp)
-
-    arrayobj.fix_integer_index = as_it_is
 
 
 _numba = _set_up()

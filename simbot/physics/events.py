@@ -6,9 +6,11 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
+from simbot.physics.bus import servo_duty
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import REST_SLACK, first_mech, rest_margin
-from simbot.physics.steps import between, go_to_share
+from simbot.physics.forces import REST_SLACK, accelerate, first_mech, rest_margin
+from simbot.physics.quick import quick_rates
+from simbot.physics.steps import between, go_to_share, put_at_share
 
 # kinds of event
 # (floats, as the flags below: a literal integer would make the compiler write a function once for each value)
@@ -151,6 +153,23 @@ def find_violation(w: Array, tab: Array) -> Any:
 
 
 @inner
+def look_at_share(w: Array, tab: Array, kind: float, m: int, x: float, h: float) -> Any:
+    """Put at the share x of the step, and evaluate there, what the margin of a mode depends on."""
+    if kind <= ZONE_EDGE:  # a question of where it is and how fast alone
+        q, v = between(w, m, x, h)
+        w[m + L.Q_NEXT] = q
+        w[m + L.V_NEXT] = v
+    elif w[L.QUICK] == 1.0 and kind <= BARE:  # and of the bus
+        put_at_share(w, x, h)
+        quick_rates(w, tab)
+        if w[m + L.CONTROL] == L.SERVO:
+            w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q_NEXT])
+        w[m + L.A_NEXT] = accelerate(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
+    else:
+        go_to_share(w, tab, x, h)
+
+
+@inner
 def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: float) -> Any:
     """Share of the step at which a mode's margin turns negative: the upper end of a tight bracket below top."""
     low = 0.0
@@ -160,7 +179,7 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
         w[m + L.Q_NEXT] = w[m + L.Q]
         w[m + L.V_NEXT] = w[m + L.SPEED]
     else:
-        go_to_share(w, tab, 0.0, h)
+        look_at_share(w, tab, kind, m, 0.0, h)
     f_low = margin_of(w, tab, kind, m, g)
     if f_low <= 0.0:
         f_low = 1e-30
@@ -179,12 +198,7 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
             x = 0.5 * (low + high)
         x = min(max(x, low + 1e-3 * (high - low) * (1e-9 if count > 2 else 1.0)), high)
         last = x
-        if kind <= ZONE_EDGE:  # a question of where it is and how fast alone
-            q, v = between(w, m, x, h)
-            w[m + L.Q_NEXT] = q
-            w[m + L.V_NEXT] = v
-        else:
-            go_to_share(w, tab, x, h)
+        look_at_share(w, tab, kind, m, x, h)
         f = margin_of(w, tab, kind, m, g)
         if f < 0.0:
             high = x

@@ -185,7 +185,8 @@ QUICK_ROTORS = OPTIMAL + 29  # inertia of rotors
 QUICK_WHEELS = OPTIMAL + 30  # and wheels,
 QUICK_BACK = OPTIMAL + 31  # current given back per speed,
 QUICK_NOW = OPTIMAL + 32  # and acceleration per volt at the last evaluation
-POLY = OPTIMAL + 33  # position over the share of the step under trial: ORDER + 1 coefficients
+FED_SHARE = OPTIMAL + 33  # of a servo's effort on its rail
+POLY = OPTIMAL + 34  # position over the share of the step under trial: ORDER + 1 coefficients
 MECH_SIZE = POLY + ORDER + 1
 
 NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0

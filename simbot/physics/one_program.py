@@ -18,13 +18,14 @@ from contextlib import contextmanager
 from typing import Any
 
 from numba import _dynfunc  # type: ignore[attr-defined]
-from numba.core import typed_passes, untyped_passes
+from numba.core import typed_passes, types, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_machinery import register_pass
 from numba.core.runtime import rtsys  # type: ignore[attr-defined]
 from numba.core.typed_passes import NativeLowering
 from numba.core.types.functions import BaseFunction
+from numba.np import arrayobj
 
 UNUSED = (
     untyped_passes.WithLifting,
@@ -114,8 +115,13 @@ class EntryCompiler(InnerCompiler):
 
 @contextmanager
 def in_haste() -> Iterator[None]:
-    """No garbage is collected meanwhile, and the types of an operation are looked up once for each kind of operands."""
-    plain = BaseFunction.get_call_type
+    """What is altered of numba while the kernel is compiled, and put back for whatever else it compiles.
+
+    No garbage is collected meanwhile; the types of an operation are looked up once for each kind of operands; and an
+    index is what it says: numba otherwise asks of each whether it counts from the end of its array, which no kernel
+    source does, and which is a third of the machine code.
+    """
+    plain, counted = BaseFunction.get_call_type, arrayobj.fix_integer_index
     known: dict[tuple[int, Any], tuple[Any, Any]] = {}
 
     def call_type(self: Any, context: Any, args: Any, words: Any) -> Any:
@@ -126,13 +132,18 @@ def in_haste() -> Iterator[None]:
             known[key] = (plain(self, context, args, words), self)
         return known[key][0]
 
+    def as_it_is(context: Any, builder: Any, kind: Any, index: Any, size: Any) -> Any:
+        return context.cast(builder, index, kind, types.intp if kind.signed else types.uintp)
+
     collecting = gc.isenabled()
     gc.disable()
     BaseFunction.get_call_type = call_type  # type: ignore[method-assign, assignment]
+    arrayobj.fix_integer_index = as_it_is
     try:
         yield
     finally:
         BaseFunction.get_call_type = plain  # type: ignore[method-assign]
+        arrayobj.fix_integer_index = counted
         if collecting:
             gc.enable()
 

@@ -23,7 +23,7 @@ HEADS = {
     "volts": "lowest",
     "failures": "fails",
     "motor_current": "motor",
-    "mean_rate": "mean",
+    "mean_rate": "mean/s",
 }
 SHADES = ((0.02, "#"), (0.05, "*"), (0.10, "+"), (0.20, "="), (0.40, "-"), (float("inf"), "."))
 
@@ -46,11 +46,13 @@ def at(axes: Sequence[Axis], point: Point) -> str:
 
 
 def cause(point: Point) -> str:
-    """What holds a move back most."""
+    """What holds a move back most, as a share of its time; of a match what takes most of a cycle."""
     held = point.looks[0].held_by if point.looks else {}
     if not held:
         return ""
     name = max(held, key=lambda each: held[each])
+    if "arrival" not in point.looks[0].values:
+        return f"{name} {held[name]:.2f} s"
     return f"{name.replace('_', ' ')} {100 * held[name]:.0f} %"
 
 

@@ -44,8 +44,8 @@ def limit_lines(result: TuneResult) -> Iterator[str]:
         for text in limit_remarks(limit):
             yield from textwrap.wrap(text, WIDTH, initial_indent="     ", subsequent_indent="     ")
     yield from textwrap.wrap(
-        "Impossible: a move falls behind its profile by more than its window, or never arrives; - up to the "
-        "largest tried. No gain: a millisecond at most, of a profile in the mean arrival, of the loop in the cycle.",
+        "Impossible: a move falls behind its profile by more than its window, or never arrives. No gain: a "
+        "millisecond at most, of a profile in the mean arrival, of the loop in the cycle. -: not in what was tried.",
         WIDTH,
         initial_indent=" ",
         subsequent_indent=" ",

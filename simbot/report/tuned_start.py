@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from simbot.studies.tune_results import Lost, StartDelay, TuneResult
+from simbot.studies.tune_results import Lost, Stair, StartDelay, TuneResult
 
 WIDTH = 80
 
@@ -21,15 +21,13 @@ def start_lines(result: TuneResult) -> Iterator[str]:
     yield from _wrapped(f"Every point that it makes without a delay is still made up to {fits}.")
     if start.stairs:
         yield from _wrapped(f"On {start.battery}, where it makes {start.points:g} without a delay:")
+    before = start.points
     for stair in start.stairs:
-        lost = " and ".join(map(lost_text, stair.lost)) or "a bonus"
         text = f" from {seconds(stair.from_us):>7} on {stair.points:>4g} points"
         yield from textwrap.wrap(
-            f"falls out: {lost}" if stair.lost else f"what goes: {lost}",
-            WIDTH,
-            initial_indent=f"{text}; ",
-            subsequent_indent=" " * 26,
+            _change(stair, before), WIDTH, initial_indent=f"{text}; ", subsequent_indent=" " * 26
         )
+        before = stair.points
     if start.uneven:
         yield from _wrapped(
             "A later start was seen to earn more than an earlier one: look before you use it."
@@ -37,6 +35,12 @@ def start_lines(result: TuneResult) -> Iterator[str]:
     yield from _wrapped(
         f"Looked at {start.looks} delays over the period; edges found to {start.tick_us / 1000:g} ms, each by a run."
     )
+
+
+def _change(stair: Stair, before: float) -> str:
+    if stair.lost:
+        return f"falls out: {' and '.join(map(lost_text, stair.lost))}"
+    return "what goes: a bonus" if stair.points < before else "more is delivered than before it"
 
 
 def seconds(time_us: int) -> str:

@@ -127,7 +127,12 @@ def read_lasting(value: Any, scale: Scale = NO_SCALE) -> Any:
     """A time above 0, or the mapping of a number in the robot's code, which is read on its own."""
     if isinstance(value, dict):
         return value
-    return read_quantity(value, "time", low=0.0, high=36000, open_low=True)
+    time = read_quantity(value, "time", low=0.0, high=36000, open_low=True)
+    if time.spread:
+        raise fail(
+            "the robot's code keeps to this time, so it has no spread", str(value), "a time such as 500 ms"
+        )
+    return time
 
 
 @dataclass(frozen=True)

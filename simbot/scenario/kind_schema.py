@@ -245,6 +245,8 @@ def _spelled(value: float, parameter: Parameter, coordinate: str) -> str:
         return f"{math.degrees(value):.4g} deg"
     if parameter.dimension == "share":
         return f"{100 * value:.4g} %"
+    if not value and unit.startswith("1/"):
+        return "0"  # "at least 0 1/rad" helps nobody
     return f"{value:.4g} {unit}".strip()
 
 

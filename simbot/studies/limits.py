@@ -20,6 +20,7 @@ from math import floor, inf, log10, sqrt
 from simbot.physics.plant import EndlessSteps
 from simbot.scenario.model import BatteryState, MechanismSpec, Plan, Robot
 from simbot.scenario.parameters import Quantity
+from simbot.scenario.robot_file import MOST_UNDER_WAY
 from simbot.studies.lone_moves import Alone, LoneMove, lone_moves
 from simbot.studies.runs import Bench, Ran, broken_by
 from simbot.studies.totals import saved
@@ -225,6 +226,8 @@ def _of_loop(
     base = bench.run(plan, shown)
     saves = {}
     for loop in sorted({max(FASTEST_LOOP_US, round(now * by)) for by in SHORTER} | {now}):
+        if loop < now and loop < _shortest_us(plan.robot):
+            continue
         robot = replace(plan.robot, loop_us=loop)
         changed = replace(plan, robot=robot)
         try:
@@ -246,7 +249,7 @@ def _of_loop(
         turns=False,
         now=now * 1e-6,
         impossible=None if longest is None else longest * 1e-6,
-        no_gain=best * 1e-6,
+        no_gain=None if best == min(saves) else best * 1e-6,  # one shorter than all tried may gain yet
         uneven=False,
         follows=here.arrival_us < inf,
         arrival_us=_whole(here.arrival_us),
@@ -258,6 +261,12 @@ def _of_loop(
         tried=(min(saves) * 1e-6, now * LONGER * 1e-6),
         steps=tuple((loop * 1e-6, gained) for loop, gained in saves.items()),
     )
+
+
+def _shortest_us(robot: Robot) -> float:
+    """With a shorter loop more outputs would be under way at once than a run keeps."""
+    controls = (spec.values.get("control") or {} for spec in robot.mechanisms.values())
+    return max((float(one.get("latency") or 0.0) * 1e6 / MOST_UNDER_WAY for one in controls), default=0.0)
 
 
 def longest_without_gain(saves: dict[int, int]) -> int:

@@ -228,6 +228,8 @@ def read_by(text: str | None, measures: dict[str, Measure]) -> Measure:
     if text is None:
         return next(iter(measures.values()))
     if text not in measures:
+        if text in OF_MATCHES and "rate" in measures:
+            raise SimbotError(f"--by {text}: it takes matches with chance: --matches N beside it")
         raise SimbotError(f"--by {text}: would do: {', '.join(measures)}{hint(text, measures)}")
     return measures[text]
 

@@ -115,13 +115,13 @@ def _suggested(plan: Plan, time: OtherTime, every: list[tuple[str, Asks]]) -> tu
         return now, f"no limit helps: on {never} it waits for what never comes"
     name, worst = max(every, key=lambda each: each[1].full_us or 0)
     own, full = worst.own_us or 0, worst.full_us or 0
-    if now >= full:
-        return now, f"good: {ms(now - full)} more than it takes at most ({name})"
     takes = f"it takes {ms(full)} ({name})"
     if _has_tries(time):
         takes = f"every try made, {takes}"
     elif full > own:
         takes = f"with the allowance of the drive {takes}"
+    if now >= full:
+        return now, f"good: {takes}, {ms(now - full)} to spare"
     text = f"too short: {takes}"
     if now < max(one.own_us or 0 for _, one in every if one.own_us is not None):
         text = f"runs out before the arrival: {takes}"

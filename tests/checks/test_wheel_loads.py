@@ -93,6 +93,12 @@ def test_all_wheels_together_hold_as_much_as_with_even_loads(
         assert [g.most / turning[1][0].most for g in turning[0]] == pytest.approx(rest)
 
 
+def test_a_wheel_that_a_drawn_mass_centre_lifts_holds_nothing() -> None:
+    p = values(grip=GRIP, centre_ahead=0.10, centre_left=0.10)
+    for groups in (mecanum.straight(p, MASS, 4, 0.0).groups, mecanum.turn(p, MASS, 4, (0.4, 0.4)).groups):
+        assert min(group.most for group in groups) == 0.0
+
+
 def test_wheels_that_share_motors_help_one_another() -> None:
     p = values(grip=GRIP, centre_height=0.15)
     assert len(mecanum.straight(p, MASS, 2, 0.0).groups) == 1
@@ -155,8 +161,10 @@ def test_what_check_says_of_wheel_loads() -> None:
     ("more", "without", "told"),
     [
         ({"centre_left": "30 mm"}, "track", "each side depends on the track"),
+        ({"centre_height": "120 mm"}, "track", "centre_height.*each side depends on the track"),
         ({"centre_left": "190 mm"}, "", "not between the sides"),
         ({"centre_ahead": "-160 mm"}, "", "not between the axles"),
+        ({"centre_ahead": "-80 mm", "centre_left": "90 mm"}, "", r"three wheels.*less than 0\.084 m"),
     ],
 )
 def test_a_centre_that_cannot_be(more: Words, without: str, told: str) -> None:

@@ -90,6 +90,11 @@ def test_a_latency_of_more_outputs_than_a_run_keeps_is_told(tmp_path):
             load_robot(path, KINDS)
 
 
+def test_nothing_of_a_gain_is_plain_zero():
+    rows = {row.key: row for row in describe_kind(KINDS["four_bar"])}
+    assert rows["control.p"].bounds == "at least 0" and rows["control.i"].default == "0"
+
+
 def test_the_loop_left_out_is_as_told(tmp_path):
     lines = list(example_lines(KINDS["rack"]))
     for control, loop in (

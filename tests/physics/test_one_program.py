@@ -6,6 +6,7 @@ import gc
 from importlib.metadata import version
 from typing import Any
 
+import numba
 import numpy as np
 import pytest
 from numba.core.types.functions import BaseFunction
@@ -56,6 +57,17 @@ def test_a_mistake_in_an_entry_puts_everything_back() -> None:
     with pytest.raises(Exception, match="No implementation"):
         wrong(np.zeros(2))
     assert BaseFunction.get_call_type is plain and gc.isenabled()
+
+
+def test_what_others_compile_counts_from_the_end() -> None:
+    """Whoever uses numba in the same process has indices below 0, after a kernel entry was compiled too."""
+
+    @numba.njit
+    def last(values: Any) -> Any:
+        return values[-1]
+
+    assert entry(_whole)(np.array([1.0])) == 3.0
+    assert last(np.array([1.0, 2.0, 3.0])) == 3.0
 
 
 def test_the_version_that_is_tested_is_tried() -> None:

@@ -1,6 +1,6 @@
 """The short way to accelerations gives what the full evaluation gives.
 
-A servo that moves has everything evaluated in full; on a battery without resistance nobody feels it.
+A servo that moves on the battery itself has everything evaluated in full; without resistance nobody feels it.
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def test_alone_and_beside_a_servo(mechanism: Words, start: float, target: float)
 
 @pytest.mark.parametrize("fed", [{}, {"rail": "rail"}])
 def test_every_rate_of_many_that_move(fed: Words) -> None:
-    """Tables, two groups on one mechanism, gears driven back, a wheel, a servo that holds: to rounding."""
+    """Tables, two groups on one mechanism, gears driven back, a wheel, a servo that holds or moves: to rounding."""
     mechanisms = {
         "arm": ARM, "linkage": LINKAGE, "wheel": WHEEL, "drive": MECANUM, "servo": {**SERVO, **fed},
     }  # fmt: skip
@@ -90,11 +90,13 @@ def test_every_rate_of_many_that_move(fed: Words) -> None:
     plant.command("arm", GoTo(radians(-20.0)))
     plant.command("linkage", GoTo(radians(150.0)))
     plant.command("drive", DriveTo(Pose(1.0, 0.3, 0.0)))
+    if fed:
+        plant.command("servo", GoTo(1.9))
     for at_us in range(30_000, 400_000, 37_000):
         plant.advance(at_us)
         w, tab = plant.arrays.w.copy(), plant.arrays.tab
         live = [int(m) for m in w[L.LIVE : L.LIVE + int(w[L.N_LIVE])]]
-        assert w[L.QUICK] == 1.0 and len(live) == 4
+        assert w[L.QUICK] == 1.0 and len(live) == 4 + len(fed)
         for m in live:
             w[m + L.Q_NEXT], w[m + L.V_NEXT] = w[m + L.Q] * 0.99, w[m + L.SPEED] * 1.02
         in_full, short = w.copy(), w.copy()

@@ -34,7 +34,24 @@ def test_names_in_the_table_of_timers_are_text(start):
         arrival_us=None,
         reason=f"{start}1+1",
     )
-    rows = list(csv.reader(io.StringIO(table_text(SimpleNamespace(timers=[timer])), newline="")))
+    limit = SimpleNamespace(
+        name=f"{start}lift speed",
+        key="speed",
+        turns=False,
+        now=1.0,
+        suggested=1.0,
+        changed=False,
+        impossible=2.0,
+        no_gain=None,
+        follows=True,
+        uneven=False,
+        held=f"{start}1+1",
+        gain_us=None,
+        steps=(),
+    )
+    result = SimpleNamespace(timers=[timer], limits=[limit])
+    rows = list(csv.reader(io.StringIO(table_text(result), newline="")))
+    assert len(rows) == 4
     for row in rows:
         for cell in row:
             assert not cell.lstrip(" ").startswith(STARTS), row

@@ -176,9 +176,29 @@ def test_a_loop_is_impossible_above_where_a_sampled_integrator_is_unstable(folde
         body, mechanisms, "{slide: 0 m}", loop="20 ms", states=STIFF, more=MOTOR.replace("40 A", "400 A")
     )
     loop = limits(plan)["loop"]
+    assert loop.no_gain == 0.02  # both shorter ones make it longer
     right = 2.0 / (FREE / 12.0 * 0.02 * 30.0)
     assert loop.impossible == pytest.approx(right, abs=0.0025)
     assert loop.steps[-1] == (0.02, 0)
+
+
+def against_its_stop(folder, latency):
+    text = f"""
+    slide: {{kind: slide, incline: 0 deg, motors: 1 x coil, drum_diameter: 40 mm, moving_mass: 0.5 kg, friction: 1 N, travel: [0 m, 1.2 m], control: {{loop: full_effort, window: 20 mm, latency: {latency}}}}}
+"""
+    body = "  autonomous:\n    - move: {slide: 1.2 m}\n    - wait: arrival\n"
+    return limits(folder.write(body, text, "{slide: 0 m}", loop="10 ms", states=STIFF, more=MOTOR))["loop"]
+
+
+def test_no_loop_is_tried_whose_outputs_under_way_are_more_than_a_run_keeps(folder):
+    """200 ms of latency are 40 loops of 5 ms, and 80 of 2.5 ms."""
+    assert [period for period, _ in against_its_stop(folder, "200 ms").steps] == [0.005, 0.01]
+
+
+def test_of_loops_shorter_than_all_that_were_tried_nothing_is_said(folder):
+    loop = against_its_stop(folder, "0 ms")
+    assert [period for period, _ in loop.steps] == [0.0025, 0.005, 0.01]
+    assert loop.suggested == 0.0025 and loop.no_gain is None
 
 
 def test_the_longest_loop_that_no_shorter_one_beats():

@@ -188,7 +188,7 @@ def test_a_limit_shorter_than_the_tries_it_contains(folder):
         assert "every try made, it takes 1560 ms" in timer.reason
         assert timer.suggested_us == 1_620_000
     (kept,) = of_kind(tune(a_slide(folder, body.replace("LIMIT", "1600 ms"), loop="20 ms")), "limit")
-    assert not kept.changed and kept.reason.startswith("good: 40 ms more")
+    assert not kept.changed and kept.reason.endswith("it takes 1560 ms (only), 40 ms to spare")
 
 
 def test_tries_that_run_a_routine_are_counted_in_full(folder):
@@ -255,6 +255,7 @@ def test_what_is_wrong_in_the_plan_is_told_with_its_place(folder):
         ("{from: times.py, name: PUHS_MS}", "PUSH_MS"),
         ("{from: times.py, name: NO_MS}", "it has to last some time"),
         ("[1 s]", "for"),
+        ("300 ms ± 20 ms", "for: the robot's code keeps to this time"),
     ):
         with pytest.raises(ScenarioError, match=words):
             a_slide(folder, BODY.replace("for: 300 ms", f"for: {text}"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import jsonschema
 import pytest
@@ -13,6 +14,7 @@ from simbot.report.tune_document import tune_document
 from simbot.report.tuned_start import start_lines
 from simbot.studies.start_delay import Outcome, edges_of, latest_that_fits
 from simbot.studies.tune import tune
+from simbot.studies.tune_results import Stair
 
 
 def three(**more):
@@ -94,6 +96,13 @@ def test_edges_are_found_to_the_tick(edge):
 
     assert edges_of(at, 120) == ([(edge - 1, edge)], False)
     assert latest_that_fits(at, 120) == edge - 1
+
+
+def test_more_that_is_delivered_later_is_no_bonus_that_goes(tmp_path):
+    result = tune(a_plan(tmp_path, three(), lasts="3 s"))
+    stairs = (Stair(100_000, 3.0, ()), Stair(200_000, 5.0, ()), Stair(300_000, 2.0, ()))
+    text = "\n".join(start_lines(replace(result, start=replace(result.start, points=3.0, stairs=stairs))))
+    assert text.count("more is delivered than before it") == 2 and text.count("what goes: a bonus") == 1
 
 
 def test_what_is_printed_and_written(tmp_path):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import pickle
 from math import sqrt
@@ -56,6 +58,19 @@ def test_ten_places_score_what_they_succeed(tmp_path, capsys):
         assert point["looks"]["full"]["values"]["points"] == 10.0  # nominal, as without matches
 
 
+def test_the_table_has_the_intervals_and_where_a_cycle_goes(tmp_path, capsys):
+    words = [str(a_file(tmp_path)), f"{SURE}=60:80:20 %", "--matches", "6", "--workers", "1"]
+    found = document(capsys, *words)
+    assert status(["sweep", *words, "--csv", "-"]) == 0
+    *rows, _ = csv.DictReader(io.StringIO(capsys.readouterr().out, newline=""))
+    assert [row["what"] for row in rows] == ["grid", "grid", "now"]
+    for point, row in zip(found["points"], rows, strict=False):
+        low, high = point["looks"]["full"]["drawn"]["points"]["interval"]
+        ends = float(row["mean_from [points]"]), float(row["mean_to [points]"])
+        assert ends == pytest.approx((low, high), abs=1e-6)
+        assert row["mean_rate_from [points/s]"] and row["held_back_by"].endswith(" s")
+
+
 def test_values_that_make_no_difference_may_all_be_the_best(tmp_path, capsys):
     found = document(capsys, a_file(tmp_path), "robot.mass=5:9:1 kg", "--matches", "12", "--workers", "1")
     assert len(found["can_be_best"]) == len(found["points"]) == 5
@@ -69,7 +84,7 @@ def test_values_that_make_no_difference_may_all_be_the_best(tmp_path, capsys):
 
 
 @pytest.mark.parametrize(("words", "what"), [
-    (["--matches", "1"], "--matches 1: two or more"), (["--by", "mean"], "--by mean: would do"),
+    (["--matches", "1"], "--matches 1: two or more"), (["--by", "mean"], "--by mean: it takes matches with chance"),
     (["--workers", "2", "--cluster", "tcp://here:1"], "--workers 2: the workers of --cluster"),
 ])  # fmt: skip
 def test_what_cannot_be_is_one_message(words, what, tmp_path, capsys):

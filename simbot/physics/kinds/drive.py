@@ -195,6 +195,8 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
     """Keys that say nothing without another."""
     if p["wheelbase"] is None and p["centre_height"]:
         yield "centre_height", _needs("axle", "wheelbase")
+    elif "centre_left" in p and p["track"] is None and p["centre_height"]:  # it speeds up sideways too
+        yield "centre_height", _needs("side", "track")
     for key, across, between in (
         ("centre_ahead", "wheelbase", "axle"),
         ("centre_left", "track", "side"),
@@ -205,6 +207,20 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
         elif off and 2.0 * abs(off) >= float(p[across]):
             text = f"the mass centre is not between the {between}s"
             yield key, Fault(text, f"{off:g} m", f"less than {float(p[across]) / 2.0:g} m")
+            return
+    if p.get("centre_left"):
+        yield from _on_three_wheels(p)
+
+
+def _on_three_wheels(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
+    """With the mass centre so far towards one wheel, its opposite leaves the floor: 1/4 - |x|/(2 L) - |y|/(2 T) < 0."""
+    if p["wheelbase"] is None or p["track"] is None:
+        return
+    left, ahead = float(p["centre_left"]), abs(float(p.get("centre_ahead") or 0.0)) / float(p["wheelbase"])
+    if ahead + abs(left) / float(p["track"]) >= 0.5:
+        most = (0.5 - ahead) * float(p["track"])
+        text = "with this and `centre_ahead` it stands on three wheels, the one opposite its mass centre is in the air"
+        yield "centre_left", Fault(text, f"{left:g} m", f"less than {most:.3g} m to either side")
 
 
 def _needs(between: str, across: str) -> Fault:

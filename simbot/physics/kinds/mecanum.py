@@ -117,7 +117,9 @@ def at_rest(p: Mapping[str, Any]) -> tuple[float, ...]:
     """Share of the weight on each wheel: front left, front right, rear right, rear left."""
     ahead = float(p["centre_ahead"]) / float(p["wheelbase"]) if p["centre_ahead"] else 0.0
     left = float(p["centre_left"]) / float(p["track"]) if p["centre_left"] else 0.0
-    return tuple(0.25 + 0.5 * (x * ahead + y * left) for x, y in CORNERS)
+    return tuple(
+        max(0.0, 0.25 + 0.5 * (x * ahead + y * left)) for x, y in CORNERS
+    )  # a drawn one may leave the floor
 
 
 def _each_wheel(
