@@ -107,6 +107,11 @@ def _unit(unknown: Unknown) -> str:
     return f" {unknown.given.unit}" if unknown.given.unit else ""
 
 
+def _step_unit(unknown: Unknown) -> str:
+    """Of a difference: of percents it is points."""
+    return " percentage points" if unknown.given.unit == "%" else _unit(unknown)
+
+
 def decimals(value: float, interval: Interval) -> int:
     """Decimals that give a half-width two digits."""
     ends = [abs(end - value) for end in interval if end is not None and end != value]
@@ -215,7 +220,7 @@ def _remarks(result: FitResult) -> Iterator[str]:
         yield f"Fitted, as the data tell it better than its spread in the file: {names}{left}."
     for rest in result.rests_on:
         moved = [
-            f"{each.unknown.name} by {move:+.2g}{_unit(each.unknown)}"
+            f"{each.unknown.name} by {move:+.2g}{_step_unit(each.unknown)}"
             for each, move in zip(result.fitted, rest.moves, strict=True)
             if move is not None
         ]

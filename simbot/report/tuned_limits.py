@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from math import degrees
 
+from simbot.studies.lone_moves import MOST
 from simbot.studies.tune_results import Limit, TuneResult
 
 WIDTH = 80
@@ -45,7 +46,8 @@ def limit_lines(result: TuneResult) -> Iterator[str]:
             yield from textwrap.wrap(text, WIDTH, initial_indent="     ", subsequent_indent="     ")
     yield from textwrap.wrap(
         "Impossible: a move falls behind its profile by more than its window, or never arrives. No gain: a "
-        "millisecond at most, of a profile in the mean arrival, of the loop in the cycle. -: not in what was tried.",
+        "millisecond at most, of a profile in the mean arrival, of the loop in the cycle. -: not in what was tried. "
+        f"Of each mechanism the first {MOST} different moves are looked at.",
         WIDTH,
         initial_indent=" ",
         subsequent_indent=" ",

@@ -148,6 +148,13 @@ EXAMPLES = {
     "angular_damping": "0.02 N*m*s/rad", "flag": "true", "word": "lift", "motors": "2 x wheel",
     "stages": "[{ratio: 2:1, efficiency: 95 %}]",
 }  # fmt: skip
+SMALL = {"length": "2 mm", "angle": "1 deg"}
+SMALL_KEYS = (
+    "window",
+    "zero",
+    "zero_drift",
+    "backlash",
+)  # where the usual example would be dangerous to copy
 PAIRS = {"length": "[0 m, 0.75 m]", "angle": "[0 deg, 150 deg]"}
 LISTS = {"mass": "[0.6 kg, 0.9 kg]"}
 NAMES = {"length": "{low: 0.1 m, high: 0.6 m}", "angle": "{out: 20 deg, in: 130 deg}"}
@@ -217,7 +224,8 @@ def _within_bounds(parameter: Parameter, dimension: str) -> str:
     """The example of the dimension, or where the bounds do not allow it the default or their middle."""
     known = DIMENSIONS.get(dimension)
     si = known.si if known else ""
-    text = EXAMPLES.get(dimension, f"1 {si}".strip())
+    examples = SMALL if parameter.key in SMALL_KEYS else EXAMPLES
+    text = examples.get(dimension, f"1 {si}".strip())
     try:
         read_quantity(text, dimension, NO_SCALE, parameter.low, parameter.high, parameter.open_low)
     except ValueFault:
