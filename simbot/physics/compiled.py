@@ -10,9 +10,10 @@ from __future__ import annotations
 import hashlib
 import os
 import platform
+import shutil
 import sys
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, TypeVar
@@ -23,6 +24,8 @@ from platformdirs import user_cache_path
 
 Array = npt.NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
+
+KEPT = 8  # folders of compiled code, of this and of other versions, the newest
 
 SOURCES = (
     "layout.py",
@@ -71,22 +74,38 @@ def mark_complete() -> None:
         folder = cache_folder()
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "complete").touch()
+        others = sorted(
+            (path for path in folder.parent.iterdir() if path != folder),
+            key=lambda path: path.stat().st_mtime,
+        )
     except OSError:
         return  # an unwritable cache costs time, never an answer
+    for old in others[: -KEPT + 1]:
+        shutil.rmtree(old, ignore_errors=True)
 
 
 def _set_up() -> Any:
-    folder = cache_folder()
     with suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
+        cache_folder().mkdir(parents=True, exist_ok=True)
     import numba
-    from numba.core import config
 
-    config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]  # numba's settings are made at run time
     return numba
 
 
 _numba = _set_up()
+
+
+@contextmanager
+def _kept_apart() -> Iterator[None]:
+    """What is compiled here is cached in its own folder; what others compile stays where they have it."""
+    from numba.core import config
+
+    theirs = config.CACHE_DIR  # type: ignore[attr-defined]  # numba's settings are made at run time
+    config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]
+    try:
+        yield
+    finally:
+        config.CACHE_DIR = theirs  # type: ignore[attr-defined]
 
 
 TRIED = ("0.68.",)  # versions of numba whose inside `one_program` is known to fit
@@ -115,7 +134,10 @@ def inner(function: F) -> F:
 def entry(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code."""
     options = {"error_model": "numpy", "nogil": True, "cache": True, "no_rewrites": True}
+    if _one_program:
+        options["pipeline_class"] = _one_program.EntryCompiler
+    with _kept_apart():
+        kept = _numba.njit(**options)(function)
     if not _one_program:
-        return _numba.njit(**options)(function)  # type: ignore[no-any-return]
-    kept = _numba.njit(**options, pipeline_class=_one_program.EntryCompiler)(function)
+        return kept  # type: ignore[no-any-return]
     return _one_program.reload_lightly(kept)  # type: ignore[no-any-return]

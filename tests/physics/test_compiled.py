@@ -71,3 +71,23 @@ def test_a_cache_that_cannot_be_written_only_costs_time(tmp_path: Path) -> None:
         check=True,
     )
     assert done.stdout.strip() == "True"
+
+
+def test_old_caches_are_removed_and_new_ones_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path))
+    for age in range(12):
+        old = tmp_path / "kernel" / f"{age:02d}"
+        (old / "inside").mkdir(parents=True)
+        os.utime(old, (1e9 - age, 1e9 - age))
+    compiled.mark_complete()
+    left = sorted(path.name for path in (tmp_path / "kernel").iterdir())
+    assert left == sorted([compiled.cache_folder().name, *(f"{age:02d}" for age in range(compiled.KEPT - 1))])
+
+
+def test_what_others_compile_is_cached_where_they_have_it() -> None:
+    from numba.core import config
+
+    before = config.CACHE_DIR
+    compiled.entry(lambda x: x)
+    assert before == config.CACHE_DIR
+    assert not before.startswith(str(compiled.cache_folder()))
