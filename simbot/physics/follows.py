@@ -87,8 +87,8 @@ def _first_to_slip(spec: MechanismSpec) -> str:
         told.append(f"{what} at {2.0 * grip * share * GRAVITY / (1.0 + 2.0 * lever):.3g} m/s^2")
     if rollers and mecanum.own_wheels(p, p["motors"].count):
         return (
-            f"; the lighter wheels begin to slip {' and '.join(told)}; from there until all slip a run pushes up to 4 % "
-            "too hard"
+            f"; the lighter wheels begin to slip {' and '.join(told)}; from there until all slip a run pushes "
+            "up to 4 % too hard"
         )
     return f"; axles with motors of their own, equal ones, begin to slip {' and '.join(told)}, and no run shows that"
 

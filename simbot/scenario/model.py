@@ -319,7 +319,8 @@ class SourceNumber:
     text: str  # the literal as it stands: "350L"
     unit: str  # "ms", "s", "us", "ns"
     whole: bool  # it has to stay a whole number of its unit
-    computed: bool  # several numbers make it: it cannot be changed in one place
+    computed: bool  # several numbers make it, or another time reads it too: it cannot be changed alone
+    made_of: tuple[int, ...] = ()  # of a computed one: where its literals start
 
 
 StandsAt = tuple[str, int, int]  # file, line and column

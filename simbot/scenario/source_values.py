@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from simbot.scenario.errors import Fault, ValueFault, nearest, quoted
@@ -26,6 +26,12 @@ class Worth:
     number: Expr | None  # the one literal that alone makes the value; None: it is computed
     constant: Constant | None  # the last constant of a chain of bare names
     unit_word: str  # of `300ms`, `300.milliseconds`, `milliseconds(300)`; else ""
+    parts: tuple[Expr, ...] = ()  # the literals of a computed one
+
+    @property
+    def literals(self) -> tuple[Expr, ...]:
+        """All literals that it hangs on."""
+        return self.parts if self.number is None else (self.number,)
 
 
 def worth_of(expr: Expr, tree: SourceTree, scope: tuple[str, ...], seen: tuple[str, ...] = ()) -> Worth:
@@ -37,7 +43,7 @@ def worth_of(expr: Expr, tree: SourceTree, scope: tuple[str, ...], seen: tuple[s
         Where it holds anything but numbers, constants of this file and + - * / %.
     """
     if expr.kind == "number" and expr.text.startswith("-"):  # so the C grammar reads it
-        return Worth(-read_literal(expr.text[1:], tree.language), None, None, "")
+        return Worth(-read_literal(expr.text[1:], tree.language), None, None, "", (expr,))
     if expr.kind == "number":
         return Worth(read_literal(expr.text, tree.language), expr, None, "")
     if expr.kind == "name":
@@ -47,18 +53,19 @@ def worth_of(expr: Expr, tree: SourceTree, scope: tuple[str, ...], seen: tuple[s
         return worth_of(expr.parts[0], tree, scope, seen)
     if expr.kind == "unit" and unit_of_word(expr.operator):
         inner = worth_of(expr.parts[0], tree, scope, seen)
-        return Worth(inner.value, inner.number, inner.constant, expr.operator)
+        return replace(inner, unit_word=expr.operator)
     if expr.kind == "cast":
         inner = worth_of(expr.parts[0], tree, scope, seen)
-        return Worth(_typed(inner.value, expr.operator), inner.number, inner.constant, inner.unit_word)
+        return replace(inner, value=_typed(inner.value, expr.operator))
     if expr.kind == "unary" and expr.operator in ("-", "+"):
         inner = worth_of(expr.parts[0], tree, scope, seen)
         if expr.operator == "+":
             return inner
-        return Worth(-inner.value, None, None, inner.unit_word)
+        return Worth(-inner.value, None, None, inner.unit_word, inner.literals)
     if expr.kind == "binary":
         left, right = (_operand(part, tree, scope, seen) for part in expr.parts)
-        return Worth(_computed(expr, left, right, tree.language), None, None, "")
+        value = _computed(expr, left.value, right.value, tree.language)
+        return Worth(value, None, None, "", (*left.literals, *right.literals))
     raise ValueFault(
         Fault(
             "not a number that the file itself tells", expr.text, "numbers, constants of this file, + - * /"
@@ -114,10 +121,10 @@ def _of_constant(constant: Constant, tree: SourceTree, seen: tuple[str, ...]) ->
         raise ValueFault(Fault("not a number", constant.name, "a constant such as 350"))
     inner = worth_of(constant.value, tree, constant.scope, (*seen, constant.dotted))
     value = _typed(inner.value, constant.type)
-    return Worth(value, inner.number, constant, inner.unit_word)
+    return replace(inner, value=value, constant=constant)
 
 
-def _operand(expr: Expr, tree: SourceTree, scope: tuple[str, ...], seen: tuple[str, ...]) -> Number:
+def _operand(expr: Expr, tree: SourceTree, scope: tuple[str, ...], seen: tuple[str, ...]) -> Worth:
     """An operand; a macro of more than one term would be torn apart by what stands beside it."""
     if expr.kind == "name":
         constant = constant_named(expr.text, tree, scope)
@@ -127,7 +134,7 @@ def _operand(expr: Expr, tree: SourceTree, scope: tuple[str, ...], seen: tuple[s
     inner = worth_of(expr, tree, scope, seen)
     if inner.unit_word:
         raise ValueFault(Fault("a sum of durations with units of their own", expr.text, "one number"))
-    return inner.value
+    return inner
 
 
 def _typed(value: Number, type_text: str) -> Number:

@@ -202,6 +202,7 @@ def _number(
         unit=unit,
         whole=whole,
         computed=number is None,
+        made_of=tuple(part.start for part in found.parts),
     )
 
 

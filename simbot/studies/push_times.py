@@ -162,7 +162,11 @@ class _Found:
             return f"good: {does}"
         if held:
             return f"{self._off()}; {does}, and breaks this: {held}"
-        why = "several numbers in the code make it" if self.time.fixed else "no number of its unit lies there"
+        why = (
+            "several numbers in the code make it, or several times read it"
+            if self.time.fixed
+            else "no number of its unit lies there"
+        )
         return f"{self._off()}: {does}; {why}"
 
     def _misses(self) -> bool:

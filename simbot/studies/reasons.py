@@ -45,7 +45,7 @@ def reason_of(
         return f"{'another value' if value_us == knob.now_us else 'a shorter one'} {kept}"
     text = _safe(knob, value_us, old, after, guard_us)
     if knob.fixed and value_us != knob.now_us:
-        text += "; several numbers in the code make it: change them by hand"
+        text += "; several numbers in the code make it, or several times read it: change them by hand"
     return text
 
 

@@ -126,7 +126,10 @@ def _suggested(plan: Plan, time: OtherTime, every: list[tuple[str, Asks]]) -> tu
     if now < max(one.own_us or 0 for _, one in every if one.own_us is not None):
         text = f"runs out before the arrival: {takes}"
     if time.fixed:
-        return now, f"{text}; several numbers in the code make it: change them by hand"
+        return (
+            now,
+            f"{text}; several numbers in the code make it, or several times read it: change them by hand",
+        )
     wish = rounded_up(full + plan.guard_us, plan.robot.loop_us, time.grain_us)
     return wish, f"{text}, {ms(plan.guard_us)} of guard"
 

@@ -22,6 +22,7 @@ from simbot.studies.runs import Bench, Ran
 from simbot.studies.safe_timers import choose
 from simbot.studies.seen_early import find_early
 from simbot.studies.sensed import choose_sensed
+from simbot.studies.shared_numbers import left_to_hands
 from simbot.studies.start_delay import find_start_delay
 from simbot.studies.time_limits import tune_limits
 from simbot.studies.totals import saved, totals_of
@@ -88,6 +89,7 @@ def tune(
     check_kind(kind)
     formula = None if rule is None else Rule(rule)
     asked, shown = _batteries(plan, battery)
+    plan = left_to_hands(plan)
     knobs = knobs_of(plan)
     bench = bench or Bench(plan)
     before = bench.run_all(plan, plan.robot.battery)

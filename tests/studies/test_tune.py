@@ -368,6 +368,43 @@ def test_timers_in_code_patched_and_tuned_again(folder):
     assert all(not timer.changed for timer in again.timers)
 
 
+@pytest.mark.parametrize(
+    ("reads", "also"),
+    [
+        ("- wait: {from: code/Timing.java, name: LATER_MS}", True),  # REACH_MS + 1500 hangs on it
+        (
+            "- {wait: {from: code/Timing.java, name: REACH_MS}, for: settling}",
+            True,
+        ),  # no timer, and the same number
+        ("- {wait: arrival, at_most: {from: code/Timing.java, name: REACH_MS}}", True),
+        ("- wait: 1900 ms", False),
+    ],
+)
+def test_a_number_that_other_times_hang_on_is_left_to_hands(folder, reads, also):
+    """A patch of it would change the others, which the tuned run did not: the patch keeps off, and says so."""
+    code = folder.path / "code"
+    code.mkdir()
+    (code / "Timing.java").write_text(
+        "class Timing {\n  static final long REACH_MS = 400L;\n"
+        "  static final long LATER_MS = REACH_MS + 1500;\n  static final double HAND_S = 2.90;\n}\n",
+        encoding="utf-8",
+    )
+    body = (
+        "  autonomous:\n    - move: {reach: 0.4 m}\n    - wait: {from: code/Timing.java, name: REACH_MS}\n"
+        "    - place: {into: bin, by: {hand: open}, needs: {reach: 0.4 m within 10 mm}, else: dropped}\n"
+        "    - wait: {from: code/Timing.java, name: HAND_S}\n    - move: {reach: 0 m}\n    " + reads + "\n"
+    )
+    plan = folder.write(body, SLIDE, "{reach: 0 m, hand: shut}", more=MOTOR)
+    result = tune(plan)
+    (reach,) = (one for one in result.timers if one.name == "REACH_MS" and one.what == "wait")
+    made = patch_of(result)
+    assert reach.changed and reach.source.computed == also
+    assert (b"REACH_MS: 400 ms, better" in made.data) == also == bool(made.by_hand)
+    assert (b"-  static final long REACH_MS" in made.data) != also
+    assert b"-  static final double HAND_S" in made.data
+    assert ("change them by hand" in reach.reason) == also
+
+
 def test_battery_says_how_weak_the_timers_have_to_hold(folder):
     body = "  autonomous:\n    - move: {reach: 0.4 m}\n    - wait: 2 s\n"
     plan = folder.write(body, SLIDE, "{reach: 0 m, hand: shut}", more=MOTOR)
