@@ -71,7 +71,13 @@ def robot_doubts(robot: Robot) -> list[Remark]:
 def plan_doubts(plan: Plan) -> list[Remark]:
     """What looks wrong in a plan that is well formed."""
     file = str(plan.path)
-    found = [*_unused_routines(plan), *_waits(plan), *_without_needs(plan), *_short_limits(plan)]
+    found = [
+        *_unused_routines(plan),
+        *_waits(plan),
+        *_without_needs(plan),
+        *_short_limits(plan),
+        *_too_long(plan),
+    ]
     return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]
 
 
@@ -222,6 +228,16 @@ def _short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
                 f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, and the limit is "
                 f"{step.at_most_us / 1e6:g} s: only {fit} of them can be finished",
             )
+
+
+def _too_long(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Waits that swallow whatever is left of the longest period: mostly a unit that was meant otherwise."""
+    longest = max(period.duration_us for period in plan.game.periods)
+    for step in all_steps(plan):
+        if isinstance(step, WaitStep) and (step.duration_us or 0) >= longest:
+            asked = float(step.duration_us or 0) / 1e6
+            text = f"{asked:g} s is no shorter than the longest period ({longest / 1e6:g} s)"
+            yield step.line, "wait", f"{text}: is {asked:g} ms meant?" if asked >= 1.0 else text
 
 
 def least_us(step: Step, plan: Plan) -> int:

@@ -370,3 +370,9 @@ def test_a_retry_beside_a_lift_lets_it_leave_too_early(tmp_path):
     trace = run(a_plan(tmp_path, steps), Drawn(1, 0, 0))
     times = dict(sent(trace))
     assert times["hand to shut"] - times["other to up"] in range(2980, 3001)
+
+
+def test_a_wait_that_swallows_the_period_is_doubted(tmp_path):
+    (doubt,) = plan_doubts(a_plan(tmp_path, [{"move": {"hand": "shut"}}, wait("800 s")]))
+    assert doubt.text == "800 s is no shorter than the longest period (100 s): is 800 ms meant?"
+    assert not plan_doubts(a_plan(tmp_path, [{"move": {"hand": "shut"}}, wait("99 s")]))
