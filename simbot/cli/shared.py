@@ -151,7 +151,7 @@ def sign_of_life() -> Iterator[None]:
         yield
         return
     begun, done = time.monotonic(), threading.Event()
-    message = "compiling the physics once for this machine, 20 seconds or so"
+    message = "compiling the physics once for this machine, half a minute or less"
     if not sys.stderr.isatty():
         typer.echo(f"{message} ...", err=True)
         yield

@@ -65,7 +65,7 @@ def skeleton(times_us: list[int]) -> None:
     env.run()
 
 
-def compared_to_a_point(runs: int = 50) -> tuple[Ratio, int]:
+def compared_to_a_point(runs: int = 100) -> tuple[Ratio, int]:
     """The demo's two plans compared until their difference is known to a point, on two cores, and the matches it takes.
 
     Of so many matches of both, drawing of the robots in it, in processor time: times what an interval of one point
