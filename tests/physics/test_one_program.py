@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any
 
 import numba
@@ -35,7 +36,10 @@ def _whole(values: Any) -> Any:
 
 
 @TRIED
-def test_an_entry_takes_along_what_it_calls_through_another() -> None:
+def test_an_entry_takes_along_what_it_calls_through_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path))  # compiled here, not found in a cache
     plain = BaseFunction.get_call_type
     whole = entry(_whole)
     assert whole(np.array([1.0, 2.5, -4.0])) == 2.0
