@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil
 
-from simbot.scenario.model import Plan, SourceNumber, WaitStep
+from simbot.scenario.model import Plan, SourceNumber, StandsAt, WaitStep
 from simbot.scenario.plan_file import all_steps
 from simbot.scenario.source_units import UNITS
 
@@ -88,15 +88,14 @@ def numbers_of(plan: Plan) -> Iterator[TimerNumber]:
     waits = waits_of(plan)
     for place, wait in enumerate(waits):
         if wait.duration_us is not None and wait.purpose is None:
-            groups.setdefault(_number_of(wait, place), []).append(place)
+            groups.setdefault(number_read(wait.source, wait.written_at, place), []).append(place)
     for places in groups.values():
         lines = dict.fromkeys(waits[place].line for place in places)
         yield TimerNumber(tuple(places), tuple(lines), grain_of(waits[places[0]].source))
 
 
-def _number_of(wait: WaitStep, place: int) -> object:
-    """What two waits share if they read the same number."""
-    source = wait.source
+def number_read(source: SourceNumber | None, written_at: StandsAt | None, place: int) -> object:
+    """What two times share if they read the same number; a computed one reads none that is its own."""
     if source is None:
-        return wait.written_at or place  # a routine that is given words is written out more than once
+        return written_at or place  # a routine that is given words is written out more than once
     return place if source.computed else (source.file.resolve(), source.start, source.unit)

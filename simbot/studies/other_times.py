@@ -8,8 +8,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from simbot.analysis.better_timer import grain_of
-from simbot.scenario.model import DriveForStep, EffortStep, Plan, SourceNumber, Step, TryStep, WaitStep
+from simbot.analysis.better_timer import grain_of, number_read
+from simbot.scenario.model import (
+    DriveForStep,
+    EffortStep,
+    Plan,
+    SourceNumber,
+    StandsAt,
+    Step,
+    TryStep,
+    WaitStep,
+)
 from simbot.scenario.plan_file import all_steps, with_steps
 
 EffortFor = EffortStep | DriveForStep
@@ -72,7 +81,7 @@ def with_limits_of(plan: Plan, other: Plan) -> Plan:
     return with_times(plan, changed)
 
 
-Found = tuple[int, SourceNumber | None, object]
+Found = tuple[int, SourceNumber | None, StandsAt | None]
 
 
 def _of_effort(step: Step) -> Found | None:
@@ -92,15 +101,9 @@ def _grouped(plan: Plan, what: str, of: Callable[[Step], Found | None]) -> list[
     for place, step in enumerate(step for step in all_steps(plan) if isinstance(step, EffortFor | Bounded)):
         found = of(step)
         if found is not None:
-            groups.setdefault(_number_of(found, place), []).append((place, step, found))
+            _, source, written_at = found
+            groups.setdefault(number_read(source, written_at, place), []).append((place, step, found))
     return list(_times(what, groups))
-
-
-def _number_of(found: Found, place: int) -> object:
-    _, source, written_at = found
-    if source is None:
-        return written_at or place
-    return place if source.computed else (source.file.resolve(), source.start, source.unit)
 
 
 def _times(what: str, groups: dict[object, list[tuple[int, Step, Found]]]) -> Iterator[OtherTime]:
