@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from simbot.scenario.errors import Problem, ScenarioError
+from simbot.scenario.not_yaml import explained
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 40
@@ -98,9 +99,11 @@ def parse_yaml(text: str, file: str) -> Node:
         for event in YAML(typ="safe", pure=True, plug_ins=[]).parse(text):
             builder.take(event)
     except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 0, 0)
-        refuse(place, f"not YAML: {_said(error)}")
+        spot, fault = explained(error, text)
+        line, column = (spot[0] + 1, spot[1] + 1) if spot else (0, 0)
+        raise ScenarioError(
+            [Problem(file, line, column, "", fault.given, fault.wanted, fault.nearest, fault.text)]
+        ) from None
     except ReaderError as error:
         line = text.count("\n", 0, error.position) + 1
         column = error.position - (text.rfind("\n", 0, error.position) + 1) + 1
@@ -141,13 +144,6 @@ def _no_hidden_sign(text: str, place: Place) -> None:
         refuse(
             place, "a control character; names and values are printable text", given=f"U+{ord(found[0]):04X}"
         )
-
-
-def _said(error: Any) -> str:
-    problem = str(error.problem or error.context or "malformed")
-    if "\\t" in problem or "'\t'" in problem:
-        return "a tab where only spaces may indent"
-    return problem
 
 
 class _Builder:
