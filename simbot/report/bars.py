@@ -44,6 +44,7 @@ LEGEND = (
     "# floor, nothing is faster  - still moving  o arrival  > the timer's flag",
     "! flag that breaks  ) flag too early, harmless  / missing  . given away",
     "(o) waits for the arrival  ? never arrives  ~ runs out of the scale",
+    "line: where the move is in the plan; its timer is a line below or so",
 )
 
 

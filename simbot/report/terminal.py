@@ -12,6 +12,7 @@ from rich.text import Text
 
 from simbot.analysis.results import MoveResult, RunResult, StateResult
 from simbot.report import bars
+from simbot.report.labels import cut
 from simbot.report.summary import (
     FindingKey,
     FoldedFinding,
@@ -99,13 +100,6 @@ def _wrapped(text: str, lead: str = " ", style: str = "") -> Lines:
     ]
 
 
-def _fit(text: str, width: int) -> str:
-    """Shorten a label: first without its "to", then cut."""
-    if len(text) > width:
-        text = text.replace(" to ", " ", 1)
-    return text if len(text) <= width else text[: width - 2] + ".."
-
-
 def _heading(text: str) -> Text:
     return Text(text, style=HEADING)
 
@@ -179,7 +173,7 @@ def _bars(
 
 
 def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
-    line = Text(f"  {move.step:>3} {_fit(move.label, 17):<17} {move.line:>4} |")
+    line = Text(f"  {move.step:>3} {cut(move.label, 17):<17} {move.line:>4} |")
     for char in bars.draw(move, scale, BAR_WIDTH):
         alarm = char in "!/?" and not breaks(move)
         line.append(char, "" if alarm else BAR_STYLES.get(char, ""))
@@ -244,7 +238,7 @@ def _table(
         group = [(name, moves[key]) for name, moves in folded.items() if key in moves]
         times = max(fold.times for _, fold in group)
         for index, (name, fold) in enumerate(group):
-            head = f"  {key[0]:>3} {_fit(key[3], 17):<17} {key[1]:>4}" if index == 0 else ""
+            head = f"  {key[0]:>3} {cut(key[3], 17):<17} {key[1]:>4}" if index == 0 else ""
             if index == 1 and times > 1:
                 head = f"      {_times(times)}"
             lines.append(_table_line(f"{head:<28}", name, fold.worst, letter_of(fold.worst, lettered), notes))
@@ -305,7 +299,7 @@ def _advice(run: RunResult, advice: list[TimerAdvice]) -> Lines:
     ]
     for one in advice:
         change = one.suggested_us - one.written_us
-        labels = _fit(", ".join(one.labels), 22)
+        labels = cut(", ".join(one.labels), 22)
         if one.breaks:
             why = f"{labels}: too short, breaks what follows"
         else:
@@ -388,7 +382,7 @@ def _measured(drawn: StateResult, folded: dict[MoveKey, FoldedMove]) -> Lines:
     ]
     for move in rows:
         mean = sum(move.measured_s) / len(move.measured_s)
-        head = f"  {move.step:>3} {_fit(move.label, 17):<17} {move.line:>4}"
+        head = f"  {move.step:>3} {cut(move.label, 17):<17} {move.line:>4}"
         if move.arrival_us is None:
             lines.append(Text(f"{head}      never {mean:8.3f} s"))
             continue

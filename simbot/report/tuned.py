@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import PurePath
 from typing import IO
 
+from simbot.report.labels import cut
 from simbot.report.patch import CAUTION, DEFER, written
 from simbot.report.tuned_early import early_lines
 from simbot.report.tuned_limits import limit_lines
@@ -68,10 +69,6 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
-def _fit(text: str, width: int) -> str:
-    return text if len(text) <= width else text[: width - 2] + ".."
-
-
 def _names(names: tuple[str, ...]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
@@ -92,7 +89,7 @@ def _head(result: TuneResult) -> Iterator[str]:
         )
     else:
         text = f"Sensor: waits for arrival where counts show it, held against {_names(result.asked)}."
-    yield from _wrapped(text)
+    yield from _wrapped(f"{text} A line is where the wait stands, to change it there.")
 
 
 def _suggestions(result: TuneResult) -> Iterator[str]:
@@ -105,7 +102,7 @@ def _suggestions(result: TuneResult) -> Iterator[str]:
         step = "-" if timer.step is None else str(timer.step)
         change = _ms(timer.suggested_us - timer.now_us, signed=True) if timer.changed else "-"
         yield (
-            f" {step:>3} {_fit(_title(timer), 32):<32} {timer.line:>4} {_ms(timer.now_us):>6} "
+            f" {step:>3} {cut(_title(timer), 32):<32} {timer.line:>4} {_ms(timer.now_us):>6} "
             f"{_ms(timer.suggested_us):>6} {change:>6} {_ms(timer.floor_us):>6} {_ms(timer.arrival_us):>7}"
         )
         often = f"{timer.times} times; " if timer.times > 1 else ""
@@ -190,13 +187,13 @@ def _states(result: TuneResult) -> Iterator[str]:
     yield f" {'':<15} line  {'battery':<9} floor arrival timer margin  tuned verdict"
     for timer in result.timers:
         for index, state in enumerate(timer.states):
-            head = f"{_fit(_title(timer), 15):<15} {timer.line:>4}" if index == 0 else ""
+            head = f"{cut(_title(timer), 15):<15} {timer.line:>4}" if index == 0 else ""
             verdict = state.verdict or "times nothing"
             asked = any(need.state == state.state for need in timer.needs)
             harmless = " ok" if asked else " ?"
             verdict += {"harmless": harmless, "breaking": " !!"}.get(state.consequence or "", "")
             yield (
-                f" {head:<20}  {_fit(state.state, 9):<9} {_ms(state.floor_us):>5} {_ms(state.arrival_us):>7} "
+                f" {head:<20}  {cut(state.state, 9):<9} {_ms(state.floor_us):>5} {_ms(state.arrival_us):>7} "
                 f"{_ms(state.real_us):>5} {_ms(state.margin_us, True):>6} "
                 f"{_ms(state.tuned_margin_us, True):>6} {verdict}"
             )
@@ -209,7 +206,7 @@ def _needs(result: TuneResult) -> Iterator[str]:
         return
     yield ""
     names = list(result.before)
-    yield f"{'Needs downstream, least margin [ms]':<44}" + "".join(f"{_fit(name, 10):>12}" for name in names)
+    yield f"{'Needs downstream, least margin [ms]':<44}" + "".join(f"{cut(name, 10):>12}" for name in names)
     for timer in result.timers:
         keys = dict.fromkeys((need.line, need.mechanism) for need in timer.needs)
         for line, mechanism in keys:
@@ -219,15 +216,15 @@ def _needs(result: TuneResult) -> Iterator[str]:
                 if (need.line, need.mechanism) == (line, mechanism)
             }
             text = f" line {timer.line} -> line {line}, {mechanism}"
-            yield f"{_fit(text, 44):<44}" + "".join(f"{cells.get(name, '-'):>12}" for name in names)
+            yield f"{cut(text, 44):<44}" + "".join(f"{cells.get(name, '-'):>12}" for name in names)
 
 
 def _path(path: PathOf) -> Iterator[str]:
     yield ""
-    yield f"{_fit('Critical path, ' + path.period.replace('_', ' '), 48):<48} line   wait [ms]  slack [ms]"
+    yield f"{cut('Critical path, ' + path.period.replace('_', ' '), 48):<48} line   wait [ms]  slack [ms]"
     for one in path.activities:
         mark = "*" if one.critical else " "
-        yield f" {mark} {_fit(one.label, 44):<44} {one.line:>5} {_ms(one.duration_us):>11} {_ms(one.slack_us):>11}"
+        yield f" {mark} {cut(one.label, 44):<44} {one.line:>5} {_ms(one.duration_us):>11} {_ms(one.slack_us):>11}"
     yield f" * critical; {path.length_us / 1e6:.2f} s in all, what repeats without end counted once"
 
 
@@ -275,12 +272,12 @@ def _rule(rule: RuleResult) -> Iterator[str]:
     for timer in rule.timers:
         for index, state in enumerate(timer.states):
             head = (
-                f"{_fit(timer.name or f'{_ms(timer.base_us)} ms', 26):<26} {timer.line:>4}"
+                f"{cut(timer.name or f'{_ms(timer.base_us)} ms', 26):<26} {timer.line:>4}"
                 if index == 0
                 else ""
             )
             yield (
-                f" {head:<31}  {_fit(state.state, 10):<10}{state.volts:>6.2f} {_ms(state.rule_us):>6} "
+                f" {head:<31}  {cut(state.state, 10):<10}{state.volts:>6.2f} {_ms(state.rule_us):>6} "
                 f"{_ms(state.arrival_us):>7} {_ms(state.error_us, True):>6} {state.verdict}"
             )
         if timer.rule_slope is not None and timer.right_slope is not None:

@@ -62,9 +62,9 @@ BOMB = "a: &a [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
 def test_one_clear_message(tmp_path, data, place, words):
     path = tmp_path / "game.yaml"
     path.write_bytes(data)
-    began = time.perf_counter()
+    began = time.process_time()
     problem = the_problem(path)
-    assert time.perf_counter() - began < 2.0
+    assert time.process_time() - began < 2.0
     assert f"game.yaml{place}" in str(problem)
     assert words in str(problem)
     assert "\n" not in str(problem)
