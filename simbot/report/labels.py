@@ -4,11 +4,7 @@ from __future__ import annotations
 
 
 def cut(text: str, width: int) -> str:
-    """A label of at most `width` signs: first without its "to", then without its middle; names differ at their ends.
-
-    >>> cut("lift to 0.62 m", 12), cut("drive to lantern_row_2", 17)
-    ('lift 0.62 m', 'drive lant..row_2')
-    """
+    """A label of at most `width` signs: first without its "to", then without its middle; names differ at their ends."""
     if len(text) > width:
         text = text.replace(" to ", " ", 1)
     if len(text) <= width:

@@ -129,8 +129,10 @@ def _head(run: RunResult) -> Lines:
         hangs = next((found for found in state.findings if found.kind == "never_arrived"), None)
         if state.passes and hangs is not None:
             line.append(f"passes, but hangs at line {hangs.line}", ALARM)
+        elif not state.moves and not state.needs:
+            line.append("nothing to judge: no move, no need", ALARM)
         elif state.passes:
-            line.append("passes")
+            line.append("passes" if state.needs else "passes, but states no need")
         else:
             first = f", first at {_seconds(failing[0].at_us)}, line {failing[0].line}" if failing else ""
             line.append(f"MISSES {len(failing)}{first}", ALARM)
@@ -139,6 +141,8 @@ def _head(run: RunResult) -> Lines:
 
 
 def _weakest(run: RunResult) -> Lines:
+    if not any(state.moves or state.needs for state in run.states):
+        return []
     if run.weakest_state_that_passes is None:
         text = "The strongest battery state fails already"
     else:

@@ -50,6 +50,20 @@ def test_head_says_nominal_and_which_state_misses(run_result):
     assert "still passes: fresh" in head
 
 
+def without(run_result, **changes):
+    states = tuple(
+        replace(state, findings=(), passes=True, needs=(), **changes) for state in run_result.states
+    )
+    return replace(run_result, states=states, failing_states=())
+
+
+def test_a_plan_without_needs_or_moves_is_not_told_to_pass(run_result):
+    assert "passes, but states no need" in printed(without(run_result))
+    head = printed(without(run_result, moves=())).split("\n\n")[0]
+    assert "nothing to judge: no move, no need" in head
+    assert "passes" not in head
+
+
 def test_strongest_state_failing_is_said(run_result):
     text = printed(replace(run_result, weakest_state_that_passes=None, failing_states=("fresh", "mid-event")))
     assert "The strongest battery state fails already; tired" not in text
