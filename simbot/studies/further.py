@@ -65,9 +65,10 @@ def compare_further(
             evens = break_evens(ledger, result, progress("matches for the break-evens"))
             found = replace(found, break_evens=evens)
         if wanted.endgame:
-            tell = progress("matches for the endgame")
-            sides = [(side.plan, side.cycle_time_s) for side in result.sides]
-            clocks = [last_start(ledger, plan, asked, cycle_s, tell) for plan, cycle_s in sides]
+            clocks = [
+                last_start(ledger, side.plan, asked, side.cycle_time_s, progress("matches for the endgame"))
+                for side in result.sides
+            ]
             found = replace(found, clocks=tuple(one for one in clocks if one is not None))
         if wanted.mixed:
             mixed = mixtures(ledger, result, asked, progress("matches for the mixtures"))

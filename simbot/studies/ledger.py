@@ -72,7 +72,7 @@ class Ledger:
                 coming.update((name, number) for number, _ in more)
                 if more:
                     missing.append((name, (plan, more)))
-        self._tell(sum(len(matches) for _, matches in wanted) - len(coming))
+        self.total -= sum(len(matches) for _, matches in wanted) - len(coming)
         missing.sort(
             key=lambda one: one[1][1][0][0] // MATCHES_A_DAY
         )  # day by day: stopped, all plans have the same
