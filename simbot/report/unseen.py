@@ -1,4 +1,4 @@
-"""What so few days cannot show: in words."""
+"""What so few days cannot show, and how much of a spread is luck: in words."""
 
 from __future__ import annotations
 
@@ -8,6 +8,16 @@ from textwrap import wrap
 from simbot.studies.strata import SLICE, unseen_share
 
 WIDTH = 80
+
+
+def ignorance_told(sd: float, most: float | None, days: int, shrinks: str) -> str:
+    """How much of a spread is what is not known of the robot; where too few days tell it, how much at most."""
+    if most is None:
+        return f"what is not known of the robot (its stated and assumed spreads) has sd {sd:.1f}, {shrinks}"
+    return (
+        f"what is not known of the robot (its stated and assumed spreads) cannot be told from luck by {days} days: "
+        f"sd {most:.1f} at most"
+    )
 
 
 def unseen_lines(days: int) -> Iterator[str]:

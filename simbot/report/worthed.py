@@ -11,7 +11,6 @@ from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
 from simbot.report.unseen import unseen_lines
-from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -52,7 +51,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
         yield ""
     for name, record in result.faults[:3]:
         yield f"{name}: match {record.number} could not be played: {record.fault}"
-    yield from unseen_lines(-(-result.runs // MATCHES_A_DAY))
+    yield from unseen_lines(result.days)
     yield from wrap(
         "Under the same luck, so that small differences show; an interval with 0 in it says: not sure. First run of "
         "anything changed: slowly, off the ground, hands clear.",
@@ -100,7 +99,7 @@ def worth_document(result: WorthResult) -> Document:
             "change": each.change,
             "points": rounded(each.difference.mean.value),
             "interval": figure(each.difference.mean)["interval"],
-            "mean_points": rounded(each.mean.value),
+            "mean_points": rounded(each.points),
         }
 
     return {

@@ -97,13 +97,18 @@ class Ledger:
         """A part of the study begins that takes about so many matches."""
         self.progress, self.done, self.total = progress, 0, max(1, total)
 
+    def expect(self, more: int) -> None:
+        """About so many matches are still to play."""
+        self.total = self.done + more
+
     def end(self) -> None:
         """The part is through."""
-        self._tell(max(0, self.total - self.done))
+        if self.done:
+            self.progress(self.done, self.done)
 
     def _tell(self, more: int) -> None:
         self.done += more
-        self.total = max(self.total, self.done)
+        self.total = max(self.total, self.done + 1)  # it is not through before `end`
         if more:
             self.progress(self.done, self.total)
 
