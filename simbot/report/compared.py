@@ -138,7 +138,7 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     won, lost = 100 * apart.first_wins.value, 100 * _wins(apart, False)
     text += f"; {first} wins {won:.0f} % of the matches, {second} {lost:.0f} %"
     if apart.first_wins_day is not None:
-        text += f", and {100 * apart.first_wins_day:.0f} % of the days on average"
+        text += f", and {100 * apart.first_wins_day:.0f} % of the days by their average over ten"
     yield from wrap(text + ".", WIDTH)
     yield ""
     whole = all(value == round(value) for value in apart.tally)

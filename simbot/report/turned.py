@@ -25,12 +25,9 @@ def break_even_lines(more: Further) -> Iterator[str]:
         yield " - by none of the quantities of which it can be told."
     unsure = [one for one in evens.each if not one.turns and not one.never]
     if unsure:
-        yield from wrap(
-            f"Not told from noise by so few matches; {evens.behind} may win somewhere in the brackets, or not at all",
-            WIDTH,
-        )
+        yield f"Not told from noise by so few matches, of {evens.ahead:+.1f} points"
     for one in sorted(unsure, key=lambda one: (one.from_now, one.to_far)):
-        yield from _entry(f"{in_words(one, evens)}{_interval(one)}")
+        yield from _entry(in_words(one, evens))
     still = [one for one in evens.each if one.never]
     if still:
         yield "No value turns it, as far as it goes, of"
@@ -101,12 +98,12 @@ def _unsure(one: BreakEven, evens: BreakEvens) -> str:
     beyond = "above" if one.above else "below"
     now = f"as it is ({value(one, one.now)})"
     if one.from_now and one.to_far:
-        return f"{evens.behind} may be ahead already {now}, and may not be at {value(one, last)}"
+        return f"{evens.behind} may win already {now}, and may not win even at {value(one, last)}"
     if one.from_now:
-        return f"{evens.behind} may be ahead already {now}, and surely is {beyond} {value(one, last)}"
+        return f"{evens.behind} may win already {now}, and surely does {beyond} {value(one, last)}"
     return (
-        f"{evens.leader} stays ahead up to {value(one, near)} ({value(one, one.now)} now); {beyond} that "
-        f"{evens.behind} may win, but not surely even at {value(one, last)}"
+        f"{evens.behind} may win {beyond} {value(one, near)} (it is {value(one, one.now)}), but not surely even at "
+        f"{value(one, last)}"
     )
 
 

@@ -227,13 +227,15 @@ class Looks:
         return self.looks[value]
 
     def search(self) -> None:
-        """Where it turns, and where that may be."""
+        """Where it turns, and where that may be; the first only where it can be told from noise."""
         now, far = self.at(self.lever.now), self.far
-        if now.ahead > 0.0 > far.ahead:
+        from_now, to_far = now.ahead - now.half <= 0.0, far.ahead + far.half >= 0.0
+        if not from_now and not to_far:
             self.root = turning_value(self)
-        near = None if now.ahead - now.half <= 0.0 else self._crossing(-1.0)
-        last = None if far.ahead + far.half >= 0.0 else self._crossing(1.0)
-        self.ends = (near, last)
+        self.ends = (
+            None if from_now else self._crossing(-1.0),
+            None if to_far else self._crossing(1.0),
+        )
 
     def _crossing(self, sign: float) -> float:
         """Where the end of the interval is 0, by straight lines between values that were looked at, and one more."""
@@ -252,8 +254,6 @@ class Looks:
     def told(self) -> BreakEven:
         """Values as they are told: of a cycle its time, of a battery its volts."""
         lever, (near, last) = self.lever, self.ends
-        sure = self.root is not None and near is not None and last is not None
-        turns_at = None if self.root is None or not sure else self.told_value(self.root)
         interval = None
         if not self.never:
             told = [
@@ -268,11 +268,9 @@ class Looks:
             "V" if battery else lever.unit,
             self.told_value(lever.now),
             self.told_value(lever.far),
-            turns_at,
+            None if self.root is None else self.told_value(self.root),
             interval,
-            float(_battery(lever, self.root).resistance)
-            if battery and sure and self.root is not None
-            else None,
+            float(_battery(lever, self.root).resistance) if battery and self.root is not None else None,
             self.far.ahead,
             self.told_value(lever.far) > self.told_value(lever.now),
             not self.never and near is None,

@@ -14,7 +14,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, sqrt
-from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
@@ -40,9 +39,7 @@ class Difference:
     mean: Figure
     first_wins: Figure  # share of matches
     ties: float
-    first_wins_day: (
-        float | None
-    )  # share of days, by their averages over ten matches, as of a normal distribution
+    first_wins_day: float | None  # share of days, by their averages over ten matches
     luck_sd: float | None
     ignorance_sd: float | None
     sure: bool  # whether the sign is settled by the sequential rule
@@ -239,12 +236,13 @@ def difference_of(
     pairing = paired(first, second, known)
     apart, days = pairing.apart, pairing.days
     fit = pairing.fit()
-    luck, ignorance, most = parts_of([apart[days == day] for day in np.unique(days)])
+    groups = [apart[days == day] for day in np.unique(days)]
+    luck, ignorance, most = parts_of(groups)
     return Difference(
         fit.mean,
         share_of(apart > 0, days),
         float((apart == 0).mean()),
-        _wins_day(fit.mean.value, luck, ignorance),
+        None if luck is None or ignorance is None else _wins_day(groups, fit.mean.value, luck, ignorance),
         luck,
         ignorance,
         pairing.settled_at(alpha) is not None,
@@ -268,11 +266,15 @@ def matches_for(fit: Fit, half: float) -> int | None:
     return None if days is None else matches_in(max(next_look(0), days))
 
 
-def _wins_day(mean: float, luck: float | None, ignorance: float | None) -> float | None:
-    """Chance that the average of a day of ten matches is above 0."""
-    if luck is None or ignorance is None:
-        return None
-    spread = sqrt(luck**2 / MATCHES_A_DAY + ignorance**2)
-    if spread == 0.0:
-        return 1.0 if mean > 0.0 else 0.0
-    return NormalDist(0.0, spread).cdf(mean)
+def _wins_day(groups: Sequence[Array], mean: float, luck: float, ignorance: float) -> float:
+    """Share of days whose average over ten matches is above 0.
+
+    What was seen of each day, drawn together about the mean until it is spread as such averages are.
+    """
+    wanted = luck**2 / MATCHES_A_DAY + ignorance**2
+    above = 0
+    for group in groups:
+        spread = luck**2 / len(group) + ignorance**2
+        share = sqrt(wanted / spread) if spread > 0.0 else 1.0
+        above += mean + share * (float(group.mean()) - mean) > 0.0
+    return above / len(groups)

@@ -5,6 +5,9 @@ today's robot lies in its spread). What they account for is taken out of the mea
 Lavenberg and Welch, Management Science 27, 1981, 322-335): the mean is where the regression meets controls of 0, and
 the controls' coefficients cost as many degrees of freedom.
 
+Of what is rare nothing is known before it has happened some times: until then the control is as good as a number of
+tries, which hangs together with the points and whose mean is not 0. Such a control is left out.
+
 Days are independent, so each is one observation: the mean of its matches.
 """
 
@@ -22,6 +25,7 @@ from simbot.studies.statistics import Figure, student
 Array = npt.NDArray[np.float64]
 Days = npt.NDArray[np.int64]
 ROWS = 4  # days that each coefficient needs
+LEAST = 10.0  # sum of a control's squares: ten events that were rare
 SMALLEST = 1e-9  # of the greatest singular value: what is below it says nothing of its own
 
 
@@ -67,8 +71,8 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
     values : (n,) array
     days : (n,) array
     controls : sequence of (n, k) arrays
-        Groups of quantities whose mean is 0. Of none, the first, the first two and so on, as far as there are days
-        enough, those are taken that leave the least error.
+        Groups of quantities whose mean is 0, counted in events or in standard deviations. Of none, the first, the
+        first two and so on, as far as there are days enough, those are taken that leave the least error.
     groups : int, optional
         Take so many of them, whatever they leave.
     """
@@ -82,7 +86,8 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
     design = np.ones((len(numbers), 1))
     best = _fit(means, numbers, design, 0)
     for taken, group in enumerate(controls[:groups], start=1):
-        design = np.column_stack([design, *(by_day(column) for column in group.T)])
+        columns = [by_day(column) for column in group.T]
+        design = np.column_stack([design, *(each for each in columns if each @ each >= LEAST)])
         if groups is None and len(numbers) < ROWS * design.shape[1]:
             break
         more = _fit(means, numbers, design, taken)
@@ -92,9 +97,8 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
 
 
 def _fit(means: Array, numbers: Days, design: Array, groups: int) -> Fit:
-    scale = np.sqrt((design**2).mean(axis=0))
-    kept = design[:, scale > 0.0] / scale[scale > 0.0]  # the first column is 1 and stays so
-    u, s, vt = np.linalg.svd(kept, full_matrices=False)
+    scaled = design / np.sqrt((design**2).mean(axis=0))  # the first column is 1 and stays so
+    u, s, vt = np.linalg.svd(scaled, full_matrices=False)
     said = s > SMALLEST * s[0]
     weights = u[:, said] @ (vt[said, 0] / s[said])
     left = means - u[:, said] @ (u[:, said].T @ means)

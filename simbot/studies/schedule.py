@@ -51,6 +51,14 @@ def _of_day(day: int) -> int:
     return 2 if day < TWICE or day % TWICE == 0 else 1
 
 
+def one_a_day(states: Sequence[str], days: int) -> Round:
+    """The first match of each of so many days."""
+    found: dict[int, tuple[int, str]] = {}
+    for match in schedule(states, matches_in(days)):
+        found.setdefault(match[0] // MATCHES_A_DAY, match)
+    return list(found.values())
+
+
 def matches_in(days: int) -> int:
     """How many matches so many days are."""
     return days + min(days, TWICE) + max(0, -(-days // TWICE) - 1)

@@ -76,3 +76,26 @@ def test_the_interval_covers_at_its_rate_whether_controls_help_or_not(slope):
     assert 0.906 <= hits / 400 <= 0.994
     shrinks = np.mean(widths) / np.mean(plain)
     assert shrinks < 0.5 if slope else 0.95 < shrinks <= 1.0
+
+
+def test_what_is_too_rare_to_have_happened_is_no_control():
+    # 1 in 1000 tries succeeds; a match has 1 to 9 of them and a point for each. As a control the successes beyond
+    # those to be expected would be -0.001 times the tries, and the mean at a control of 0 would be 0 and not 5
+    rng = np.random.default_rng(4)
+    tries = rng.integers(1, 10, 60)
+    control = -0.001 * tries[:, None]
+    fit = regressed(tries + rng.standard_normal(60), np.arange(60), [control])
+    assert fit.mean.interval[0] < 5.0 < fit.mean.interval[1]
+
+
+def test_points_that_hang_on_rare_luck_keep_their_rate():
+    """400 studies of 60 matches with 1 to 9 tries, each with 1 in 50 to succeed, and points for both."""
+    rng = np.random.default_rng(8)
+    hits = 0
+    for _ in range(400):
+        tries = rng.integers(1, 10, 60)
+        won = rng.binomial(tries, 0.02)
+        fit = regressed(tries + 5.0 * won, np.arange(60), [(won - 0.02 * tries)[:, None]])
+        low, high = fit.mean.interval
+        hits += low <= 5.5 <= high
+    assert 0.906 <= hits / 400 <= 0.994
