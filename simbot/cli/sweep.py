@@ -167,7 +167,9 @@ def _asked(
     states = s.read_states(robot, battery)
     wishes: tuple[s.Wish, ...] = ()
     if want is not None:
-        wishes = s.read_wishes(want, measures, [state.name for state in robot.battery], states[0])
+        wishes = s.read_wishes(
+            want, s.OF_MATCHES if matches else measures, [state.name for state in robot.battery], states[0]
+        )
     states = tuple(dict.fromkeys((*states, *(wish.state for wish in wishes))))
     ask = s.read_ask(robot, mechanism, ask)
     runs = 1

@@ -114,7 +114,7 @@ def look_at(subject: Subject, asked: SweepAsked, at: Value) -> Point:
         return Point(at, fault=_short(error))
     by_state = {look.state: look for look in looks}
     holds = tuple(wish.holds(by_state[wish.state].values[wish.measure]) for wish in asked.wishes)
-    spreads = over_spread(subject, changes, asked.wishes) if holds and all(holds) else ()
+    spreads = over_spread(subject, changes, asked.wishes, looks) if holds and all(holds) else ()
     return Point(at, looks, "", holds, spreads)
 
 

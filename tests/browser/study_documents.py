@@ -36,7 +36,8 @@ def _tally(mean: float) -> list[Document]:
 def _break_even(plan: str) -> Document:
     return {
         "quantity": "place into high_row succeeds", "plan": plan, "unit": "1", "now": 0.85, "turns_at": 0.64,
-        "turns": "below", "interval": [0.52, 0.77], "told": True, "resistance_ohm": None, "tried_to": 0.0, "ahead_there": -9.0,
+        "turns": "below", "interval": [0.52, 0.77], "told": True, "resistance_ohm": None,
+        "tried_to": 0.0, "ahead_there": -9.0,
         "text": "the other wins only if it succeeds less than 64 % (you said 85 %)",
     }  # fmt: skip
 
@@ -57,8 +58,8 @@ def compare(first: str = "lanterns", second: str = "tins") -> Document:
         "days_needed": 4, "matches_needed": 53, "matches": _tally(7.3),
     }  # fmt: skip
     return {
-        **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True, "stopped": False,
-        "missing": [],
+        **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True,
+        "stopped": False, "missing": [],
         "plans": plans, "pairs": [pair], "break_even": [_break_even(first)], "endgame": None,
         "mixed": None, "failed": [],
     }  # fmt: skip
