@@ -9,7 +9,7 @@ from typing import TextIO
 from simbot.report.classes import classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
-from simbot.report.unseen import ignorance_told, unseen_lines
+from simbot.report.unseen import fault_lines, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
@@ -49,8 +49,7 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from break_even_lines(more)
     yield from clock_lines(more.clocks or ())
     yield from mixture_lines(more.mixtures)
-    for name, record in result.faults[:3]:
-        yield f"{name}: match {record.number} could not be played: {record.fault}"
+    yield from fault_lines(result.faults)
     yield from unseen_lines(min(side.points.days for side in result.sides))
     yield from wrap(
         "It rests on the stated and assumed spreads, chances and allowances of the files (simbot check PLAN) and on "

@@ -44,6 +44,8 @@ def break_even_lines(more: Further) -> Iterator[str]:
         "value lies with 95 % confidence, about. One quantity at a time.",
         WIDTH,
     )
+    if evens.failed:
+        yield f"{evens.failed} of these could not be played, and are left out."
     yield ""
 
 

@@ -1,10 +1,11 @@
-"""What so few days cannot show, and how much of a spread is luck: in words."""
+"""What so few days cannot show, how much of a spread is luck, and what could not be played: in words."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
+from simbot.studies.one_match import MatchRecord
 from simbot.studies.strata import SLICE, unseen_share
 
 WIDTH = 80
@@ -18,6 +19,23 @@ def ignorance_told(sd: float, most: float | None, days: int, shrinks: str) -> st
         f"what is not known of the robot (its stated and assumed spreads) cannot be told from luck by {days} days: "
         f"sd {most:.1f} at most"
     )
+
+
+def fault_lines(faults: Sequence[tuple[str, MatchRecord]], shown: int = 3) -> Iterator[str]:
+    """Matches that could not be played: how many, and the first of them with their reasons."""
+    if not faults:
+        return
+    count = "1 match" if len(faults) == 1 else f"{len(faults)} matches"
+    yield from wrap(f"{count} could not be played, and nothing that is said has them in:", WIDTH)
+    for name, record in faults[:shown]:
+        yield from wrap(
+            f"{name}, match {record.number}: {record.fault}",
+            WIDTH,
+            initial_indent=" - ",
+            subsequent_indent="   ",
+        )
+    if len(faults) > shown:
+        yield f" - and {len(faults) - shown} more (--json FILE has all)."
 
 
 def unseen_lines(days: int) -> Iterator[str]:

@@ -10,7 +10,7 @@ from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
-from simbot.report.unseen import unseen_lines
+from simbot.report.unseen import fault_lines, unseen_lines
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -49,8 +49,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
     yield from source_lines(result.sources)
     if result.sources is not None:
         yield ""
-    for name, record in result.faults[:3]:
-        yield f"{name}: match {record.number} could not be played: {record.fault}"
+    yield from fault_lines(result.faults)
     yield from unseen_lines(result.days)
     yield from wrap(
         "Under the same luck, so that small differences show; an interval with 0 in it says: not sure. First run of "

@@ -73,6 +73,7 @@ class BreakEvens:
     runs: int  # matches that were played with other values
     each: tuple[BreakEven, ...]
     missing: tuple[str, ...] = ()  # quantities that were not looked at, since it was stopped
+    failed: int = 0  # matches with other values that could not be played, with either plan
 
 
 def closest_rival(result: CompareResult) -> int:
@@ -105,6 +106,7 @@ def break_evens(ledger: Ledger, result: CompareResult, progress: Progress) -> Br
         len(trial.matches),
         tuple(found[number] for number in sorted(found)),
         tuple(f"{lever.plan}: {lever.quantity}" if lever.plan else lever.quantity for lever in missing),
+        trial.failed,
     )
 
 
@@ -152,6 +154,7 @@ class Trial:
             first.setdefault(pair[0].number // MATCHES_A_DAY, pair)
         self.pairs = list(first.values())[:TRIED]
         self.matches: Round = [(one.number, one.state) for one, _ in self.pairs]
+        self.failed = 0
 
     def play(self, lever: Lever, value: float) -> list[list[MatchRecord]]:
         """Records of both plans at a value."""
@@ -171,6 +174,7 @@ class Trial:
             for each in zip(*self.play(lever, value), *zip(*self.pairs, strict=True), strict=True)
             if not any(record.fault for record in each)
         ]
+        self.failed += len(self.pairs) - len(kept)
         if len(kept) < 2 or self.fit.error is None:
             return Look(value, self.now.ahead, float("inf"))
         change = np.array([(a.total - b.total) - (c.total - d.total) for a, b, c, d in kept])

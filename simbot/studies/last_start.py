@@ -48,6 +48,7 @@ class LastStart:
     rows: tuple[Pays, ...]
     finest_us: int
     runs: int
+    failed: int = 0  # matches that could not be played at one of the starts, and are left out
 
     @property
     def safe_us(self) -> int:
@@ -153,6 +154,7 @@ def last_start(
         tuple(_row(rate, lefts, gains[rate], at) for rate in RATES),
         step,
         len(good),
+        len(matches) - len(good),
     )
 
 

@@ -43,6 +43,7 @@ class Mixtures:
     difference: Difference
     runs: int  # on which candidates were tried
     runs_after: int  # on which the difference rests
+    failed: int = 0  # matches of mixtures that could not be played
 
 
 def why_not(first: Plan, second: Plan) -> str:
@@ -133,7 +134,8 @@ def mixtures(ledger: Ledger, result: CompareResult, asked: Asked, progress: Prog
     before = matches_in(TRIED)
     after = schedule(asked.states, min(asked.runs, before + AFTER))[before:] or trying
     ledger.begin(progress, len(plans) * len(trying) + len(after))
-    means = [_mean(records) for records in ledger.play(plans, trying)]
+    records = ledger.play(plans, trying)
+    means = [_mean(own) for own in records]
     order = sorted(range(len(plans)), key=lambda k: (-means[k], k))
     tried = tuple(
         Mixture(candidates[k][0].name, candidates[k][1], candidates[k][2].name, means[k]) for k in order
@@ -147,6 +149,7 @@ def mixtures(ledger: Ledger, result: CompareResult, asked: Asked, progress: Prog
         difference_of(best, alone),
         len(trying),
         len(after),
+        sum(bool(one.fault) for own in (*records, best) for one in own),
     )
 
 
