@@ -29,7 +29,8 @@ def clock_lines(clocks: tuple[LastStart, ...]) -> Iterator[str]:
         yield from wrap(
             f"gain: points a match against cycling on to the end. Starts {_s(one.finest_us)} s apart, {one.runs} "
             f"matches each, same luck{_failed(one.failed)}. The last safe start leaves the endgame's own "
-            f"{_s(one.own_us)} s and a guard of {one.guard_us * 1e-3:.0f} ms; later it pays only by what is done before its end. A hoisted robot is a "
+            f"{_s(one.own_us)} s and a guard of {one.guard_us * 1e-3:.0f} ms; later it pays "
+            "only by what is done before its end. A hoisted robot is a "
             "hazard: what holds it, and when people may come near, is for event rules, inspectors and the adult "
             "beside it.",
             WIDTH,
@@ -95,7 +96,8 @@ def mixture_lines(found: Mixtures | None) -> Iterator[str]:
     yield f"{f'  {found.alone} alone'[:59]:<60}{found.alone_points:>10.1f}"
     yield from wrap(
         f"{len(found.tried)} mixtures, {found.runs} matches each, same luck{_failed(found.failed)}; "
-        f"what is said of the best rests on {found.runs_after} others, since the best of many looks better than it is. Start, autonomous and endgame are "
+        f"what is said of the best rests on {found.runs_after} others, since the best of many looks better "
+        "than it is. Start, autonomous and endgame are "
         "those of the plan that comes first; places that fill and stations that run out are in it.",
         WIDTH,
     )
