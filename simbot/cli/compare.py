@@ -93,7 +93,8 @@ def compare(
     from simbot.studies.further import Wanted, compare_further
     from simbot.studies.ledger import Ledger
 
-    with goes_on(), Ledger("compare", loaded, asked) as ledger:
+    ledger = Ledger("compare", loaded, asked)
+    with goes_on(lambda: f"stopped; {ledger.played} matches that were played are kept"), ledger:
         going_on(ledger.found)
         result, more = compare_further(ledger, loaded, asked, Wanted(break_even, endgame, mix), progress)
     from simbot.report.compare_document import compare_document

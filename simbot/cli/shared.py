@@ -133,12 +133,12 @@ def going_on(found: int, what: str = "matches", done: str = "played") -> None:
 
 
 @contextmanager
-def goes_on() -> Iterator[None]:
-    """Ctrl-C ends a study that keeps what it has played."""
+def goes_on(kept: Callable[[], str] = lambda: "what was played is kept") -> Iterator[None]:
+    """Ctrl-C ends a study that keeps what it has; `kept` says what that is."""
     try:
         yield
     except KeyboardInterrupt:
-        typer.echo("what was played is kept; the same command goes on from there", err=True)
+        typer.echo(f"{kept()}; the same command goes on from there", err=True)
         raise typer.Exit(STOPPED) from None
 
 

@@ -77,7 +77,8 @@ def worth(
 
     if not variants:
         variants = usual_changes(loaded, asked.states)
-    with goes_on(), Ledger("worth", [loaded, *variants.values()], asked) as ledger:
+    ledger = Ledger("worth", [loaded, *variants.values()], asked)
+    with goes_on(lambda: f"stopped; {ledger.played} matches that were played are kept"), ledger:
         going_on(ledger.found)
         result = worths(ledger, loaded, variants, together, asked, progress("matches"))
         if unknowns:

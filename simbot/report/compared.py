@@ -9,7 +9,7 @@ from typing import TextIO
 from simbot.report.classes import classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
-from simbot.report.unseen import fault_lines, ignorance_told, unseen_lines
+from simbot.report.unseen import fault_lines, freed_told, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
@@ -126,6 +126,7 @@ def _table(result: CompareResult) -> Iterator[str]:
         "bonuses in them; points a match have penalties and what counts at the end in them too.",
         WIDTH,
     )
+    yield from wrap(freed_told(max(pair.difference.freed for pair in result.pairs)), WIDTH)
 
 
 def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:

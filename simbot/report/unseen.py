@@ -21,6 +21,14 @@ def ignorance_told(sd: float, most: float | None, days: int, shrinks: str) -> st
     )
 
 
+def freed_told(groups: int) -> str:
+    """What means are freed of; empty: nothing."""
+    if not groups:
+        return ""
+    text = "Mean points are freed of luck: hits and misses beyond what the stated chances let expect are taken out"
+    return text + (", and so is where the robots of the days lay in their spreads." if groups > 1 else ".")
+
+
 def fault_lines(faults: Sequence[tuple[str, MatchRecord]], shown: int = 3) -> Iterator[str]:
     """Matches that could not be played: how many, and the first of them with their reasons."""
     if not faults:

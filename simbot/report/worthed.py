@@ -10,7 +10,7 @@ from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
-from simbot.report.unseen import fault_lines, unseen_lines
+from simbot.report.unseen import fault_lines, freed_told, unseen_lines
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -49,6 +49,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
     yield from source_lines(result.sources)
     if result.sources is not None:
         yield ""
+    yield from wrap(freed_told(max(each.difference.freed for each in rows)), WIDTH)
     yield from fault_lines(result.faults)
     yield from unseen_lines(result.days)
     yield from wrap(

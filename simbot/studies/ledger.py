@@ -34,7 +34,7 @@ class Ledger:
         self.asked = asked
         self.place = place_of_rows(kind, plans, asked)
         self.rows: Rows = kept_rows(self.place)
-        self.found = sum(map(len, self.rows.values()))  # matches from before
+        self.found = self.played  # matches from before
         self.saved = False
         self.team = Team((), asked.seed, asked.workers, asked.cluster)
         self.begin(lambda done, total: None, 1)
@@ -51,6 +51,11 @@ class Ledger:
             self.keep()
         elif kind is None and not self.saved:
             self.place.unlink(missing_ok=True)
+
+    @property
+    def played(self) -> int:
+        """Matches that were played, before and now."""
+        return sum(map(len, self.rows.values()))
 
     def keep(self) -> None:
         """Keep what was played until the same study goes on."""

@@ -46,6 +46,9 @@ class Difference:
     days_needed: int | None  # for an interval without 0, if the difference is what it seems
     tally: dict[float, int]  # matches by their difference
     ignorance_most: float | None = None  # where too few days tell it from luck: it is no more than this
+    freed: int = (
+        0  # groups of controls that the mean is freed of: known luck, and where robots lie in their spreads
+    )
     matches_needed: int | None = None  # those of `days_needed`, and no sooner than anything is looked at
 
 
@@ -249,6 +252,7 @@ def difference_of(
         days_for(fit, abs(fit.mean.value)),
         tally_of(apart),
         most,
+        fit.groups,
         matches_for(fit, abs(fit.mean.value)),
     )
 
