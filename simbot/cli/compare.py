@@ -17,6 +17,7 @@ from simbot.cli.shared import (
     going_on,
     load,
     progress,
+    tell_stopped,
     write_csv,
     write_json,
 )
@@ -109,7 +110,7 @@ def compare(
 
         print_compared(result, sys.stdout, more)
     if more.stopped:
-        typer.echo("stopped; the same command goes on from there", err=True)
+        tell_stopped("stopped; the same command goes on from there")
         raise typer.Exit(STOPPED)
 
 

@@ -19,6 +19,7 @@ from simbot.cli.shared import (
     going_on,
     load,
     progress,
+    tell_stopped,
     write_csv,
     write_json,
 )
@@ -92,7 +93,7 @@ def worth(
     if "-" not in (json_file, csv_file):
         print_worth(result, sys.stdout)
     if result.stopped:
-        typer.echo("stopped; the same command goes on from there", err=True)
+        tell_stopped("stopped; the same command goes on from there")
         raise typer.Exit(STOPPED)
 
 

@@ -84,10 +84,12 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
 
     means = by_day(values)
     design = np.ones((len(numbers), 1))
-    best = _fit(means, numbers, design, 0)
+    best = _plain(means, numbers)
     for taken, group in enumerate(controls[:groups], start=1):
-        columns = [by_day(column) for column in group.T]
-        design = np.column_stack([design, *(each for each in columns if each @ each >= LEAST)])
+        columns = [mean for column in group.T if (mean := by_day(column)) @ mean >= LEAST]
+        if not columns:
+            continue
+        design = np.column_stack([design, *columns])
         if groups is None and len(numbers) < ROWS * design.shape[1]:
             break
         more = _fit(means, numbers, design, taken)
@@ -96,16 +98,26 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
     return best
 
 
+def _plain(means: Array, numbers: Days) -> Fit:
+    """The mean of the days' means; exact where they are all the same."""
+    count = len(means)
+    mean = float(means.mean())
+    return _told(mean, means - mean, np.full(count, 1.0 / count), count - 1, numbers, 0)
+
+
 def _fit(means: Array, numbers: Days, design: Array, groups: int) -> Fit:
     scaled = design / np.sqrt((design**2).mean(axis=0))  # the first column is 1 and stays so
     u, s, vt = np.linalg.svd(scaled, full_matrices=False)
     said = s > SMALLEST * s[0]
-    weights = u[:, said] @ (vt[said, 0] / s[said])
-    left = means - u[:, said] @ (u[:, said].T @ means)
-    mean, degrees = float(weights @ means), len(means) - int(said.sum())
+    base = u[:, said]
+    weights = base @ (vt[said, 0] / s[said])
+    left = means - base @ (base.T @ means)
+    return _told(float(weights @ means), left, weights, len(means) - base.shape[1], numbers, groups)
+
+
+def _told(mean: float, left: Array, weights: Array, degrees: int, numbers: Days, groups: int) -> Fit:
     if degrees < 1:
         return Fit(Figure(mean, None), None, 0, numbers, weights, left, groups)
     error = sqrt(float(left @ left) / degrees * float(weights @ weights))
     half = student(degrees) * error
-    ends = (mean - half, mean + half)
-    return Fit(Figure(mean, ends), error, degrees, numbers, weights, left, groups)
+    return Fit(Figure(mean, (mean - half, mean + half)), error, degrees, numbers, weights, left, groups)
