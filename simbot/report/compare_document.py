@@ -51,6 +51,7 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
                 "settled": pair.difference.sure,
                 "days_needed": pair.difference.days_needed,
                 "matches_needed": pair.difference.matches_needed,
+                "matches_for_half_width_1": pair.difference.matches_for_a_point,
                 "matches": matches(pair.difference.tally),
             }
             for pair in result.pairs

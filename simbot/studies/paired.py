@@ -50,6 +50,7 @@ class Difference:
         0  # groups of controls that the mean is freed of: known luck, and where robots lie in their spreads
     )
     matches_needed: int | None = None  # those of `days_needed`, and no sooner than anything is looked at
+    matches_for_a_point: int | None = None  # for an interval of +- 1 point
 
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
@@ -254,6 +255,7 @@ def difference_of(
         most,
         fit.groups,
         matches_for(fit, abs(fit.mean.value)),
+        matches_for(fit, 1.0),
     )
 
 

@@ -36,11 +36,15 @@ def cache(tmp_path):
     return folder
 
 
-def begun(cache: Path, *words: str) -> subprocess.Popen[str]:
-    return subprocess.Popen(
+def played(
+    cache: Path, *words: str, how: signal.Signals | None = None, whole_group: bool = False
+) -> tuple[str, str, int]:
+    """What a command prints on stdout and on a terminal, and its exit status; stopped once it tells of its progress."""
+    master, terminal = os.openpty()
+    process = subprocess.Popen(
         [sys.executable, "-m", "simbot.cli", *words],
         stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stderr=terminal,
         text=True,
         cwd=ROOT,
         env={
@@ -51,18 +55,26 @@ def begun(cache: Path, *words: str) -> subprocess.Popen[str]:
         start_new_session=True,
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # some start tests deaf
     )
+    os.close(terminal)
+    said, begun = b"", None
+    while more := _read(master):
+        said += more
+        if how is not None and begun is None and b" left" in said:
+            begun = time.monotonic()
+            if whole_group:
+                os.killpg(process.pid, how)
+            process.send_signal(how)
+    out, _ = process.communicate(timeout=OBEYED_S)
+    assert begun is None or time.monotonic() < begun + OBEYED_S
+    return out, said.decode(), process.returncode
 
 
-def stopped(cache: Path, how: signal.Signals, whole_group: bool, *words: str) -> tuple[str, str, int]:
-    """What a command printed that was stopped a while after its first matches."""
-    process = begun(cache, *words)
-    time.sleep(6.0)
-    assert process.poll() is None, process.communicate()
-    if whole_group:
-        os.killpg(process.pid, how)
-    process.send_signal(how)
-    out, err = process.communicate(timeout=OBEYED_S)
-    return out, err, process.returncode
+def _read(master: int) -> bytes:
+    """What comes from a terminal; nothing where nobody writes to it any more."""
+    try:
+        return os.read(master, 10_000)
+    except OSError:
+        return b""
 
 
 @pytest.mark.parametrize("workers", ["1", "2"])
@@ -74,7 +86,7 @@ def test_a_comparison_that_is_told_to_end_tells_what_it_has_and_goes_on(
 ):
     plans = [a_long_plan(tmp_path / name, percent) for name, percent in (("a", 70), ("b", 71))]
     words = ("compare", *plans, "--runs", "4000", "--until-halfwidth", "0.01", "--workers", workers)
-    out, err, code = stopped(cache, how, whole_group, *words)
+    out, err, code = played(cache, *words, how=how, whole_group=whole_group)
     assert code == 130 and "You stopped it" in out and "Not looked at: when the other plan would win" in out
     assert "goes on from there" in err and "leaked" not in err and "Traceback" not in err
     assert len(list((cache / "studies").glob("compare-*.json"))) == 1
@@ -83,10 +95,10 @@ def test_a_comparison_that_is_told_to_end_tells_what_it_has_and_goes_on(
 def test_after_a_sigterm_the_same_command_comes_to_the_same_bytes(tmp_path, cache):
     plan = a_long_plan(tmp_path / "a", 70)
     words = ("match", plan, "--runs", "1500", "--workers", "2", "--json")
-    out, err, code = stopped(cache, signal.SIGTERM, True, *words, "-")
+    out, err, code = played(cache, *words, "-", how=signal.SIGTERM, whole_group=True)
     part = json.loads(out)
     assert code == 130 and 0 < part["runs"] < 1500 and part["stopped"] == "you stopped it"
     assert f"stopped after {part['runs']} of 1500 matches" in err and "leaked" not in err
-    texts = [begun(cache, *words, "-").communicate() for _ in range(2)]
+    texts = [played(cache, *words, "-") for _ in range(2)]
     assert texts[0][0] == texts[1][0] and json.loads(texts[0][0])["runs"] == 1500
     assert f"going on after {part['runs']} matches" in texts[0][1] and "going on" not in texts[1][1]
