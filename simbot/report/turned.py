@@ -22,10 +22,10 @@ def break_even_lines(more: Further) -> Iterator[str]:
     for one in turning:
         yield from _entry(f"{in_words(one, evens)}{_interval(one)}")
     if not turning:
-        yield " - by none of the quantities of which it can be told."
+        yield " - by nothing of which so few matches can tell."
     unsure = [one for one in evens.each if not one.turns and not one.never]
     if unsure:
-        yield f"Not told from noise by so few matches, of {evens.ahead:+.1f} points"
+        yield "Where these turn it, or whether, so few matches cannot tell"
     for one in sorted(unsure, key=lambda one: (one.from_now, one.to_far)):
         yield from _entry(in_words(one, evens))
     still = [one for one in evens.each if one.never]
