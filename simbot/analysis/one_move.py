@@ -292,7 +292,7 @@ class Bench:
             return True
 
         def pull(ends: list[tuple[Path, float]]) -> float:
-            models, _ = at_ends(self.models.robot, self.battery, self.name, ends)
+            models, _ = at_ends(self.models.robot, self.battery, ends)
             built = models.get(self.name, load)
             places = np.linspace(built.reduced.low, built.reduced.high, PLACES)
             return float(np.max(statics.holding_torque(built, places)))

@@ -1,9 +1,9 @@
 """The commands. Thin: read arguments, call the stages in their order, print, choose the exit status.
 
 Exit status: 0 fine, 1 a fault of simbot, 2 the user's mistake, 3 findings that fail under --strict,
-130 stopped with Ctrl-C. Results go to stdout, progress, remarks and errors to stderr. Everything heavy is
-imported where it is used, so that help and errors come at once. One module a command; `options` and `shared`
-hold what several of them take and do.
+130 stopped with Ctrl-C, or told to end (SIGTERM). Results go to stdout, progress, remarks and errors to stderr.
+Everything heavy is imported where it is used, so that help and errors come at once. One module a command; `options`
+and `shared` hold what several of them take and do.
 """
 
 from __future__ import annotations
@@ -98,9 +98,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:  # closed by who started it
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - it lives as long as we do
+    signal.signal(signal.SIGTERM, _told_to_end)
     code = status(arguments)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever presses Ctrl-C again is leaving already
     sys.exit(code)
+
+
+def _told_to_end(number: int, frame: object) -> None:
+    """As Ctrl-C; once, since some send it to a process and then to its whole group."""
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    raise KeyboardInterrupt
 
 
 def status(arguments: Sequence[str] | None = None) -> int:

@@ -17,6 +17,7 @@ from simbot.cli.shared import (
     going_on,
     load,
     progress,
+    tell_stopped,
     write_csv,
     write_json,
 )
@@ -93,7 +94,8 @@ def compare(
     from simbot.studies.further import Wanted, compare_further
     from simbot.studies.ledger import Ledger
 
-    with goes_on(), Ledger("compare", loaded, asked) as ledger:
+    ledger = Ledger("compare", loaded, asked)
+    with goes_on(lambda: f"stopped; {ledger.played} matches that were played are kept"), ledger:
         going_on(ledger.found)
         result, more = compare_further(ledger, loaded, asked, Wanted(break_even, endgame, mix), progress)
     from simbot.report.compare_document import compare_document
@@ -108,7 +110,7 @@ def compare(
 
         print_compared(result, sys.stdout, more)
     if more.stopped:
-        typer.echo("stopped; the same command goes on from there", err=True)
+        tell_stopped("stopped; the same command goes on from there")
         raise typer.Exit(STOPPED)
 
 

@@ -109,7 +109,12 @@ def fit(
 
     source = Source(plan, loaded, KINDS, changes_of(settings))
     asked = FitAsked(seed, matches, lag)
-    with goes_on(), Work(loaded, rows, unknowns or (), asked, playing, cluster) as work:
+    work = Work(loaded, rows, unknowns or (), asked, playing, cluster)
+
+    def kept() -> str:
+        return f"stopped; a fit says nothing before it is through, its {work.made} predictions are kept"
+
+    with goes_on(kept), work:
         going_on(work.found, "predictions", "made")
         tell = progress("parts of the fit")
         result = fit_to(source, measured, rows, unknowns or (), asked, tell, work)

@@ -16,6 +16,7 @@ from simbot.cli.shared import (
     compile_first,
     load,
     progress,
+    tell_stopped,
     write_json,
 )
 from simbot.scenario.errors import SimbotError
@@ -82,7 +83,7 @@ def match(
         if not stopped.records:
             raise SimbotError(stopped.why) if stopped.why else KeyboardInterrupt from None
         text = f"stopped after {len(stopped.records)} of {runs} matches"
-        typer.echo(f"{text}; the same command goes on from there" if saved else text, err=True)
+        tell_stopped(f"{text}; the same command goes on from there" if saved else text)
         result = put_together(loaded, asked, stopped.records, stopped.why or "you stopped it")
         code = USERS_MISTAKE if stopped.why else STOPPED
     if json_file is not None:

@@ -39,6 +39,13 @@ def progress(what: str) -> Callable[[int, int], None]:
     return tell
 
 
+def tell_stopped(text: str) -> None:
+    """A remark on stderr, where the progress stands that is no more."""
+    if sys.stderr.isatty():
+        sys.stderr.write("\r" + " " * 70 + "\r")
+    typer.echo(text, err=True)
+
+
 def load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Remark]]:
     from simbot.physics.assumptions import physics_remarks
     from simbot.physics.follows import consequences
@@ -133,12 +140,12 @@ def going_on(found: int, what: str = "matches", done: str = "played") -> None:
 
 
 @contextmanager
-def goes_on() -> Iterator[None]:
-    """Ctrl-C ends a study that keeps what it has played."""
+def goes_on(kept: Callable[[], str] = lambda: "what was played is kept") -> Iterator[None]:
+    """Ctrl-C ends a study that keeps what it has; `kept` says what that is."""
     try:
         yield
     except KeyboardInterrupt:
-        typer.echo("what was played is kept; the same command goes on from there", err=True)
+        tell_stopped(f"{kept()}; the same command goes on from there")
         raise typer.Exit(STOPPED) from None
 
 

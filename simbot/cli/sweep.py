@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simbot.cli.options import Cluster, JsonFile, Seed, Settings, Workers
-from simbot.cli.shared import STOPPED, changes_of, check_folder, going_on, progress, sign_of_life, write_json
+from simbot.cli.shared import (
+    STOPPED,
+    changes_of,
+    check_folder,
+    going_on,
+    progress,
+    sign_of_life,
+    tell_stopped,
+    write_json,
+)
 from simbot.scenario.errors import SimbotError
 
 if TYPE_CHECKING:
@@ -167,7 +176,9 @@ def _asked(
     states = s.read_states(robot, battery)
     wishes: tuple[s.Wish, ...] = ()
     if want is not None:
-        wishes = s.read_wishes(want, measures, [state.name for state in robot.battery], states[0])
+        wishes = s.read_wishes(
+            want, s.OF_MATCHES if matches else measures, [state.name for state in robot.battery], states[0]
+        )
     states = tuple(dict.fromkeys((*states, *(wish.state for wish in wishes))))
     ask = s.read_ask(robot, mechanism, ask)
     runs = 1
@@ -216,5 +227,5 @@ def _run(
         print_swept(result, robot, remarks, sys.stdout)
     if result.stopped:
         text = "stopped; the same command goes on from there" if kept.saved else "stopped"
-        typer.echo(text, err=True)
+        tell_stopped(text)
         raise typer.Exit(STOPPED)

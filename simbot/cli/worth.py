@@ -19,6 +19,7 @@ from simbot.cli.shared import (
     going_on,
     load,
     progress,
+    tell_stopped,
     write_csv,
     write_json,
 )
@@ -77,7 +78,8 @@ def worth(
 
     if not variants:
         variants = usual_changes(loaded, asked.states)
-    with goes_on(), Ledger("worth", [loaded, *variants.values()], asked) as ledger:
+    ledger = Ledger("worth", [loaded, *variants.values()], asked)
+    with goes_on(lambda: f"stopped; {ledger.played} matches that were played are kept"), ledger:
         going_on(ledger.found)
         result = worths(ledger, loaded, variants, together, asked, progress("matches"))
         if unknowns:
@@ -91,7 +93,7 @@ def worth(
     if "-" not in (json_file, csv_file):
         print_worth(result, sys.stdout)
     if result.stopped:
-        typer.echo("stopped; the same command goes on from there", err=True)
+        tell_stopped("stopped; the same command goes on from there")
         raise typer.Exit(STOPPED)
 
 

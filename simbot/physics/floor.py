@@ -343,7 +343,7 @@ def _variant(plant: Plant, name: str, ends: list[tuple[Path, float]]) -> tuple[M
         return plant.models, plant.battery
     key = (name, plant.battery.name, tuple(ends))
     if key not in plant.models.variants:
-        plant.models.variants[key] = at_ends(plant.robot, plant.battery, name, ends)
+        plant.models.variants[key] = at_ends(plant.robot, plant.battery, ends)
     return plant.models.variants[key]
 
 

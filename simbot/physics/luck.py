@@ -86,6 +86,7 @@ class Drawn(Luck):
 
     def __init__(self, seed: int, day: int, match: int, who: str = "") -> None:
         self.seed, self.day, self.match = f"{seed} {who}", day, match
+        self.surplus: dict[tuple[object, ...], float] = {}  # successes beyond what their chances let expect
         self._times: dict[tuple[object, ...], int] = {}
         self._rates: dict[tuple[object, ...], float] = {}
 
@@ -102,8 +103,10 @@ class Drawn(Luck):
         return self._next("share", *key)
 
     def happens(self, chance: float, *key: object) -> bool:
-        u = self._next("happens", *key)
-        return u < self._rate(chance, key)
+        rate = self._rate(chance, key)
+        hit = self._next("happens", *key) < rate
+        self.surplus[key] = self.surplus.get(key, 0.0) + hit - rate
+        return hit
 
     def span_us(self, span: int, *key: object) -> int:
         if not isinstance(span, Span):

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
-from simbot.physics.build import Models
+from simbot.physics.build import DRIVES, Models
 from simbot.scenario.model import BatteryState, Robot
 from simbot.scenario.parameters import Quantity
 
@@ -30,6 +30,16 @@ def spread_paths(robot: Robot, battery: BatteryState, name: str, driven: bool) -
     whole = {"mass": robot.mass} if driven else {"tilt": robot.tilt}
     paths += [("robot", *path) for path in _in(whole)]
     return paths + [("battery", *path) for path in _in(battery)]
+
+
+def all_spread_paths(robot: Robot, battery: BatteryState) -> list[Path]:
+    """Those that the moves of any mechanism depend on."""
+    own = [
+        path
+        for name, spec in robot.mechanisms.items()
+        for path in spread_paths(robot, battery, name, spec.kind in DRIVES)
+    ]
+    return list(dict.fromkeys(own))
 
 
 def _in(thing: Any) -> Iterator[Path]:
@@ -79,7 +89,7 @@ def _at_end(thing: Any, path: Path, sign: float) -> Any:
 
 
 def at_ends(
-    robot: Robot, battery: BatteryState, name: str, ends: Sequence[tuple[Path, float]]
+    robot: Robot, battery: BatteryState, ends: Sequence[tuple[Path, float]]
 ) -> tuple[Models, BatteryState]:
     """Models of a robot, and a battery state, with the named quantities at an end (-1 or +1) of their spread."""
     for path, sign in ends:
@@ -89,6 +99,7 @@ def at_ends(
         elif where == "robot":
             robot = _at_end(robot, rest, sign)
         elif where == "mechanisms":
+            name = str(rest[0])
             spec = robot.mechanisms[name]
             values = _clipped(_at_end(spec.values, rest[1:], sign))
             robot = replace(robot, mechanisms={**robot.mechanisms, name: replace(spec, values=values)})

@@ -21,6 +21,8 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
         "runs": result.runs,
         "battery": list(dict.fromkeys(result.asked.states)),
         "stopped_when_settled": result.stopped,
+        "stopped": more.stopped,
+        "missing": list(more.missing),
         "plans": [
             {
                 "name": side.plan.name,
@@ -45,8 +47,11 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
                 "chance_first_wins_day": rounded(pair.difference.first_wins_day),
                 "luck_sd": rounded(pair.difference.luck_sd),
                 "ignorance_sd": rounded(pair.difference.ignorance_sd),
+                "ignorance_sd_at_most": rounded(pair.difference.ignorance_most),
                 "settled": pair.difference.sure,
                 "days_needed": pair.difference.days_needed,
+                "matches_needed": pair.difference.matches_needed,
+                "matches_for_half_width_1": pair.difference.matches_for_a_point,
                 "matches": matches(pair.difference.tally),
             }
             for pair in result.pairs

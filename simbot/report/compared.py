@@ -9,11 +9,10 @@ from typing import TextIO
 from simbot.report.classes import classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
-from simbot.report.unseen import unseen_lines
+from simbot.report.unseen import fault_lines, freed_told, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
-from simbot.studies.one_match import MATCHES_A_DAY
-from simbot.studies.paired import ALPHA, LEAST_DAYS, Difference
+from simbot.studies.paired import ALPHA, Difference
 
 WIDTH = 80
 
@@ -28,10 +27,14 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from wrap(_answer(result), WIDTH)
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
-    days = -(-result.runs // 10)
+    days = max(side.points.days for side in result.sides)
     each = "each" if len(result.sides) == 2 else "of the closest; hopeless plans are played less"
     if more.stopped:
-        yield "You stopped it; what it had by then follows. The same command goes on."
+        missing = f" Not looked at: {_missing(more)}." if more.missing else ""
+        yield from wrap(
+            f"You stopped it; what it had by then follows.{missing} The same command goes on from there.",
+            WIDTH,
+        )
         yield ""
     yield f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}"
     yield ""
@@ -46,15 +49,23 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from break_even_lines(more)
     yield from clock_lines(more.clocks or ())
     yield from mixture_lines(more.mixtures)
-    for name, record in result.faults[:3]:
-        yield f"{name}: match {record.number} could not be played: {record.fault}"
-    yield from unseen_lines(-(-min(side.points.runs for side in result.sides) // MATCHES_A_DAY))
+    yield from fault_lines(result.faults)
+    yield from unseen_lines(min(side.points.days for side in result.sides))
     yield from wrap(
         "It rests on the stated and assumed spreads, chances and allowances of the files (simbot check PLAN) and on "
         "nobody getting better over the day. A simulated match is no permission: event rules and inspectors come "
         "first.",
         WIDTH,
     )
+
+
+def _missing(more: Further) -> str:
+    """What was not looked at; break-evens by their number, since they are named where they would stand."""
+    single = sum(part.startswith("the break-even of ") for part in more.missing)
+    parts = [part for part in more.missing if not part.startswith("the break-even of ")]
+    if single:
+        parts.insert(0, f"{single} of the values at which the other plan would win")
+    return "; ".join(parts)
 
 
 def _quantiles(side: Side) -> tuple[float, float, float]:
@@ -108,13 +119,22 @@ def _table(result: CompareResult) -> Iterator[str]:
     )
     yield row("cycles a match", [number(side.cycles, 1) for side in sides])
     yield row("cycle time [s]", [number(side.cycle_time_s, 2) for side in sides])
+    yield row(
+        "points of whole cycles, a match",
+        [
+            number(None if side.points_per_cycle is None else side.cycles * side.points_per_cycle, 1)
+            for side in sides
+        ],
+    )
     yield row("points a cycle", [number(side.points_per_cycle, 2) for side in sides])
     yield row("points a second", [number(side.points_per_s, 3) for side in sides])
     yield from wrap(
-        "A cycle goes from one delivery to the next; points a second are those of whole cycles over their time, "
-        "bonuses in them; points a match have penalties and what counts at the end in them too.",
+        "A cycle goes from one delivery to the next; points of whole cycles are those of their deliveries, bonuses "
+        "in them, and points a second these over the cycles' time; points a match have penalties and what counts at "
+        "the end in them too.",
         WIDTH,
     )
+    yield from wrap(freed_told(max(pair.difference.freed for pair in result.pairs)), WIDTH)
 
 
 def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
@@ -126,7 +146,7 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     won, lost = 100 * apart.first_wins.value, 100 * _wins(apart, False)
     text += f"; {first} wins {won:.0f} % of the matches, {second} {lost:.0f} %"
     if apart.first_wins_day is not None:
-        text += f", and {100 * apart.first_wins_day:.0f} % of the days on average"
+        text += f", and {100 * apart.first_wins_day:.0f} % of the days by their average over ten"
     yield from wrap(text + ".", WIDTH)
     yield ""
     whole = all(value == round(value) for value in apart.tally)
@@ -139,12 +159,17 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
             "100 studies says so. The interval does not know of the looking, and is a little too narrow for it.",
             WIDTH,
         )
-    elif apart.days_needed is not None:
-        matches = MATCHES_A_DAY * max(LEAST_DAYS, apart.days_needed)
-        yield from wrap(f"To settle it takes about {matches} matches (--runs), if it is so.", WIDTH)
-    if apart.luck_sd is not None and apart.ignorance_sd is not None:
+    elif apart.matches_needed is not None:
         yield from wrap(
-            f"Of its spread luck has sd {apart.luck_sd:.1f}, which more matches shrink; what is not known of the robot "
-            f"has sd {apart.ignorance_sd:.1f}, which only measuring it shrinks.",
-            WIDTH,
+            f"To settle it takes about {apart.matches_needed} matches (--runs), if it is so.", WIDTH
+        )
+    if apart.matches_for_a_point is not None:
+        yield f"An interval of ± 1 point takes about {apart.matches_for_a_point} matches (--until-halfwidth 1)."
+    if apart.luck_sd is not None and apart.ignorance_sd is not None:
+        days = min(result.sides[number].points.days for number in (pair.first, pair.second))
+        unknown = ignorance_told(
+            apart.ignorance_sd, apart.ignorance_most, days, "which only measuring it shrinks"
+        )
+        yield from wrap(
+            f"Of its spread luck has sd {apart.luck_sd:.1f}, which more matches shrink; {unknown}.", WIDTH
         )

@@ -28,13 +28,18 @@ def clock_lines(clocks: tuple[LastStart, ...]) -> Iterator[str]:
             yield f"  {100 * row.rate:>3.0f} of 100 times{'':<25}{latest:>16}{row.gain_at_safe:>+20.1f}"
         yield from wrap(
             f"gain: points a match against cycling on to the end. Starts {_s(one.finest_us)} s apart, {one.runs} "
-            f"matches each, same luck. The last safe start leaves the endgame's own {_s(one.own_us)} s and a guard of "
-            f"{one.guard_us * 1e-3:.0f} ms; later it pays only by what is done before its end. A hoisted robot is a "
+            f"matches each, same luck{_failed(one.failed)}. The last safe start leaves the endgame's own "
+            f"{_s(one.own_us)} s and a guard of {one.guard_us * 1e-3:.0f} ms; later it pays "
+            "only by what is done before its end. A hoisted robot is a "
             "hazard: what holds it, and when people may come near, is for event rules, inspectors and the adult "
             "beside it.",
             WIDTH,
         )
         yield ""
+
+
+def _failed(count: int) -> str:
+    return f" ({count} could not be played, and are left out)" if count else ""
 
 
 def _clock_answer(one: LastStart) -> str:
@@ -90,8 +95,9 @@ def mixture_lines(found: Mixtures | None) -> Iterator[str]:
         yield f"{f'  {one.first} {times}, then {one.then}'[:59]:<60}{one.points:>10.1f}"
     yield f"{f'  {found.alone} alone'[:59]:<60}{found.alone_points:>10.1f}"
     yield from wrap(
-        f"{len(found.tried)} mixtures, {found.runs} matches each, same luck; what is said of the best rests on "
-        f"{found.runs_after} others, since the best of many looks better than it is. Start, autonomous and endgame are "
+        f"{len(found.tried)} mixtures, {found.runs} matches each, same luck{_failed(found.failed)}; "
+        f"what is said of the best rests on {found.runs_after} others, since the best of many looks better "
+        "than it is. Start, autonomous and endgame are "
         "those of the plan that comes first; places that fill and stations that run out are in it.",
         WIDTH,
     )

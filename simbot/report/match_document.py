@@ -33,6 +33,7 @@ def match_document(result: MatchResult) -> Document:
         },
         "luck_sd": rounded(result.points.luck_sd),
         "ignorance_sd": rounded(result.points.ignorance_sd),
+        "ignorance_sd_at_most": rounded(result.points.ignorance_most),
         "alliance": None if result.alliance is None else distribution(result.alliance),
         "periods": {name: figure(each) for name, each in result.periods.items()},
         "cycles": figure(result.cycles),

@@ -7,7 +7,7 @@ from textwrap import wrap
 from typing import TextIO
 
 from simbot.report.classes import classes_of, histogram
-from simbot.report.unseen import unseen_lines
+from simbot.report.unseen import ignorance_told, unseen_lines
 from simbot.studies.match import MatchResult
 from simbot.studies.statistics import Distribution, Figure
 
@@ -109,11 +109,9 @@ def _nominal_line(result: MatchResult) -> Iterator[str]:
 def _parts(points: Distribution) -> Iterator[str]:
     if points.luck_sd is None or points.ignorance_sd is None:
         return
-    yield from _wrapped(
-        f"Of the spread, luck from match to match has sd {points.luck_sd:.1f}; what is not known of the robot "
-        f"(its stated and assumed spreads) has sd {points.ignorance_sd:.1f}, which more matches of one day "
-        "do not average out."
-    )
+    shrinks = "which more matches of one day do not average out"
+    unknown = ignorance_told(points.ignorance_sd, points.ignorance_most, points.days, shrinks)
+    yield from _wrapped(f"Of the spread, luck from match to match has sd {points.luck_sd:.1f}; {unknown}.")
 
 
 def _chances(result: MatchResult) -> Iterator[str]:

@@ -9,7 +9,7 @@ from simbot.report.swept_rows import at, told
 from simbot.studies.sweep import Point, SweepResult
 from simbot.studies.sweep_answer import best_wanted, runs_of, stops
 from simbot.studies.sweep_asked import Wish
-from simbot.studies.wishes import Spread
+from simbot.studies.wishes import ROBOTS, WITH_CHANCE, Spread
 
 WIDTH = 80
 MOST_LISTED = 8
@@ -114,11 +114,14 @@ def _doubtful(result: SweepResult) -> Iterator[str]:
 
 def _hangs(result: SweepResult, point: Point, wish: Wish, spread: Spread) -> str:
     measure = result.measures[wish.measure]
-    if spread.share is not None:
-        return f"{wish.text} holds for {100 * spread.share:.0f} % of drawn robots"
     worst = "never" if spread.worst is None else told(measure, spread.worst)
+    if wish.measure in WITH_CHANCE:
+        return f"{wish.text}: known only to {worst} by so many matches"
     text = f"{wish.text}: {worst} at the worst"
-    if spread.blame:
+    if spread.share is not None:
+        text += f", holds for {100 * spread.share:.0f} % of {ROBOTS} drawn robots"
+        text += f"; it breaks by {spread.blame}" if spread.blame else "; no quantity breaks it alone"
+    elif spread.blame:
         text += f", most by {spread.blame}"
     if spread.guessed:
         text += " - a GUESS that nobody measured"
@@ -129,8 +132,9 @@ def _how(result: SweepResult) -> str:
     shares = [spread.share for point in result.points for spread in point.spreads]
     if any(share is not None for share in shares):
         return (
-            "Every spread: 16 robots drawn from the stated and assumed spreads, each in a nominal match; rarer ones "
-            "are not among them."
+            f"Every spread: {ROBOTS} robots drawn from the stated and assumed spreads, each quantity once in every "
+            "twentieth of its own, each robot in a nominal match; rarer ones are not among them. What breaks a wish: "
+            "each quantity at both its ends by itself."
         )
     return (
         "Every spread: each stated or assumed quantity at both its ends by itself, and all at once at those that are "

@@ -13,34 +13,44 @@ WIDTH = 80
 
 
 def break_even_lines(more: Further) -> Iterator[str]:
-    """Those that turn the answer, the nearest to what is so now first; then those that do not."""
+    """Those that turn the answer, the nearest to what is so now first; those of which it cannot be told; the others."""
     evens = more.break_evens
     if evens is None:
         return
     yield f"When {evens.behind} would win, all else as it is"
     turning = sorted((one for one in evens.each if one.turns), key=_far)
     for one in turning:
-        yield from wrap(
-            f"{in_words(one, evens)}{_interval(one)}", WIDTH, initial_indent=" - ", subsequent_indent="   "
-        )
+        yield from _entry(f"{in_words(one, evens)}{_interval(one)}")
     if not turning:
-        yield " - by none of the quantities below."
-    still = [one for one in evens.each if not one.turns]
+        yield " - by nothing of which so few matches can tell."
+    unsure = [one for one in evens.each if not one.turns and not one.never]
+    if unsure:
+        yield "Where these turn it, or whether, so few matches cannot tell"
+    for one in sorted(unsure, key=lambda one: (one.from_now, one.to_far)):
+        yield from _entry(in_words(one, evens))
+    still = [one for one in evens.each if one.never]
     if still:
         yield "No value turns it, as far as it goes, of"
     for one in still:
-        yield from wrap(
-            f"{_whose(one)}{one.quantity}: still {one.left:+.1f} points at {value(one, one.far)}",
-            WIDTH,
-            initial_indent=" - ",
-            subsequent_indent="   ",
+        yield from _entry(
+            f"{_whose(one)}{one.quantity}: still {one.left:+.1f} points at {value(one, one.far)}"
         )
+    if evens.missing:
+        yield "You stopped it before these were looked at"
+        for name in evens.missing:
+            yield from _entry(name)
     yield from wrap(
         f"Found by playing {evens.runs} of the matches again with other values, same luck; the brackets are where the "
         "value lies with 95 % confidence, about. One quantity at a time.",
         WIDTH,
     )
+    if evens.failed:
+        yield f"{evens.failed} of these could not be played, and are left out."
     yield ""
+
+
+def _entry(text: str) -> list[str]:
+    return wrap(text, WIDTH, initial_indent=" - ", subsequent_indent="   ")
 
 
 def _far(one: BreakEven) -> float:
@@ -64,6 +74,8 @@ def value(one: BreakEven, number: float) -> str:
 def in_words(one: BreakEven, evens: BreakEvens) -> str:
     """One quantity in a sentence."""
     quantity = f"{_whose(one)}{one.quantity}"
+    if one.turns_at is None and one.interval is not None:
+        return f"{quantity}: {_unsure(one, evens)}"
     if one.turns_at is None:
         return f"no value of {quantity} up to {value(one, one.far)} makes {evens.behind} win"
     more, now = "more" if one.above else "less", value(one, one.now)
@@ -79,6 +91,22 @@ def in_words(one: BreakEven, evens: BreakEvens) -> str:
         return f"{begin}{quantity} {more} than {at} (you said {now})"
     said = "it is" if one.quantity == "cycle time" else "you said"
     return f"{begin}{quantity} is {more} than {at} ({said} {now})"
+
+
+def _unsure(one: BreakEven, evens: BreakEvens) -> str:
+    """What can be said where the crossing cannot be told from noise."""
+    assert one.interval is not None
+    near, last = one.interval if one.above else one.interval[::-1]
+    beyond = "above" if one.above else "below"
+    now = f"as it is ({value(one, one.now)})"
+    if one.from_now and one.to_far:
+        return f"{evens.behind} may win already {now}, and may not win even at {value(one, last)}"
+    if one.from_now:
+        return f"{evens.behind} may win already {now}, and surely does {beyond} {value(one, last)}"
+    return (
+        f"{evens.behind} may win {beyond} {value(one, near)} (it is {value(one, one.now)}), but not surely even at "
+        f"{value(one, last)}"
+    )
 
 
 def _interval(one: BreakEven) -> str:
@@ -99,6 +127,7 @@ def break_even_rows(evens: BreakEvens) -> list[Document]:
             "turns_at": rounded(one.turns_at),
             "turns": None if one.turns_at is None else "above" if one.above else "below",
             "interval": None if one.interval is None else [rounded(end) for end in one.interval],
+            "told": one.turns or one.never,
             "resistance_ohm": rounded(one.resistance),
             "tried_to": rounded(one.far),
             "ahead_there": rounded(one.left),

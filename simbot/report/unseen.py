@@ -1,13 +1,49 @@
-"""What so few days cannot show: in words."""
+"""What so few days cannot show, how much of a spread is luck, and what could not be played: in words."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
+from simbot.studies.one_match import MatchRecord
 from simbot.studies.strata import SLICE, unseen_share
 
 WIDTH = 80
+
+
+def ignorance_told(sd: float, most: float | None, days: int, shrinks: str) -> str:
+    """How much of a spread is what is not known of the robot; where too few days tell it, how much at most."""
+    if most is None:
+        return f"what is not known of the robot (its stated and assumed spreads) has sd {sd:.1f}, {shrinks}"
+    return (
+        f"what is not known of the robot (its stated and assumed spreads) cannot be told from luck by {days} days: "
+        f"sd {most:.1f} at most"
+    )
+
+
+def freed_told(groups: int) -> str:
+    """What means are freed of; empty: nothing."""
+    if not groups:
+        return ""
+    text = "Mean points are freed of luck: hits and misses beyond what the stated chances let expect are taken out"
+    return text + (", and so is where the robots of the days lay in their spreads." if groups > 1 else ".")
+
+
+def fault_lines(faults: Sequence[tuple[str, MatchRecord]], shown: int = 3) -> Iterator[str]:
+    """Matches that could not be played: how many, and the first of them with their reasons."""
+    if not faults:
+        return
+    count = "1 match" if len(faults) == 1 else f"{len(faults)} matches"
+    yield from wrap(f"{count} could not be played, and nothing that is said has them in:", WIDTH)
+    for name, record in faults[:shown]:
+        yield from wrap(
+            f"{name}, match {record.number}: {record.fault}",
+            WIDTH,
+            initial_indent=" - ",
+            subsequent_indent="   ",
+        )
+    if len(faults) > shown:
+        yield f" - and {len(faults) - shown} more (--json FILE has all)."
 
 
 def unseen_lines(days: int) -> Iterator[str]:

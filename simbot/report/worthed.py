@@ -10,8 +10,7 @@ from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
-from simbot.report.unseen import unseen_lines
-from simbot.studies.one_match import MATCHES_A_DAY
+from simbot.report.unseen import fault_lines, freed_told, unseen_lines
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -50,9 +49,9 @@ def _lines(result: WorthResult) -> Iterator[str]:
     yield from source_lines(result.sources)
     if result.sources is not None:
         yield ""
-    for name, record in result.faults[:3]:
-        yield f"{name}: match {record.number} could not be played: {record.fault}"
-    yield from unseen_lines(-(-result.runs // MATCHES_A_DAY))
+    yield from wrap(freed_told(max(each.difference.freed for each in rows)), WIDTH)
+    yield from fault_lines(result.faults)
+    yield from unseen_lines(result.days)
     yield from wrap(
         "Under the same luck, so that small differences show; an interval with 0 in it says: not sure. First run of "
         "anything changed: slowly, off the ground, hands clear.",
@@ -100,7 +99,7 @@ def worth_document(result: WorthResult) -> Document:
             "change": each.change,
             "points": rounded(each.difference.mean.value),
             "interval": figure(each.difference.mean)["interval"],
-            "mean_points": rounded(each.mean.value),
+            "mean_points": rounded(each.points),
         }
 
     return {

@@ -2,37 +2,43 @@
 
 The difference at another value is that of all matches, plus what the first matches change between the two values
 under the same luck. Under a fixed luck it is an ordinary function of the value, so that a root finder that keeps
-its bracket (Brent, 1973; scipy) finds the crossing; the interval is that of the difference there, over the slope.
+its bracket (Brent, 1973; scipy) finds the crossing. It lies with 95 % confidence where the interval of the difference
+has 0 in it (a test turned round, as Fieller, 1954, does for ratios). Where that reaches what is so now, or the furthest
+value that is tried, the crossing cannot be told from noise, and none is given.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import hypot
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import sqrt
 
 import numpy as np
 
-from simbot.scenario.model import BatteryState
-from simbot.studies.asked import Asked
+from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.compare import CompareResult
+from simbot.studies.controls import Array, Known, fortunes, names_of
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.levers import Lever, battery_between, levers_of
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played
-from simbot.studies.paired import totals
-from simbot.studies.statistics import half_width, mean_of
-from simbot.studies.workers import Round, rounds
+from simbot.studies.paired import both, paired
+from simbot.studies.regressed import Fit, regressed
+from simbot.studies.schedule import Round
+from simbot.studies.statistics import student
 
-DAYS, OF_EACH = 10, 3  # matches that are played again with other values
+TRIED = 40  # matches that are played again with other values, each of a day of its own
 FINEST = 0.02  # of the range of a quantity: closer than the matches can tell
-USUAL = 5  # values that a search looks at
+NEAR = 0.2  # of its interval's half-width: a difference so small is as good as 0
+USUAL = 4  # values that a search looks at
 
 
 @dataclass(frozen=True)
 class BreakEven:
     """One quantity. Values are shares, seconds, factors, or volts of a battery (see `unit`).
 
-    `turns_at` None: no value up to `far` turns the answer, which is then `left` points there.
+    `turns_at` None: it is not told. Then either no value up to `far` turns the answer, which is surely still `left`
+    points there, and `interval` is None; or the matches cannot tell it from noise, and `interval` is where it may lie.
     """
 
     quantity: str
@@ -45,10 +51,16 @@ class BreakEven:
     resistance: float | None  # of the battery at which it turns [ohm]
     left: float  # points that the leader is ahead at the furthest value
     above: bool  # the other wins above the value, not below
+    from_now: bool = False  # the interval begins where it is now: the other may be ahead already
+    to_far: bool = False  # it goes as far as was tried: the other may not win even there
 
     @property
     def turns(self) -> bool:
         return self.turns_at is not None
+
+    @property
+    def never(self) -> bool:
+        return self.interval is None
 
 
 @dataclass(frozen=True)
@@ -60,6 +72,8 @@ class BreakEvens:
     ahead: float  # points a match
     runs: int  # matches that were played with other values
     each: tuple[BreakEven, ...]
+    missing: tuple[str, ...] = ()  # quantities that were not looked at, since it was stopped
+    failed: int = 0  # matches with other values that could not be played, with either plan
 
 
 def closest_rival(result: CompareResult) -> int:
@@ -69,119 +83,225 @@ def closest_rival(result: CompareResult) -> int:
 
 
 def break_evens(ledger: Ledger, result: CompareResult, progress: Progress) -> BreakEvens:
-    """All quantities of the two plans that matter."""
+    """All quantities of the two plans that matter; stopped with Ctrl-C, those it has by then."""
     best, rival = result.best, closest_rival(result)
     leader, behind = result.sides[best], result.sides[rival]
-    states = dict.fromkeys(result.asked.states)
+    asked = result.asked
+    states = dict.fromkeys(asked.states)
     levers = levers_of(
         leader.plan, behind.plan, next(iter(states)) if len(states) == 1 else None, leader.cycle_time_s
     )
-    trial = Trial(ledger, result.asked, (result.records[best], result.records[rival]))
-    plans = [plan for lever in levers for plan in lever.at(lever.far)]
-    same = {id(leader.plan), id(behind.plan)}
-    ends = [plan for plan in plans if id(plan) not in same]
-    ledger.begin(progress, len(trial.matches) * len(ends) * (USUAL + 1) // 2)  # about: half of them turn
+    known = Known([leader.plan, behind.plan], asked.seed, asked.states)
+    trial = Trial(ledger, (result.records[best], result.records[rival]), known)
+    found: dict[int, BreakEven] = {}
+    try:
+        _search(trial, levers, found, progress)
+    except KeyboardInterrupt:
+        ledger.keep()
+    missing = [lever for number, lever in enumerate(levers) if number not in found]
+    return BreakEvens(
+        leader.plan.name,
+        behind.plan.name,
+        trial.now.ahead,
+        len(trial.matches),
+        tuple(found[number] for number in sorted(found)),
+        tuple(f"{lever.plan}: {lever.quantity}" if lever.plan else lever.quantity for lever in missing),
+        trial.failed,
+    )
+
+
+def _search(trial: Trial, levers: Sequence[Lever], found: dict[int, BreakEven], progress: Progress) -> None:
+    """All of them: first at their furthest values, then those that may turn."""
+    ledger, each = trial.ledger, len(trial.matches)
+    ends = [plan for lever in levers for plan in trial.changed(lever, lever.far)]
+    ledger.begin(progress, each * len(ends))
+    ledger.expect(each * len(ends) * (1 + USUAL) // 2)  # about half of them turn
     ledger.play(ends, trial.matches)
-    found = tuple(_found(trial, lever) for lever in levers)
+    looks = [Looks(trial, lever) for lever in levers]
+    for number, one in enumerate(looks):
+        if one.never:
+            found[number] = one.told()
+    open_ones = [number for number in range(len(levers)) if number not in found]
+    begun = ledger.done
+    for turn, number in enumerate(open_ones):
+        usual = (ledger.done - begun) // turn if turn else each * USUAL
+        ledger.expect(usual * (len(open_ones) - turn))
+        looks[number].search()
+        found[number] = looks[number].told()
     ledger.end()
-    return BreakEvens(leader.plan.name, behind.plan.name, trial.ahead, len(trial.matches), found)
+
+
+@dataclass(frozen=True)
+class Look:
+    """How far the leader is ahead at a value, and the half-width of its interval."""
+
+    value: float
+    ahead: float
+    half: float
 
 
 class Trial:
     """The difference of two plans at other values, under the luck of the matches that were played."""
 
     def __init__(
-        self, ledger: Ledger, asked: Asked, records: tuple[Sequence[MatchRecord], Sequence[MatchRecord]]
+        self, ledger: Ledger, records: tuple[Sequence[MatchRecord], Sequence[MatchRecord]], known: Known
     ) -> None:
         self.ledger = ledger
-        self.records = records
-        common = min(*map(len, records), DAYS * MATCHES_A_DAY)
-        self.matches: Round = [
-            match for match in next(rounds(asked.states, common, DAYS)) if match[0] % MATCHES_A_DAY < OF_EACH
-        ]
-        one, other, days = totals(*records)
-        apart = mean_of(one - other, days)
-        self.ahead = apart.value
-        self.half = half_width(apart)
+        self.fit = paired(*records, known).fit()
+        self.now = Look(0.0, self.fit.mean.value, self.fit.half())
+        first: dict[int, tuple[MatchRecord, MatchRecord]] = {}
+        for pair in both(*records):
+            first.setdefault(pair[0].number // MATCHES_A_DAY, pair)
+        self.pairs = list(first.values())[:TRIED]
+        self.matches: Round = [(one.number, one.state) for one, _ in self.pairs]
+        self.failed = 0
 
     def play(self, lever: Lever, value: float) -> list[list[MatchRecord]]:
         """Records of both plans at a value."""
         return self.ledger.play(lever.at(value), self.matches)
 
-    def at(self, lever: Lever, value: float) -> tuple[float, float]:
-        """Points that the leader is ahead at a value, and the half-width of its interval."""
+    def changed(self, lever: Lever, value: float) -> list[Plan]:
+        """Of the plans at a value those that are not as they were."""
+        now = lever.at(lever.now)
+        return [plan for plan, own in zip(lever.at(value), now, strict=True) if plan is not own]
+
+    def at(self, lever: Lever, value: float) -> Look:
+        """The difference at a value."""
         if value == lever.now:
-            return self.ahead, self.half
-        now = [[own[number] for number, _ in self.matches] for own in self.records]
+            return replace(self.now, value=value)
         kept = [
             each
-            for each in zip(*self.play(lever, value), *now, strict=True)
+            for each in zip(*self.play(lever, value), *zip(*self.pairs, strict=True), strict=True)
             if not any(record.fault for record in each)
         ]
-        if not kept:
-            return self.ahead, self.half
+        self.failed += len(self.pairs) - len(kept)
+        if len(kept) < 2 or self.fit.error is None:
+            return Look(value, self.now.ahead, float("inf"))
         change = np.array([(a.total - b.total) - (c.total - d.total) for a, b, c, d in kept])
-        moved = mean_of(change, np.array([a.number // MATCHES_A_DAY for a, *_ in kept]))
-        return self.ahead + moved.value, hypot(self.half, half_width(moved))
+        days = np.array([a.number // MATCHES_A_DAY for a, *_ in kept])
+        moved = regressed(change, days, [np.column_stack([_luckier(kept, side) for side in (0, 1)])])
+        error = moved.error or 0.0
+        variance = self.fit.error**2 + error**2 + 2.0 * _together(self.fit, moved)
+        half = student(min(self.fit.degrees, moved.degrees)) * sqrt(max(0.0, variance))
+        return Look(value, self.now.ahead + moved.mean.value, half)
 
 
-def _found(trial: Trial, lever: Lever) -> BreakEven:
-    left, _ = trial.at(lever, lever.far)
-    if left > 0.0:
-        return _told(trial, lever, None, None, left)
-    root = turning_value(trial, lever)
-    slope = trial.ahead / abs(root - lever.now) if root != lever.now else 0.0
-    half = trial.at(lever, root)[1] / slope if slope else abs(lever.far - lever.now)
-    least, most = sorted((lever.now, lever.far))
-    ends = (max(least, root - half), min(most, root + half))
-    return _told(trial, lever, root, ends, left)
+def _luckier(kept: Sequence[Sequence[MatchRecord]], side: int) -> Array:
+    """By how much more a side was lucky at another value than as it is; what does not change is left out."""
+    there, here = ([each[place] for each in kept] for place in (side, side + 2))
+    names = names_of([*there, *here])
+    luck = fortunes(there, names) - fortunes(here, names)
+    return luck[:, np.any(luck != 0.0, axis=0)]
 
 
-def turning_value(trial: Trial, lever: Lever) -> float:
-    """The value at which the leader is ahead no more."""
-    from scipy.optimize import brentq
+def _together(fit: Fit, moved: Fit) -> float:
+    """Covariance of a mean and of one over some of its days."""
+    place = np.searchsorted(fit.days, moved.days)
+    if moved.degrees < 1:
+        return 0.0
+    each = float(fit.left[place] @ moved.left) / moved.degrees
+    return each * float(fit.weights[place] @ moved.weights)
 
-    if trial.ahead <= 0.0:
-        return lever.now
-    apart = abs(lever.far - lever.now)
-    return float(brentq(lambda value: trial.at(lever, value)[0], lever.now, lever.far, xtol=FINEST * apart))
 
+class Looks:
+    """The search for one quantity."""
 
-def _told(
-    trial: Trial, lever: Lever, root: float | None, ends: tuple[float, float] | None, left: float
-) -> BreakEven:
-    """Values as they are told: of a cycle its time, of a battery its volts."""
-    resistance = None
+    def __init__(self, trial: Trial, lever: Lever) -> None:
+        self.trial = trial
+        self.lever = lever
+        self.looks = {each.value: each for each in (trial.at(lever, lever.now), trial.at(lever, lever.far))}
+        self.root: float | None = None
+        self.ends: tuple[float | None, float | None] = (
+            None,
+            None,
+        )  # None: as it is now; as far as it was tried
 
-    def told(value: float) -> float:
+    @property
+    def far(self) -> Look:
+        return self.looks[self.lever.far]
+
+    @property
+    def never(self) -> bool:
+        """Whether the leader surely stays ahead."""
+        return self.far.ahead - self.far.half > 0.0
+
+    def at(self, value: float) -> Look:
+        if value not in self.looks:
+            self.looks[value] = self.trial.at(self.lever, value)
+        return self.looks[value]
+
+    def search(self) -> None:
+        """Where it turns, and where that may be; the first only where it can be told from noise."""
+        now, far = self.at(self.lever.now), self.far
+        from_now, to_far = now.ahead - now.half <= 0.0, far.ahead + far.half >= 0.0
+        if not from_now and not to_far:
+            self.root = turning_value(self)
+        self.ends = (
+            None if from_now else self._crossing(-1.0),
+            None if to_far else self._crossing(1.0),
+        )
+
+    def _crossing(self, sign: float) -> float:
+        """Where the end of the interval is 0, by straight lines between values that were looked at, and one more."""
+        self.at(self._line(sign))
+        return self._line(sign)
+
+    def _line(self, sign: float) -> float:
+        """The first crossing from now on."""
+        order = sorted(self.looks.values(), key=lambda one: abs(one.value - self.lever.now))
+        for one, other in pairwise(order):
+            here, there = one.ahead + sign * one.half, other.ahead + sign * other.half
+            if here > 0.0 >= there:
+                return one.value + (other.value - one.value) * here / (here - there)
+        return self.lever.far
+
+    def told(self) -> BreakEven:
+        """Values as they are told: of a cycle its time, of a battery its volts."""
+        lever, (near, last) = self.lever, self.ends
+        interval = None
+        if not self.never:
+            told = [
+                self.told_value(lever.now if near is None else near),
+                self.told_value(lever.far if last is None else last),
+            ]
+            interval = (min(told), max(told))
+        battery = lever.unit == "battery"
+        return BreakEven(
+            lever.quantity,
+            lever.plan,
+            "V" if battery else lever.unit,
+            self.told_value(lever.now),
+            self.told_value(lever.far),
+            None if self.root is None else self.told_value(self.root),
+            interval,
+            float(_battery(lever, self.root).resistance) if battery and self.root is not None else None,
+            self.far.ahead,
+            self.told_value(lever.far) > self.told_value(lever.now),
+            not self.never and near is None,
+            not self.never and last is None,
+        )
+
+    def told_value(self, value: float) -> float:
+        lever = self.lever
         if lever.unit == "battery":
             return float(_battery(lever, value).open_circuit)
         if lever.cycle_of is None:
             return value
-        return _cycle_time(trial.play(lever, value)[lever.cycle_of])
+        played = sorted(self.looks)
+        times = [_cycle_time(self.trial.play(lever, each)[lever.cycle_of]) for each in played]
+        return float(np.interp(value, played, times))
 
-    if lever.unit == "battery" and root is not None:
-        resistance = float(_battery(lever, root).resistance)
-    interval = None
-    if ends is not None and root is not None:
-        if lever.cycle_of is None or root == lever.now:
-            told_ends = [told(end) for end in ends]
-        else:  # by a straight line: no other value has been played
-            per = (told(root) - told(lever.now)) / (root - lever.now)
-            told_ends = [told(lever.now) + per * (end - lever.now) for end in ends]
-        interval = (min(told_ends), max(told_ends))
-    return BreakEven(
-        lever.quantity,
-        lever.plan,
-        "V" if lever.unit == "battery" else lever.unit,
-        told(lever.now),
-        told(lever.far),
-        None if root is None else told(root),
-        interval,
-        resistance,
-        left,
-        told(lever.far) > told(lever.now),
-    )
+
+def turning_value(looks: Looks) -> float:
+    """The value at which the leader is ahead no more, as closely as its interval makes sense of."""
+    from scipy.optimize import brentq
+
+    def ahead(value: float) -> float:
+        look = looks.at(value)
+        return 0.0 if abs(look.ahead) <= NEAR * look.half else look.ahead
+
+    lever = looks.lever
+    return float(brentq(ahead, lever.now, lever.far, xtol=FINEST * abs(lever.far - lever.now)))
 
 
 def _battery(lever: Lever, where: float) -> BatteryState:

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
+from simbot.studies.controls import Known
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, nominal_of, played, totals_of
-from simbot.studies.paired import ALPHA, Difference, best_of, difference_of, play_off
-from simbot.studies.statistics import Distribution, distribution, tally_of
+from simbot.studies.paired import (
+    ALPHA,
+    Difference,
+    best_of,
+    difference_of,
+    mean_points,
+    paired,
+    play_off,
+    totals,
+)
+from simbot.studies.regressed import regressed
+from simbot.studies.statistics import Distribution, Figure, distribution, tally_of
 
 
 @dataclass(frozen=True)
@@ -73,14 +84,19 @@ def put_together(
     """What the records of all plans say."""
     alpha = ALPHA / (len(plans) - 1)
     runs = max(map(len, records))
-    best = best_of(records)
+    known = Known(plans, asked.seed, asked.states)
+    best = best_of(records, known)
     pairs = tuple(
-        Pair(a, b, difference_of(records[a], records[b], alpha if best in (a, b) else ALPHA))
+        Pair(a, b, difference_of(records[a], records[b], alpha if best in (a, b) else ALPHA, known))
         for a, b in combinations(range(len(plans)), 2)
     )
+    means = _means(records, known)
     return CompareResult(
         asked,
-        tuple(_side(plan, asked.states[0], own) for plan, own in zip(plans, records, strict=True)),
+        tuple(
+            _side(plan, asked.states[0], own, mean)
+            for plan, own, mean in zip(plans, records, means, strict=True)
+        ),
         pairs,
         best,
         runs,
@@ -93,14 +109,24 @@ def put_together(
     )
 
 
-def _side(plan: Plan, state: str, records: Sequence[MatchRecord]) -> Side:
+def _means(records: Sequence[Sequence[MatchRecord]], known: Known) -> list[Figure]:
+    """Mean points of every plan; of two they are as far apart as is said of them."""
+    if len(records) == 2:
+        pairing = paired(records[0], records[1], known)
+        one, other, days = totals(records[0], records[1])
+        groups = pairing.fit().groups
+        return [regressed(own, days, pairing.controls, groups).mean for own in (one, other)]
+    return [mean_points(own, known) for own in records]
+
+
+def _side(plan: Plan, state: str, records: Sequence[MatchRecord], mean: Figure) -> Side:
     good = played(records)
     cycles = sum(record.cycles for record in good)
     seconds = sum(record.cycle_s for record in good)
     earned = sum(record.delivered for record in good)
     return Side(
         plan,
-        distribution(*totals_of(good)),
+        replace(distribution(*totals_of(good)), mean=mean),
         cycles / len(good),
         seconds / cycles if cycles else None,
         earned / cycles if cycles else None,

@@ -75,6 +75,11 @@ class Work:
         before = self.before.get(name, {"values": [], "ends": {}})
         return {(place, tuple(numbers)): value for place, numbers, value in before["values"]}, before["ends"]
 
+    @property
+    def made(self) -> int:
+        """Predictions that are known, from before and since."""
+        return sum(len(each["values"]) for each in self._told().values())
+
     def _told(self) -> dict[str, Any]:
         own = {
             name: {

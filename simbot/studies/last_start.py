@@ -16,11 +16,11 @@ from simbot.scenario.plan_file import with_steps
 from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.levers import routines_in
-from simbot.studies.one_match import MATCHES_A_DAY, played
-from simbot.studies.workers import Round, rounds
+from simbot.studies.one_match import played
+from simbot.studies.schedule import one_a_day
 
 RATES = (1.0, 0.85, 0.7, 0.5)
-DAYS, OF_EACH = 8, 3  # matches that are played
+TRIED = 24  # matches that are played, each of a day of its own
 EARLIER, LATER = 8, 8  # starts that are tried on either side of the last safe one
 FINEST_US = 500_000
 A_CYCLE = 8  # starts a cycle
@@ -48,6 +48,7 @@ class LastStart:
     rows: tuple[Pays, ...]
     finest_us: int
     runs: int
+    failed: int = 0  # matches that could not be played at one of the starts, and are left out
 
     @property
     def safe_us(self) -> int:
@@ -124,10 +125,7 @@ def last_start(
     step = max(FINEST_US, round((cycle_s or 0.0) * 1e6 / A_CYCLE))
     later = [safe - k * step for k in range(1, LATER + 1) if safe - k * step > 0]
     lefts = [*(min(end, safe + k * step) for k in range(EARLIER, 0, -1)), safe, *later]
-    count = min(asked.runs, DAYS * MATCHES_A_DAY)
-    matches: Round = [
-        each for each in next(rounds(asked.states, count, DAYS)) if each[0] % MATCHES_A_DAY < OF_EACH
-    ]
+    matches = one_a_day(asked.states, min(asked.runs, TRIED))
     plans = [replace(plan, endgame=None)]
     for left in lefts:
         plans += [begun(sure(plan), left), begun(idle(plan), left)]
@@ -156,6 +154,7 @@ def last_start(
         tuple(_row(rate, lefts, gains[rate], at) for rate in RATES),
         step,
         len(good),
+        len(matches) - len(good),
     )
 
 

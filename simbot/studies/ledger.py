@@ -34,7 +34,7 @@ class Ledger:
         self.asked = asked
         self.place = place_of_rows(kind, plans, asked)
         self.rows: Rows = kept_rows(self.place)
-        self.found = sum(map(len, self.rows.values()))  # matches from before
+        self.found = self.played  # matches from before
         self.saved = False
         self.team = Team((), asked.seed, asked.workers, asked.cluster)
         self.begin(lambda done, total: None, 1)
@@ -51,6 +51,11 @@ class Ledger:
             self.keep()
         elif kind is None and not self.saved:
             self.place.unlink(missing_ok=True)
+
+    @property
+    def played(self) -> int:
+        """Matches that were played, before and now."""
+        return sum(map(len, self.rows.values()))
 
     def keep(self) -> None:
         """Keep what was played until the same study goes on."""
@@ -72,7 +77,7 @@ class Ledger:
                 coming.update((name, number) for number, _ in more)
                 if more:
                     missing.append((name, (plan, more)))
-        self._tell(sum(len(matches) for _, matches in wanted) - len(coming))
+        self.total -= sum(len(matches) for _, matches in wanted) - len(coming)
         missing.sort(
             key=lambda one: one[1][1][0][0] // MATCHES_A_DAY
         )  # day by day: stopped, all plans have the same
@@ -97,13 +102,18 @@ class Ledger:
         """A part of the study begins that takes about so many matches."""
         self.progress, self.done, self.total = progress, 0, max(1, total)
 
+    def expect(self, more: int) -> None:
+        """About so many matches are still to play."""
+        self.total = self.done + more
+
     def end(self) -> None:
         """The part is through."""
-        self._tell(max(0, self.total - self.done))
+        if self.done:
+            self.progress(self.done, self.done)
 
     def _tell(self, more: int) -> None:
         self.done += more
-        self.total = max(self.total, self.done)
+        self.total = max(self.total, self.done + 1)  # it is not through before `end`
         if more:
             self.progress(self.done, self.total)
 

@@ -80,7 +80,7 @@ class MatchResult:
 
 
 def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchRecord] = ()) -> MatchResult:
-    """Play the matches that are not done yet, and put all together.
+    """Play the matches that are not done yet, and put all together; progress is that of these.
 
     Raises
     ------
@@ -93,7 +93,7 @@ def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchReco
         try:
             for (more,) in team.play(rounds(asked.states, asked.runs, ROUND, len(records))):
                 records += more
-                progress(len(records), asked.runs)
+                progress(len(records) - len(done), asked.runs - len(done))
                 if _enough(records, asked):
                     stopped = "the interval is as narrow as was asked"
                     break

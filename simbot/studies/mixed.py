@@ -17,12 +17,11 @@ from simbot.scenario.plan_file import inner_steps, with_steps
 from simbot.studies.asked import Asked
 from simbot.studies.compare import CompareResult
 from simbot.studies.ledger import Ledger, Progress
-from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played
+from simbot.studies.one_match import MatchRecord, nominal_of, played
 from simbot.studies.paired import Difference, difference_of
-from simbot.studies.workers import rounds
+from simbot.studies.schedule import matches_in, one_a_day, schedule
 
-DAYS = 8
-OF_EACH = 3  # matches of a day on which candidates are tried
+TRIED, AFTER = 24, 56  # matches on which candidates are tried, each of a day of its own; and of other days
 MOST = 10  # rounds of the first plan
 
 
@@ -44,6 +43,7 @@ class Mixtures:
     difference: Difference
     runs: int  # on which candidates were tried
     runs_after: int  # on which the difference rests
+    failed: int = 0  # matches of mixtures that could not be played
 
 
 def why_not(first: Plan, second: Plan) -> str:
@@ -130,12 +130,12 @@ def mixtures(ledger: Ledger, result: CompareResult, asked: Asked, progress: Prog
         for count in range(1, _rounds_of(first, asked.states[0]) + 1)
     ]
     plans = [mixture(first, second, count) for first, count, second in candidates]
-    count = min(map(len, result.records), default=0)
-    matches = next(rounds(asked.states, min(count, DAYS * MATCHES_A_DAY), DAYS))
-    trying = [each for each in matches if each[0] % MATCHES_A_DAY < OF_EACH]
-    after = [each for each in matches if each not in trying] or trying
+    trying = one_a_day(asked.states, min(asked.runs, TRIED))
+    before = matches_in(TRIED)
+    after = schedule(asked.states, min(asked.runs, before + AFTER))[before:] or trying
     ledger.begin(progress, len(plans) * len(trying) + len(after))
-    means = [_mean(records) for records in ledger.play(plans, trying)]
+    records = ledger.play(plans, trying)
+    means = [_mean(own) for own in records]
     order = sorted(range(len(plans)), key=lambda k: (-means[k], k))
     tried = tuple(
         Mixture(candidates[k][0].name, candidates[k][1], candidates[k][2].name, means[k]) for k in order
@@ -149,6 +149,7 @@ def mixtures(ledger: Ledger, result: CompareResult, asked: Asked, progress: Prog
         difference_of(best, alone),
         len(trying),
         len(after),
+        sum(bool(one.fault) for own in (*records, best) for one in own),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -50,6 +50,9 @@ class MatchRecord:
     order_broken: bool = False
     clean: bool = False  # nothing failed in it
     fault: str = ""
+    fortune: dict[str, float] = field(
+        default_factory=dict
+    )  # what is drawn -> successes beyond what was to be expected
 
     @property
     def total(self) -> float:
@@ -87,7 +90,9 @@ class Day:
 
     def play(self, number: int, battery: BatteryState) -> tuple[Trace, Plant]:
         """One match of the day, by its number over the whole study."""
-        luck, partner = self.luck(number), self.luck(number, "partner")
+        return self._play(battery, self.luck(number), self.luck(number, "partner"))
+
+    def _play(self, battery: BatteryState, luck: Drawn, partner: Drawn) -> tuple[Trace, Plant]:
         return play(
             self.plan,
             battery_of_match(battery, luck),
@@ -100,12 +105,22 @@ class Day:
     def record(self, number: int, battery: BatteryState) -> MatchRecord:
         """The same, boiled down; a match that fails is a record too."""
         try:
-            trace, plant = self.play(number, battery)
+            luck, partner = self.luck(number), self.luck(number, "partner")
+            trace, plant = self._play(battery, luck, partner)
             record = record_of(self.plan, number, battery.name, trace, plant)
             let_go(trace)
-            return record
+            return replace(record, fortune=fortune_of(luck) | fortune_of(partner, "partner: "))
         except Exception as error:
             return MatchRecord(number, battery.name, fault=fault_of(error))
+
+
+def fortune_of(luck: Drawn, who: str = "") -> dict[str, float]:
+    """Of everything that succeeds by chance the successes beyond those to be expected, in the tries that were made.
+
+    Whether it is tried again hangs on what was before, never on the try itself. So the mean of each is 0 whatever
+    the plan does (a martingale that is stopped; Williams, Probability with Martingales, 1991, 10.10, from memory).
+    """
+    return {who + " ".join(map(str, key)): value for key, value in luck.surplus.items()}
 
 
 def fault_of(error: Exception) -> str:

@@ -1,7 +1,8 @@
 """Plans, or variants of one plan, under the same luck: differences match by match, and when they are sure.
 
 The same match of the same day meets the same robot of the day, the same battery and the same draws wherever the
-plans do the same thing, so that what they share cancels out of a difference.
+plans do the same thing, so that what they share cancels out of a difference. What they do not share is freed of the
+luck that is known of it (`regressed`).
 
 Looking again and again would find a difference sooner or later where there is none. So the k-th look is made at
 the level alpha/(k (k + 1)); these add up to alpha (Bonferroni's inequality), however many looks there are. Where
@@ -12,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -19,23 +21,14 @@ import numpy.typing as npt
 from simbot.scenario.model import Plan
 from simbot.studies.allocation import shares, starving
 from simbot.studies.asked import Asked
+from simbot.studies.controls import Known, fortunes
 from simbot.studies.ledger import Ledger
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, totals_of
-from simbot.studies.statistics import (
-    Figure,
-    days_for,
-    half_width,
-    mean_of,
-    parts_of,
-    share_of,
-    student,
-    tally_of,
-)
-from simbot.studies.workers import Round, rounds
+from simbot.studies.regressed import Fit, regressed
+from simbot.studies.schedule import STEP_DAYS, Round, looks_until, matches_in, next_look, schedule
+from simbot.studies.statistics import NORMAL_95, Figure, parts_of, share_of, tally_of
 
 ALPHA = 0.05
-ROUND = 5  # days between looks
-LEAST_DAYS = 10  # in which each unknown goes through all tenths of its spread: no sooner is anything settled
 Array = npt.NDArray[np.float64]
 
 
@@ -46,22 +39,23 @@ class Difference:
     mean: Figure
     first_wins: Figure  # share of matches
     ties: float
-    first_wins_day: float | None  # share of days, by their averages
+    first_wins_day: float | None  # share of days, by their averages over ten matches
     luck_sd: float | None
     ignorance_sd: float | None
     sure: bool  # whether the sign is settled by the sequential rule
     days_needed: int | None  # for an interval without 0, if the difference is what it seems
     tally: dict[float, int]  # matches by their difference
+    ignorance_most: float | None = None  # where too few days tell it from luck: it is no more than this
+    freed: int = (
+        0  # groups of controls that the mean is freed of: known luck, and where robots lie in their spreads
+    )
+    matches_needed: int | None = None  # those of `days_needed`, and no sooner than anything is looked at
+    matches_for_a_point: int | None = None  # for an interval of +- 1 point
 
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
     """Records of the same matches for every plan; all that are asked for."""
-    return ledger.play(plans, every_match(asked))
-
-
-def every_match(asked: Asked) -> Round:
-    """All that are asked for."""
-    return [match for matches in rounds(asked.states, asked.runs, ROUND) for match in matches]
+    return ledger.play(plans, schedule(asked.states, asked.runs))
 
 
 def play_off(
@@ -73,55 +67,84 @@ def play_off(
     half that lies furthest behind its share (see `allocation`). The best is never played less than a rival, so
     that they can be held against each other match by match.
     """
-    count = len(plans)
+    count, known = len(plans), Known(plans, asked.seed, asked.states)
+    matches = schedule(asked.states, asked.runs)
 
     def advance(numbers: Sequence[int]) -> bool:
-        turns = {n: next(rounds(asked.states, asked.runs, ROUND, len(records[n])), []) for n in numbers}
+        turns = {n: until_next_look(matches, len(records[n])) for n in numbers}
         for n, more in zip(turns, ledger.play_each([(plans[n], turns[n]) for n in turns]), strict=True):
             records[n] += more
         return any(turns.values())
 
-    first = next(rounds(asked.states, min(LEAST_DAYS * MATCHES_A_DAY, asked.runs), LEAST_DAYS))
-    for own, more in zip(records, ledger.play(plans, first), strict=True):
-        own += more
+    advance(range(count))
     while True:
-        best = best_of(records)
-        open_ones = [n for n in range(count) if n != best and _is_open(asked, records, best, n)]
+        best = best_of(records, known)
+        open_ones = [n for n in range(count) if n != best and _is_open(asked, records, best, n, known)]
         if not open_ones:
             return records
         days = [np.array([group.mean() for group in by_day(own)]) for own in records]
-        wanted = shares([float(own.mean()) for own in days], [float(own.std(ddof=1)) for own in days])
+        wanted = shares(
+            [float(own.mean()) for own in days],
+            [float(own.std(ddof=1)) if len(own) > 1 else 0.0 for own in days],
+        )
         have = [len(own) for own in records]
-        rivals = [n for n in starving(have, wanted, open_ones, ROUND * MATCHES_A_DAY) if have[n] < asked.runs]
+        rivals = [n for n in starving(have, wanted, open_ones, STEP_DAYS) if have[n] < asked.runs]
         chosen = rivals[: max(1, count // 2)]
         if not chosen:
             return records
         most = max(len(records[n]) for n in chosen)
         if most >= have[best] or starving(have, wanted, [best, *chosen], 0)[0] == best:
             chosen.append(best)
+        ledger.expect(_still(asked, records, [best, *open_ones], known))
         advance(chosen)
 
 
-def _is_open(asked: Asked, records: Sequence[Sequence[MatchRecord]], best: int, rival: int) -> bool:
+def _still(
+    asked: Asked, records: Sequence[Sequence[MatchRecord]], playing: Sequence[int], known: Known
+) -> int:
+    """About so many matches are still to play, of the best, which is the first of them, and its open rivals."""
+    best, *rivals = playing
+    more = 0
+    for rival in rivals:
+        fit = paired(records[best], records[rival], known).fit()
+        wanted = matches_for(fit, asked.until_halfwidth or abs(fit.mean.value)) or asked.runs
+        more = max(more, min(wanted, asked.runs) - len(records[rival]), STEP_DAYS)
+    return more * len(playing)
+
+
+def until_next_look(matches: Round, have: int) -> Round:
+    """Of all matches those from so many on to the next look; all that are left where it does not come."""
+    last = matches[have - 1][0] // MATCHES_A_DAY + 1 if have else 0
+    look = next_look(last)
+    return [each for each in matches[have:] if each[0] // MATCHES_A_DAY < look]
+
+
+def _is_open(
+    asked: Asked, records: Sequence[Sequence[MatchRecord]], best: int, rival: int, known: Known
+) -> bool:
     """Whether a rival of the best is to be played more: its difference is not settled, or not known so well as asked.
 
     Asked for a half-width, it is the closest rival's that has to be so narrow; one that is surely behind is done.
     """
     count = len(records)
-    sure = is_sure(records[best], records[rival], ALPHA / (count - 1))
+    pairing = paired(records[best], records[rival], known)
+    sure = pairing.settled_at(ALPHA / (count - 1)) is not None
     if asked.until_halfwidth is None:
         return not sure
     others = [number for number in range(count) if number != best]
     closest = max(others, key=lambda number: float(totals_of(played(records[number]))[0].mean()))
     if sure and rival != closest:
         return False
-    one, other, days = totals(records[best], records[rival])
-    return half_width(mean_of(one - other, days)) > asked.until_halfwidth
+    return pairing.fit().half() > asked.until_halfwidth
 
 
-def best_of(records: Sequence[Sequence[MatchRecord]]) -> int:
-    """The plan whose mean is highest."""
-    return max(range(len(records)), key=lambda n: float(totals_of(played(records[n]))[0].mean()))
+def best_of(records: Sequence[Sequence[MatchRecord]], known: Known | None = None) -> int:
+    """The plan whose mean is highest: against every other one in the matches that both have played."""
+    best = 0
+    for number in range(1, len(records)):
+        if paired(records[best], records[number], known).fit().mean.value < 0.0:
+            best = number
+    return best
 
 
 def by_day(records: Sequence[MatchRecord]) -> list[Array]:
@@ -134,9 +157,16 @@ def totals(
     first: Sequence[MatchRecord], second: Sequence[MatchRecord]
 ) -> tuple[Array, Array, npt.NDArray[np.int64]]:
     """Points of both in the matches that both played, and the days of these."""
-    pairs = [(a, b) for a, b in zip(first, second, strict=False) if not a.fault and not b.fault]
+    pairs = both(first, second)
     one, days = totals_of([a for a, _ in pairs])
     return one, totals_of([b for _, b in pairs])[0], days
+
+
+def both(
+    first: Sequence[MatchRecord], second: Sequence[MatchRecord]
+) -> list[tuple[MatchRecord, MatchRecord]]:
+    """The matches that both have played."""
+    return [(a, b) for a, b in zip(first, second, strict=False) if not a.fault and not b.fault]
 
 
 def level_of(look: int, alpha: float = ALPHA) -> float:
@@ -144,51 +174,113 @@ def level_of(look: int, alpha: float = ALPHA) -> float:
     return alpha / (look * (look + 1))
 
 
-def is_sure(first: Sequence[MatchRecord], second: Sequence[MatchRecord], alpha: float = ALPHA) -> bool:
-    """Whether the sign of the mean difference is settled at some look up to now."""
+@dataclass(frozen=True)
+class Pairing:
+    """Differences match by match, and what is known of the luck in each.
+
+    Parameters
+    ----------
+    apart : (n,) array
+    days : (n,) array
+        Number of the day of each match.
+    controls : tuple of (n, k) arrays
+        Quantities whose mean is 0; see `regressed`.
+    """
+
+    apart: Array
+    days: npt.NDArray[np.int64]
+    controls: tuple[Array, ...] = ()
+
+    def fit(self, days: int | None = None) -> Fit:
+        """The mean of the first so many days; None: of all."""
+        if days is None:
+            return regressed(self.apart, self.days, self.controls)
+        chosen = self.days < days
+        return regressed(
+            self.apart[chosen], self.days[chosen], [control[chosen] for control in self.controls]
+        )
+
+    def settled_at(self, alpha: float = ALPHA) -> int | None:
+        """Number of days after which the sign was settled by the sequential rule; None: it is not."""
+        last = int(self.days.max()) + 1 if len(self.days) else 0
+        for look, count in enumerate(looks_until(last), start=1):
+            fit = self.fit(count)
+            if abs(fit.mean.value) > fit.half(1.0 - level_of(look, alpha)):
+                return count
+        return None
+
+
+def paired(
+    first: Sequence[MatchRecord], second: Sequence[MatchRecord], known: Known | None = None
+) -> Pairing:
+    """The matches that both have played."""
+    pairs = both(first, second)
     one, other, days = totals(first, second)
-    return settled_at(one - other, days, alpha) is not None
+    luck = [fortunes([own[side] for own in pairs]) for side in (0, 1)]
+    controls = [np.column_stack(luck)]
+    if known is not None:
+        controls.append(known.scores([a.number for a, _ in pairs]))
+    return Pairing(one - other, days, tuple(controls))
 
 
-def settled_at(difference: Array, days: npt.NDArray[np.int64], alpha: float = ALPHA) -> int | None:
-    """Number of days after which the sign was settled by the sequential rule; None: it is not."""
-    last = int(days.max()) + 1 if len(days) else 0
-    for look, count in enumerate(range(LEAST_DAYS, last + 1, ROUND), start=1):
-        chosen = days < count
-        if excludes_zero(difference[chosen], days[chosen], level_of(look, alpha)):
-            return count
-    return None
-
-
-def excludes_zero(difference: Array, days: npt.NDArray[np.int64], level: float) -> bool:
-    numbers = np.unique(days)
-    if len(numbers) < 2:
-        return False
-    figure = mean_of(difference, days)
-    assert figure.interval is not None
-    degrees = len(numbers) - 1
-    half = (figure.interval[1] - figure.interval[0]) / 2 * student(degrees, 1.0 - level) / student(degrees)
-    return abs(figure.value) > half
+def mean_points(records: Sequence[MatchRecord], known: Known) -> Figure:
+    """Mean points of one plan."""
+    good = played(records)
+    values, days = totals_of(good)
+    return regressed(values, days, [fortunes(good), known.scores([one.number for one in good])]).mean
 
 
 def difference_of(
-    first: Sequence[MatchRecord], second: Sequence[MatchRecord], alpha: float = ALPHA
+    first: Sequence[MatchRecord],
+    second: Sequence[MatchRecord],
+    alpha: float = ALPHA,
+    known: Known | None = None,
 ) -> Difference:
     """The paired difference, over the matches that both played, with everything that is said of it."""
-    one, other, days = totals(first, second)
-    apart = one - other
-    mean = mean_of(apart, days)
+    pairing = paired(first, second, known)
+    apart, days = pairing.apart, pairing.days
+    fit = pairing.fit()
     groups = [apart[days == day] for day in np.unique(days)]
-    luck, ignorance = parts_of(groups)
-    by_day = [float(group.mean()) for group in groups]
+    luck, ignorance, most = parts_of(groups)
     return Difference(
-        mean,
+        fit.mean,
         share_of(apart > 0, days),
         float((apart == 0).mean()),
-        sum(each > 0 for each in by_day) / len(by_day) if len(by_day) > 1 else None,
+        None if luck is None or ignorance is None else _wins_day(groups, fit.mean.value, luck, ignorance),
         luck,
         ignorance,
-        settled_at(apart, days, alpha) is not None,
-        days_for(mean, len(groups), abs(mean.value)),
+        pairing.settled_at(alpha) is not None,
+        days_for(fit, abs(fit.mean.value)),
         tally_of(apart),
+        most,
+        fit.groups,
+        matches_for(fit, abs(fit.mean.value)),
+        matches_for(fit, 1.0),
     )
+
+
+def days_for(fit: Fit, half: float) -> int | None:
+    """Days whose mean has an interval of +- half, as far as these days tell; None: they do not."""
+    if fit.error is None or half == 0.0:
+        return None
+    return max(2, ceil(len(fit.days) * (NORMAL_95 * fit.error / half) ** 2))
+
+
+def matches_for(fit: Fit, half: float) -> int | None:
+    """The same in matches; no sooner than anything is looked at."""
+    days = days_for(fit, half)
+    return None if days is None else matches_in(max(next_look(0), days))
+
+
+def _wins_day(groups: Sequence[Array], mean: float, luck: float, ignorance: float) -> float:
+    """Share of days whose average over ten matches is above 0.
+
+    What was seen of each day, drawn together about the mean until it is spread as such averages are.
+    """
+    wanted = luck**2 / MATCHES_A_DAY + ignorance**2
+    above = 0
+    for group in groups:
+        spread = luck**2 / len(group) + ignorance**2
+        share = sqrt(wanted / spread) if spread > 0.0 else 1.0
+        above += mean + share * (float(group.mean()) - mean) > 0.0
+    return above / len(groups)

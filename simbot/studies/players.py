@@ -1,6 +1,7 @@
 """Those who work for a study: this process, others of this machine, or the workers of a cluster.
 
 What they are given comes back in its order. A Ctrl-C stops them within a moment: what they had done by then is kept.
+So does SIGTERM, where the command line makes one of it.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from typing import Any, Protocol
 
 from simbot.scenario.errors import SimbotError
 
+TO_END = (signal.SIGINT, signal.SIGTERM)  # both may go to a whole group of processes
 GRACE_S = 1.5  # in which those who were told to stop may end what they are at
 
 
@@ -117,7 +119,7 @@ class Players:
         found = [_result(each) for each in begun]
         for child in self.children:
             if not all(each.done() for each in begun):
-                child.terminate()
+                child.kill()
         return found
 
 
@@ -158,11 +160,12 @@ def _deaf() -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    before = [(each, signal.signal(each, signal.SIG_IGN)) for each in TO_END]
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for each, heard in before:
+            signal.signal(each, heard)
 
 
 def _ready() -> None:
@@ -170,8 +173,9 @@ def _ready() -> None:
 
 
 def _prepare(stop: Any) -> None:
-    """Ctrl-C is the business of the process that asked; where that is killed, end with it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """When to end is the business of the process that asked; where that is killed, end with it."""
+    for each in TO_END:
+        signal.signal(each, signal.SIG_IGN)
     _quit[:] = [stop]
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

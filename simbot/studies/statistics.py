@@ -44,6 +44,7 @@ class Distribution:
     day_p90: float | None
     luck_sd: float | None  # within a day
     ignorance_sd: float | None  # between days
+    ignorance_most: float | None = None  # where too few days tell it from luck: it is no more than this
 
 
 def student(degrees: float, level: float = 0.95) -> float:
@@ -128,7 +129,7 @@ def distribution(values: Array, days: npt.NDArray[Any]) -> Distribution:
     draws = _resampled(groups)
     mean = mean_of(values, days)
     means = np.array([group.mean() for group in groups])
-    luck, ignorance = parts_of(groups)
+    luck, ignorance, most = parts_of(groups)
 
     def figure(statistic: float, column: int) -> Figure:
         if draws is None:
@@ -151,6 +152,7 @@ def distribution(values: Array, days: npt.NDArray[Any]) -> Distribution:
         float(np.quantile(means, 0.9)) if many else None,
         luck,
         ignorance,
+        most,
     )
 
 
@@ -166,16 +168,27 @@ def _resampled(groups: list[Array]) -> Array | None:
     return np.array(rows)
 
 
-def parts_of(groups: list[Array]) -> tuple[float | None, float | None]:
-    """Standard deviations within a day and between days (one-way analysis of variance)."""
+def parts_of(groups: list[Array]) -> tuple[float | None, float | None, float | None]:
+    """Standard deviations within a day and between days (one-way analysis of variance).
+
+    The third is None where days surely differ by more than luck (Fisher's F, 95 %); else what they differ by at most
+    (95 %; the exact limit of the ratio of the two, times the luck; Searle, Casella and McCulloch, Variance Components,
+    1992, section 3.6, from memory).
+    """
+    from scipy.special import fdtri
+
     count, total = len(groups), sum(len(group) for group in groups)
     if count < 2 or total <= count:
-        return None, None
+        return None, None, None
     whole = float(np.concatenate(groups).mean())
     within = sum(float(((group - group.mean()) ** 2).sum()) for group in groups) / (total - count)
     between = sum(len(group) * (float(group.mean()) - whole) ** 2 for group in groups) / (count - 1)
     size = (total - sum(len(group) ** 2 for group in groups) / total) / (count - 1)
-    return sqrt(within), sqrt(max(0.0, (between - within) / size))
+    luck, ignorance = sqrt(within), sqrt(max(0.0, (between - within) / size))
+    rare, usual = (float(fdtri(count - 1, total - count, level)) for level in (0.95, 0.05))
+    if between >= within * rare:
+        return luck, ignorance, None
+    return luck, ignorance, sqrt(max(0.0, (between / usual - within) / size))
 
 
 def tally_of(values: Array) -> dict[float, int]:

@@ -114,7 +114,7 @@ def look_at(subject: Subject, asked: SweepAsked, at: Value) -> Point:
         return Point(at, fault=_short(error))
     by_state = {look.state: look for look in looks}
     holds = tuple(wish.holds(by_state[wish.state].values[wish.measure]) for wish in asked.wishes)
-    spreads = over_spread(subject, changes, asked.wishes) if holds and all(holds) else ()
+    spreads = over_spread(subject, changes, asked.wishes, looks) if holds and all(holds) else ()
     return Point(at, looks, "", holds, spreads)
 
 
@@ -139,7 +139,8 @@ def sweep(
 ) -> SweepResult:
     """Run every value of the grid, of the parts, and what the files say now.
 
-    Ctrl-C ends it early: the result then has what was run up to there. What `kept` has from before is not run again.
+    Ctrl-C ends it early: the result then has what was run up to there. What `kept` has from before is not run again,
+    and progress is that of the rest.
     """
     grid: list[Value] = list(product(*(axis.values for axis in asked.axes)))
     parts: list[Value] = []
@@ -152,9 +153,9 @@ def sweep(
     missing = list(dict.fromkeys(at for at in wanted if at not in found))
     with Players(1 if len(missing) < 2 else asked.workers, asked.cluster if missing else None) as players:
         try:
-            for point in _all(players, subject, asked, missing):
+            for number, point in enumerate(_all(players, subject, asked, missing), start=1):
                 found[point.at] = point
-                progress(sum(at in found for at in wanted), len(wanted))
+                progress(number, len(missing))
             stopped = False
         except (KeyboardInterrupt, PlayersLost) as error:
             found.update({point.at: point for points in players.left() for point in points or ()})

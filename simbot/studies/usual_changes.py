@@ -10,6 +10,8 @@ from simbot.physics.build import DRIVES
 from simbot.scenario.model import ActStep, DriveStep, MotorUse, Plan, Step
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import with_steps
+from simbot.studies.knobs import knobs_of, with_timers
+from simbot.studies.tune import tune
 
 MORE_SURE = 0.05
 FASTER = 1.15
@@ -22,6 +24,7 @@ def usual_changes(plan: Plan, states: Sequence[str]) -> dict[str, Plan]:
     allowances = with_steps(plan, _without_allowance)
     if allowances != plan:
         found["no allowance for the driver"] = allowances
+    found.update(_tuned(plan))
     strongest = plan.robot.battery[0]
     if any(state != strongest.name for state in states):
         battery = tuple(replace(strongest, name=state.name) for state in plan.robot.battery)
@@ -42,6 +45,26 @@ def usual_changes(plan: Plan, states: Sequence[str]) -> dict[str, Plan]:
             found[f"{name}: one motor more"] = _with(plan, name, motors=MotorUse(use.count + 1, use.motor))
     lighter_robot = replace(plan.robot, mass=_times(plan.robot.mass, LIGHTER))
     found["robot 10 % lighter"] = replace(plan, robot=lighter_robot)
+    return found
+
+
+def _tuned(plan: Plan) -> dict[str, Plan]:
+    """Each timer, and all of them, as the tuning of timers alone suggests."""
+    suggested = {
+        timer.line: timer.suggested_us
+        for timer in tune(plan, timers_alone=True).timers
+        if timer.what == "wait" and timer.changed
+    }
+    knobs = [knob for knob in knobs_of(plan) if knob.line in suggested]
+    values = [suggested[knob.line] for knob in knobs]
+    found = {
+        f"line {knob.line} waits {value / 1000:g} ms, not {knob.now_us / 1000:g} ms": with_timers(
+            plan, [knob], [value]
+        )
+        for knob, value in zip(knobs, values, strict=True)
+    }
+    if len(knobs) > 1:
+        found["all timers as simbot tune sets them"] = with_timers(plan, knobs, values)
     return found
 
 

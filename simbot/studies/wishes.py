@@ -2,8 +2,11 @@
 
 A mechanism: each quantity with a spread is put to both its ends by itself, and all of them at once to those that are
 worse for the wish; the worst of these runs counts. It is the worst of all where each quantity pulls one way
-whatever the others are. A plan:
-robots drawn from the spreads, each in a nominal match; the share of them in which the wish holds.
+whatever the others are.
+
+A plan: robots drawn from the spreads, each in a nominal match. Where a wish does not hold for all of them, each
+quantity is put to both its ends by itself, to see what it hangs on. A wish about matches with chance has met the
+spreads already: it holds surely where the whole interval does.
 """
 
 from __future__ import annotations
@@ -12,13 +15,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from simbot.physics.build import DRIVES, Models
-from simbot.physics.spreads import Path, at_ends, quantity_at, spread_paths
-from simbot.scenario.model import BatteryState
+from simbot.physics.spreads import Path, all_spread_paths, at_ends, quantity_at, spread_paths
+from simbot.scenario.model import BatteryState, Plan, Robot
 from simbot.studies.drawn import battery_of_match, robot_of_day
 from simbot.studies.strata import DrawnEvenly
 from simbot.studies.sweep_asked import Wish
 from simbot.studies.sweep_points import Changes, Look, OneMechanism, WholePlan
 
+WITH_CHANCE = ("mean", "mean_rate")
 ROBOTS = 20  # drawn for a plan: each quantity once in each twentieth of its spread
 END = {-1.0: "low", 1.0: "high"}
 
@@ -31,9 +35,10 @@ class Spread:
     ----------
     holds : bool
     worst : float or None
-        Of a mechanism: the measure with every quantity at its worse end, SI.
+        The measure at its worst, SI: of a mechanism with every quantity at its worse end, of a plan among drawn robots,
+        of matches with chance the worse end of the interval.
     blame : str
-        The quantity that matters most, at which end; empty where none has a spread.
+        The quantity that matters most, at which end; empty where none has a spread, or of a plan none does it alone.
     guessed : bool
         Nobody stated that one: a default stands in for it.
     share : float or None
@@ -48,12 +53,15 @@ class Spread:
 
 
 def over_spread(
-    subject: OneMechanism | WholePlan, changes: Changes, wishes: Sequence[Wish]
+    subject: OneMechanism | WholePlan, changes: Changes, wishes: Sequence[Wish], looks: Sequence[Look]
 ) -> tuple[Spread, ...]:
-    """Every wish over the whole spread, in their order."""
+    """Every wish over the whole spread, in their order; `looks`: what was seen in its middle."""
     if isinstance(subject, OneMechanism):
         return _of_mechanism(subject, changes, wishes)
-    return _of_plan(subject, changes, wishes)
+    chance = {wish: _of_chance(wish, looks) for wish in wishes if wish.measure in WITH_CHANCE}
+    nominal = [wish for wish in wishes if wish not in chance]
+    found = {**chance, **dict(zip(nominal, _of_plan(subject, changes, nominal), strict=True))}
+    return tuple(found[wish] for wish in wishes)
 
 
 def _of_mechanism(subject: OneMechanism, changes: Changes, wishes: Sequence[Wish]) -> tuple[Spread, ...]:
@@ -69,7 +77,7 @@ def _of_mechanism(subject: OneMechanism, changes: Changes, wishes: Sequence[Wish
             continue
 
         def look(ends: list[tuple[Path, float]], battery: BatteryState = battery) -> Look:
-            return subject.look(*at_ends(models.robot, battery, name, ends), way, load)
+            return subject.look(*at_ends(models.robot, battery, ends), way, load)
 
         paths = spread_paths(models.robot, battery, name, drives)
         alone = {(path, sign): look([(path, sign)]) for path in paths for sign in (-1.0, 1.0)}
@@ -87,8 +95,7 @@ def _of_mechanism(subject: OneMechanism, changes: Changes, wishes: Sequence[Wish
             if blame is None:
                 found[wish] = Spread(wish.holds(worst), worst)
                 continue
-            told = f"{_told(blame[0], battery)} at its {END[blame[1]]} end"
-            guessed = quantity_at(models.robot, battery, blame[0]).assumed
+            told, guessed = _blamed(models.robot, battery, blame)
             found[wish] = Spread(wish.holds(worst), worst, told, guessed)
     return tuple(found[wish] for wish in wishes)
 
@@ -100,17 +107,58 @@ def _told(path: Path, battery: BatteryState) -> str:
     return ".".join(map(str, rest if where in ("robot", "mechanisms") else path))
 
 
-def _of_plan(subject: WholePlan, changes: Changes, wishes: Sequence[Wish]) -> tuple[Spread, ...]:
+def _blamed(robot: Robot, battery: BatteryState, end: tuple[Path, float]) -> tuple[str, bool]:
+    """A quantity at an end in words, and whether nobody stated it."""
+    path, sign = end
+    return f"{_told(path, battery)} at its {END[sign]} end", quantity_at(robot, battery, path).assumed
+
+
+def _of_chance(wish: Wish, looks: Sequence[Look]) -> Spread:
+    """A wish about drawn matches: whether the worse end of the interval fulfils it."""
+    drawn = next(look.drawn for look in looks if look.state == wish.state)
+    figure = None if drawn is None else drawn.mean if wish.measure == "mean" else drawn.rate
+    if figure is None or figure.interval is None:
+        return Spread(False)
+    worst = max(figure.interval, key=wish.worse)
+    return Spread(wish.holds(worst), worst)
+
+
+def _of_plan(subject: WholePlan, changes: Changes, wishes: Sequence[Wish]) -> list[Spread]:
     plan = subject.plan(changes)
-    held = dict.fromkeys(wishes, 0)
-    for number in range(ROBOTS):
-        luck = DrawnEvenly(1, number, number, "")
-        drawn = robot_of_day(plan.robot, luck)
-        models = Models(drawn)
-        for battery in drawn.battery:
-            own = [wish for wish in wishes if wish.state == battery.name]
-            if own:
-                look = subject.look(plan, models, battery_of_match(battery, luck))
-                for wish in own:
-                    held[wish] += wish.holds(look.values[wish.measure])
-    return tuple(Spread(held[wish] == ROBOTS, share=held[wish] / ROBOTS) for wish in wishes)
+    models = [Models(robot_of_day(plan.robot, _luck(number))) for number in range(ROBOTS if wishes else 0)]
+    found: dict[Wish, Spread] = {}
+    for battery in plan.robot.battery:
+        own = [wish for wish in wishes if wish.state == battery.name]
+        if not own:
+            continue
+        looks = [
+            subject.look(plan, each, battery_of_match(battery, _luck(number)))
+            for number, each in enumerate(models)
+        ]
+        ends: dict[tuple[Path, float], Look] = {}
+        for wish in own:
+            seen = [look.values[wish.measure] for look in looks]
+            held = sum(map(wish.holds, seen))
+            blame, guessed = "", False
+            if held < ROBOTS:
+                ends = ends or _each_end(subject, plan, battery)
+                one = max(ends, key=lambda end: wish.worse(ends[end].values[wish.measure]), default=None)
+                if one is not None and not wish.holds(ends[one].values[wish.measure]):
+                    blame, guessed = _blamed(Models(plan.robot).robot, battery, one)
+            found[wish] = Spread(held == ROBOTS, max(seen, key=wish.worse), blame, guessed, held / ROBOTS)
+    return [found[wish] for wish in wishes]
+
+
+def _luck(number: int) -> DrawnEvenly:
+    """Of a drawn robot."""
+    return DrawnEvenly(1, number, number, "")
+
+
+def _each_end(subject: WholePlan, plan: Plan, battery: BatteryState) -> dict[tuple[Path, float], Look]:
+    """The plan with each quantity that has a spread at an end of it by itself."""
+    robot = Models(plan.robot).robot
+    return {
+        (path, sign): subject.look(plan, *at_ends(robot, battery, [(path, sign)]))
+        for path in all_spread_paths(robot, battery)
+        for sign in (-1.0, 1.0)
+    }

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
+from simbot.studies.controls import Known
 from simbot.studies.ledger import Ledger, Progress
-from simbot.studies.one_match import MatchRecord, played, totals_of
-from simbot.studies.paired import Difference, difference_of, every_match, play_together
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played
+from simbot.studies.paired import Difference, difference_of, mean_points, play_together
+from simbot.studies.schedule import schedule
 from simbot.studies.sources import Sources, sources_found, sources_of
-from simbot.studies.statistics import Figure, mean_of
+from simbot.studies.statistics import Figure
 
 
 @dataclass(frozen=True)
@@ -20,7 +22,7 @@ class Worth:
 
     change: str
     difference: Difference
-    mean: Figure  # points with it
+    points: float  # a match, with it
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,7 @@ class WorthResult:
     changes: tuple[Worth, ...]  # the best first
     together: Worth | None  # all of them at once; None below two
     runs: int
+    days: int
     faults: tuple[tuple[str, MatchRecord], ...]
     sources: Sources | None = None  # where the uncertainty comes from; None: not asked for, or there is none
     stopped: bool = False  # with Ctrl-C, before all was played
@@ -75,22 +78,29 @@ def worths(
     try:
         records = play_together(ledger, plans, asked)
     except KeyboardInterrupt:
-        records, stopped = ledger.found_of(plans, every_match(asked)), True
+        records, stopped = ledger.found_of(plans, schedule(asked.states, asked.runs)), True
         if not played(records[0]):
             raise
         ledger.keep()
     base = records[0]
     names = [*variants, *(() if together is None else ("all of them",))]
-    found = [_worth(name, own, base) for name, own in zip(names, records[1:], strict=True)]
+    known = Known(plans, asked.seed, asked.states)
+    mean = mean_points(base, known)
+    differences = [difference_of(own, base, known=known) for own in records[1:]]
+    found = [
+        Worth(name, apart, mean.value + apart.mean.value)
+        for name, apart in zip(names, differences, strict=True)
+    ]
     everything = found.pop() if together is not None else None
     sides = zip(["as it is", *names], records, strict=True)
     return WorthResult(
         asked,
         plan,
-        mean_of(*totals_of(played(base))),
+        mean,
         tuple(sorted(found, key=lambda one: -one.difference.mean.value)),
         everything,
         len(base),
+        len({one.number // MATCHES_A_DAY for one in base}),
         tuple((name, each) for name, own in sides for each in own if each.fault),
         stopped=stopped,
     )
@@ -106,7 +116,3 @@ def with_sources(ledger: Ledger, result: WorthResult, pairs: int, progress: Prog
     except KeyboardInterrupt:
         ledger.keep()
         return replace(result, sources=sources_found(ledger, result.plan, result.asked, pairs), stopped=True)
-
-
-def _worth(name: str, own: Sequence[MatchRecord], base: Sequence[MatchRecord]) -> Worth:
-    return Worth(name, difference_of(own, base), mean_of(*totals_of(played(own))))

@@ -7,6 +7,7 @@ import pickle
 import subprocess
 import sys
 import tracemalloc
+from itertools import count
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from time import process_time
@@ -20,11 +21,12 @@ from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
+from simbot.studies.controls import Known
 from simbot.studies.ledger import Ledger
 from simbot.studies.match import study
-from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord
-from simbot.studies.paired import difference_of, every_match
-from simbot.studies.statistics import days_for
+from simbot.studies.one_match import Day, MatchRecord
+from simbot.studies.paired import matches_for, paired
+from simbot.studies.schedule import schedule
 from simbot.studies.workers import Team, rounds
 
 ROOT = Path(__file__).parents[2]
@@ -65,7 +67,7 @@ def skeleton(times_us: list[int]) -> None:
     env.run()
 
 
-def compared_to_a_point(runs: int = 100) -> tuple[Ratio, int]:
+def compared_to_a_point(runs: int = 150) -> tuple[Ratio, int]:
     """The demo's two plans compared until their difference is known to a point, on two cores, and the matches it takes.
 
     Of so many matches of both, drawing of the robots in it, in processor time: times what an interval of one point
@@ -78,15 +80,30 @@ def compared_to_a_point(runs: int = 100) -> tuple[Ratio, int]:
         for plan in plans:
             Day(plan, 1, 0)
         begin = process_time()
-        records = ledger.play(plans, every_match(asked))
+        first, second = ledger.play(plans, schedule(asked.states, runs))
         each = (process_time() - begin) / runs
-    mean = difference_of(*records).mean
-    needed = MATCHES_A_DAY * (days_for(mean, runs // MATCHES_A_DAY, 1.0) or 0)
+    needed = matches_for(paired(first, second, Known(plans, asked.seed, asked.states)).fit(), 1.0) or 0
     begin = process_time()
     for _ in range(200):
         skeleton([1_000_000 * (instant + 1) for instant in range(150)])
     bare = (process_time() - begin) / 200
     return Ratio(f"two plans to a point, {needed} matches", each * needed / 2, 25 * 2000 * bare), needed
+
+
+def another_day(name: str) -> Ratio:
+    """Drawing the robot of a day and building it, against a match."""
+    plan = demo(name)
+    battery = next(state for state in plan.robot.battery if state.name == STATE)
+    day = Day(plan, 1, 0)
+    turn = count()
+    draw, play = side_by_side(
+        [
+            (lambda: Day(plan, 1, next(turn)), 7),
+            (lambda: day.record(next(turn) % 10, battery), 7),
+        ],
+        rounds=3,
+    )
+    return Ratio(f"{name}, the robot of another day", draw, play)
 
 
 def scaling(runs: int = 80, turns: int = 2) -> Ratio:

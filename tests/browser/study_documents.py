@@ -36,7 +36,8 @@ def _tally(mean: float) -> list[Document]:
 def _break_even(plan: str) -> Document:
     return {
         "quantity": "place into high_row succeeds", "plan": plan, "unit": "1", "now": 0.85, "turns_at": 0.64,
-        "turns": "below", "interval": [0.52, 0.77], "resistance_ohm": None, "tried_to": 0.0, "ahead_there": -9.0,
+        "turns": "below", "interval": [0.52, 0.77], "told": True, "resistance_ohm": None,
+        "tried_to": 0.0, "ahead_there": -9.0,
         "text": "the other wins only if it succeeds less than 64 % (you said 85 %)",
     }  # fmt: skip
 
@@ -53,10 +54,12 @@ def compare(first: str = "lanterns", second: str = "tins") -> Document:
     pair = {
         "first": first, "second": second, "difference": _figure(7.3, 3.1, 11.5),
         "chance_first_wins": _figure(0.68, 0.6, 0.75), "chance_tie": 0.02, "chance_first_wins_day": 0.9,
-        "luck_sd": 14.0, "ignorance_sd": 4.0, "settled": True, "days_needed": 4, "matches": _tally(7.3),
+        "luck_sd": 14.0, "ignorance_sd": 4.0, "ignorance_sd_at_most": None, "settled": True,
+        "days_needed": 4, "matches_needed": 53, "matches_for_half_width_1": 900, "matches": _tally(7.3),
     }  # fmt: skip
     return {
         **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True,
+        "stopped": False, "missing": [],
         "plans": plans, "pairs": [pair], "break_even": [_break_even(first)], "endgame": None,
         "mixed": None, "failed": [],
     }  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from simbot.report.page.turns import fitted, idle, turns
+from simbot.report.page.turns import fitted, idle, turns, unsure
 
 STUDIES = Path(__file__).parents[2] / "reports" / "studies"
 
@@ -18,7 +18,7 @@ def test_what_turns_the_answer_is_drawn_and_the_rest_is_named():
     document = read("compare")
     rows = document["break_even"]
     turning = [row for row in rows if row["turns_at"] is not None]
-    drawn, named = turns(document), idle(document)
+    drawn, named = turns(document), [*idle(document), *unsure(document)]
     assert turning and len(drawn) == len(turning) and len(named) == len(rows) - len(turning)
     assert {one.note for one in drawn} == {row["text"] for row in turning}
     first = min(
@@ -26,6 +26,13 @@ def test_what_turns_the_answer_is_drawn_and_the_rest_is_named():
     )
     assert drawn[0].note == first["text"]
     assert all(one.svg.count("<circle") == 2 for one in drawn)
+
+
+def test_what_noise_hides_is_neither_drawn_nor_said_to_turn_nothing():
+    document = read("compare")
+    row = {**document["break_even"][0], "turns_at": None, "told": False, "text": "may win below 80 %"}
+    alone = {**document, "break_even": [row]}
+    assert turns(alone) == idle(alone) == [] and unsure(alone) == ["may win below 80 %"]
 
 
 def test_a_comparison_without_break_evens_draws_none():

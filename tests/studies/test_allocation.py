@@ -23,7 +23,8 @@ def silent(done, total):
 def plan_with(folder, percent, by="hand"):
     """Another mechanism has other luck."""
     folder.mkdir(exist_ok=True)
-    grips = [pick(by={by: "shut"}), wait("0.3 s"), place(by={by: "open"}, succeeds=f"{percent} %")]
+    sometimes = pick(by={by: "shut"}, succeeds="70 %")
+    grips = [sometimes, wait("0.3 s"), place(by={by: "open"}, succeeds=f"{percent} %")]
     steps = [*grips, wait("0.3 s")]
     return a_plan(folder, [{"repeat": 8, "steps": steps}], name=f"sure {percent}")
 
@@ -69,11 +70,11 @@ def test_the_shares_find_the_best_more_often_than_equal_ones():
 
 
 def test_close_plans_are_played_more_than_hopeless_ones(tmp_path):
-    grips = {20: "hand", 75: "other", 80: "hand", 30: "other"}
+    grips = {20: "hand", 77: "other", 80: "hand", 30: "other"}
     plans = [plan_with(tmp_path / str(percent), percent, by) for percent, by in grips.items()]
     result = compare(plans, ASKED, silent)
     runs = [len(own) for own in result.records]
     assert result.best == 2 and result.stopped
-    assert runs[0] == runs[3] == 100 < runs[1] <= runs[2]
+    assert runs[0] == runs[3] == 53 < runs[1] <= runs[2]
     two = compare(plans, Asked(600, 3, ("full",), workers=2), silent)
     assert json.dumps(compare_document(two)) == json.dumps(compare_document(result))

@@ -113,6 +113,67 @@ def test_a_plan_is_held_against_drawn_robots(tmp_path, capsys):
     assert printed(capsys, *words)[0].startswith("only.0.steps.1.wait 200 ms to 250 ms does what you want")
 
 
+def lifting(
+    folder: Path, friction: str = "8 N ± 4 N", waits: str = "1500:2000:50 ms", **more: object
+) -> list[str]:
+    """A ball is placed once a lift is up, after a wait that is swept."""
+    hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+    robot = {"motors": {"m": SMALL}, "mechanisms": {**hands, "lift": {**LIFT, "friction": friction, **more}}}
+    steps = [{"move": {"lift": "0.75 m"}}, wait("1 s"), place(needs={"lift": "0.75 m within 30 mm"})]
+    start = {"hand": "shut", "other": "open", "lift": "0 m", "holds": {"hand": ["ball"]}}
+    a_plan(folder, steps, "20 s", robot=robot, start=start)
+    return [str(folder / "plan.yaml"), f"plan.only.1.wait={waits}"]
+
+
+def test_a_plan_s_wish_says_what_it_hangs_on_where_it_holds_only_in_the_middle(tmp_path, capsys):
+    words = [*lifting(tmp_path), "--want", "points >= 1"]
+    found = document(capsys, *words)
+    wishes = {point["at"][0]: point["wanted"][0] for point in found["points"]}
+    surely = [at for at, wish in wishes.items() if wish["holds_at_every_spread"]]
+    only = [at for at, wish in wishes.items() if wish["holds"] and not wish["holds_at_every_spread"]]
+    assert only and surely and max(only) < min(surely)
+    for at in only:
+        assert wishes[at]["share"] < 1.0 and wishes[at]["worst"] == 0.0 and not wishes[at]["guessed"]
+        assert wishes[at]["most_by"] in (
+            "lift.friction at its high end",
+            None,
+        )  # some are drawn beyond its end
+    assert wishes[min(only)]["most_by"] is not None
+    # the lift with its friction at that end holds from about where drawn ones do
+    stiff = document(capsys, *words, "--set", "robot.mechanisms.lift.friction=12 N")
+    first = next(point["at"][0] for point in stiff["points"] if point["wanted"][0]["holds"])
+    assert abs(min(surely) - first) <= 75.0
+    assert found["best_wanted"][0] in surely
+    lines = " ".join(" ".join(printed(capsys, *words)).split())
+    assert "it breaks by lift.friction at its high end" in lines and "of 20 drawn robots" in lines
+    assert f"{min(surely):g} ms to 2000 ms does what you want at every spread" in lines
+
+
+def test_a_plan_s_wish_that_hangs_on_a_guess_is_shown_as_such(tmp_path, capsys):
+    words = [*lifting(tmp_path, "8 N", "2700:3300:100 ms", gearing=[{"ratio": 20}]), "--want", "points >= 1"]
+    found = document(capsys, *words)
+    hangs = [
+        each for point in found["points"] if (each := point["wanted"][0])["holds_at_every_spread"] is False
+    ]
+    assert hangs and any(each["guessed"] and "efficiency" in each["most_by"] for each in hangs)
+    assert "a GUESS that nobody measured" in " ".join(" ".join(printed(capsys, *words)).split())
+
+
+def test_a_wish_about_matches_with_chance_holds_surely_where_its_interval_does(tmp_path, capsys):
+    steps = [pick(), wait("0.3 s"), place(succeeds="70 %"), wait("0.3 s")]
+    a_plan(tmp_path, [{"repeat": 10, "steps": steps}])
+    key = "plan.only.0.steps.2.place.succeeds=60:90:5 %"
+    found = document(capsys, str(tmp_path / "plan.yaml"), key, "--matches", "20", "--want", "mean >= 7.5")
+    for point in found["points"]:
+        drawn, wish = point["looks"]["full"]["drawn"]["points"], point["wanted"][0]
+        assert wish["holds"] == (drawn["value"] >= 7.5)
+        if wish["holds"]:
+            assert wish["worst"] == drawn["interval"][0]
+            assert wish["holds_at_every_spread"] == (drawn["interval"][0] >= 7.5)
+    held = [point["wanted"][0]["holds_at_every_spread"] for point in found["points"]]
+    assert True in held and False in held
+
+
 # --- a mechanism --------------------------------------------------------------------------------------
 
 

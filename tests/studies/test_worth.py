@@ -14,6 +14,8 @@ from simbot.report.document import schema_text
 from simbot.report.worthed import print_worth, worth_document
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.load import value_text
+from simbot.scenario.model import WaitStep
+from simbot.scenario.plan_file import all_steps
 from simbot.scenario.relative import changed_text
 from simbot.studies.asked import Asked
 from simbot.studies.usual_changes import usual_changes
@@ -36,8 +38,8 @@ def test_ten_places_that_succeed_more_often_are_worth_that_much(tmp_path, capsys
     result = worth(plan, variants, a_plan(tmp_path, rounds(80)), ASKED, silent)
     assert [each.change for each in result.changes] == ["surer", "less sure"]
     for each, expected in zip(result.changes, (1.0, -1.0), strict=True):
-        low, high = each.difference.mean.interval
-        assert low < expected < high and high - low < 0.5  # the luck that both share does not widen it
+        # the luck that both share does not widen it, and the rest of it is known
+        assert each.difference.mean.interval == pytest.approx((expected, expected), abs=1e-9)
     assert result.together.difference.mean == result.changes[0].difference.mean
     document = json.loads(json.dumps(worth_document(result)))
     jsonschema.Draft202012Validator(json.loads(schema_text("worth"))).validate(document)
@@ -74,6 +76,22 @@ def test_the_usual_changes_are_other_plans(tmp_path):
     changes = usual_changes(plan, ("full",))
     assert "every pick and place succeeds 5 % more often" in changes and "robot 10 % lighter" in changes
     assert all(each != plan for each in changes.values())
+
+
+def test_the_usual_changes_have_each_timer_as_it_is_tuned(tmp_path):
+    # the hand takes 0.2 s: with the plan's 50 ms of guard 0.25 s would do for either wait
+    steps = [pick(), wait("0.3 s"), place(succeeds="70 %"), wait("0.5 s")]
+    plan = a_plan(tmp_path, [{"repeat": 10, "steps": steps}])
+    changes = usual_changes(plan, ("full",))
+    timers = {name: each for name, each in changes.items() if " waits " in name or "timers" in name}
+    assert [name.split(" waits ")[-1] for name in timers] == [
+        "250 ms, not 300 ms", "250 ms, not 500 ms", "all timers as simbot tune sets them",
+    ]  # fmt: skip
+    durations = [
+        [step.duration_us for step in all_steps(each) if isinstance(step, WaitStep)]
+        for each in timers.values()
+    ]
+    assert durations == [[250_000, 500_000], [300_000, 250_000], [250_000, 250_000]]
 
 
 def test_the_command_takes_both_ways_of_writing_a_change(tmp_path, capsys):

@@ -22,7 +22,7 @@ from simbot.report.page.replay import as_script_data, replay
 from simbot.report.page.scores import scores
 from simbot.report.page.sweeps import swept
 from simbot.report.page.timeline import Timeline, in_order, timeline
-from simbot.report.page.turns import fitted, idle, turns
+from simbot.report.page.turns import fitted, idle, turns, unsure
 from simbot.report.rendered import rendered
 from simbot.report.summary import fold_findings, letters
 
@@ -93,6 +93,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         studies=studies,
         turns=[] if studies.compare is None else turns(studies.compare),
         turns_nothing=[] if studies.compare is None else idle(studies.compare),
+        turns_unsure=[] if studies.compare is None else unsure(studies.compare),
         fits=[(name, fitted(one)) for name, one in studies.fit.items()],
         sweeps=[swept(document) for _, document in studies.sweeps],
         grounds=grounds.grounds(own),

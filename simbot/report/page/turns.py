@@ -31,8 +31,15 @@ def turns(document: Document) -> list[Drawn]:
 
 def idle(document: Document) -> list[str]:
     """What was tried and turns nothing, and how far."""
-    rows = [row for row in document.get("break_even") or () if row["turns_at"] is None]
+    rows = [
+        row for row in document.get("break_even") or () if row["turns_at"] is None and row.get("told", True)
+    ]
     return [f"{_name(row)} (up to {_told(row['tried_to'], row['unit'])})" for row in rows]
+
+
+def unsure(document: Document) -> list[str]:
+    """What cannot be told from noise."""
+    return [row["text"] for row in document.get("break_even") or () if not row.get("told", True)]
 
 
 def _name(row: Document) -> str:

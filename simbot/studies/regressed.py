@@ -1,0 +1,123 @@
+"""A mean over days that is freed of what chance is known to have brought: regression on controls.
+
+Of some quantities the mean is known to be 0 whatever is played (how lucky a match was against the stated chances, where
+today's robot lies in its spread). What they account for is taken out of the mean and of its error (control variates:
+Lavenberg and Welch, Management Science 27, 1981, 322-335): the mean is where the regression meets controls of 0, and
+the controls' coefficients cost as many degrees of freedom.
+
+Of what is rare nothing is known before it has happened some times: until then the control is as good as a number of
+tries, which hangs together with the points and whose mean is not 0. Such a control is left out.
+
+Days are independent, so each is one observation: the mean of its matches.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from simbot.studies.statistics import Figure, student
+
+Array = npt.NDArray[np.float64]
+Days = npt.NDArray[np.int64]
+ROWS = 4  # days that each coefficient needs
+LEAST = 10.0  # sum of a control's squares: ten events that were rare
+SMALLEST = 1e-9  # of the greatest singular value: what is below it says nothing of its own
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A mean by regression.
+
+    Parameters
+    ----------
+    mean : Figure
+    error : float or None
+        Standard error; None below two days.
+    degrees : int
+        Of freedom.
+    days : (n,) array
+        Numbers of the days.
+    weights : (n,) array
+        With which the days' means add up to the mean.
+    left : (n,) array
+        What the regression leaves of each day's mean.
+    groups : int
+        Of controls that were taken.
+    """
+
+    mean: Figure
+    error: float | None
+    degrees: int
+    days: Days
+    weights: Array
+    left: Array
+    groups: int
+
+    def half(self, level: float = 0.95) -> float:
+        """Half-width of the interval at a level."""
+        return float("inf") if self.error is None else student(self.degrees, level) * self.error
+
+
+def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups: int | None = None) -> Fit:
+    """The mean of values, one a match.
+
+    Parameters
+    ----------
+    values : (n,) array
+    days : (n,) array
+    controls : sequence of (n, k) arrays
+        Groups of quantities whose mean is 0, counted in events or in standard deviations. Of none, the first, the
+        first two and so on, as far as there are days enough, those are taken that leave the least error.
+    groups : int, optional
+        Take so many of them, whatever they leave.
+    """
+    numbers, place = np.unique(days, return_inverse=True)
+    times = np.bincount(place).astype(float)
+
+    def by_day(of: Array) -> Array:
+        return np.asarray(np.bincount(place, weights=of) / times)
+
+    means = by_day(values)
+    design = np.ones((len(numbers), 1))
+    best = _plain(means, numbers)
+    for taken, group in enumerate(controls[:groups], start=1):
+        columns = [mean for column in group.T if (mean := by_day(column)) @ mean >= LEAST]
+        if not columns:
+            continue
+        design = np.column_stack([design, *columns])
+        if groups is None and len(numbers) < ROWS * design.shape[1]:
+            break
+        more = _fit(means, numbers, design, taken)
+        if groups is not None or more.half() < best.half():
+            best = more
+    return best
+
+
+def _plain(means: Array, numbers: Days) -> Fit:
+    """The mean of the days' means; exact where they are all the same."""
+    count = len(means)
+    mean = float(means.mean())
+    return _told(mean, means - mean, np.full(count, 1.0 / count), count - 1, numbers, 0)
+
+
+def _fit(means: Array, numbers: Days, design: Array, groups: int) -> Fit:
+    scaled = design / np.sqrt((design**2).mean(axis=0))  # the first column is 1 and stays so
+    u, s, vt = np.linalg.svd(scaled, full_matrices=False)
+    said = s > SMALLEST * s[0]
+    base = u[:, said]
+    weights = base @ (vt[said, 0] / s[said])
+    left = means - base @ (base.T @ means)
+    return _told(float(weights @ means), left, weights, len(means) - base.shape[1], numbers, groups)
+
+
+def _told(mean: float, left: Array, weights: Array, degrees: int, numbers: Days, groups: int) -> Fit:
+    if degrees < 1:
+        return Fit(Figure(mean, None), None, 0, numbers, weights, left, groups)
+    error = sqrt(float(left @ left) / degrees * float(weights @ weights))
+    half = student(degrees) * error
+    return Fit(Figure(mean, (mean - half, mean + half)), error, degrees, numbers, weights, left, groups)
