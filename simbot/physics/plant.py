@@ -40,6 +40,7 @@ from simbot.physics.move import (
     Spin,
     SpinTo,
     Stopwatch,
+    begun_with,
     microseconds,
 )
 from simbot.physics.orders import Order, control_of, give, hold, later, order_for, push, spin, spin_to
@@ -126,7 +127,8 @@ class Plant:
         self._current: dict[str, Move] = {}
         self._watch: dict[str, list[Stopwatch]] = {}
         self._built_since: dict[str, list[tuple[float, Built]]] = {}
-        self._saved: tuple[Any, ...] | None = None
+        self._saved: tuple[Array, int, Route | None] | None = None
+        self._spare: Array | None = None  # where the array of `_saved` is kept
         self._route: Route | None = None
         self._drive: str | None = None
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
@@ -291,17 +293,18 @@ class Plant:
     def _save(self) -> None:
         """Remember the last state that is settled fact, before the plant runs ahead of `now`."""
         if self._covered_us() <= self.now_us:
-            route = self._route.copy() if self._route is not None else None
-            self._saved = (self.arrays.w.copy(), self._rows, route)
+            if self._spare is None:
+                self._spare = np.empty_like(self.arrays.w)
+            self._spare[:] = self.arrays.w
+            self._saved = (self._spare, self._rows, self._route)
 
     def _return_to_now(self) -> None:
         """Forget what was computed beyond `now`."""
         now = self.now_us / 1e6
         if self.arrays.w[L.T] > now:
             assert self._saved is not None
-            w, self._rows, route = self._saved
+            w, self._rows, self._route = self._saved
             self.arrays.w[:] = w
-            self._route = route.copy() if route is not None else None
         if self.arrays.w[L.T] < now:
             self._run(now, ())
 
@@ -321,11 +324,12 @@ class Plant:
                 if seen or self.arrays.w[L.T] >= t_end:
                     return seen
                 continue
-            before, rows = self.arrays.w.copy(), self._rows
+            looks = bool(watched) and self._drive not in watched
+            before = (self.arrays.w.copy(), self._rows) if looks else None
             ended = self._advance(t_end, (self._drive,), before_step)
-            if watched and self._drive not in watched:  # they may have been inside before the leg's end
+            if before is not None:  # they may have been inside before the leg's end
                 leg_end = float(self.arrays.w[L.T])
-                self.arrays.w[:], self._rows = before, rows
+                self.arrays.w[:], self._rows = before
                 seen = self._advance(leg_end, watched)
                 if seen and not (ended and self.arrays.w[L.T] == leg_end):
                     return True
@@ -530,10 +534,10 @@ class Plant:
             self._look_at_others(mechanism)
             self._order(move, command)
             self._keep_dark(mechanism)
-            move._state = self.arrays.w.copy()
+            move._begun = begun_with(self.arrays.w, self.arrays.at[mechanism])
             move._payload = self._payload[mechanism]
             move._places = self._places.get(mechanism, ())
-            move._route = self._route.copy() if self._route is not None else None
+            move._route = self._route
         self._moves.append(move)
         self._current[mechanism] = move
         return move
@@ -546,7 +550,7 @@ class Plant:
         column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_HEATS
         warmth = self._warmth[name]
         factor, field = warmth.factors(self._log[: self._rows], column, self.now_us / 1e6)
-        self.arrays.hot[name] = factor, field
+        self.arrays.hot = {**self.arrays.hot, name: (factor, field)}
         for k, group in enumerate(self._built(name).groups):
             g = int(w[m + L.GRP]) + k * L.GROUP_SIZE
             w[g + L.G_R], w[g + L.G_K] = factor * group[L.G_R], field * group[L.G_K]
@@ -621,23 +625,26 @@ class Plant:
         if mechanism in self.arrays.at:
             old._lag = float(self.arrays.w[self.arrays.at[mechanism] + L.LAG_MAX])
         if old.stopwatch is None and not isinstance(old.command, Spin):
-            old._tail = self._clone()
+            old._tail = self._twin()
 
-    def _clone(self) -> Plant:
-        """A plant that goes on from here by itself, with a log of its own."""
-        twin = object.__new__(Plant)
-        twin.__dict__.update(self.__dict__)
-        twin.arrays = object.__new__(Arrays)
-        twin.arrays.__dict__.update(self.arrays.__dict__)
-        twin.arrays.w = self.arrays.w.copy()
-        twin.arrays.hot = dict(self.arrays.hot)
-        twin._payload = dict(self._payload)
-        twin._log = self._log[:0]  # most are never asked what they would have done
-        twin._rows = 0
-        twin._route = self._route.copy() if self._route is not None else None
-        twin._saved = None
-        twin._resets = None if self._resets is None else self._resets.copy()
-        return twin
+    def _twin(self) -> Callable[[], Plant]:
+        """What makes a plant that goes on from here by itself, with a log of its own: few are ever asked to."""
+        known = self.__dict__.copy()
+        known.update(_rows=0, _saved=None, _spare=None)
+        arrays = self.arrays.__dict__.copy()
+        arrays["w"] = self.arrays.w.copy()
+        if self._resets is not None:
+            known["_resets"] = self._resets.copy()
+
+        def made() -> Plant:
+            twin = object.__new__(Plant)
+            twin.__dict__.update(known)
+            twin.arrays = object.__new__(Arrays)
+            twin.arrays.__dict__.update(arrays)
+            twin._log = twin._log[:0]
+            return twin
+
+        return made
 
     def forget(self) -> None:
         """Let go of what was recorded: nothing more will be asked of the past."""
@@ -810,7 +817,7 @@ class Plant:
             braking = self._braking()
             odometer = self._odometer_at(t) if braking.turning else braking.to
             legs = [braking, *self._steered(plan(braking.pose(braking.to), odometer))]
-        self._route.ahead = legs
+        self._route = self._route.towards(legs)
 
     def _steered(self, legs: list[Leg]) -> list[Leg]:
         """The same legs, each after the steering of the wheels that it takes."""
@@ -824,11 +831,11 @@ class Plant:
     def _braking(self) -> Leg:
         """The leg under way, to where shorted motors will have made it slow: no current of theirs meets the battery."""
         assert self._route is not None and self._drive is not None
-        twin = self._clone()
+        twin = self._twin()()
         assert twin._route is not None
         w, m = twin.arrays.w, twin.arrays.at[self._drive]
         here, speed = float(w[m + L.Q]), float(w[m + L.SPEED])
-        twin._route.ahead = [self._route.now.braking(here, here + speed)]
+        twin._route = twin._route.towards([self._route.now.braking(here, here + speed)])
         twin._start_leg()
         twin._advance(self.horizon_us / 1e6, (self._drive,))
         return self._route.now.braking(here, float(w[m + L.Q]))
@@ -839,10 +846,10 @@ class Plant:
         assert route is not None and name is not None
         w, m = self.arrays.w, self.arrays.at[name]
         old = route.now
-        leg = route.ahead.pop(0).begun_at(old.pose(float(w[m + L.Q])), route.holonomic)
+        leg = route.ahead[0].begun_at(old.pose(float(w[m + L.Q])), route.holonomic)
         speed = carried_speed(old, leg, float(w[m + L.Q]), float(w[m + L.SPEED])) or 0.0
         speed = 0.0 if abs(speed) < 1e-12 else speed
-        route.legs.append((float(w[L.T]), leg))
+        route = self._route = route.begun(float(w[L.T]), leg)
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
         self._write(name)
         control = self._control(name, leg.turning)
@@ -943,7 +950,7 @@ class Plant:
         w, m = self.arrays.w, self.arrays.at[mechanism]
         jerks = w[m + L.SPEED] != 0.0 and mass > self._payload[mechanism]
         before = self._inertia(mechanism) if jerks else 0.0
-        self._payload[mechanism] = mass
+        self._payload = {**self._payload, mechanism: mass}
         self._write(mechanism)
         self._note_built(mechanism)
         if jerks:
@@ -1099,12 +1106,10 @@ class Plant:
 
     def _set_of(self, move: Move) -> tuple[float, float, float, float, bool]:
         """(target, window, speed limit, touch, is the last leg under way) of a move in the kernel's coordinate."""
-        state = move._state
-        assert state is not None
-        m = self.arrays.at[move.mechanism]
+        begun = move._begun
+        assert begun is not None
         if move.mechanism != self._drive:
-            touch = float(state[m + L.TOUCH])
-            return float(state[m + L.TARGET_PENDING]), move.window, move.slower_than, touch, True
+            return begun.target, move.window, move.slower_than, begun.touch, True
         assert self._route is not None and move._route is not None
         last = (move._route.now, *move._route.ahead)[-1]
         control = self._control(move.mechanism, last.turning)
@@ -1138,11 +1143,10 @@ class Plant:
         return None if isinf(since) else microseconds(max(since, low))
 
     def _touch(self, move: Move, number: int, touch: float, begin: float) -> float:
-        assert move._state is not None
-        m = self.arrays.at[move.mechanism]
-        if move._state[m + L.TOUCHED] == 1.0:
+        assert move._begun is not None
+        if move._begun.touched:
             return begin
-        limit = float(move._state[m + (L.Q_HI if touch > 0.0 else L.Q_LO)])
+        limit = move._begun.high if touch > 0.0 else move._begun.low
         return float(touched_at(self._log, self._rows, number, limit, begin)) if self._rows else inf
 
     def _hunts(self, move: Move, since_us: int) -> bool:

@@ -214,6 +214,8 @@ class Steering(Leg):
 class Route:
     """Legs driven so far and still to drive; distances along all straight lines add up in one coordinate.
 
+    Never changed once it is made, so that whoever keeps one keeps what was so then.
+
     Parameters
     ----------
     holonomic : bool
@@ -232,8 +234,13 @@ class Route:
     def at_rest(cls, holonomic: bool, pose: Pose) -> Route:
         return cls(holonomic, [(0.0, Leg(False, pose, 0.0, 0.0, pose.heading))])
 
-    def copy(self) -> Route:
-        return Route(self.holonomic, self.legs.copy(), self.ahead.copy())
+    def towards(self, ahead: list[Leg]) -> Route:
+        """The same way so far, and other legs ahead."""
+        return Route(self.holonomic, self.legs, ahead)
+
+    def begun(self, t: float, leg: Leg) -> Route:
+        """With the first leg ahead under way since an instant [s], as it truly began."""
+        return Route(self.holonomic, [*self.legs, (t, leg)], self.ahead[1:])
 
     @property
     def now(self) -> Leg:
