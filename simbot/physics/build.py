@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.gearing import chain, completed_stages
+from simbot.physics.gearing import Chain, chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.mecanum import own_wheels
@@ -223,9 +223,24 @@ def build_servo(spec: MechanismSpec, robot: Robot, payload: float, places: Place
     return Built(reduced, row[None, :], volts, speed)
 
 
-def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: float | None) -> Built:
-    """A drive on a straight line in a direction from its heading [rad], or in a turn (None)."""
+class Power(NamedTuple):
+    """A motor and the gears after it."""
+
+    motor: MotorModel
+    gears: Chain
+
+
+def power_of(spec: MechanismSpec, robot: Robot) -> Power:
+    """What drives a mechanism, without stages of its kind's own."""
     values = spec.values
+    return Power(motor_model(robot.motors[values["motors"].motor]), chain(values["gearing"] or ()))
+
+
+def build_leg(
+    spec: MechanismSpec, robot: Robot, carried: float, direction: float | None, power: Power
+) -> Built:
+    """A drive on a straight line in a direction from its heading [rad], or in a turn (None)."""
+    values, (motor, gears) = spec.values, power
     kind = KINDS[spec.kind]
     use = values["motors"]
     mass = float(robot.mass) + carried
@@ -233,8 +248,6 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
         leg = kind.turn(values, mass, use.count, (float(robot.length), float(robot.width)))
     else:
         leg = kind.straight(values, mass, use.count, direction)
-    motor = motor_model(robot.motors[use.motor])
-    gears = chain(values["gearing"] or ())
     limit, battery_limit = limits(values)
     rows = [
         group_row(
@@ -307,6 +320,9 @@ def servo_stall_current(values: Mapping[str, Any]) -> Quantity:
     return Quantity(current, current / 6.0, "assumed", True)
 
 
+NO_GUIDE = np.zeros(5)
+
+
 class Image(NamedTuple):
     """What of a mechanism goes into the kernel's array (see layout), made once."""
 
@@ -317,7 +333,7 @@ class Image(NamedTuple):
     groups: int
     segments: int
     motors: Array
-    guide: tuple[float, ...]  # from GUIDE_N to GUIDE_ROUND
+    guide: Array  # from GUIDE_N to GUIDE_ROUND
     flat: Array  # the segments' records, one after the other
     records: list[list[float]]
 
@@ -339,11 +355,11 @@ class Tables:
         return known
 
     def _image(self, built: Built) -> Image:
-        reduced, guide = built.reduced, (0.0,) * 5
+        reduced, guide = built.reduced, NO_GUIDE
         if built.guide is not None:
             low, high, cells = built.guide.low, built.guide.high, len(built.guide.rows) - 1
             row = self._row_of(built.guide.rows)
-            guide = (cells, row, low, cells / (high - low), float(built.guide.round))
+            guide = np.array((cells, row, low, cells / (high - low), float(built.guide.round)))
         records = [self._record(segment, reduced) for segment in reduced.segments]
         return Image(
             built,
@@ -394,6 +410,7 @@ class Models:
         self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
         self.alone: dict[Any, Any] = {}  # arrays of one mechanism by itself, for floors
         self.tables = Tables()
+        self._powers: dict[str, Power] = {}  # of drives
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
 
     def get(
@@ -405,20 +422,23 @@ class Models:
         `places`: where the mechanisms stand that its load depends on; one that is not there stands at 0.
         """
         key = (name, payload, direction, places)
-        if key not in self._built:
+        known = self._built.get(key)
+        if known is None:
             spec = self.robot.mechanisms[name]
             if isinstance(direction, Way):
                 from simbot.physics.bends import build_curve
 
                 built = build_curve(spec, self.robot, payload, direction)
             elif spec.kind in DRIVES:
-                built = build_leg(spec, self.robot, payload, direction)
+                if name not in self._powers:
+                    self._powers[name] = power_of(spec, self.robot)
+                built = build_leg(spec, self.robot, payload, direction, self._powers[name])
             elif spec.servo is not None:
                 built = build_servo(spec, self.robot, payload, places)
             else:
                 built = build_driven(spec, self.robot, payload, places)
-            self._built[key] = built
-        return self._built[key]
+            known = self._built[key] = built
+        return known
 
     def under(self, robot: Robot) -> Models:
         """The same mechanisms for a robot that differs by its controls or its loop alone: nothing is built again."""

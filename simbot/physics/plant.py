@@ -7,8 +7,7 @@ commanded (`first_seen_us`, `Move.arrival_us`). A crossing is rounded UP to the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 from itertools import pairwise
 from math import copysign, inf, isinf, nan, nextafter
@@ -196,6 +195,8 @@ class Plant:
 
     def _look_at_others(self, name: str) -> None:
         """Take where the mechanisms now stand that the load of this one depends on: it stays so until its next move."""
+        if not self._leans_on[name]:
+            return
         places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])
         if places != self._places.get(name, ()):
             self._places = {**self._places, name: places}
@@ -250,8 +251,9 @@ class Plant:
 
     def advance(self, to_us: int) -> None:
         """Carry everything to an instant with the present commands (to_us >= now_us)."""
-        self._reach(to_us)
-        self.now_us = to_us
+        if to_us != self.now_us:
+            self._reach(to_us)
+            self.now_us = to_us
 
     def steps_to(self, mechanism: str, to_us: int) -> Steps:
         """Carry everything to an instant, as `advance` does, and tell the steps of one mechanism on the way."""
@@ -282,7 +284,7 @@ class Plant:
         )  # fmt: skip
 
     def _covered_us(self) -> int:
-        return round(float(self.arrays.w[L.T]) * 1e6)
+        return round(self.arrays.w.item(L.T) * 1e6)
 
     def _reach(self, to_us: int) -> None:
         """Make the log cover an instant; what lies beyond `now` is what comes if nothing more is commanded."""
@@ -300,12 +302,13 @@ class Plant:
 
     def _return_to_now(self) -> None:
         """Forget what was computed beyond `now`."""
-        now = self.now_us / 1e6
-        if self.arrays.w[L.T] > now:
+        now, covered = self.now_us / 1e6, self.arrays.w.item(L.T)
+        if covered > now:
             assert self._saved is not None
             w, self._rows, self._route = self._saved
             self.arrays.w[:] = w
-        if self.arrays.w[L.T] < now:
+            covered = w.item(L.T)
+        if covered < now:
             self._run(now, ())
 
     def _run(
@@ -486,11 +489,10 @@ class Plant:
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
     ) -> bool:
         w = self.arrays.w
-        first = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE + L.WATCH
-        w[first : first + len(self.names) * L.MECH_SIZE : L.MECH_SIZE] = 0.0
-        for name in watched:
-            w[self.arrays.at[name] + L.WATCH] = 1.0
-        w[L.WATCHING] = 1.0 if watched else 0.0
+        if watched:
+            for name, m in self.arrays.at.items():
+                w[m + L.WATCH] = 1.0 if name in watched else 0.0
+            w[L.WATCHING] = 1.0
         while True:
             log = self._log
             if before_step is not None:  # no room for a step: it stops before it; then room for one
@@ -509,7 +511,8 @@ class Plant:
                 )
             more = np.empty((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
             self._log = np.concatenate((self._log, more)) if self._rows else more
-        w[L.WATCHING] = 0.0
+        if watched:
+            w[L.WATCHING] = 0.0
         return bool(code == SEEN)
 
     # --- commands ---------------------------------------------------------------------------------
@@ -745,7 +748,7 @@ class Plant:
             order = order_for(self.arrays, name, control, target)
             off, play = self._drifts(name, target, control["window"])
             if order.touch == 0.0:
-                order, move.zero_off = replace(order, target=target + off), off
+                order, move.zero_off = order._replace(target=target + off), off
             frame = 0.0 if spec.servo is None else float(spec.servo["frame"])
             if frame:
                 frame *= self.luck.share("frame", name)
@@ -845,11 +848,11 @@ class Plant:
         route, name = self._route, self._drive
         assert route is not None and name is not None
         w, m = self.arrays.w, self.arrays.at[name]
-        old = route.now
-        leg = route.ahead[0].begun_at(old.pose(float(w[m + L.Q])), route.holonomic)
-        speed = carried_speed(old, leg, float(w[m + L.Q]), float(w[m + L.SPEED])) or 0.0
+        old, here = route.now, w.item(m + L.Q)
+        leg = route.ahead[0].begun_at(old.pose(here), route.holonomic)
+        speed = carried_speed(old, leg, here, w.item(m + L.SPEED)) or 0.0
         speed = 0.0 if abs(speed) < 1e-12 else speed
-        route = self._route = route.begun(float(w[L.T]), leg)
+        route = self._route = route.begun(w.item(L.T), leg)
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
         self._write(name)
         control = self._control(name, leg.turning)
@@ -893,7 +896,7 @@ class Plant:
             return []
         column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_Q0
         out = []
-        for begin, end, leg in reversed(self._legs_between(name, from_us / 1e6, to_us / 1e6)):
+        for begin, end, leg in reversed([*self._legs_between(name, from_us / 1e6, to_us / 1e6)]):
             assert leg is not None
             rows = np.searchsorted(self._log[: self._rows, L.LOG_T], (begin, end), side="left")
             places = [leg.at, *self._log[rows[0] : rows[1], column]]
@@ -906,9 +909,10 @@ class Plant:
 
     def _raw(self, name: str, t: float) -> tuple[float, float]:
         """Coordinate and speed of the kernel at an instant it has covered."""
-        w, m = self.arrays.w, self.arrays.at[name]
-        if t >= w[L.T] or self._rows == 0:
-            return float(w[m + L.Q]), float(w[m + L.SPEED])
+        of = self.arrays.w.item
+        if t >= of(L.T) or self._rows == 0:
+            m = self.arrays.at[name]
+            return of(m + L.Q), of(m + L.SPEED)
         return state_at(self._log, self._rows, self.arrays.number[name], t)  # type: ignore[no-any-return]
 
     def _position_at(self, name: str, t: float) -> float:
@@ -1038,7 +1042,7 @@ class Plant:
         while begin < to_us:
             until = min(to_us, begin + LOOK_US)
             self._reach(until)
-            for start, end, leg in reversed(self._legs_between(mechanism, begin / 1e6, until / 1e6)):
+            for start, end, leg in reversed([*self._legs_between(mechanism, begin / 1e6, until / 1e6)]):
                 if leg is not None and leg.turning:
                     continue
                 if self._rows:
@@ -1083,26 +1087,30 @@ class Plant:
     def _steady(self) -> bool:
         """Whether nothing moves but what turns at a constant effort and has its speed, so that the bus stands still."""
         w = self.arrays.w
-        live = [int(m) for m in w[L.LIVE : L.LIVE + int(w[L.N_LIVE])]]
-        settled = all(abs(w[m + L.ACC]) < nearly_steady(w, m) for m in live)
-        return not live or bool(settled and w[L.STRAIGHT] == 1.0 and w[L.SAGS] == 0.0)
+        count = int(w[L.N_LIVE])
+        if count == 0:
+            return True
+        if w[L.STRAIGHT] != 1.0 or w[L.SAGS] != 0.0:
+            return False
+        live = (int(m) for m in w[L.LIVE : L.LIVE + count])
+        return all(abs(w[m + L.ACC]) < nearly_steady(w, m) for m in live)
 
     def _route_open(self, move: Move) -> bool:
         return move.mechanism == self._drive and self._route is not None and bool(self._route.ahead)
 
-    def _legs_between(self, name: str, start: float, end: float) -> list[tuple[float, float, Leg | None]]:
+    def _legs_between(self, name: str, start: float, end: float) -> Iterator[tuple[float, float, Leg | None]]:
         """Stretches of time with one meaning of the coordinate, latest first."""
         if name != self._drive or self._route is None:
-            return [(start, end, None)]
-        out: list[tuple[float, float, Leg | None]] = []
-        stop = end
+            yield start, end, None
+            return
+        stop, latest = end, True
         for begin, leg in reversed(self._route.legs):
-            if begin < stop or (begin == stop and not out):
-                out.append((max(start, begin), stop, leg))
-                stop = max(start, begin)
+            if begin < stop or (begin == stop and latest):
+                first = max(start, begin)
+                yield first, stop, leg
+                stop, latest = first, False
             if begin <= start:
-                break
-        return out
+                return
 
     def _set_of(self, move: Move) -> tuple[float, float, float, float, bool]:
         """(target, window, speed limit, touch, is the last leg under way) of a move in the kernel's coordinate."""
@@ -1339,7 +1347,7 @@ class Plant:
         number = self.arrays.number[mechanism]
         if not isinstance(target, Pose):
             target = self._nearest(mechanism, float(target), self._position_at(mechanism, from_us / 1e6))
-        for begin, end, leg in reversed(self._legs_between(mechanism, from_us / 1e6, to_us / 1e6)):
+        for begin, end, leg in reversed([*self._legs_between(mechanism, from_us / 1e6, to_us / 1e6)]):
             found = self._tolerances(mechanism, leg, target, within, None, heading_within)
             if found is None:
                 return microseconds(begin)

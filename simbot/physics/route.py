@@ -81,19 +81,18 @@ class Leg:
         by what the turn before it left. A heading is that of the plan.
         """
         here = Pose(pose.x, pose.y, self.origin.heading)
-        if self.turning or self.push is not None or isinstance(self, Steering):
+        if isinstance(self, Steering):
             return replace(self, origin=here, planned=self)
-        end = self.pose(self.to)
-        dx, dy = end.x - here.x, end.y - here.y
-        length = dx * cos(self.way) + dy * sin(self.way)
-        if not holonomic or abs(self.to - self.at) <= TINY:
-            return replace(self, origin=here, at=self.to - length, planned=self)
-        length = hypot(dx, dy)
-        way = atan2(dy, dx)
-        return replace(
-            self, origin=here, at=self.to - length, way=way, direction=remainder(way - here.heading, 2.0 * pi),
-            planned=self,
-        )  # fmt: skip
+        at, way, direction = self.at, self.way, self.direction
+        if not self.turning and self.push is None:
+            end = self.pose(self.to)
+            dx, dy = end.x - here.x, end.y - here.y
+            length = dx * cos(way) + dy * sin(way)
+            if holonomic and abs(self.to - at) > TINY:
+                length, way = hypot(dx, dy), atan2(dy, dx)
+                direction = remainder(way - here.heading, 2.0 * pi)
+            at = self.to - length
+        return Leg(self.turning, here, at, self.to, way, direction, self.push, self.brakes, self)
 
     @property
     def slow(self) -> float:

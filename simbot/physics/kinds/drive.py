@@ -13,7 +13,7 @@ and `outline` in plan view. One whose wheels are steered also has
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import cos, sin
 from typing import Any
 
@@ -167,7 +167,8 @@ def leg(
     share = driven_share(p)
     wheels = [group.motors * each * group.per_travel**2 for group in groups]
     turning = tuple(
-        replace(group, inertia=share * inertia) for group, inertia in zip(groups, wheels, strict=True)
+        WheelGroup(one.motors, one.per_travel, one.share, one.most, share * inertia, one.most_back)
+        for one, inertia in zip(groups, wheels, strict=True)
     )
     mass += (1.0 - share) * sum(wheels)
     reduced = Reduced(
