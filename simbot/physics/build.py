@@ -129,7 +129,7 @@ def most_mass(reduced: Reduced) -> float:
 def least_factor(reduced: Reduced) -> float:
     """Least common factor of the ratios along the travel."""
     tables = [segment.knots for segment in reduced.segments if segment.knots is not None]
-    return min((float(knots[:, L.TAB_G].min()) for knots in tables), default=1.0)
+    return min([float(knots[:, L.TAB_G].min()) for knots in tables]) if tables else 1.0
 
 
 def limits(values: Mapping[str, Any]) -> tuple[float, float]:
@@ -323,6 +323,18 @@ def servo_stall_current(values: Mapping[str, Any]) -> Quantity:
 NO_GUIDE = np.zeros(5)
 
 
+class Piece(NamedTuple):
+    """A segment of the travel, as the kernel's array has the present one."""
+
+    low: float
+    high: float
+    catch: bool
+    friction: float
+    static: float
+    bends: float
+    here: Array  # from MASS_NOW to SEG_HI
+
+
 class Image(NamedTuple):
     """What of a mechanism goes into the kernel's array (see layout), made once."""
 
@@ -335,7 +347,8 @@ class Image(NamedTuple):
     motors: Array
     guide: Array  # from GUIDE_N to GUIDE_ROUND
     flat: Array  # the segments' records, one after the other
-    records: list[list[float]]
+    pieces: tuple[Piece, ...]  # the same segments, as one stands in them
+    catches: bool  # some have teeth
 
 
 class Tables:
@@ -371,7 +384,8 @@ class Tables:
             built.groups.ravel(),
             guide,
             np.array(records).ravel(),
-            records,
+            tuple(_piece(record) for record in records),
+            any(segment.catch for segment in reduced.segments),
         )
 
     def _record(self, segment: Segment, reduced: Reduced) -> list[float]:
@@ -397,6 +411,12 @@ class Tables:
         self.rows[row : self._used] = knots
         self._begins[id(knots)] = row, knots
         return row
+
+
+def _piece(record: list[float]) -> Piece:
+    low, high, mass, load, cells, row, friction, static, catch, bends = record
+    here = np.array((mass, load, cells, row, low, cells / (high - low), low, high))
+    return Piece(low, high, catch == 1.0, friction, static, bends, here)
 
 
 class Models:
@@ -482,6 +502,7 @@ class Arrays:
         self._tables = models.tables
         self._groups: dict[str, int] = {}  # where its motor groups and its segments stand in `w`
         self._stretches: dict[str, int] = {}
+        self._images: dict[str, Image] = {}  # what was written last
         self.hot: dict[
             str, tuple[float, float]
         ] = {}  # resistance and motor constant over those of a cold motor
@@ -540,27 +561,22 @@ class Arrays:
         w[m + L.GUIDE_N : m + L.GUIDE_ROUND + 1] = image.guide
         s = self._stretches[name]
         w[s : s + image.flat.size] = image.flat
-        self._stand(m, image.records)
+        self._images = {**self._images, name: image}
+        self.locate(name)
 
     def locate(self, name: str) -> None:
         """Make the segment in which the mechanism stands its present one."""
-        m, s = self.at[name], self._stretches[name]
-        flat = self.w[s : s + int(self.w[m + L.N_SEG]) * L.SEG_SIZE]
-        self._stand(m, flat.reshape(-1, L.SEG_SIZE).tolist())
-
-    def _stand(self, m: int, records: list[list[float]]) -> None:
-        w = self.w
-        now = 0
-        if len(records) > 1:
-            q = float(w[m + L.Q])
-            now = next((k for k, one in enumerate(records[:-1]) if q < one[L.SEG_TO]), len(records) - 1)
-        for one in records[now::-1]:
-            if one[L.SEG_CATCH] == 1.0:
-                w[m + L.Q_LO] = one[L.SEG_FROM]  # the last tooth passed, were it pieces ago
-                break
-        low, high, mass, load, cells, row, friction, static, _, bends = records[now]
-        w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = friction, static, bends, now
-        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = (mass, load, cells, row, low, cells / (high - low), low, high)
+        w, m, image = self.w, self.at[name], self._images[name]
+        pieces, now = image.pieces, 0
+        if len(pieces) > 1:
+            q = w.item(m + L.Q)
+            now = next((k for k, piece in enumerate(pieces) if q < piece.high), len(pieces) - 1)
+        if image.catches:  # the last tooth passed holds, were it pieces ago
+            w[m + L.Q_LO] = next((one.low for one in pieces[now::-1] if one.catch), image.low)
+        here = pieces[now]
+        w[m + L.FC], w[m + L.FS] = here.friction, here.static
+        w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = here.bends, now
+        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here.here
 
 
 def watches_heat(robot: Robot) -> bool:

@@ -183,9 +183,10 @@ class Plant:
 
     def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
         key = (name, turning)
-        if key not in self._controls:
-            self._controls[key] = control_of(self.robot.mechanisms[name], turning)
-        return self._controls[key]
+        known = self._controls.get(key)
+        if known is None:
+            known = self._controls[key] = control_of(self.robot.mechanisms[name], turning)
+        return known
 
     def _built(self, name: str) -> Built:
         if name == self._drive and self._route is not None:
@@ -523,7 +524,7 @@ class Plant:
         self._saved = None
         self._take_zero(mechanism)
         self._cut(mechanism)
-        if isinstance(command, Spin | SpinTo):
+        if isinstance(command, (Spin, SpinTo)):
             for _ in range(command.throws):
                 self._slow_down(mechanism)
         move = Move(self, mechanism, command)
@@ -747,17 +748,18 @@ class Plant:
                 control = {**control, "window": window_at(spec.values, target, control["window"])}
             order = order_for(self.arrays, name, control, target)
             off, play = self._drifts(name, target, control["window"])
-            if order.touch == 0.0:
+            if order.touch == 0.0 and off != 0.0:
                 order, move.zero_off = order._replace(target=target + off), off
             frame = 0.0 if spec.servo is None else float(spec.servo["frame"])
             if frame:
                 frame *= self.luck.share("frame", name)
             give(self.arrays, name, order, self._built(name), frame, play)
-            self._cross(move, play, self._first_effort(name, order, play))
+            if play != 0.0:
+                self._cross(move, play, self._first_effort(name, order, play))
         w, m = self.arrays.w, self.arrays.at[name]
-        move.target = self._odometer_goal() if name == self._drive else float(w[m + L.TARGET_PENDING])
-        move.window, move.slower_than = float(w[m + L.WINDOW]), float(w[m + L.SLOW])
-        move.touch = w[m + L.TOUCH] != 0.0
+        move.target = self._odometer_goal() if name == self._drive else w.item(m + L.TARGET_PENDING)
+        move.window, move.slower_than = w.item(m + L.WINDOW), w.item(m + L.SLOW)
+        move.touch = w.item(m + L.TOUCH) != 0.0
 
     def _way_to_zero(self, name: str, position: float) -> float:
         """-1 to the lower end, +1 to the upper one: a switch is closed from its place to the nearer end."""
@@ -813,8 +815,8 @@ class Plant:
         `plan` gives them from a pose and the distance driven until there.
         """
         assert self._route is not None and self._drive is not None
-        t, m = self.arrays.w[L.T], self.arrays.at[self._drive]
-        here, speed = float(self.arrays.w[m + L.Q]), float(self.arrays.w[m + L.SPEED])
+        of, m = self.arrays.w.item, self.arrays.at[self._drive]
+        t, here, speed = of(L.T), of(m + L.Q), of(m + L.SPEED)
         legs = self._steered(plan(self._pose_at(t), self._odometer_at(t)))
         if speed != 0.0 and carried_speed(self._route.now, legs[0], here, speed) is None:
             braking = self._braking()
@@ -825,7 +827,7 @@ class Plant:
     def _steered(self, legs: list[Leg]) -> list[Leg]:
         """The same legs, each after the steering of the wheels that it takes."""
         assert self._route is not None and self._drive is not None
-        t, spec = self.arrays.w[L.T], self.robot.mechanisms[self._drive]
+        t, spec = self.arrays.w.item(L.T), self.robot.mechanisms[self._drive]
         kind = KINDS[spec.kind]
         if not hasattr(kind, "steering_time"):
             return legs
