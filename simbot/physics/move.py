@@ -117,17 +117,17 @@ class Begun(NamedTuple):
 
 def begun_with(w: Array, m: int) -> Begun:
     """What is kept of a plant's array when a mechanism at an offset has its command."""
-    of = w.item
+    of = w[m : m + L.TARGET_PENDING + 1].tolist()
     return Begun(
-        of(m + L.Q),
-        of(m + L.SPEED),
-        of(m + L.Q_LO),
-        of(m + L.Q_HI),
-        of(m + L.CONTROL),
-        of(m + L.TARGET_PENDING),
-        of(m + L.TOUCH),
-        of(m + L.TOUCHED) == 1.0,
-        of(L.CHARGE),
+        of[L.Q],
+        of[L.SPEED],
+        of[L.Q_LO],
+        of[L.Q_HI],
+        of[L.CONTROL],
+        of[L.TARGET_PENDING],
+        of[L.TOUCH],
+        of[L.TOUCHED] == 1.0,
+        w.item(L.CHARGE),
     )
 
 
@@ -309,9 +309,8 @@ class Move:
         return self._lag
 
     def forget(self) -> None:
-        """Let go of what was recorded of it, and of its plant: nothing more will be asked of either."""
+        """Let go of what was kept of its beginning and of what would have come: nothing more will be asked of it."""
         self._tail = self._twin = self._begun = None
-        self._plant.forget()
 
     def _ahead(self) -> Plant:
         """The plant as it would have gone on from the takeover if nothing more had been commanded."""

@@ -201,18 +201,19 @@ class Plant:
         places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])
         if places != self._places.get(name, ()):
             self._places = {**self._places, name: places}
-            self._write(name)
-            self._note_built(name)
+            self._note_built(name, self._write(name))
             self.arrays.w[L.DIRTY] = 1.0
 
-    def _write(self, name: str) -> None:
+    def _write(self, name: str) -> Built:
         """Put a mechanism as it now is into the kernel's array."""
-        self.arrays.write(name, self._built(name))
+        built = self._built(name)
+        self.arrays.write(name, built)
         if name in self._pawls_out:
             w, m = self.arrays.w, self.arrays.at[name]
             segments = int(w[m + L.SEG]) + L.SEG_SIZE * np.arange(int(w[m + L.N_SEG]))
             w[segments + L.SEG_CATCH] = 0.0
-            w[m + L.Q_LO] = self._built(name).reduced.low
+            w[m + L.Q_LO] = built.reduced.low
+        return built
 
     def set_pawl(self, name: str, engaged: bool) -> None:
         """Take the pawl of a ratchet out of its teeth now, or let it in: the last tooth passed holds again."""
@@ -222,8 +223,8 @@ class Plant:
         self._write(name)
         self.arrays.w[L.DIRTY] = 1.0
 
-    def _note_built(self, name: str) -> None:
-        self._built_since.setdefault(name, []).append((self.now_us / 1e6, self._built(name)))
+    def _note_built(self, name: str, built: Built) -> None:
+        self._built_since.setdefault(name, []).append((self.now_us / 1e6, built))
 
     def built_at(self, name: str, t: float) -> Built:
         """A mechanism with what it carried at an instant [s], and where others stood that its load depends on."""
@@ -289,13 +290,13 @@ class Plant:
 
     def _reach(self, to_us: int) -> None:
         """Make the log cover an instant; what lies beyond `now` is what comes if nothing more is commanded."""
-        if self._covered_us() < to_us:
+        if self.arrays.w.item(L.T) * 1e6 < to_us - 0.5:
             self._save()
             self._run(to_us / 1e6, ())
 
     def _save(self) -> None:
         """Remember the last state that is settled fact, before the plant runs ahead of `now`."""
-        if self._covered_us() <= self.now_us:
+        if self.arrays.w.item(L.T) * 1e6 < self.now_us + 0.5:
             if self._spare is None:
                 self._spare = np.empty_like(self.arrays.w)
             self._spare[:] = self.arrays.w
@@ -651,8 +652,11 @@ class Plant:
         return made
 
     def forget(self) -> None:
-        """Let go of what was recorded: nothing more will be asked of the past."""
-        self._log, self._rows, self._saved = self._log[:0].copy(), 0, None
+        """Let go of what was recorded and of all moves: nothing more will be asked of the past."""
+        self._log, self._rows, self._saved, self._spare = self._log[:0].copy(), 0, None, None
+        for move in self._moves:
+            move.forget()
+        self._moves, self._current = [], {}
 
     def given(self, mechanism: str) -> Command | None:
         """The command that a mechanism has."""
@@ -856,7 +860,7 @@ class Plant:
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route = self._route = route.begun(w.item(L.T), leg)
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
-        self._write(name)
+        built = self._write(name)
         control = self._control(name, leg.turning)
         if leg.brakes:  # anywhere, as long as it is slow
             anywhere = 10.0 * abs(leg.to - leg.at) + control["window"]
@@ -865,9 +869,9 @@ class Plant:
             control = {**control, "slower_than": leg_end(control, leg.turning)}
         order = order_for(self.arrays, name, control, leg.to, open_loop=leg.push is not None)
         if leg.push is None:
-            give(self.arrays, name, order, self._built(name))
+            give(self.arrays, name, order, built)
         else:
-            push(self.arrays, name, order, self._built(name), leg.push.effort, leg.push.end, leg.push.after)
+            push(self.arrays, name, order, built, leg.push.effort, leg.push.end, leg.push.after)
         self._keep_dark(name)
 
     def _odometer_goal(self) -> float:
@@ -957,8 +961,7 @@ class Plant:
         jerks = w[m + L.SPEED] != 0.0 and mass > self._payload[mechanism]
         before = self._inertia(mechanism) if jerks else 0.0
         self._payload = {**self._payload, mechanism: mass}
-        self._write(mechanism)
-        self._note_built(mechanism)
+        self._note_built(mechanism, self._write(mechanism))
         if jerks:
             w[m + L.SPEED] *= before / self._inertia(mechanism)
         w[L.DIRTY] = 1.0

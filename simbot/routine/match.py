@@ -55,8 +55,8 @@ def let_go(trace: Trace) -> None:
     comes by: in a study of many matches that is hundreds of them.
     """
     for one in (trace, trace.partner):
-        for record in () if one is None else one.moves:
-            record.move.forget()
+        if one is not None and one.moves:
+            one.moves[0].move.plant.forget()
 
 
 def _plant(plan: Plan, battery: BatteryState, models: Models, tolerance: float, luck: Luck) -> Plant:

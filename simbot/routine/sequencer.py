@@ -100,7 +100,12 @@ def run(plan: Plan, plant: Plant, luck: Luck = NOMINAL, partner: tuple[Plant, Lu
     Instant(env, finish, CUT, world.end_us)
     env.run(until=over)
     trace = mine.log.trace(world.end_us)
-    return trace if other is None else replace(trace, partner=other.log.trace(world.end_us))
+    if other is not None:
+        trace = replace(trace, partner=other.log.trace(world.end_us))
+    for one in (mine, other):
+        if one is not None:
+            one.let_go()
+    return trace
 
 
 def _use(field: Field, pattern: Pattern) -> Steps:
@@ -218,6 +223,15 @@ class Run(Turns):
         """The match is over."""
         self._cut()
         self.actor.finish()
+
+    def let_go(self) -> None:
+        """Let go of everything, as nothing more is asked of it.
+
+        Steps that are left standing and what they act on know one another; all the match's records would stay until
+        Python's collector comes by.
+        """
+        vars(self.actor).clear()
+        vars(self).clear()
 
     # --- commands -------------------------------------------------------------------------------------
 

@@ -189,7 +189,8 @@ class Log:
 
     def number(self, line: int) -> int:
         """Number of the step on this line, a new one at its first execution."""
-        return self._numbers.setdefault(line, len(self._numbers) + 1)
+        known = self._numbers.get(line)
+        return self._numbers.setdefault(line, len(self._numbers) + 1) if known is None else known
 
     def move(self, step: Step, move: Move, label: str) -> int:
         """Record a command; its index."""
