@@ -32,8 +32,8 @@ from simbot.scenario.model import BatteryState
 
 if TYPE_CHECKING:
     from simbot.physics.move import Move
-from simbot.physics.move import SpinTo
-from simbot.physics.plant import SPEEDS, Plant
+from simbot.physics.move import SPEEDS, SpinTo
+from simbot.physics.plant import Plant
 
 LONGEST = 120.0  # s: a move that takes longer has no floor
 TIGHT = 1e-8  # s: accuracy of the switching instant, far below a microsecond

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Array = npt.NDArray[np.float64]
 NEVER_US = 1 << 62
+SPEEDS = -1.0  # in place of a speed limit: the set is a window of speeds (see record)
 ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
 
 
