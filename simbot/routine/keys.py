@@ -7,15 +7,7 @@ move no draw.
 
 from __future__ import annotations
 
-from simbot.scenario.model import (
-    HandOverStep,
-    PickStep,
-    PlaceStep,
-    Plan,
-    SenseStep,
-    Step,
-    WaitStep,
-)
+from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep, Step, WaitStep
 from simbot.scenario.parameters import Span
 from simbot.scenario.plan_file import inner_steps
 
