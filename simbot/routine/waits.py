@@ -21,6 +21,7 @@ class Field:
     world: World
     luck: Luck
     spots: dict[str, Any]  # station or place -> a resource; empty where one robot is alone
+    told: bool = True  # False: nobody asks where a mechanism stood at a need, and since when
 
 
 class Waits(Turns):
@@ -29,6 +30,7 @@ class Waits(Turns):
     def __init__(self, field: Field, plan: Plan, plant: Plant, luck: Luck) -> None:
         super().__init__(field.env, plan, plant, field.world, luck)
         self.field = field
+        self.actor.told = field.told
         self.keys = draw_keys(plan) if luck.drawn else {}
         self.seen: dict[str, bool] = {}  # what each sense has found last
 

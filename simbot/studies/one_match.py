@@ -85,8 +85,8 @@ class Day:
     def luck(self, number: int, who: str = "") -> Drawn:
         return DrawnEvenly(self.seed, self.day, number, who)
 
-    def play(self, number: int, battery: BatteryState) -> tuple[Trace, Plant]:
-        """One match of the day, by its number over the whole study."""
+    def play(self, number: int, battery: BatteryState, told: bool = True) -> tuple[Trace, Plant]:
+        """One match of the day, by its number over the whole study; `told`: see `routine.match.play`."""
         luck, partner = self.luck(number), self.luck(number, "partner")
         return play(
             self.plan,
@@ -95,12 +95,13 @@ class Day:
             luck=luck,
             partner_models=self.partner_models,
             partner_luck=partner,
+            told=told,
         )
 
     def record(self, number: int, battery: BatteryState) -> MatchRecord:
         """The same, boiled down; a match that fails is a record too."""
         try:
-            trace, plant = self.play(number, battery)
+            trace, plant = self.play(number, battery, told=False)
             record = record_of(self.plan, number, battery.name, trace, plant)
             let_go(trace)
             return record

@@ -11,6 +11,10 @@ from simbot.physics.record import first_time, inside_since
 from simbot.physics.route import Leg
 from simbot.scenario.model import Pose, Target
 
+JUST_BEFORE = (
+    1e-6  # s: no step ends so little before an instant that it is taken for one that does not hold it
+)
+
 
 class Needs(TargetSets):
     """Sets of states that are asked for."""
@@ -60,6 +64,23 @@ class Needs(TargetSets):
         self._reach(at_us)
         since = self._since(mechanism, target, within, slower_than, 0.0, at_us / 1e6, heading_within)
         return None if isinf(since) else microseconds(since)
+
+    def is_inside(
+        self,
+        mechanism: str,
+        target: Target | Pose,
+        within: float,
+        slower_than: float | None,
+        at_us: int,
+        heading_within: float | None = None,
+    ) -> bool:
+        """Whether `inside_since` knows an instant, without looking for it."""
+        if mechanism in self._watch:
+            return self._word_since(mechanism, str(target), at_us) is not None
+        self._reach(at_us)
+        at = at_us / 1e6
+        start = max(0.0, at - JUST_BEFORE)
+        return not isinf(self._since(mechanism, target, within, slower_than, start, at, heading_within))
 
     def _since(
         self,
