@@ -430,6 +430,9 @@ class Models:
         self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
         self.alone: dict[Any, Any] = {}  # arrays of one mechanism by itself, for floors
         self.tables = Tables()
+        self.controls: dict[
+            tuple[str, bool], dict[str, Any]
+        ] = {}  # of a mechanism, and of its turns in place
         self._powers: dict[str, Power] = {}  # of drives
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
 

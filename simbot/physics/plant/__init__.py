@@ -103,8 +103,10 @@ class Plant(Commands):
             assert isinstance(command, GoTo)
             self._start_stopwatch(move, str(command.target))
         else:
-            move.start_position = self.position(mechanism)
-            move.start_speed = self.speed(mechanism)
+            if mechanism == self._drive:
+                move.start_position, move.start_speed = self.position(mechanism), self.speed(mechanism)
+            else:
+                move.start_position, move.start_speed = self._raw(mechanism, self.now_us / 1e6)
             self._warm(mechanism)
             self._look_at_others(mechanism)
             self._order(move, command)

@@ -17,9 +17,9 @@ from simbot.physics.move import (
     Command,
     DriveFor,
     DriveTo,
+    GoTo,
     Move,
     PushFor,
-    Rezero,
     Spin,
     SpinTo,
     Stopwatch,
@@ -57,21 +57,14 @@ class Commands(Totals):
 
     def _order(self, move: Move, command: Command) -> None:
         name = move.mechanism
-        if isinstance(command, DriveTo):
+        if isinstance(command, (Spin, SpinTo)):
+            self._spin(move, command)
+            return
+        if isinstance(command, GoTo):
+            self._go_to(move, command)
+        elif isinstance(command, DriveTo):
             self._plan_drive(command)
             self._start_leg()
-        elif isinstance(command, Spin):
-            after = self._control(name).get("after")
-            spin(self.arrays, name, command.effort, self._built(name), after)
-            move.target = command.effort
-            return
-        elif isinstance(command, SpinTo):
-            loop = self.robot.mechanisms[name].values["speed_control"]
-            spin_to(self.arrays, name, command.speed, self._built(name), self._control(name), loop)
-            move.start_position, move.target = move.start_speed, command.speed
-            move.window = float(self.arrays.w[self.arrays.at[name] + L.WINDOW])
-            move.slower_than = SPEEDS
-            return
         elif isinstance(command, DriveFor):
             self._plan_push(command)
             self._start_leg()
@@ -82,31 +75,48 @@ class Commands(Totals):
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
             self._cross(move, play, abs(command.effort))
-        elif isinstance(command, Rezero):
+        else:
             order = self._to_zero(name, command)
             play = self._play_before(name, order.target)
             give(self.arrays, name, order, self._built(name))
             self._cross(move, play, command.effort)
-        else:
-            control = self._control(name)
-            target = self._nearest(name, float(command.target), float(move.start_position))
-            spec = self.robot.mechanisms[name]
-            if spec.kind == "claw":
-                control = {**control, "window": window_at(spec.values, target, control["window"])}
-            order = order_for(self.arrays, name, control, target)
-            off, play = self._drifts(name, target, control["window"])
-            if order.touch == 0.0 and off != 0.0:
-                order, move.zero_off = order._replace(target=target + off), off
-            frame = 0.0 if spec.servo is None else float(spec.servo["frame"])
-            if frame:
-                frame *= self.luck.share("frame", name)
-            give(self.arrays, name, order, self._built(name), frame, play)
-            if play != 0.0:
-                self._cross(move, play, self._first_effort(name, order, play))
-        w, m = self.arrays.w, self.arrays.at[name]
-        move.target = self._odometer_goal() if name == self._drive else w.item(m + L.TARGET_PENDING)
-        move.window, move.slower_than = w.item(m + L.WINDOW), w.item(m + L.SLOW)
-        move.touch = w.item(m + L.TOUCH) != 0.0
+        of, m = self.arrays.w.item, self.arrays.at[name]
+        move.target = self._odometer_goal() if name == self._drive else of(m + L.TARGET_PENDING)
+        move.window, move.slower_than = of(m + L.WINDOW), of(m + L.SLOW)
+        move.touch = of(m + L.TOUCH) != 0.0
+
+    def _go_to(self, move: Move, command: GoTo) -> None:
+        """To a position under its own control."""
+        name = move.mechanism
+        control, spec = self._control(name), self.robot.mechanisms[name]
+        target = self._nearest(name, float(command.target), float(move.start_position))
+        if spec.kind == "claw":
+            control = {**control, "window": window_at(spec.values, target, control["window"])}
+        order = order_for(self.arrays, name, control, target)
+        off, play = self._drifts(name, target, control["window"])
+        if order.touch == 0.0 and off != 0.0:
+            order, move.zero_off = order._replace(target=target + off), off
+        servo = spec.servo
+        frame = 0.0 if servo is None else float(servo["frame"])
+        if frame:
+            frame *= self.luck.share("frame", name)
+        give(self.arrays, name, order, self._built(name), frame, play)
+        if play != 0.0:
+            self._cross(move, play, self._first_effort(name, order, play))
+
+    def _spin(self, move: Move, command: Spin | SpinTo) -> None:
+        """With an effort, or at a speed under its own loop."""
+        name = move.mechanism
+        built, control = self._built(name), self._control(name)
+        if isinstance(command, Spin):
+            spin(self.arrays, name, command.effort, built, control.get("after"))
+            move.target = command.effort
+            return
+        loop = self.robot.mechanisms[name].values["speed_control"]
+        spin_to(self.arrays, name, command.speed, built, control, loop)
+        move.start_position, move.target = move.start_speed, command.speed
+        move.window = float(self.arrays.w[self.arrays.at[name] + L.WINDOW])
+        move.slower_than = SPEEDS
 
     def _slow_down(self, mechanism: str) -> None:
         """An element leaves a flywheel with some of its moment of momentum."""

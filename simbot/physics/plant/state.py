@@ -69,7 +69,7 @@ class State:
         self._route: Route | None = None
         self._drive: str | None = None
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
-        self._controls: dict[tuple[str, bool], dict[str, Any]] = {}
+        self._controls = self.models.controls
         models_of_heat = {name: self.models.heat(name) for name in self.names}
         self._pawls_out: set[str] = set()
         self._encoders: dict[str, Encoder] = {}
