@@ -27,10 +27,14 @@ def order_findings(robot: Robot, trace: Trace, plant: Plant) -> list[Finding]:
 def _broken(
     rule: OrderRule, record: MoveRecord, trace: Trace, plant: Plant, coordinates: dict[str, str]
 ) -> list[Finding]:
-    begin, end = record.move.start_us, _ends(record, trace, plant)
+    begin = record.move.start_us
+    until_us = trace.horizon_us if record.move.cut_us is None else record.move.cut_us
     found = []
     for other, side, bound in rule.may_move_when:
         up = 1.0 if side == "above" else -1.0
+        if plant.leaves_at(other, bound + up * FAR, FAR, begin, until_us) is None:
+            continue
+        end = _ends(record, trace, plant)
         first: int | None = None
         overlap, way = 0, 0.0
         at = begin

@@ -149,6 +149,7 @@ def move_result(
 
 def _need_result(record: NeedRecord, trace: Trace) -> NeedResult:
     need = record.need
+    assert record.position is not None and record.target is not None
     return NeedResult(
         step=record.step,
         line=record.line,

@@ -61,7 +61,8 @@ def _of_needs(trace: Trace, spec: MechanismSpec) -> Iterator[_Bound]:
             continue
         beyond, off = _beyond(record), cause.move.zero_off
         text = f"step {record.step} (line {record.line}) does not find it at {record.need.text}"
-        stands, within = float(record.position), record.need.within
+        assert isinstance(record.position, float)
+        stands, within = record.position, record.need.within
         for sign, stop in ((1.0, high), (-1.0, low)):
             if sign * (stop - stands) <= within - sign * beyond:
                 continue
@@ -70,7 +71,7 @@ def _of_needs(trace: Trace, spec: MechanismSpec) -> Iterator[_Bound]:
 
 def _beyond(record: NeedRecord) -> float:
     """How far beyond what is needed it stood."""
-    assert not isinstance(record.position, str) and not isinstance(record.target, str)
+    assert isinstance(record.position, float) and isinstance(record.target, float)
     return record.position - record.target
 
 

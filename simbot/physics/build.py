@@ -6,20 +6,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import inf
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.gearing import chain, completed_stages
+from simbot.physics.gearing import Chain, chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.mecanum import own_wheels
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
 from simbot.physics.springs import with_forces
 from simbot.physics.stance import Places, leans_on, placed
-from simbot.physics.tables import Reduced
+from simbot.physics.tables import Reduced, Segment
 from simbot.physics.ways import Way
 from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
@@ -129,7 +129,7 @@ def most_mass(reduced: Reduced) -> float:
 def least_factor(reduced: Reduced) -> float:
     """Least common factor of the ratios along the travel."""
     tables = [segment.knots for segment in reduced.segments if segment.knots is not None]
-    return min((float(knots[:, L.TAB_G].min()) for knots in tables), default=1.0)
+    return min([float(knots[:, L.TAB_G].min()) for knots in tables]) if tables else 1.0
 
 
 def limits(values: Mapping[str, Any]) -> tuple[float, float]:
@@ -223,9 +223,24 @@ def build_servo(spec: MechanismSpec, robot: Robot, payload: float, places: Place
     return Built(reduced, row[None, :], volts, speed)
 
 
-def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: float | None) -> Built:
-    """A drive on a straight line in a direction from its heading [rad], or in a turn (None)."""
+class Power(NamedTuple):
+    """A motor and the gears after it."""
+
+    motor: MotorModel
+    gears: Chain
+
+
+def power_of(spec: MechanismSpec, robot: Robot) -> Power:
+    """What drives a mechanism, without stages of its kind's own."""
     values = spec.values
+    return Power(motor_model(robot.motors[values["motors"].motor]), chain(values["gearing"] or ()))
+
+
+def build_leg(
+    spec: MechanismSpec, robot: Robot, carried: float, direction: float | None, power: Power
+) -> Built:
+    """A drive on a straight line in a direction from its heading [rad], or in a turn (None)."""
+    values, (motor, gears) = spec.values, power
     kind = KINDS[spec.kind]
     use = values["motors"]
     mass = float(robot.mass) + carried
@@ -233,8 +248,6 @@ def build_leg(spec: MechanismSpec, robot: Robot, carried: float, direction: floa
         leg = kind.turn(values, mass, use.count, (float(robot.length), float(robot.width)))
     else:
         leg = kind.straight(values, mass, use.count, direction)
-    motor = motor_model(robot.motors[use.motor])
-    gears = chain(values["gearing"] or ())
     limit, battery_limit = limits(values)
     rows = [
         group_row(
@@ -307,6 +320,105 @@ def servo_stall_current(values: Mapping[str, Any]) -> Quantity:
     return Quantity(current, current / 6.0, "assumed", True)
 
 
+NO_GUIDE = np.zeros(5)
+
+
+class Piece(NamedTuple):
+    """A segment of the travel, as the kernel's array has the present one."""
+
+    low: float
+    high: float
+    catch: bool
+    friction: float
+    static: float
+    bends: float
+    here: Array  # from MASS_NOW to SEG_HI
+
+
+class Image(NamedTuple):
+    """What of a mechanism goes into the kernel's array (see layout), made once."""
+
+    of: Built  # kept, so that no other takes its id
+    low: float
+    high: float
+    damping: float
+    groups: int
+    segments: int
+    motors: Array
+    guide: Array  # from GUIDE_N to GUIDE_ROUND
+    flat: Array  # the segments' records, one after the other
+    pieces: tuple[Piece, ...]  # the same segments, as one stands in them
+    catches: bool  # some have teeth
+
+
+class Tables:
+    """The knots of a robot's mechanisms in one array, and what is made of each mechanism for the kernel."""
+
+    def __init__(self) -> None:
+        self.rows: Array = np.zeros((1024, L.TAB_COLUMNS))
+        self._used = 0
+        self._begins: dict[int, tuple[int, Array]] = {}
+        self._images: dict[int, Image] = {}
+
+    def image(self, built: Built) -> Image:
+        """What of a mechanism goes into the kernel's array."""
+        known = self._images.get(id(built))
+        if known is None:
+            known = self._images[id(built)] = self._image(built)
+        return known
+
+    def _image(self, built: Built) -> Image:
+        reduced, guide = built.reduced, NO_GUIDE
+        if built.guide is not None:
+            low, high, cells = built.guide.low, built.guide.high, len(built.guide.rows) - 1
+            row = self._row_of(built.guide.rows)
+            guide = np.array((cells, row, low, cells / (high - low), float(built.guide.round)))
+        records = [self._record(segment, reduced) for segment in reduced.segments]
+        return Image(
+            built,
+            reduced.low,
+            reduced.high,
+            reduced.damping,
+            len(built.groups),
+            len(records),
+            built.groups.ravel(),
+            guide,
+            np.array(records).ravel(),
+            tuple(_piece(record) for record in records),
+            any(segment.catch for segment in reduced.segments),
+        )
+
+    def _record(self, segment: Segment, reduced: Reduced) -> list[float]:
+        cells, row, bends = 0, 0, False
+        knots = segment.knots
+        if knots is not None:
+            cells, row = len(knots) - 1, self._row_of(knots)
+            bends = bool(np.any(knots[:, L.TAB_DM] != 0.0) or np.any(knots[:, L.TAB_G] != 1.0))
+        friction = reduced.friction if segment.friction is None else segment.friction
+        static = reduced.static if segment.static is None else segment.static
+        of = (segment.low, segment.high, segment.mass, segment.load, cells, row, friction, static)
+        return [float(each) for each in (*of, segment.catch, bends)]
+
+    def _row_of(self, knots: Array) -> int:
+        """First row of some knots; they are added where they are new."""
+        known = self._begins.get(id(knots))
+        if known is not None:
+            return known[0]
+        row, self._used = self._used, self._used + len(knots)
+        if self._used > len(self.rows):
+            more = np.zeros((max(len(self.rows), len(knots)), L.TAB_COLUMNS))
+            self.rows = np.concatenate((self.rows, more))
+        self.rows[row : self._used] = knots
+        self._begins[id(knots)] = row, knots
+        return row
+
+
+def _piece(record: list[float]) -> Piece:
+    low, high, mass, load, cells, row, friction, static, catch, bends = record
+    here = np.array((mass, load, cells, row, low, cells / (high - low), low, high))
+    return Piece(low, high, catch == 1.0, friction, static, bends, here)
+
+
 class Models:
     """All mechanisms of a robot, built on first use and kept."""
 
@@ -317,6 +429,11 @@ class Models:
         ] = {}  # the same robot with quantities at an end of their spread
         self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
         self.alone: dict[Any, Any] = {}  # arrays of one mechanism by itself, for floors
+        self.tables = Tables()
+        self.controls: dict[
+            tuple[str, bool], dict[str, Any]
+        ] = {}  # of a mechanism, and of its turns in place
+        self._powers: dict[str, Power] = {}  # of drives
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
 
     def get(
@@ -328,25 +445,28 @@ class Models:
         `places`: where the mechanisms stand that its load depends on; one that is not there stands at 0.
         """
         key = (name, payload, direction, places)
-        if key not in self._built:
+        known = self._built.get(key)
+        if known is None:
             spec = self.robot.mechanisms[name]
             if isinstance(direction, Way):
                 from simbot.physics.bends import build_curve
 
                 built = build_curve(spec, self.robot, payload, direction)
             elif spec.kind in DRIVES:
-                built = build_leg(spec, self.robot, payload, direction)
+                if name not in self._powers:
+                    self._powers[name] = power_of(spec, self.robot)
+                built = build_leg(spec, self.robot, payload, direction, self._powers[name])
             elif spec.servo is not None:
                 built = build_servo(spec, self.robot, payload, places)
             else:
                 built = build_driven(spec, self.robot, payload, places)
-            self._built[key] = built
-        return self._built[key]
+            known = self._built[key] = built
+        return known
 
     def under(self, robot: Robot) -> Models:
         """The same mechanisms for a robot that differs by its controls or its loop alone: nothing is built again."""
         twin = Models(robot)
-        twin._built = self._built
+        twin._built, twin.tables = self._built, self.tables
         return twin
 
     def heat(self, name: str) -> HeatModel | None:
@@ -382,10 +502,10 @@ class Arrays:
         ]
         size = segments + sum(stretches) * L.SEG_SIZE
         self.w: Array = np.zeros(size)
-        self.tab: Array = np.zeros((1, L.TAB_COLUMNS))
-        self._rows: dict[int, int] = {}
-        self._knots: list[Array] = []
-        self._segments: dict[int, tuple[Reduced, Array]] = {}
+        self._tables = models.tables
+        self._groups: dict[str, int] = {}  # where its motor groups and its segments stand in `w`
+        self._stretches: dict[str, int] = {}
+        self._images: dict[str, Image] = {}  # what was written last
         self.hot: dict[
             str, tuple[float, float]
         ] = {}  # resistance and motor constant over those of a cold motor
@@ -405,11 +525,17 @@ class Arrays:
         for name, built, count, stretch in zip(names, first, room, stretches, strict=True):
             m = self.at[name]
             w[m + L.GRP], w[m + L.SEG] = groups, segments
+            self._groups[name], self._stretches[name] = groups, segments
             groups += count * L.GROUP_SIZE
             segments += stretch * L.SEG_SIZE
             w[m + L.T_PENDING] = inf
             w[m + L.SLOW] = inf
             self.write(name, built)
+
+    @property
+    def tab(self) -> Array:
+        """Tables of all mechanisms, those of other plants of the same robot among them."""
+        return self._tables.rows
 
     def _write_rails(self, robot: Robot) -> None:
         for k, rail in enumerate(robot.rails.values()):
@@ -423,88 +549,37 @@ class Arrays:
     def write(self, name: str, built: Built) -> None:
         """Write (or write again) what does not depend on the command; position and speed stay."""
         w, m = self.w, self.at[name]
-        reduced = built.reduced
-        w[m + L.Q_LO], w[m + L.Q_HI] = reduced.low, reduced.high
-        w[m + L.DAMP] = reduced.damping
-        w[m + L.VOLTS_NOMINAL] = built.volts
-        w[m + L.N_GRP] = len(built.groups)
-        g = int(w[m + L.GRP])
+        image = self._tables.image(built)
+        w[m + L.Q_LO], w[m + L.Q_HI] = image.low, image.high
+        w[m + L.DAMP], w[m + L.VOLTS_NOMINAL] = image.damping, built.volts
+        w[m + L.N_GRP], w[m + L.N_SEG] = image.groups, image.segments
+        g = self._groups[name]
         squared = w[g + L.G_SQUARED]
-        w[g : g + built.groups.size] = built.groups.ravel()
+        w[g : g + image.motors.size] = image.motors
         w[g + L.G_SQUARED] = squared
         if name in self.hot:
             warm = self.hot[name]
-            w[g + L.G_R : g + built.groups.size : L.GROUP_SIZE] *= warm[0]
-            w[g + L.G_K : g + built.groups.size : L.GROUP_SIZE] *= warm[1]
-        w[m + L.GUIDE_N] = 0.0
-        if built.guide is not None:
-            rows, low, high = built.guide.rows, built.guide.low, built.guide.high
-            cells = len(rows) - 1
-            w[m + L.GUIDE_N], w[m + L.GUIDE_ROW], w[m + L.GUIDE_Q0] = cells, self._row_of(rows), low
-            w[m + L.GUIDE_PER], w[m + L.GUIDE_ROUND] = cells / (high - low), float(built.guide.round)
-        w[m + L.N_SEG] = len(reduced.segments)
-        s = int(w[m + L.SEG])
-        segments = self._segments_of(reduced)
-        w[s : s + segments.size] = segments
-        self._take_new_rows()
+            w[g + L.G_R : g + image.motors.size : L.GROUP_SIZE] *= warm[0]
+            w[g + L.G_K : g + image.motors.size : L.GROUP_SIZE] *= warm[1]
+        w[m + L.GUIDE_N : m + L.GUIDE_ROUND + 1] = image.guide
+        s = self._stretches[name]
+        w[s : s + image.flat.size] = image.flat
+        self._images = {**self._images, name: image}
         self.locate(name)
-
-    def _segments_of(self, reduced: Reduced) -> Array:
-        """The segments' records, one after the other; made once."""
-        known = self._segments.get(id(reduced))
-        if known is not None:
-            return known[1]
-        records: list[float] = []
-        for segment in reduced.segments:
-            cells, row = 0, 0
-            if segment.knots is not None:
-                cells, row = len(segment.knots) - 1, self._row_of(segment.knots)
-            friction = reduced.friction if segment.friction is None else segment.friction
-            static = reduced.static if segment.static is None else segment.static
-            bends = segment.knots is not None and bool(
-                np.any(segment.knots[:, L.TAB_DM] != 0.0) or np.any(segment.knots[:, L.TAB_G] != 1.0)
-            )
-            records += (segment.low, segment.high, segment.mass, segment.load, cells, row, friction, static)
-            records += (float(segment.catch), float(bends))
-        made = np.array(records)
-        self._segments[id(reduced)] = reduced, made  # kept with what it is of, so that no other takes its id
-        return made
-
-    def _row_of(self, knots: Array) -> int:
-        key = id(knots)
-        if key not in self._rows:
-            self._rows[key] = self._all_rows()
-            self._knots.append(knots)
-        self._take_new_rows()
-        return self._rows[key]
-
-    def _take_new_rows(self) -> None:
-        """Table all knots that are known: a copy of this plant may have added some."""
-        if len(self.tab) < self._all_rows():
-            self.tab = np.concatenate(self._knots)
-
-    def _all_rows(self) -> int:
-        return sum(len(each) for each in self._knots)
 
     def locate(self, name: str) -> None:
         """Make the segment in which the mechanism stands its present one."""
-        w, m = self.w, self.at[name]
-        count = int(w[m + L.N_SEG])
-        base = int(w[m + L.SEG])
-        q = float(w[m + L.Q])
-        records = w[base : base + count * L.SEG_SIZE].tolist()
-        ends = records[L.SEG_TO : -L.SEG_SIZE : L.SEG_SIZE]
-        now = next((k for k, end in enumerate(ends) if q < end), count - 1)
-        catches = records[L.SEG_CATCH : (now + 1) * L.SEG_SIZE : L.SEG_SIZE]
-        if any(catches):
-            last = max(k for k, catch in enumerate(catches) if catch == 1.0)
-            w[m + L.Q_LO] = records[
-                last * L.SEG_SIZE + L.SEG_FROM
-            ]  # the last tooth passed, were it pieces ago
-        s = now * L.SEG_SIZE
-        low, high, mass, load, cells, row, friction, static, _, bends = records[s : s + L.SEG_SIZE]
-        w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = friction, static, bends, now
-        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = (mass, load, cells, row, low, cells / (high - low), low, high)
+        w, m, image = self.w, self.at[name], self._images[name]
+        pieces, now = image.pieces, 0
+        if len(pieces) > 1:
+            q = w.item(m + L.Q)
+            now = next((k for k, piece in enumerate(pieces) if q < piece.high), len(pieces) - 1)
+        if image.catches:  # the last tooth passed holds, were it pieces ago
+            w[m + L.Q_LO] = next((one.low for one in pieces[now::-1] if one.catch), image.low)
+        here = pieces[now]
+        w[m + L.FC], w[m + L.FS] = here.friction, here.static
+        w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = here.bends, now
+        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here.here
 
 
 def watches_heat(robot: Robot) -> bool:

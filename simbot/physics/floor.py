@@ -32,8 +32,8 @@ from simbot.scenario.model import BatteryState
 
 if TYPE_CHECKING:
     from simbot.physics.move import Move
-from simbot.physics.move import SpinTo
-from simbot.physics.plant import SPEEDS, Plant
+from simbot.physics.move import SPEEDS, SpinTo
+from simbot.physics.plant import Plant
 
 LONGEST = 120.0  # s: a move that takes longer has no floor
 TIGHT = 1e-8  # s: accuracy of the switching instant, far below a microsecond
@@ -371,21 +371,21 @@ def _nearest_start(line: Leg, leg: Leg, window: float) -> float:
 
 def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back: float) -> float:
     """Floor of a move for one choice of all quantities [s]; of a drive: the sum over its legs."""
-    assert move._state is not None
-    used = battery.falls * float(move._state[L.CHARGE]) / battery.capacity if battery.capacity else 0.0
+    begun = move._begun
+    assert begun is not None
+    used = battery.falls * begun.charge / battery.capacity if battery.capacity else 0.0
     volts = battery.open_circuit - used + back * battery.resistance
     raised = replace(battery, open_circuit=volts, polarisation=0.0, falls=0.0)
     tolerance = float(plant.arrays.w[L.TOL])
     name = move.mechanism
-    m = plant.arrays.at[name]
-    q, v = float(move._state[m + L.Q]), float(move._state[m + L.SPEED])
+    q, v = begun.position, begun.speed
     if plant.robot.mechanisms[name].kind not in DRIVES:
         if isinstance(move.command, SpinTo):
             asked = float(move.target)
             none = (models, raised, name, move._payload, 0.0, q, v, q, 1.0, inf, 0.0, tolerance)
             return Stretch(*none).come_to_speed(asked - move.window, asked + move.window)
-        touch = float(move._state[m + L.TOUCH])
-        if touch != 0.0 and move._state[m + L.TOUCHED] == 1.0:
+        touch = begun.touch
+        if touch != 0.0 and begun.touched:
             return 0.0
         crossed = 0.0
         if move.play != 0.0:

@@ -19,6 +19,7 @@ from simbot.scenario.parameters import Quantity, Span
 
 NORMAL = NormalDist()
 EXPANDED = 2.0  # k of the stated uncertainties
+SEPARATOR = "\x1f"
 
 
 class Luck:
@@ -52,7 +53,11 @@ NOMINAL = Luck()
 
 def uniform(*key: object) -> float:
     """A number strictly between 0 and 1 that belongs to a key."""
-    text = "\x1f".join(map(str, key))
+    return named(SEPARATOR.join(map(str, key)))
+
+
+def named(text: str) -> float:
+    """As uniform, of a key that is one text already."""
     bits = int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "little")
     return (bits + 0.5) / 2.0**64 if bits < 2**64 - 1024 else 1.0 - 2.0**-53
 
@@ -87,6 +92,7 @@ class Drawn(Luck):
     def __init__(self, seed: int, day: int, match: int, who: str = "") -> None:
         self.seed, self.day, self.match = f"{seed} {who}", day, match
         self.surplus: dict[tuple[object, ...], float] = {}  # successes beyond what their chances let expect
+        self._stem = SEPARATOR.join((self.seed, str(day), str(match), ""))
         self._times: dict[tuple[object, ...], int] = {}
         self._rates: dict[tuple[object, ...], float] = {}
 
@@ -127,7 +133,7 @@ class Drawn(Luck):
     def _next(self, *key: object) -> float:
         count = self._times.get(key, 0)
         self._times[key] = count + 1
-        return uniform(self.seed, self.day, self.match, *key, count)
+        return named(self._stem + SEPARATOR.join(map(str, (*key, count))))
 
     def _rate(self, chance: float, key: tuple[object, ...]) -> float:
         """Today's success rate."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, inf
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 Array = npt.NDArray[np.float64]
 NEVER_US = 1 << 62
+SPEEDS = -1.0  # in place of a speed limit: the set is a window of speeds (see record)
 ON_TIME = 1e-3  # µs: a crossing this little after a microsecond counts as on it
 
 
@@ -100,6 +102,36 @@ def microseconds(t: float) -> int:
     return ceil(t * 1e6 - ON_TIME)
 
 
+class Begun(NamedTuple):
+    """What the kernel's array had of a mechanism right after a command to it."""
+
+    position: float  # [m, rad]
+    speed: float
+    low: float  # ends of its travel
+    high: float
+    control: float  # see layout
+    target: float
+    touch: float
+    touched: bool
+    charge: float  # that the battery had given until then [C]
+
+
+def begun_with(w: Array, m: int) -> Begun:
+    """What is kept of a plant's array when a mechanism at an offset has its command."""
+    of = w[m : m + L.TARGET_PENDING + 1].tolist()
+    return Begun(
+        of[L.Q],
+        of[L.SPEED],
+        of[L.Q_LO],
+        of[L.Q_HI],
+        of[L.CONTROL],
+        of[L.TARGET_PENDING],
+        of[L.TOUCH],
+        of[L.TOUCHED] == 1.0,
+        w.item(L.CHARGE),
+    )
+
+
 @dataclass(frozen=True)
 class Stopwatch:
     """A move of a `measured` mechanism: where it was, where it goes, when it is there."""
@@ -131,14 +163,15 @@ class Move:
     """
 
     __slots__ = (
+        "_begun",
         "_floor",
         "_lag",
         "_payload",
         "_places",
         "_plant",
         "_route",
-        "_state",
         "_tail",
+        "_twin",
         "command",
         "cut_us",
         "mechanism",
@@ -168,8 +201,9 @@ class Move:
         self.touch = False
         self.zero_off = self.play = 0.0
         self.stopwatch: Stopwatch | None = None
-        self._tail: Plant | None = None
-        self._state: Array | None = None  # the plant right after the command
+        self._tail: Callable[[], Plant] | None = None  # the plant at the takeover
+        self._twin: Plant | None = None  # as it goes on from there
+        self._begun: Begun | None = None
         self._route: Route | None = None
         self._payload = 0.0
         self._places: Places = ()
@@ -268,21 +302,21 @@ class Move:
 
     def lag(self) -> float | None:
         """Farthest it was behind its motion profile until it was taken over [m, rad]; None without a profile."""
-        state, at = self._state, self._plant.arrays.at.get(self.mechanism)
-        if state is None or at is None or state[at + L.CONTROL] != L.PROFILED:
+        if self._begun is None or self._begun.control != L.PROFILED:
             return None
         if self.cut_us is None:
             self._plant._settle(self)
-            return float(self._plant.arrays.w[at + L.LAG_MAX])
+            return float(self._plant.arrays.w[self._plant.arrays.at[self.mechanism] + L.LAG_MAX])
         return self._lag
 
     def forget(self) -> None:
-        """Let go of what was recorded of it, and of its plant: nothing more will be asked of either."""
-        self._tail = self._state = None
-        self._plant.forget()
+        """Let go of what was kept of its beginning and of what would have come: nothing more will be asked of it."""
+        self._tail = self._twin = self._begun = None
 
     def _ahead(self) -> Plant:
         """The plant as it would have gone on from the takeover if nothing more had been commanded."""
-        assert self._tail is not None
-        self._tail._reach(self._plant.horizon_us)
-        return self._tail
+        if self._twin is None:
+            assert self._tail is not None
+            self._twin = self._tail()
+        self._twin._reach(self._plant.horizon_us)
+        return self._twin

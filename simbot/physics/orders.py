@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import copysign, inf, radians
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -21,10 +20,10 @@ SPEED_GAIN = 10.0  # of a speed loop that states none: full effort at an error o
 SPEED_WINDOW = 0.02  # of the speed asked for
 LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED}
 AFTER = {"brake": 0.0, "coast": 1.0}
+CLEARED = (L.OTHERS_BACK, L.INTEGRAL, L.PINNED, L.LOCK, L.PLAY_UNTIL, L.KICK)  # by every command
 
 
-@dataclass(frozen=True)
-class Order:
+class Order(NamedTuple):
     """A target set and how it is to be reached.
 
     Parameters
@@ -78,10 +77,10 @@ def order_for(
     arrays: Arrays, name: str, control: Mapping[str, Any], target: float, open_loop: bool = False
 ) -> Order:
     """Target set of a command: a hard stop is reached by touching where effort is what drives it."""
-    w, m = arrays.w, arrays.at[name]
     slower = control.get("slower_than")
     touch = 0.0
     if open_loop or control["loop"] == "full_effort":
+        w, m = arrays.w, arrays.at[name]
         if target >= w[m + L.Q_HI]:
             touch = 1.0
         elif target <= w[m + L.Q_LO]:
@@ -92,17 +91,15 @@ def order_for(
 def set_target(arrays: Arrays, name: str, order: Order, built: Built) -> None:
     """The set, the direction, and what errors are measured by."""
     w, m = arrays.w, arrays.at[name]
-    q = w[m + L.Q]
+    q, touch = w.item(m + L.Q), order.touch
     w[m + L.TARGET_PENDING] = order.target
-    w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = order.window, order.slower_than, order.touch
-    at_stop = q >= w[m + L.Q_HI] if order.touch > 0.0 else q <= w[m + L.Q_LO]
-    w[m + L.TOUCHED] = 1.0 if order.touch != 0.0 and at_stop and w[m + L.SPEED] == 0.0 else 0.0
-    w[m + L.DIRECTION] = order.touch if order.touch != 0.0 else copysign(1.0, order.target - q)
+    w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = order.window, order.slower_than, touch
+    at_stop = touch != 0.0 and (q >= w[m + L.Q_HI] if touch > 0.0 else q <= w[m + L.Q_LO])
+    w[m + L.TOUCHED] = 1.0 if at_stop and w[m + L.SPEED] == 0.0 else 0.0
+    w[m + L.DIRECTION] = touch if touch != 0.0 else copysign(1.0, order.target - q)
     w[m + L.T_COMMAND] = w[L.T]
-    w[m + L.OTHERS_BACK] = 0.0
-    w[m + L.INTEGRAL] = 0.0
-    w[m + L.PINNED] = w[m + L.LOCK] = 0.0
-    w[m + L.PLAY_UNTIL] = w[m + L.KICK] = 0.0
+    for key in CLEARED:
+        w[m + key] = 0.0
     scale(arrays, name, abs(order.target - q), order, built)
 
 
@@ -115,7 +112,7 @@ def scale(arrays: Arrays, name: str, distance: float, order: Order, built: Built
     if order.slower_than < inf:
         speed = min(speed, max(5.0 * order.slower_than, 0.02 * free))
     w[m + L.Q_SCALE], w[m + L.V_SCALE] = distance, speed
-    w[L.H] = min(w[L.H], 0.05 * lag)
+    w[L.H] = min(w.item(L.H), 0.05 * lag)
 
 
 def give(
@@ -172,9 +169,10 @@ def _store(w: Any, m: int, pieces: list[tuple[float, float, float, float, float]
 
 def _gains(w: Any, m: int, control: Mapping[str, Any]) -> None:
     w[m + L.EFFORT] = 1.0 if control.get("effort") is None else control["effort"]
-    w[m + L.KP], w[m + L.KI], w[m + L.KD] = (control.get(key) or 0.0 for key in ("p", "i", "d"))
-    w[m + L.LATENCY] = control.get("latency") or 0.0
-    set_after(w, m, control.get("after"))
+    of = control.get
+    w[m + L.KP], w[m + L.KI], w[m + L.KD] = of("p") or 0.0, of("i") or 0.0, of("d") or 0.0
+    w[m + L.LATENCY] = of("latency") or 0.0
+    set_after(w, m, of("after"))
 
 
 def set_after(w: Any, m: int, after: str | float | None) -> None:

@@ -155,6 +155,21 @@ def holds(r: Array, c: int, target: float, within: float, slow: float, x: float)
 
 
 @inner
+def throughout(r: Array, c: int, target: float, within: float, slow: float) -> Any:
+    """1: in the set during a whole step, -1: outside it, 0: to be looked at more closely; position is monotone."""
+    if slow < 0.0:
+        return 0
+    first = r[c] - target
+    last = r[c + L.LOG_Q1] - target
+    clear = within + 2.0 * FUZZ
+    if (first > clear and last > clear) or (first < -clear and last < -clear):
+        return -1
+    inside = abs(first) < within - FUZZ and abs(last) < within - FUZZ
+    still = first == last and r[c + L.LOG_SPEED0] == 0.0 and r[c + L.LOG_SPEED1] == 0.0
+    return 1 if inside and (still or math.isinf(slow)) else 0
+
+
+@inner
 def row_of(log: Array, rows: int, t: float) -> Any:
     """Row of the step that contains t (the earlier one at a joint)."""
     low = 0
@@ -191,7 +206,10 @@ def inside_since(
             if abs((0.0 if slow < 0.0 else r[c]) - target) > within + FUZZ:
                 return math.inf if first else max(t_from, t0 + h)
         else:
-            n = edges(r, c, target, within, slow, out)
+            whole = throughout(r, c, target, within, slow)
+            if whole < 0:
+                return math.inf if first else max(t_from, t0 + h)
+            n = edges(r, c, target, within, slow, out) if whole == 0 else 0
             top = min(1.0, (t_at - t0) / h) if first else 1.0
             for i in range(n - 1, 0, -1):
                 if out[i - 1] >= top:
@@ -228,6 +246,8 @@ def first_time(
         if t0 > t_to:
             break
         if h <= 0.0 or t0 + h < t_from:
+            continue
+        if throughout(r, c, target, within, slow) == (-1 if wanted else 1):
             continue
         n = edges(r, c, target, within, slow, out)
         for i in range(1, n):

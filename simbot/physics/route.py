@@ -81,19 +81,18 @@ class Leg:
         by what the turn before it left. A heading is that of the plan.
         """
         here = Pose(pose.x, pose.y, self.origin.heading)
-        if self.turning or self.push is not None or isinstance(self, Steering):
+        if isinstance(self, Steering):
             return replace(self, origin=here, planned=self)
-        end = self.pose(self.to)
-        dx, dy = end.x - here.x, end.y - here.y
-        length = dx * cos(self.way) + dy * sin(self.way)
-        if not holonomic or abs(self.to - self.at) <= TINY:
-            return replace(self, origin=here, at=self.to - length, planned=self)
-        length = hypot(dx, dy)
-        way = atan2(dy, dx)
-        return replace(
-            self, origin=here, at=self.to - length, way=way, direction=remainder(way - here.heading, 2.0 * pi),
-            planned=self,
-        )  # fmt: skip
+        at, way, direction = self.at, self.way, self.direction
+        if not self.turning and self.push is None:
+            end = self.pose(self.to)
+            dx, dy = end.x - here.x, end.y - here.y
+            length = dx * cos(way) + dy * sin(way)
+            if holonomic and abs(self.to - at) > TINY:
+                length, way = hypot(dx, dy), atan2(dy, dx)
+                direction = remainder(way - here.heading, 2.0 * pi)
+            at = self.to - length
+        return Leg(self.turning, here, at, self.to, way, direction, self.push, self.brakes, self)
 
     @property
     def slow(self) -> float:
@@ -214,6 +213,8 @@ class Steering(Leg):
 class Route:
     """Legs driven so far and still to drive; distances along all straight lines add up in one coordinate.
 
+    Never changed once it is made, so that whoever keeps one keeps what was so then.
+
     Parameters
     ----------
     holonomic : bool
@@ -232,8 +233,13 @@ class Route:
     def at_rest(cls, holonomic: bool, pose: Pose) -> Route:
         return cls(holonomic, [(0.0, Leg(False, pose, 0.0, 0.0, pose.heading))])
 
-    def copy(self) -> Route:
-        return Route(self.holonomic, self.legs.copy(), self.ahead.copy())
+    def towards(self, ahead: list[Leg]) -> Route:
+        """The same way so far, and other legs ahead."""
+        return Route(self.holonomic, self.legs, ahead)
+
+    def begun(self, t: float, leg: Leg) -> Route:
+        """With the first leg ahead under way since an instant [s], as it truly began."""
+        return Route(self.holonomic, [*self.legs, (t, leg)], self.ahead[1:])
 
     @property
     def now(self) -> Leg:

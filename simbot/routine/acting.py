@@ -76,6 +76,7 @@ class Actor:
         self.grips: list[Grip] = []
         self.latest: dict[str, int] = {}  # mechanism -> index of its latest move
         self.changed = False
+        self.told = True  # where a mechanism stands at a need, and since when (see Field)
         self._carriers = _carriers(plan)
         self._loads: dict[str, float] = {}
         self._load()
@@ -259,7 +260,7 @@ class Actor:
     def _is_met(self, need: Need, now_us: int, moving: bool) -> bool:
         slower = None if moving else self.plant.slower_than(need.mechanism)
         asked = (need.mechanism, need.target, need.within, slower, now_us, need.heading_within)
-        return self.plant.inside_since(*asked) is not None
+        return self.plant.is_inside(*asked)
 
     def _is_so(self, condition: EndCondition) -> bool:
         """Whether something that counts at the end is so now."""
@@ -313,7 +314,10 @@ class Actor:
         return met
 
     def _need(self, number: int, step: ActStep, need: Need, now_us: int) -> NeedRecord:
-        plant = self.plant
+        plant, cause = self.plant, self.latest.get(need.mechanism)
+        if not self.told:
+            met = self._is_met(need, now_us, need.moving)
+            return NeedRecord(number, step.line, now_us, need, step, cause, None, None, None, met, None)
         slower = None if need.moving else plant.slower_than(need.mechanism)
         asked = (need.mechanism, need.target, need.within, slower, now_us, need.heading_within)
         since = plant.inside_since(*asked)
@@ -323,7 +327,6 @@ class Actor:
         else:
             good = plant.inside_for_good_from(*asked)
             margin = None if good is None else now_us - good
-        cause = self.latest.get(need.mechanism)
         position = plant.position(need.mechanism)
         return NeedRecord(
             number,

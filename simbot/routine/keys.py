@@ -7,23 +7,27 @@ move no draw.
 
 from __future__ import annotations
 
-from simbot.scenario.model import (
-    HandOverStep,
-    PickStep,
-    PlaceStep,
-    Plan,
-    SenseStep,
-    Step,
-    WaitStep,
-)
+from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep, Step, WaitStep
 from simbot.scenario.parameters import Span
 from simbot.scenario.plan_file import inner_steps
 
 Key = tuple[object, ...]
 
 
+PLANS_KEPT = 8
+_known: dict[int, tuple[Plan, dict[int, Key]]] = {}
+
+
 def draw_keys(plan: Plan) -> dict[int, Key]:
-    """Key of every step with chance in it, by the identity of the step."""
+    """Key of every step with chance in it, by the identity of the step; made once for matches of one plan."""
+    if id(plan) not in _known:
+        while len(_known) >= PLANS_KEPT:
+            del _known[next(iter(_known))]
+        _known[id(plan)] = plan, _draw_keys(plan)
+    return _known[id(plan)][1]
+
+
+def _draw_keys(plan: Plan) -> dict[int, Key]:
     roots = [*plan.routines.items(), *plan.periods.items()]
     if plan.endgame is not None:
         roots.append(("endgame", plan.endgame.steps))

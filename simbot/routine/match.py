@@ -21,6 +21,7 @@ def play(
     partner_models: Models | None = None,
     partner_battery: BatteryState | None = None,
     partner_luck: Luck = NOMINAL,
+    told: bool = True,
 ) -> tuple[Trace, Plant]:
     """One match.
 
@@ -36,16 +37,19 @@ def play(
     partner_models, partner_battery, partner_luck
         The same of the second robot, where the plan has one; by default its own nominal values on its battery
         state of the same name, or its middle one.
+    told : bool
+        False: of needs only whether they are met, which is all that points hang on.
     """
     plant = _plant(plan, battery, models or Models(plan.robot), tolerance, luck)
     if plan.partner is None:
-        return run(plan, plant, luck), plant
+        return run(plan, plant, luck, told=told), plant
     other = plan.partner.plan
     states = {state.name: state for state in other.robot.battery}
     middle = other.robot.battery[len(other.robot.battery) // 2]
     feeds = partner_battery or states.get(battery.name, middle)
     built = partner_models or Models(other.robot)
-    return run(plan, plant, luck, (_plant(other, feeds, built, tolerance, partner_luck), partner_luck)), plant
+    second = _plant(other, feeds, built, tolerance, partner_luck)
+    return run(plan, plant, luck, (second, partner_luck), told), plant
 
 
 def let_go(trace: Trace) -> None:
@@ -55,8 +59,8 @@ def let_go(trace: Trace) -> None:
     comes by: in a study of many matches that is hundreds of them.
     """
     for one in (trace, trace.partner):
-        for record in () if one is None else one.moves:
-            record.move.forget()
+        if one is not None and one.moves:
+            one.moves[0].move.plant.forget()
 
 
 def _plant(plan: Plan, battery: BatteryState, models: Models, tolerance: float, luck: Luck) -> Plant:

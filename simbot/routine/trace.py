@@ -45,7 +45,10 @@ class WaitRecord(NamedTuple):
 
 
 class NeedRecord(NamedTuple):
-    """One need at the instant its acting step began."""
+    """One need at the instant its acting step began.
+
+    Where nothing but points is asked of a match (`Field.told`), position, speed, target and margin are None.
+    """
 
     step: int
     line: int
@@ -53,9 +56,9 @@ class NeedRecord(NamedTuple):
     need: Need
     acting: ActStep
     cause: int | None  # move that last sent the mechanism somewhere
-    position: float | str
+    position: float | str | None
     speed: float | None
-    target: float | str
+    target: float | str | None
     met: bool
     margin_us: int | None  # since when it was met, or (negative) until when not; None: never
 
@@ -189,7 +192,8 @@ class Log:
 
     def number(self, line: int) -> int:
         """Number of the step on this line, a new one at its first execution."""
-        return self._numbers.setdefault(line, len(self._numbers) + 1)
+        known = self._numbers.get(line)
+        return self._numbers.setdefault(line, len(self._numbers) + 1) if known is None else known
 
     def move(self, step: Step, move: Move, label: str) -> int:
         """Record a command; its index."""

@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import floor, inf, log10, sqrt
 
-from simbot.physics.plant import EndlessSteps
+from simbot.physics.plant.running import EndlessSteps
 from simbot.scenario.model import BatteryState, MechanismSpec, Plan, Robot
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.robot_file import MOST_UNDER_WAY

@@ -88,11 +88,13 @@ class Day:
     def luck(self, number: int, who: str = "") -> Drawn:
         return DrawnEvenly(self.seed, self.day, number, who)
 
-    def play(self, number: int, battery: BatteryState) -> tuple[Trace, Plant]:
-        """One match of the day, by its number over the whole study."""
-        return self._play(battery, self.luck(number), self.luck(number, "partner"))
+    def play(self, number: int, battery: BatteryState, told: bool = True) -> tuple[Trace, Plant]:
+        """One match of the day, by its number over the whole study; `told`: see `routine.match.play`."""
+        return self._play(battery, self.luck(number), self.luck(number, "partner"), told)
 
-    def _play(self, battery: BatteryState, luck: Drawn, partner: Drawn) -> tuple[Trace, Plant]:
+    def _play(
+        self, battery: BatteryState, luck: Drawn, partner: Drawn, told: bool = True
+    ) -> tuple[Trace, Plant]:
         return play(
             self.plan,
             battery_of_match(battery, luck),
@@ -100,13 +102,14 @@ class Day:
             luck=luck,
             partner_models=self.partner_models,
             partner_luck=partner,
+            told=told,
         )
 
     def record(self, number: int, battery: BatteryState) -> MatchRecord:
         """The same, boiled down; a match that fails is a record too."""
         try:
             luck, partner = self.luck(number), self.luck(number, "partner")
-            trace, plant = self._play(battery, luck, partner)
+            trace, plant = self._play(battery, luck, partner, told=False)
             record = record_of(self.plan, number, battery.name, trace, plant)
             let_go(trace)
             return replace(record, fortune=fortune_of(luck) | fortune_of(partner, "partner: "))

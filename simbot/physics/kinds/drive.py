@@ -13,9 +13,8 @@ and `outline` in plan view. One whose wheels are steered also has
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from math import cos, sin
-from typing import Any
+from typing import Any, NamedTuple
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, OF_A_TRAVEL
 from simbot.physics.outline import Line, Outline, Point
@@ -125,8 +124,7 @@ CENTRE_LEFT = Parameter(
 )
 
 
-@dataclass(frozen=True)
-class WheelGroup:
+class WheelGroup(NamedTuple):
     """Wheels that turn alike: how many motors, their shaft's angle per unit of travel, their share of the effort."""
 
     motors: int
@@ -137,8 +135,7 @@ class WheelGroup:
     most_back: float | None = None  # the same against the coordinate; None: as much
 
 
-@dataclass(frozen=True)
-class Leg:
+class Leg(NamedTuple):
     """A drivetrain on one straight line or in one turn, reduced to its coordinate."""
 
     reduced: Reduced
@@ -167,7 +164,8 @@ def leg(
     share = driven_share(p)
     wheels = [group.motors * each * group.per_travel**2 for group in groups]
     turning = tuple(
-        replace(group, inertia=share * inertia) for group, inertia in zip(groups, wheels, strict=True)
+        WheelGroup(one.motors, one.per_travel, one.share, one.most, share * inertia, one.most_back)
+        for one, inertia in zip(groups, wheels, strict=True)
     )
     mass += (1.0 - share) * sum(wheels)
     reduced = Reduced(

@@ -1,0 +1,151 @@
+"""The kernel under way: steps to an instant, and what resets on the way as the bus sags."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from math import isinf
+
+import numpy as np
+import numpy.typing as npt
+
+from simbot.physics import layout as L
+from simbot.physics.move import microseconds
+from simbot.physics.plant.whereabouts import Whereabouts
+from simbot.physics.resets import ON, Resets
+from simbot.physics.stepper import LOG_FULL, SEEN, advance
+
+Array = npt.NDArray[np.float64]
+
+
+class EndlessSteps(RuntimeError):
+    """The integrator makes no headway: a fault of the program, never of a file."""
+
+
+TAIL_ROWS = 256  # of the log of what would have come after a takeover
+MOST_ROWS = 2_000_000
+
+
+class Running(Whereabouts):
+    """Goes on with the commands that the arrays have, on the leg under way."""
+
+    def _go_on(
+        self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
+    ) -> bool:
+        w = self.arrays.w
+        if watched:
+            for name, m in self.arrays.at.items():
+                w[m + L.WATCH] = 1.0 if name in watched else 0.0
+            w[L.WATCHING] = 1.0
+        while True:
+            log = self._log
+            if before_step is not None:  # no room for a step: it stops before it; then room for one
+                code, _ = advance(w, self.arrays.tab, log[: self._rows], self._rows, t_end)
+                if code == LOG_FULL:
+                    before_step()
+                    log = log[: self._rows + 1]
+            code, self._rows = advance(w, self.arrays.tab, log, self._rows, t_end)
+            if code != LOG_FULL:
+                break
+            if self._rows < len(self._log):
+                continue
+            if len(self._log) > MOST_ROWS:
+                raise EndlessSteps(
+                    f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
+                )
+            more = np.empty((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
+            self._log = np.concatenate((self._log, more)) if self._rows else more
+        if watched:
+            w[L.WATCHING] = 0.0
+        return bool(code == SEEN)
+
+    def _advance(
+        self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
+    ) -> bool:
+        """As _run, on the leg under way; what resets on the way does so."""
+        resets = self._resets
+        if resets is None:
+            return self._go_on(t_end, watched, before_step)
+        while True:
+            begin = self._bookmark(self._rows)
+            seen = self._go_on(t_end, watched, before_step)
+            end, until = self._bookmark(begin[1]), float(self.arrays.w[L.T])
+            volts = partial(self._volts_at, begin)
+            change = resets.next_change(self.arrays.w, end[2], until, volts)
+            if change is not None and change[0] < until:
+                self._go_back(begin)
+                seen = self._go_on(change[0], (), before_step)
+                end = self._bookmark(begin[1])
+            since = resets.since(end[0], end[2], volts)
+            self._go_back(end)
+            resets.remember(self.arrays.w, since)
+            if change is not None:
+                self._change_power(resets, change[1])
+            if change is None or seen or self.arrays.w[L.T] >= t_end:
+                return seen
+
+    def _bookmark(self, rows: int) -> tuple[Array, int, Array]:
+        """The present state: the kernel's array, the number of steps, and those of them from a number on."""
+        return self.arrays.w.copy(), self._rows, self._log[rows : self._rows].copy()
+
+    def _go_back(self, mark: tuple[Array, int, Array]) -> None:
+        self.arrays.w[:], self._rows = mark[0], mark[1]
+        self._log[mark[1] - len(mark[2]) : mark[1]] = mark[2]
+
+    def _volts_at(self, begin: tuple[Array, int, Array], t: float) -> float:
+        """Bus voltage at an instant [s] after a bookmark; the state is then that of the instant."""
+        self._go_back(begin)
+        self._go_on(t, ())
+        return float(self._log[self._rows - 1, L.LOG_V1])
+
+    def _change_power(self, resets: Resets, device: int) -> None:
+        """A device resets, or comes back: what it feeds or commands loses its power, or has it again."""
+        w = self.arrays.w
+        off, program = resets.change(w, device), resets.devices[device].stops == "program"
+        dark = resets.without_power(w)
+        for name in resets.stopped[device]:
+            waits = resets.waits(name)
+            if off and w[waits] == ON:
+                self._without_power(name, resets)
+            if off and program:
+                w[waits] = L.NO_CONTROL  # its command is lost
+            if not off and name not in dark:
+                self._with_power(name, w[waits])
+                w[waits] = ON
+        w[L.DIRTY] = 1.0
+
+    def _without_power(self, name: str, resets: Resets) -> None:
+        """Its motors' leads are open, a brake that holds it closes, its command waits."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        w[resets.waits(name)] = L.NO_CONTROL if resets.program_is_down(w) else w[m + L.CONTROL]
+        w[m + L.CONTROL], w[m + L.DUTY], w[m + L.OPEN] = L.NO_CONTROL, 0.0, 1.0
+        w[m + L.N_PENDING], w[m + L.NEW], w[m + L.PINNED], w[m + L.LOCK] = 0.0, 0.0, 0.0, w[m + L.BRAKE]
+        w[L.DIRTY] = 1.0
+
+    def _with_power(self, name: str, control: float) -> None:
+        """Its command acts again."""
+        w, m = self.arrays.w, self.arrays.at[name]
+        w[m + L.CONTROL] = control
+        if control == L.NO_CONTROL:
+            return
+        w[m + L.OPEN] = w[m + L.LOCK] = 0.0
+        if control == L.SERVO:
+            w[m + L.T_PENDING] = w[L.T]
+        elif control == L.SPIN:
+            w[m + L.DUTY], w[m + L.OPEN] = w[m + L.SENT], w[m + L.SENT_OPEN]
+        else:
+            w[m + L.SENT] = w[m + L.SENT_OPEN] = 0.0
+            w[m + L.NEW] = w[L.FRESH] = 1.0
+
+    def _keep_dark(self, name: str) -> None:
+        """A command that is given to a mechanism without power waits for it."""
+        resets = self._resets
+        if resets is not None and name in resets.without_power(self.arrays.w):
+            self._without_power(name, resets)
+
+    def program_resets(self) -> list[tuple[int, int | None]]:
+        """(instant, when it runs again [us], None: not yet) of every reset of the program until now."""
+        if self._resets is None:
+            return []
+        spells = self._resets.program_resets(self.arrays.w, self.now_us / 1e6)
+        return [(microseconds(off), None if isinf(on) else microseconds(on)) for off, on in spells]

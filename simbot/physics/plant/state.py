@@ -1,0 +1,146 @@
+"""What a plant is at an instant: its arrays and log, its moves, and its mechanisms as they are built now."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from simbot.physics import layout as L
+from simbot.physics.build import Arrays, Built, Models, physical
+from simbot.physics.encoder import Encoder
+from simbot.physics.heat import Warmth
+from simbot.physics.luck import NOMINAL, Luck
+from simbot.physics.move import Command, Move, Stopwatch
+from simbot.physics.orders import control_of
+from simbot.physics.resets import Resets
+from simbot.physics.route import Route
+from simbot.physics.stance import Places, leans_on
+from simbot.scenario.model import BatteryState, Robot
+from simbot.scenario.positions import turns_inside
+
+Array = npt.NDArray[np.float64]
+Own = TypeVar("Own", bound="State")
+
+FIRST_ROWS = 16384
+
+
+class State:
+    """Everything that a plant remembers."""
+
+    def __init__(
+        self,
+        robot: Robot,
+        battery: BatteryState,
+        horizon_us: int,
+        tolerance: float = 1e-7,
+        models: Models | None = None,
+        phase_us: int = 0,
+        luck: Luck = NOMINAL,
+    ) -> None:
+        self.luck = luck
+        self.models = models or Models(robot)
+        self.robot = robot = self.models.robot
+        self.battery = battery
+        self.horizon_us = horizon_us
+        self.now_us = 0
+        self.names = physical(robot)
+        self.arrays = Arrays(self.models, self.names, battery, tolerance)
+        self.phase_us = phase_us
+        if phase_us:
+            self.arrays.w[L.PHASE_US], self.arrays.w[L.TICK] = phase_us, -1.0
+        self._resets: Resets | None = None
+        if robot.resets:
+            self._resets = Resets(robot, self.names, len(self.arrays.w))
+            self.arrays.w = np.concatenate((self.arrays.w, self._resets.state()))
+        self._log: Array = np.empty((FIRST_ROWS, L.LOG_MECH + L.LOG_PER_MECH * len(self.names)))
+        self._rows = 0
+        self._payload = dict.fromkeys(robot.mechanisms, 0.0)
+        self._leans_on = {name: leans_on(robot, name) for name in self.names}
+        self._places: dict[str, Places] = {}  # where those stood when its last move began
+        self._moves: list[Move] = []
+        self._current: dict[str, Move] = {}
+        self._watch: dict[str, list[Stopwatch]] = {}
+        self._built_since: dict[str, list[tuple[float, Built]]] = {}
+        self._saved: tuple[Array, int, Route | None] | None = None
+        self._spare: Array | None = None  # where the array of `_saved` is kept
+        self._route: Route | None = None
+        self._drive: str | None = None
+        self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
+        self._controls = self.models.controls
+        models_of_heat = {name: self.models.heat(name) for name in self.names}
+        self._pawls_out: set[str] = set()
+        self._encoders: dict[str, Encoder] = {}
+        self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
+
+    def tick_at_or_after(self, at_us: int) -> int:
+        """First control tick at or after an instant."""
+        loop = self.robot.loop_us
+        return self.phase_us - (self.phase_us - at_us) // loop * loop
+
+    def _travel(self, name: str) -> tuple[float, float]:
+        w, m = self.arrays.w, self.arrays.at[name]
+        return float(w[m + L.Q_LO]), float(w[m + L.Q_HI])
+
+    def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
+        key = (name, turning)
+        known = self._controls.get(key)
+        if known is None:
+            known = self._controls[key] = control_of(self.robot.mechanisms[name], turning)
+        return known
+
+    def _built(self, name: str) -> Built:
+        if name == self._drive and self._route is not None:
+            leg = self._route.now
+            return self.models.get(name, self._payload[name], leg.built_for)
+        return self.models.get(name, self._payload[name], places=self._places.get(name, ()))
+
+    def _write(self, name: str) -> Built:
+        """Put a mechanism as it now is into the kernel's array."""
+        built = self._built(name)
+        self.arrays.write(name, built)
+        if name in self._pawls_out:
+            w, m = self.arrays.w, self.arrays.at[name]
+            segments = int(w[m + L.SEG]) + L.SEG_SIZE * np.arange(int(w[m + L.N_SEG]))
+            w[segments + L.SEG_CATCH] = 0.0
+            w[m + L.Q_LO] = built.reduced.low
+        return built
+
+    def _note_built(self, name: str, built: Built) -> None:
+        self._built_since.setdefault(name, []).append((self.now_us / 1e6, built))
+
+    def _nearest(self, name: str, target: float, near: float) -> float:
+        """The target; where whole turns may be added to it: the nearest of those that its travel allows."""
+        spec = self.robot.mechanisms[name]
+        if not spec.values.get("wraps"):
+            return target
+        low, high = (float(end) for end in spec.values["travel"])
+        return min(turns_inside(target, low, high), key=lambda each: abs(each - near), default=target)
+
+    def given(self, mechanism: str) -> Command | None:
+        """The command that a mechanism has."""
+        move = self._current.get(mechanism)
+        return None if move is None else move.command
+
+    def _twin(self: Own) -> Callable[[], Own]:
+        """What makes a plant that goes on from here by itself, with a log of its own: few are ever asked to."""
+        known = self.__dict__.copy()
+        known.update(_rows=0, _saved=None, _spare=None)
+        arrays = self.arrays.__dict__.copy()
+        arrays["w"] = self.arrays.w.copy()
+        if self._resets is not None:
+            known["_resets"] = self._resets.copy()
+
+        kind = type(self)
+
+        def made() -> Own:
+            twin = object.__new__(kind)
+            twin.__dict__.update(known)
+            twin.arrays = object.__new__(Arrays)
+            twin.arrays.__dict__.update(arrays)
+            twin._log = twin._log[:0]
+            return twin
+
+        return made

@@ -1,0 +1,86 @@
+"""What a run comes to: battery, resets, and why a move ended where it did."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import inf
+
+from simbot.physics import layout as L
+from simbot.physics.move import Move, Spin, SpinTo, microseconds
+from simbot.physics.plant.ahead import Ahead
+from simbot.scenario.model import Reset
+
+
+class Totals(Ahead):
+    """Sums and reasons."""
+
+    def moves(self) -> list[Move]:
+        """All moves so far, in the order in which they were commanded."""
+        return self._moves
+
+    def under_way(self, names: Iterable[str], instants: Iterable[float]) -> list[str]:
+        """Those of some mechanisms that had a command to carry out at one of some instants [s]."""
+        at = [1e6 * instant for instant in instants]
+        met = []
+        for move in self._moves:
+            if move.mechanism not in names or move.mechanism in met or isinstance(move.command, Spin):
+                continue
+            arrival = move.arrival_us()
+            ends = min(inf if move.cut_us is None else move.cut_us, inf if arrival is None else arrival)
+            if any(move.start_us <= instant < ends for instant in at):
+                met.append(move.mechanism)
+        return met
+
+    def off_spells(self) -> list[tuple[Reset, tuple[str, ...], list[tuple[float, float]]]]:
+        """For each device that acts: what it stops, and from when to when it was off until now [s]; inf: not back."""
+        resets = self._resets
+        if resets is None:
+            return []
+        now, w = self.now_us / 1e6, self.arrays.w
+        return [
+            (reset, resets.stopped[device], resets.spells(w, device, now))
+            for device, reset in enumerate(resets.devices)
+        ]
+
+    def lowest_bus(self) -> tuple[float, int]:
+        """Lowest bus voltage so far [V] and its instant."""
+        self._return_to_now()
+        w = self.arrays.w
+        return float(w[L.V_MIN]), microseconds(float(w[L.V_MIN_AT]))
+
+    def currents(self) -> tuple[float, float]:
+        """Peak and mean battery current so far [A]."""
+        self._return_to_now()
+        w = self.arrays.w
+        return float(w[L.I_MAX]), float(w[L.CHARGE] / w[L.T]) if w[L.T] > 0.0 else 0.0
+
+    def energy(self) -> float:
+        """Energy that has left the battery's terminals so far [J]."""
+        self._return_to_now()
+        return float(self.arrays.w[L.ENERGY])
+
+    def collapsed_at(self) -> float | None:
+        """First instant at which the battery could not feed what hangs on it [s]; None: never."""
+        self._return_to_now()
+        at = float(self.arrays.w[L.COLLAPSED_AT])
+        return None if at < 0.0 else at
+
+    def _why(self, move: Move) -> str:
+        """What holds a mechanism where it ends."""
+        w, m = self.arrays.w, self.arrays.at[move.mechanism]
+        q = float(w[m + L.Q])
+        if isinstance(move.command, SpinTo):
+            if abs(w[m + L.DUTY]) >= 0.999 * w[m + L.EFFORT]:
+                return "its effort does not bring it to that speed"
+            return "its speed loop leaves it there"
+        if w[m + L.S] != 0.0:
+            slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
+            return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"
+        duty = w[m + L.DUTY]
+        if w[m + L.DUTY] == 0.0:
+            return "it rests outside its window without effort"
+        if (q >= w[m + L.Q_HI] and duty > 0.0) or (q <= w[m + L.Q_LO] and duty < 0.0):
+            return "blocked by the end of its travel"
+        if abs(w[m + L.DUTY]) >= 0.999 * max(w[m + L.EFFORT], 1e-9) or w[m + L.CONTROL] == L.SERVO:
+            return "stalled: its effort does not overcome load and friction"
+        return f"its control holds it there with {abs(w[m + L.DUTY]):.0%} effort"

@@ -1,0 +1,152 @@
+"""Where a plant's mechanisms are and were, read from its arrays, its log and its route."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import inf, nextafter
+
+import numpy as np
+import numpy.typing as npt
+
+from simbot.physics import layout as L
+from simbot.physics.build import Built
+from simbot.physics.plant.state import State
+from simbot.physics.record import state_at
+from simbot.physics.route import Leg
+from simbot.scenario.model import Pose
+
+Array = npt.NDArray[np.float64]
+
+
+class Whereabouts(State):
+    """Positions, speeds and poses at instants that are covered."""
+
+    def built_at(self, name: str, t: float) -> Built:
+        """A mechanism with what it carried at an instant [s], and where others stood that its load depends on."""
+        known = self._built_since.get(name, [])
+        before = [built for since, built in known if since < t]
+        return before[-1] if before else self.models.get(name, 0.0, places=self._places.get(name, ()))
+
+    def motors_at(self, name: str, t: Array) -> Array:
+        """How many of its motors take part in steps that begin at instants [s]: of a drive those of the leg."""
+        if self._route is None or name != self._drive:
+            return np.full(len(t), self._built(name).groups[:, L.G_N].sum())
+        legs = self._route.legs
+        many = [
+            self.models.get(name, self._payload[name], leg.built_for).groups[:, L.G_N].sum()
+            for _, leg in legs
+        ]
+        begins = np.array([begin for begin, _ in legs])
+        return np.array(many)[np.maximum(np.searchsorted(begins, t, side="right") - 1, 0)]
+
+    def _raw(self, name: str, t: float) -> tuple[float, float]:
+        """Coordinate and speed of the kernel at an instant it has covered."""
+        of = self.arrays.w.item
+        if t >= of(L.T) or self._rows == 0:
+            m = self.arrays.at[name]
+            return of(m + L.Q), of(m + L.SPEED)
+        return state_at(self._log, self._rows, self.arrays.number[name], t)  # type: ignore[no-any-return]
+
+    def _position_at(self, name: str, t: float) -> float:
+        return self._odometer_at(t) if name == self._drive else self._raw(name, t)[0]
+
+    def position(self, mechanism: str, at_us: int | None = None) -> float | str:
+        """Where it is (now or at an earlier instant) [m, rad or word]; of a drive: along its lines."""
+        at_us = self.now_us if at_us is None else at_us
+        if mechanism in self._watch:
+            return self._word_at(mechanism, at_us)
+        return self._position_at(mechanism, at_us / 1e6)
+
+    def speed(self, mechanism: str, at_us: int | None = None) -> float:
+        """Speed [m/s, rad/s]; of a drive: along its line, 0 in a turn."""
+        at_us = self.now_us if at_us is None else at_us
+        if mechanism in self._watch:
+            return 0.0
+        if mechanism == self._drive and self._route is not None and self._route.at(at_us / 1e6).turning:
+            return 0.0
+        return self._raw(mechanism, at_us / 1e6)[1]
+
+    def pose(self, at_us: int | None = None) -> Pose:
+        """The robot's centre and heading."""
+        if self._route is None:
+            return Pose(0.0, 0.0, 0.0)
+        return self._pose_at((self.now_us if at_us is None else at_us) / 1e6)
+
+    def _odometer_at(self, t: float) -> float:
+        """Distance along all straight lines at an instant."""
+        assert self._route is not None
+        for begin, leg in reversed(self._route.legs):
+            if begin <= t:
+                if not leg.turning:
+                    return self._raw(self._drive or "", t)[0]
+                t = min(t, nextafter(begin, -inf))
+        return self._route.legs[0][1].at
+
+    def _pose_at(self, t: float) -> Pose:
+        assert self._route is not None and self._drive is not None
+        leg = self._route.at(t)
+        return leg.pose(self._raw(self._drive, t)[0])
+
+    def _legs_between(self, name: str, start: float, end: float) -> Iterator[tuple[float, float, Leg | None]]:
+        """Stretches of time with one meaning of the coordinate, latest first."""
+        if name != self._drive or self._route is None:
+            yield start, end, None
+            return
+        stop, latest = end, True
+        for begin, leg in reversed(self._route.legs):
+            if begin < stop or (begin == stop and latest):
+                first = max(start, begin)
+                yield first, stop, leg
+                stop, latest = first, False
+            if begin <= start:
+                return
+
+    def ways(self, from_us: int, to_us: int) -> list[tuple[Leg, float, float]]:
+        """Lines and turns of commands since from_us, until to_us (<= now); least and greatest coordinate on each."""
+        name = self._drive
+        if name is None:
+            return []
+        column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_Q0
+        out = []
+        for begin, end, leg in reversed([*self._legs_between(name, from_us / 1e6, to_us / 1e6)]):
+            assert leg is not None
+            rows = np.searchsorted(self._log[: self._rows, L.LOG_T], (begin, end), side="left")
+            places = [leg.at, *self._log[rows[0] : rows[1], column]]
+            if end > begin:
+                places.append(self._raw(name, nextafter(end, -inf))[0])
+            out.append((leg, float(min(places)), float(max(places))))
+        return out
+
+    def _word_at(self, mechanism: str, at_us: int) -> str:
+        """Place of a measured mechanism: where it was until it is there."""
+        reached = self._reached(mechanism)
+        return next((word for there_us, word in reversed(reached) if there_us <= at_us), reached[0][1])
+
+    def _reached(self, mechanism: str) -> list[tuple[int, str]]:
+        """Instants at which a measured mechanism came to a place; one that was called elsewhere before never did."""
+        history = self._watch[mechanism]
+        starts = [watch.start_us for watch in history[1:]] + [self.horizon_us + 1]
+        return [
+            (watch.there_us, watch.word)
+            for watch, following in zip(history, starts, strict=True)
+            if watch.there_us <= following
+        ]
+
+    def _word_since(self, mechanism: str, word: str, at_us: int) -> int | None:
+        since = None
+        for there_us, place in self._reached(mechanism):
+            if there_us > at_us:
+                break
+            if place != word:
+                since = None
+            elif since is None:
+                since = there_us
+        return since
+
+    def _word_left(self, mechanism: str, word: str, from_us: int, to_us: int) -> int | None:
+        if self._word_at(mechanism, from_us) != word:
+            return from_us
+        for there_us, place in self._reached(mechanism):
+            if from_us < there_us <= to_us and place != word:
+                return there_us
+        return None

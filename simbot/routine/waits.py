@@ -1,0 +1,97 @@
+"""Steps that stand still: for a time, for an arrival or a passing, until something is seen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from simbot.physics.luck import Luck
+from simbot.physics.plant import Plant
+from simbot.routine.keys import draw_keys
+from simbot.routine.turns import WAIT, Branch, Pause, Steps, Turns
+from simbot.routine.world import World
+from simbot.scenario.model import Plan, SenseStep, WaitStep
+
+
+@dataclass
+class Field:
+    """What the robots share: the clock, the world, and who is where. One at a time at a station or place."""
+
+    env: Any
+    world: World
+    luck: Luck
+    spots: dict[str, Any]  # station or place -> a resource; empty where one robot is alone
+    told: bool = True  # False: nobody asks where a mechanism stood at a need, and since when
+
+
+class Waits(Turns):
+    """What the waits of one robot do."""
+
+    def __init__(self, field: Field, plan: Plan, plant: Plant, luck: Luck) -> None:
+        super().__init__(field.env, plan, plant, field.world, luck)
+        self.field = field
+        self.actor.told = field.told
+        self.keys = draw_keys(plan) if luck.drawn else {}
+        self.seen: dict[str, bool] = {}  # what each sense has found last
+
+    def _wait(self, step: WaitStep, branch: Branch) -> Steps:
+        now = self.env.now
+        tick = self.plant.tick_at_or_after
+        pause = Pause(self.env.event(), branch, now, None, step)
+        self.log.number(step.line)
+        if step.arrival or step.past is not None:
+            if step.at_most_us is not None:
+                pause.limit_us = tick(now + step.at_most_us)
+            self.actor.changed = True
+            self.turn_at(now)
+            return self._react(pause) if self._has_driver() else self.stand(pause)
+        if step.until_us is not None:
+            pause.due_us = tick(max(now, step.until_us))
+        elif self.luck.drawn:
+            lasts = self.luck.span_us(step.duration_us or 0, *self.keys.get(id(step), ()))
+            pause.due_us = tick(now + round(lasts * (1.0 + step.allowance)))
+        else:
+            pause.due_us = tick(now + (step.duration_us or 0))
+        return self.stand(pause)
+
+    def _has_driver(self) -> bool:
+        driver = self.plan.driver
+        return self.luck.drawn and driver is not None and self.log.period in driver.periods
+
+    def _react(self, pause: Pause) -> Steps:
+        """A person sees it, and goes on a reaction later."""
+        yield from self.stand(pause)
+        assert self.plan.driver is not None
+        now = self.env.now
+        due = self.plant.tick_at_or_after(now + self.luck.span_us(self.plan.driver.reaction_us, "reaction"))
+        yield from self.stand(Pause(self.env.event(), pause.branch, now, due, pause.step, purpose="driver"))
+
+    def _sense(self, step: SenseStep, branch: Branch) -> Steps:
+        """Look again and again until something is seen, or for so long."""
+        now = self.env.now
+        looks = max(1, step.at_most_us // step.every_us)
+        due = self.plant.tick_at_or_after(now + max(step.at_most_us, looks * step.every_us))
+        pause = Pause(self.env.event(), branch, now, due, step, purpose="sense")
+        self.log.number(step.line)
+        self.env.process(self._look(step, pause, looks))
+        yield from self.stand(pause)
+        self.seen[step.name] = pause.seen
+        if not pause.seen and branch.attempt is not None:
+            branch.attempt.fail(f"{step.name} saw nothing")
+
+    def _look(self, step: SenseStep, pause: Pause, looks: int) -> Steps:
+        """Each look sees what is there at its instant; what it saw is known a latency later."""
+        supply = None if step.station is None else self.world.supplies[step.station]
+        key = self.keys.get(id(step), ())
+        for _ in range(looks):
+            yield self.env.timeout(step.every_us)
+            if pause.over:
+                return
+            there = sees = supply is None or supply.left(self.env.now) != 0
+            if self.luck.drawn:
+                sees = self.luck.happens(step.sees if there else step.false_alarm, *key, there)
+            if sees:
+                pause.seen = True
+                pause.due_us = self.plant.tick_at_or_after(self.env.now + step.latency_us)
+                self.put(WAIT, pause.due_us, pause)
+                return
