@@ -44,6 +44,12 @@ def plain(kind: Any) -> bool:
     )
 
 
+def two_integers(kind: Any) -> bool:
+    if not isinstance(kind, types.BaseTuple) or len(kind) != 2:
+        return False
+    return all(isinstance(each, types.Integer) for each in kind.types)  # type: ignore[attr-defined]
+
+
 class KernelLower(Lower):
     def lower_assign(self, kind: Any, step: Any) -> Any:
         expression = step.value
@@ -76,11 +82,9 @@ class KernelLower(Lower):
             return None
         if kind.ndim == 1 and isinstance(at, types.Integer):
             places = [self.whole(self.loadvar(index.name), at)]
-        elif isinstance(at, types.BaseTuple) and len(at) == kind.ndim == 2:
-            if not all(isinstance(each, types.Integer) for each in at):
-                return None
+        elif kind.ndim == 2 and two_integers(at):
             both = self.loadvar(index.name)
-            places = [self.whole(self.builder.extract_value(both, k), each) for k, each in enumerate(at)]
+            places = [self.whole(self.builder.extract_value(both, k), at.types[k]) for k in (0, 1)]
         else:
             return None
         whole = self.loadvar(array.name)
