@@ -157,11 +157,14 @@ def sign_of_life() -> Iterator[None]:
     if not needs_compiling():
         yield
         return
+    from simbot.physics.beforehand import aside
+
     begun, done = time.monotonic(), threading.Event()
     message = "compiling the physics once for this machine, half a minute or less"
     if not sys.stderr.isatty():
         typer.echo(f"{message} ...", err=True)
-        yield
+        with aside():
+            yield
         _keep_compiled()
         return
 
@@ -173,7 +176,8 @@ def sign_of_life() -> Iterator[None]:
     ticking = threading.Thread(target=tick, daemon=True)
     ticking.start()
     try:
-        yield
+        with aside():
+            yield
     finally:
         done.set()
         ticking.join()

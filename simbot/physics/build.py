@@ -424,10 +424,12 @@ class Models:
 
     def __init__(self, robot: Robot) -> None:
         self.robot = completed(robot)[0]
-        self.variants: dict[
-            Any, tuple[Models, BatteryState]
-        ] = {}  # the same robot with quantities at an end of their spread
-        self.favourable: dict[Any, Any] = {}  # which ends make which moves fastest
+        self.variants: dict[Any, Models] = {}  # the same robot with quantities at an end of their spread
+        # which ends make which moves fastest, and when their efforts are switched
+        self.favourable: dict[Any, Any] = {}
+        # where quantities with a spread stand, by mechanism and battery state
+        self.paths: dict[tuple[str, str], list[tuple[str | int, ...]]] = {}
+        self.helped: dict[Any, float] = {}  # which end of a quantity made a mechanism faster, the last time
         self.alone: dict[Any, Any] = {}  # arrays of one mechanism by itself, for floors
         self.tables = Tables()
         self.controls: dict[

@@ -45,6 +45,7 @@ SOURCES = (
     "stroke_compiled.py",
     "compiled.py",
     "one_program.py",
+    "lowering.py",
 )
 
 

@@ -3,7 +3,7 @@
 In the phase plane the fastest way is the strongest effort forward followed by the strongest effort backward
 (Bobrow, Dubowsky and Gibson, Int. J. Robotics Research 4(3), 1985). Both halves are integrated forward in
 time by the same kernel as the run; the instant of the switch is the earliest from which braking still ends
-inside the set, found by bracketing. Special cases: a set without a speed limit is only touched; a start
+inside the set, found by secants within a bracket. Special cases: a set without a speed limit is only touched; a start
 that is too fast overshoots and comes back; a brake that is weaker than the load ends nowhere.
 Taken at the favourable end of every spread, with the mechanism's own sag alone, plus what others gave back.
 """
@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import copysign, cos, inf, isinf, pi
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -24,7 +24,7 @@ from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
 from simbot.physics.record import first_time, state_at
 from simbot.physics.route import Leg, Steering, kept_speed
-from simbot.physics.spreads import Path, at_ends, spread_paths
+from simbot.physics.spreads import Ends, Path, battery_at_ends, robot_at_ends, spread_paths
 from simbot.physics.stance import Places
 from simbot.physics.stepper import LOG_FULL, advance
 from simbot.physics.ways import Way
@@ -37,6 +37,19 @@ from simbot.physics.plant import Plant
 
 LONGEST = 120.0  # s: a move that takes longer has no floor
 TIGHT = 1e-8  # s: accuracy of the switching instant, far below a microsecond
+CLOSE = 1e-6  # s: a step of the search so short that the floor may be taken along it
+FAR = 6  # steps, after which every second one halves the bracket
+
+
+class Switch(NamedTuple):
+    """What the search for an instant of the switch begins with, from that of a like move; 0: not known."""
+
+    share: float = 0.9  # of the time to the target
+    slope: float = 0.0  # m/s, rad/s: how fast the place where braking ends moves with the instant
+    braking: float = 0.0  # s
+
+
+UNKNOWN = Switch()
 
 
 class Stretch:
@@ -59,6 +72,8 @@ class Stretch:
     tolerance : float
     places : tuple of (str, float)
         Where the mechanisms stand that its load depends on.
+    switch : Switch
+        Of a like move, where the search for its own begins.
     """
 
     def __init__(
@@ -76,9 +91,10 @@ class Stretch:
         touch: float,
         tolerance: float,
         places: Places = (),
+        switch: Switch = UNKNOWN,
     ) -> None:
         self.built = models.get(name, payload, direction, places)
-        self.arrays = _alone(models, battery, name, self.built, tolerance)
+        self.arrays, self.log = _alone(models, battery, name, self.built, tolerance)
         self.name = name
         self.m = self.arrays.at[name]
         self.arrays.w[self.m + L.Q] = start
@@ -90,8 +106,8 @@ class Stretch:
         order = Order(target, window, slower_than, 0.0, {})
         scale(self.arrays, name, abs(target - start), order, self.built)
         self.base = self.arrays.w.copy()
-        self.braking = 4.0 * float(self.base[L.H])
-        self.log = np.empty((512, L.LOG_MECH + L.LOG_PER_MECH))
+        self.braking = switch.braking or 4.0 * float(self.base[L.H])
+        self.switch = switch
 
     def time(self) -> float:
         """Least time [s]; inf where no effort gets there."""
@@ -134,7 +150,8 @@ class Stretch:
             _, v = state_at(self.log, self.rows, 0, touch)
             if abs(v) <= self.slower * (1.0 + 1e-9):
                 return touch
-        forward, rows = self.log.copy(), self.rows if not past else 0
+        rows = 0 if past else self.rows
+        forward = self.log[: rows + 1].copy()
         best = self.switched(way, near, far, forward, rows, touch)
         stop = self.base[self.m + (L.Q_HI if way > 0.0 else L.Q_LO)]
         if self.low <= stop <= self.high:  # running into it ends at rest inside the set, too
@@ -145,44 +162,42 @@ class Stretch:
         self, way: float, near: float, far: float, forward: np.ndarray, rows: int, touch: float
     ) -> float:
         """Earliest switch after which braking has become slow enough at the near edge or beyond it."""
-
-        def brake_from(at: float) -> tuple[float, float]:
-            q, v = (self.start, self.speed) if at <= 0.0 else state_at(forward, rows, 0, at)
-            return self.brake(way, q, v, self.slower)
-
-        spent, end = brake_from(0.0)
-        over = way * (end - near)
-        moving_in = way * self.speed > self.slower
-        if moving_in and over >= -1e-15:
+        spent, end = self.brake(way, self.start, self.speed, self.slower)
+        if way * self.speed > self.slower and way * (end - near) >= -1e-15:
             return spent if way * (far - end) >= -1e-15 else inf
         if rows == 0 or isinf(touch):
             return inf
-        low, high = 0.0, touch
-        if not moving_in:
-            over = way * (self.start - near)
-        f_low, f_high = over, inf
-        best = inf
-        guess = 0.9 * touch
-        side = 0
-        for _ in range(100):
-            spent, end = brake_from(guess)
-            f = way * (end - near)
-            if f >= 0.0:
-                if f < inf and way * (far - end) >= 0.0:
-                    best = guess + spent
-                high, f_high = guess, f
-                f_low = 0.5 * f_low if side == 1 else f_low
-                side = 1
+        low, high, best = 0.0, touch, inf
+        slope = self.switch.slope
+        at, last = self.switch.share * touch, (0.0, inf, 0.0)
+        for count in range(100):
+            q, v = state_at(forward, rows, 0, at)
+            spent, end = self.brake(way, q, v, self.slower)
+            over, whole = way * (end - near), at + spent
+            if over < 0.0:
+                low = at
             else:
-                low, f_low = guess, f
-                f_high = 0.5 * f_high if side == -1 else f_high
-                side = -1
+                high = at
+                best = whole if way * (far - end) >= 0.0 else best
+            then, before, earlier = last
+            step = inf
+            if not isinf(over):
+                if not isinf(before):
+                    slope = (over - before) / (at - then)
+                elif slope == 0.0:
+                    gained = abs(v) - abs(state_at(forward, rows, 0, 0.99 * at)[1])
+                    slope = abs(v) + 2.0 * abs(end - q) / abs(v) * gained / (0.01 * at)
+                step = -over / slope if slope > 0.0 else inf
+                near_by = abs(step) < CLOSE and abs(over) < 10.0 * CLOSE * abs(v)  # and not astride a jump
+                if near_by and not isinf(before):
+                    self.switch = Switch((at + step) / touch, slope, self.braking)
+                    return whole + step * (whole - earlier) / (at - then)
+                last = (at, over, whole)
             if high - low < TIGHT:
                 break
-            guess = 0.5 * (low + high)
-            if not isinf(f_high) and not isinf(f_low):
-                step = low - f_low * (high - low) / (f_high - f_low)
-                guess = min(max(step, low + 1e-3 * (high - low)), high - 1e-3 * (high - low))
+            at += step
+            if not low < at < high or (count > FAR and count % 2):
+                at = 0.5 * (low + high)
         return best
 
     def run(self, q: float, v: float, optimal: float) -> None:
@@ -276,21 +291,23 @@ class Stretch:
         return (float(w[L.T]), float(w[m + L.Q])) if w[m + L.SPEED] == 0.0 else (inf, inf)
 
 
-def _alone(models: Models, battery: BatteryState, name: str, built: Built, tolerance: float) -> Arrays:
-    """Arrays of a mechanism by itself at time 0: made once, for one stretch after the other."""
+def _alone(
+    models: Models, battery: BatteryState, name: str, built: Built, tolerance: float
+) -> tuple[Arrays, Array]:
+    """Arrays of a mechanism by itself at time 0, and a log: made once, for one stretch after the other."""
     key = (name, id(built), tolerance)
     if key not in models.alone:
         arrays = Arrays(models, [name], battery, tolerance)
         arrays.w[L.WARMS] = 0.0
         arrays.write(name, built)
-        models.alone[key] = (arrays, arrays.w.copy(), built)
-    kept: tuple[Arrays, Array, Built] = models.alone[key]
-    arrays, blank, _ = kept
+        models.alone[key] = (arrays, arrays.w.copy(), np.empty((512, L.LOG_MECH + L.LOG_PER_MECH)), built)
+    kept: tuple[Arrays, Array, Array, Built] = models.alone[key]
+    arrays, blank, log, _ = kept
     w = arrays.w
     w[:] = blank
     w[L.E], w[L.R0] = battery.open_circuit, battery.resistance
     w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
-    return arrays
+    return arrays, log
 
 
 def floor_of(plant: Plant, move: Move) -> float | None:
@@ -298,9 +315,13 @@ def floor_of(plant: Plant, move: Move) -> float | None:
     back = _given_back(plant, move)
     key = _alike(plant, move)
     known = plant.models.favourable
-    if key not in known:
-        known[key] = _favourable(plant, move, back)
-    best = _time(plant, move, *_variant(plant, move.mechanism, known[key]), back)
+    if key in known:
+        ends, switches = known[key]
+        best = _time(plant, move, *_variant(plant, move.mechanism, ends), back, dict(switches))
+    else:
+        switches = {}
+        best, ends = _favourable(plant, move, back, switches)
+        known[key] = (ends, switches)
     return None if isinf(best) else best
 
 
@@ -321,30 +342,44 @@ def _alike(plant: Plant, move: Move) -> tuple[object, ...]:
     return (*key, *rounded, move.window, move.slower_than)
 
 
-def _favourable(plant: Plant, move: Move, back: float) -> list[tuple[Path, float]]:
-    """The end of each spread that makes the move fastest, found by trying both, one spread after the other."""
+def _favourable(plant: Plant, move: Move, back: float, switches: dict[int, Switch]) -> tuple[float, Ends]:
+    """Floor at the end of each spread that makes the move fastest, and these ends, one spread after the other.
+
+    An end that helps is taken, and the other one not tried; the one that helped the last move is tried first.
+    """
     name = move.mechanism
-    best = _time(plant, move, plant.models, plant.battery, back)
-    chosen: list[tuple[Path, float]] = []
-    for path in spread_paths(plant.robot, plant.battery, name, name == plant._drive):
-        kept = chosen
-        for sign in (-1.0, 1.0):
-            trial = [*chosen, (path, sign)]
-            time = _time(plant, move, *_variant(plant, name, trial), back)
-            if time < best:
-                best, kept = time, trial
-        chosen = kept
-    return chosen
+    best = _time(plant, move, plant.models, plant.battery, back, switches)
+    chosen: Ends = ()
+    for path in _paths(plant, name):
+        first = plant.models.helped.get((name, path), -1.0)
+        for sign in (first, -first):
+            trial = (*chosen, (path, sign))
+            time = _time(plant, move, *_variant(plant, name, trial), back, switches)
+            if time < best - TIGHT:
+                best, chosen = time, trial
+                plant.models.helped[name, path] = sign
+                break
+    return best, chosen
 
 
-def _variant(plant: Plant, name: str, ends: list[tuple[Path, float]]) -> tuple[Models, BatteryState]:
-    """The robot with some quantities at an end of their spread, built once for all moves."""
-    if not ends:
-        return plant.models, plant.battery
-    key = (name, plant.battery.name, tuple(ends))
-    if key not in plant.models.variants:
-        plant.models.variants[key] = at_ends(plant.robot, plant.battery, ends)
-    return plant.models.variants[key]
+def _paths(plant: Plant, name: str) -> list[Path]:
+    """Where the quantities with a spread stand, looked for once for all moves."""
+    known, key = plant.models.paths, (name, plant.battery.name)
+    if key not in known:
+        known[key] = spread_paths(plant.robot, plant.battery, name, name == plant._drive)
+    return known[key]
+
+
+def _variant(plant: Plant, name: str, ends: Ends) -> tuple[Models, BatteryState]:
+    """The robot with some quantities at an end of their spread, built once for all moves and battery states."""
+    of_battery = tuple(end for end in ends if end[0][0] == "battery")
+    of_robot = tuple(end for end in ends if end[0][0] != "battery")
+    models, known = plant.models, plant.models.variants
+    if of_robot:
+        if (name, of_robot) not in known:
+            known[name, of_robot] = Models(robot_at_ends(plant.robot, of_robot))
+        models = known[name, of_robot]
+    return models, battery_at_ends(plant.battery, of_battery)
 
 
 def _given_back(plant: Plant, move: Move) -> float:
@@ -369,8 +404,18 @@ def _nearest_start(line: Leg, leg: Leg, window: float) -> float:
     return leg.at + way * min(length, window * max(0.0, -cos(begins - ends)))
 
 
-def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back: float) -> float:
-    """Floor of a move for one choice of all quantities [s]; of a drive: the sum over its legs."""
+def _time(
+    plant: Plant,
+    move: Move,
+    models: Models,
+    battery: BatteryState,
+    back: float,
+    switches: dict[int, Switch],
+) -> float:
+    """Floor of a move for one choice of all quantities [s]; of a drive: the sum over its legs.
+
+    `switches`: of the legs of a like move, by number, where the search begins; then those found.
+    """
     begun = move._begun
     assert begun is not None
     used = battery.falls * begun.charge / battery.capacity if battery.capacity else 0.0
@@ -393,24 +438,25 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             found = taken_along(built, q, move.play, 1.0, raised.open_circuit, raised.resistance)
             if found is not None:
                 crossed, v = found.time, copysign(found.speed * found.share, move.play)
-        return (
-            crossed
-            + Stretch(
-                models,
-                raised,
-                name,
-                move._payload,
-                0.0,
-                q,
-                v,
-                float(move.target),
-                move.window,
-                move.slower_than,
-                touch,
-                tolerance,
-                move._places,
-            ).time()
+        stretch = Stretch(
+            models,
+            raised,
+            name,
+            move._payload,
+            0.0,
+            q,
+            v,
+            float(move.target),
+            move.window,
+            move.slower_than,
+            touch,
+            tolerance,
+            move._places,
+            switches.get(0, UNKNOWN),
         )
+        time = stretch.time()
+        switches[0] = stretch.switch
+        return crossed + time
     assert move._route is not None
     total = 0.0
     last: Leg | None = None
@@ -440,9 +486,11 @@ def _time(plant: Plant, move: Move, models: Models, battery: BatteryState, back:
             slower,
             0.0,
             tolerance,
+            switch=switches.get(number, UNKNOWN),
         )
         if leg.brakes:
             total += stretch.brake(copysign(1.0, speed), start, speed, leg.slow)[0]
         else:
             total += stretch.time()
+            switches[number] = stretch.switch
     return total

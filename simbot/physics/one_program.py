@@ -2,7 +2,8 @@
 
 As it comes, numba optimises every function together with all that it calls and makes machine code of it, so that
 the innermost ones are done over and over for callers that Python never calls. Here the inner functions are only
-lowered; an entry gathers them. Types of arithmetic are looked up once a kind of operands. That halves the time.
+lowered (most of their operations by `lowering`); an entry gathers them. Types of arithmetic are looked up once a kind
+of operands. That is a third of the time.
 It leans on the inside of numba, so it is used with the versions that it was tested with (TRIED) and no other; the
 plain way is slower and gives the same code.
 """
@@ -15,17 +16,20 @@ import gc
 import operator
 from collections.abc import Iterator
 from contextlib import contextmanager
+from types import ModuleType
 from typing import Any
 
 from numba import _dynfunc  # type: ignore[attr-defined]
-from numba.core import typed_passes, types, untyped_passes
+from numba.core import ir, typed_passes, types, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
-from numba.core.compiler_machinery import register_pass
+from numba.core.compiler_machinery import FunctionPass, register_pass
 from numba.core.runtime import rtsys  # type: ignore[attr-defined]
 from numba.core.typed_passes import NativeLowering
 from numba.core.types.functions import BaseFunction
 from numba.np import arrayobj
+
+from simbot.physics.lowering import KernelLower
 
 UNUSED = (
     untyped_passes.WithLifting,
@@ -43,6 +47,9 @@ OPERATIONS = frozenset(function for function in vars(operator).values() if calla
 
 class Unlinked(JITCodeLibrary):
     """The code of an inner function as it was lowered: neither optimised nor turned into machine code."""
+
+    def _optimize_functions(self, ll_module: Any) -> None:
+        ll_module.data_layout = self._codegen._data_layout
 
     def finalize(self) -> None:
         self._finalized = True
@@ -62,10 +69,49 @@ class Whole(JITCodeLibrary):
         self._linking_libraries = list(found.values())
         super().finalize()
 
+    def _optimize_final_module(self) -> None:
+        """All passes once: a round of cheap ones before them is for counted references, of which there are none."""
+        passes, builder = self._codegen._module_pass_manager()
+        passes.run(self._final_module, builder)
+
+
+@register_pass(mutates_CFG=False, analysis_only=False)
+class FoldConstants(FunctionPass):
+    """A number that a module holds (`layout.SPEED`) is that number, and no look into the module."""
+
+    _name = "simbot_fold_constants"
+
+    def __init__(self) -> None:
+        super().__init__()
+
+    def run_pass(self, state: Any) -> bool:
+        for block in state.func_ir.blocks.values():
+            fold(block, state.func_ir._definitions)
+        return True
+
+
+def fold(block: ir.Block, definitions: Any) -> None:
+    modules: dict[str, Any] = {}
+    folded = set()
+    for step in block.find_insts(ir.Assign):
+        value = step.value
+        if isinstance(value, ir.Global) and isinstance(value.value, ModuleType):
+            modules[step.target.name] = value.value
+        elif isinstance(value, ir.Expr) and value.op == "getattr" and value.value.name in modules:
+            number = getattr(modules[value.value.name], value.attr)
+            if isinstance(number, (int, float)):
+                step.value = ir.Const(number, value.loc, use_literal_type=False)
+                definitions[step.target.name] = [step.value]
+                folded.add(value.value.name)  # what was loaded for this is used for nothing else
+    block.body = [
+        step for step in block.body if not (isinstance(step, ir.Assign) and step.target.name in folded)
+    ]
+
 
 @register_pass(mutates_CFG=True, analysis_only=False)
 class LowerInner(NativeLowering):
     _name = "simbot_lower_inner"
+    lowering_class = KernelLower
 
     def run_pass(self, state: Any) -> bool:
         state.flags.no_compile = True
@@ -84,6 +130,7 @@ class LowerInner(NativeLowering):
 @register_pass(mutates_CFG=True, analysis_only=False)
 class LowerEntry(NativeLowering):
     _name = "simbot_lower_entry"
+    lowering_class = KernelLower
 
     def run_pass(self, state: Any) -> bool:
         state.library = Whole(state.targetctx.codegen(), state.func_id.func_qualname)
@@ -95,11 +142,16 @@ class InnerCompiler(CompilerBase):
     """The usual passes less those for closures and lists of types, with a last one of its own."""
 
     lowering: type[NativeLowering] = LowerInner
+    unused: tuple[Any, ...] = (
+        *UNUSED,
+        typed_passes.IRLegalization,
+    )  # which says where what is counted is let go of
 
     def define_pipelines(self) -> list[Any]:
         passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
-        kept = [(step, why) for step, why in passes.passes if step not in UNUSED]
+        kept = [(step, why) for step, why in passes.passes if step not in self.unused]
         passes.passes = [(self.lowering if step is NativeLowering else step, why) for step, why in kept]
+        passes.add_pass_after(FoldConstants, untyped_passes.IRProcessing)
         passes._finalized = False
         passes.finalize()
         return [passes]
@@ -107,6 +159,7 @@ class InnerCompiler(CompilerBase):
 
 class EntryCompiler(InnerCompiler):
     lowering = LowerEntry
+    unused = UNUSED
 
     def _compile_core(self) -> Any:
         with in_haste():

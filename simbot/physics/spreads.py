@@ -11,6 +11,7 @@ from simbot.scenario.model import BatteryState, Robot
 from simbot.scenario.parameters import Quantity
 
 Path = tuple[str | int, ...]
+Ends = tuple[tuple[Path, float], ...]  # a quantity, and at which end of its spread it is (-1 or +1)
 NO_PART = ("control", "zero", "zero_drift")  # in how long a move takes
 
 
@@ -92,20 +93,31 @@ def at_ends(
     robot: Robot, battery: BatteryState, ends: Sequence[tuple[Path, float]]
 ) -> tuple[Models, BatteryState]:
     """Models of a robot, and a battery state, with the named quantities at an end (-1 or +1) of their spread."""
+    return Models(robot_at_ends(robot, ends)), battery_at_ends(battery, ends)
+
+
+def robot_at_ends(robot: Robot, ends: Sequence[tuple[Path, float]]) -> Robot:
+    """The robot with those of the named quantities that are its own at an end of their spread."""
     for path, sign in ends:
         where, rest = path[0], path[1:]
-        if where == "battery":
-            battery = _at_end(battery, rest, sign)
-        elif where == "robot":
+        if where == "robot":
             robot = _at_end(robot, rest, sign)
         elif where == "mechanisms":
             name = str(rest[0])
             spec = robot.mechanisms[name]
             values = _clipped(_at_end(spec.values, rest[1:], sign))
             robot = replace(robot, mechanisms={**robot.mechanisms, name: replace(spec, values=values)})
-        else:
+        elif where != "battery":
             robot = replace(robot, **{str(where): _at_end(getattr(robot, str(where)), rest, sign)})
-    return Models(robot), battery
+    return robot
+
+
+def battery_at_ends(battery: BatteryState, ends: Sequence[tuple[Path, float]]) -> BatteryState:
+    """The battery state with those of the named quantities that are its own at an end of their spread."""
+    for path, sign in ends:
+        if path[0] == "battery":
+            battery = _at_end(battery, path[1:], sign)
+    return battery
 
 
 def _clipped(values: dict[str, Any]) -> dict[str, Any]:

@@ -15,6 +15,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.special import lambertw
 
+from simbot.physics.floor import Stretch
+from simbot.physics.spreads import spread_paths
+
 # R 0.45 ohm, k 0.0185, 1000 rad/m, 2.5 kg and a rotor felt as 24 kg, 3 N s/m, a stiff 12 V
 MOTOR = winding(0.45, 0.0185, 2.4e-5)
 FORCE, SLOPE, MASS, WEIGHT = 1000 * 0.0185 * 12 / 0.45, 1e6 * 0.0185**2 / 0.45 + 3.0, 26.5, 2.5 * G
@@ -262,6 +265,38 @@ def test_favourable_end_of_every_spread() -> None:
     spread = slide("10 mm", friction="6 N ± 2 N", moving_mass="2.5 kg ± 0.2 kg")
     best = slide("10 mm", friction="4 N", moving_mass="2.3 kg")
     assert floor(spread, MOTOR, 0.0, 0.5) == pytest.approx(floor(best, MOTOR, 0.0, 0.5), abs=1e-9)
+
+
+@pytest.mark.parametrize("first", [-1.0, 1.0])
+def test_which_end_is_tried_first_changes_nothing(first: float) -> None:
+    spread = slide("1 mm", "0.05 m/s", friction="6 N ± 2 N", moving_mass="2.5 kg ± 0.2 kg")
+    best = slide("1 mm", "0.05 m/s", friction="4 N", moving_mass="2.3 kg")
+    plant = a_plant(a_robot({"it": spread}, {"coil": MOTOR}), seconds=3.0, tolerance=1e-9, it=0.0)
+    for path in spread_paths(plant.robot, plant.battery, "it", False):
+        plant.models.helped["it", path] = first
+    right = floor(best, MOTOR, 0.0, 0.5)
+    assert a_move(plant, "it", 0.5).floor_s() == pytest.approx(right, abs=1e-9)
+    assert set(plant.models.helped.values()) == {-1.0}
+
+
+def test_a_like_move_searches_from_where_the_last_one_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same floor from fewer brakes; 1 nm further on is no other move, 10 mm are."""
+    robot = a_robot({"it": slide("1 mm", "0.05 m/s")}, {"coil": MOTOR})
+    plants = [a_plant(robot, seconds=3.0, tolerance=1e-9, it=0.0) for _ in range(3)]
+    models, plain, brakes = plants[0].models, Stretch.brake, [0, 0, 0]
+    times = []
+    for number, (plant, target) in enumerate(zip(plants, (0.03, 0.03 + 1e-9, 0.04), strict=True)):
+
+        def counted(self: Stretch, *given: float, number: int = number) -> tuple[float, float]:
+            brakes[number] += 1
+            return plain(self, *given)
+
+        monkeypatch.setattr(Stretch, "brake", counted)
+        plant.models = models
+        times.append(a_move(plant, "it", target).floor_s())
+    assert times[0] == pytest.approx(times[1], abs=3e-9)
+    assert times[2] == pytest.approx(floor(slide("1 mm", "0.05 m/s"), MOTOR, 0.0, 0.04), abs=1e-9)
+    assert brakes[1] < brakes[0] <= 8 and brakes[2] <= 8
 
 
 def test_best_ratio_with_a_torque_speed_line() -> None:

@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from simbot.api import run
-from simbot.physics import compiled
+from simbot.physics import beforehand, compiled, record
 from simbot.physics.kinds import KINDS
+from simbot.physics.stroke_compiled import stroke_time
 from simbot.scenario.load import load_plan
 
 ROOT = Path(__file__).parents[2]
@@ -82,6 +83,48 @@ def test_old_caches_are_removed_and_new_ones_kept(tmp_path: Path, monkeypatch: p
     compiled.mark_complete()
     left = sorted(path.name for path in (tmp_path / "kernel").iterdir())
     assert left == sorted([compiled.cache_folder().name, *(f"{age:02d}" for age in range(compiled.KEPT - 1))])
+
+
+def test_the_second_process_compiles_what_a_run_asks_for() -> None:
+    """The same kinds of arguments: other ones would be compiled anew, in the middle of the first run."""
+    plan, _ = load_plan(ROOT / "scenarios" / "night-market" / "lanterns.yaml", KINDS)
+    run(plan)
+    beforehand.answers()
+    entries = [
+        each for each in vars(record).values() if getattr(each, "signatures", None) and each.stats.cache_path
+    ]
+    assert len(entries) == 5
+    assert all(len(each.signatures) == 1 for each in [*entries, stroke_time])
+
+
+def test_ctrl_c_ends_the_second_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    with pytest.raises(KeyboardInterrupt), beforehand.aside() as process:
+        assert process is not None and process.poll() is None
+        raise KeyboardInterrupt
+    assert process.poll() is not None
+
+
+def test_the_second_process_fills_the_cache(tmp_path: Path) -> None:
+    code = "from simbot.physics import beforehand; beforehand._start().wait()"
+    given = {**os.environ, "SIMBOT_CACHE_DIR": str(tmp_path)}
+    subprocess.run([sys.executable, "-c", code], env=given, check=True, cwd=ROOT)
+    kept = {path.name.partition("-")[0] for path in tmp_path.rglob("*.nbi")}
+    names = ("first_time", "inside_since", "state_at", "touched_at", "lagged_square")
+    assert kept == {"stroke.stroke_time", *(f"record.{name}" for name in names)}
+
+
+@pytest.mark.parametrize("cores", [1, None])
+def test_one_core_compiles_alone(monkeypatch: pytest.MonkeyPatch, cores: int | None) -> None:
+    monkeypatch.setattr(os, "cpu_count", lambda: cores)
+    with beforehand.aside() as process:
+        assert process is None
+
+
+def test_a_process_that_cannot_start_is_no_obstacle(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    with beforehand.aside() as process:
+        assert process is None
 
 
 def test_what_others_compile_is_cached_where_they_have_it() -> None:
