@@ -173,7 +173,7 @@ def parts_of(groups: list[Array]) -> tuple[float | None, float | None, float | N
 
     The third is None where days surely differ by more than luck (Fisher's F, 95 %); else what they differ by at most
     (95 %; the exact limit of the ratio of the two, times the luck; Searle, Casella and McCulloch, Variance Components,
-    1992, section 3.6, from memory).
+    1992, section 3.6, from memory; days that happen to differ by less than luck alone are taken to differ by it).
     """
     from scipy.special import fdtri
 
@@ -188,7 +188,7 @@ def parts_of(groups: list[Array]) -> tuple[float | None, float | None, float | N
     rare, usual = (float(fdtri(count - 1, total - count, level)) for level in (0.95, 0.05))
     if between >= within * rare:
         return luck, ignorance, None
-    return luck, ignorance, sqrt(max(0.0, (between / usual - within) / size))
+    return luck, ignorance, sqrt(max(0.0, (max(between, within) / usual - within) / size))
 
 
 def tally_of(values: Array) -> dict[float, int]:

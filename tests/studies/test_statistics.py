@@ -5,8 +5,9 @@ import pytest
 from scipy import stats
 
 from simbot.physics.luck import Drawn, normal, uniform
+from simbot.report.unseen import ignorance_told
 from simbot.scenario.parameters import Quantity, Span
-from simbot.studies.statistics import distribution, mean_of, proportion, share_of, student
+from simbot.studies.statistics import distribution, mean_of, parts_of, proportion, share_of, student
 
 DAYS = np.repeat(np.arange(12), 10)
 
@@ -36,6 +37,33 @@ def test_luck_and_ignorance_are_told_apart():
     parts = [distribution(sample(rng), DAYS) for _ in range(60)]
     assert np.sqrt(np.mean([each.luck_sd**2 for each in parts])) == pytest.approx(2.0, rel=0.05)
     assert np.sqrt(np.mean([each.ignorance_sd**2 for each in parts])) == pytest.approx(1.5, rel=0.15)
+
+
+def test_where_days_do_not_tell_ignorance_from_luck_its_limit_holds():
+    """400 studies of 12 days whose ignorance is a quarter of the luck: seldom told, and then bounded at 95 %."""
+    rng = np.random.default_rng(6)
+    bounds = []
+    for _ in range(400):
+        values = sample(rng, luck=2.0, ignorance=0.5)
+        _, ignorance, most = parts_of([values[day == DAYS] for day in range(12)])
+        bounds.append(most)
+        if most is not None:
+            assert ignorance <= most
+    untold = [most for most in bounds if most is not None]
+    assert 0.5 < len(untold) / 400 < 0.95
+    # those that were told by chance lie above; of the others at most 5 % (and four standard errors) below
+    assert sum(most < 0.5 for most in untold) / 400 < 0.05 + 4 * np.sqrt(0.05 * 0.95 / 400)
+
+
+def test_in_words_it_is_never_a_spread_of_nothing():
+    alike = [np.array([1.0, 3.0, 2.0, 2.0])] * 3
+    luck, ignorance, most = parts_of(alike)
+    assert ((luck, ignorance) == (pytest.approx(np.sqrt(2 / 3)), 0.0) and most == 0.0) or most > 0.0
+    told = ignorance_told(ignorance, most, 3, "which more matches do not average out")
+    assert "cannot be told from luck by 3 days" in told and "sd 0.0," not in told
+    apart = [np.array([1.0, 2.0]), np.array([11.0, 12.0]), np.array([21.0, 22.0])]
+    _, ignorance, most = parts_of(apart)
+    assert most is None and "has sd 10.0, which" in ignorance_told(ignorance, most, 3, "which more do not")
 
 
 def test_quantiles_of_students_t_and_of_a_share():
