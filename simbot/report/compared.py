@@ -119,19 +119,11 @@ def _table(result: CompareResult) -> Iterator[str]:
     )
     yield row("cycles a match", [number(side.cycles, 1) for side in sides])
     yield row("cycle time [s]", [number(side.cycle_time_s, 2) for side in sides])
-    yield row(
-        "points of whole cycles, a match",
-        [
-            number(None if side.points_per_cycle is None else side.cycles * side.points_per_cycle, 1)
-            for side in sides
-        ],
-    )
     yield row("points a cycle", [number(side.points_per_cycle, 2) for side in sides])
     yield row("points a second", [number(side.points_per_s, 3) for side in sides])
     yield from wrap(
-        "A cycle goes from one delivery to the next; points of whole cycles are those of their deliveries, bonuses "
-        "in them, and points a second these over the cycles' time; points a match have penalties and what counts at "
-        "the end in them too.",
+        "A cycle goes from one delivery to the next; points a second are those of whole cycles over their time, "
+        "bonuses in them; points a match have penalties and what counts at the end in them too.",
         WIDTH,
     )
     yield from wrap(freed_told(max(pair.difference.freed for pair in result.pairs)), WIDTH)

@@ -49,7 +49,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
     yield from source_lines(result.sources)
     if result.sources is not None:
         yield ""
-    yield from wrap(freed_told(max(each.difference.freed for each in rows)), WIDTH)
+    yield from wrap(freed_told(max((each.difference.freed for each in rows), default=0)), WIDTH)
     yield from fault_lines(result.faults)
     yield from unseen_lines(result.days)
     yield from wrap(

@@ -49,19 +49,19 @@ def usual_changes(plan: Plan, states: Sequence[str]) -> dict[str, Plan]:
 
 
 def _tuned(plan: Plan) -> dict[str, Plan]:
-    """Each timer, and all of them, as the tuning of timers alone suggests."""
-    suggested = {
-        timer.line: timer.suggested_us
-        for timer in tune(plan, timers_alone=True).timers
-        if timer.what == "wait" and timer.changed
-    }
+    """Each timer that is too short or gives time away, and all of them, as the tuning of timers alone suggests."""
+    timers = [
+        timer for timer in tune(plan, timers_alone=True).timers if timer.what == "wait" and timer.changed
+    ]
+    suggested = {timer.line: timer for timer in timers}
     knobs = [knob for knob in knobs_of(plan) if knob.line in suggested]
-    values = [suggested[knob.line] for knob in knobs]
+    values = [suggested[knob.line].suggested_us for knob in knobs]
     found = {
         f"line {knob.line} waits {value / 1000:g} ms, not {knob.now_us / 1000:g} ms": with_timers(
             plan, [knob], [value]
         )
         for knob, value in zip(knobs, values, strict=True)
+        if value < knob.now_us or (suggested[knob.line].arrival_us or 0) > knob.now_us
     }
     if len(knobs) > 1:
         found["all timers as simbot tune sets them"] = with_timers(plan, knobs, values)
