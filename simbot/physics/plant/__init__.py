@@ -107,8 +107,10 @@ class Plant(Commands):
                 move.start_position, move.start_speed = self.position(mechanism), self.speed(mechanism)
             else:
                 move.start_position, move.start_speed = self._raw(mechanism, self.now_us / 1e6)
-            self._warm(mechanism)
-            self._look_at_others(mechanism)
+            if mechanism in self._warmth:
+                self._warm(mechanism)
+            if self._leans_on[mechanism]:
+                self._look_at_others(mechanism)
             self._order(move, command)
             self._keep_dark(mechanism)
             move._begun = begun_with(self.arrays.w, self.arrays.at[mechanism])

@@ -34,8 +34,6 @@ class Commands(Totals):
 
     def _look_at_others(self, name: str) -> None:
         """Take where the mechanisms now stand that the load of this one depends on: it stays so until its next move."""
-        if not self._leans_on[name]:
-            return
         places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])
         if places != self._places.get(name, ()):
             self._places = {**self._places, name: places}
@@ -44,7 +42,7 @@ class Commands(Totals):
 
     def _warm(self, name: str) -> None:
         """Take resistance and motor constant as its motors' heat now has them: they stay so until the next command."""
-        if name not in self._warmth or self._rows == 0:
+        if self._rows == 0:
             return
         w, m = self.arrays.w, self.arrays.at[name]
         column = L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[name] + L.LOG_HEATS
