@@ -96,13 +96,14 @@ def fold(block: ir.Block, definitions: Any) -> None:
     for step in block.find_insts(ir.Assign):
         value = step.value
         if isinstance(value, ir.Global) and isinstance(value.value, ModuleType):
-            modules[step.target.name] = value.value
+            if step.target.name.startswith("$"):  # loaded for the next step alone, not kept under a name
+                modules[step.target.name] = value.value
         elif isinstance(value, ir.Expr) and value.op == "getattr" and value.value.name in modules:
             number = getattr(modules[value.value.name], value.attr)
             if isinstance(number, (int, float)):
                 step.value = ir.Const(number, value.loc, use_literal_type=False)
                 definitions[step.target.name] = [step.value]
-                folded.add(value.value.name)  # what was loaded for this is used for nothing else
+                folded.add(value.value.name)
     block.body = [
         step for step in block.body if not (isinstance(step, ir.Assign) and step.target.name in folded)
     ]

@@ -13,6 +13,7 @@ import pytest
 from numba.core.types.functions import BaseFunction
 
 from simbot.physics import compiled
+from simbot.physics import layout as L
 from simbot.physics.compiled import entry, inner
 
 TRIED = pytest.mark.skipif(not compiled._one_program, reason="another numba than was tried")
@@ -48,6 +49,32 @@ def test_an_entry_takes_along_what_it_calls_through_another(
     (called,) = doubled.overloads.values()  # type: ignore[attr-defined]
     module = found.library._get_module_for_linking()
     assert module.get_function(called.fndesc.llvm_func_name).is_declaration, "its own code holds no other's"
+
+
+@inner
+def kinds_of_numbers(x: float, n: int) -> Any:
+    layout = L
+    even = n % 2 == 0 and n - 1 < 3 * n
+    return (x / 4.0 if even else -x) + layout.ORDER * n + L.LOG_T - n // 2
+
+
+def _sum_of_elements(table: Any, line: Any, k: int) -> Any:
+    for i in range(len(line)):
+        line[i] += kinds_of_numbers(table[i, k] * 2, i)
+        table[k, i] = line[i] if table[k, 0] != table[k, 1] else i
+    return line[k] - table[k, -k + 1], 0.0 / (table[0, 0] - table[0, 0]) <= 1.0
+
+
+@TRIED
+def test_arithmetic_and_elements_are_those_of_python(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path))
+    table, line = np.arange(9.0).reshape(3, 3) / 7.0, np.array([0.5, -3.0, 1e-3])
+    again = table.copy(), line.copy()
+    with np.errstate(invalid="ignore"), monkeypatch.context() as patch:
+        patch.setitem(globals(), "kinds_of_numbers", kinds_of_numbers.py_func)  # type: ignore[attr-defined]
+        right = _sum_of_elements(*again, 1)
+    assert entry(_sum_of_elements)(table, line, 1) == right
+    assert np.array_equal(table, again[0]) and np.array_equal(line, again[1])
 
 
 @TRIED
