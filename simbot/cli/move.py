@@ -50,8 +50,11 @@ def move(
         typer.Option("--volts", metavar="V", help="Motors' voltage in the tables.", show_default=False),
     ] = None,
     celsius: Annotated[
-        float, typer.Option("--celsius", metavar="T", help="Motors' temperature there.")
-    ] = 20.0,
+        float | None,
+        typer.Option(
+            "--celsius", metavar="T", help="Motors' temperature there; else 25.", show_default=False
+        ),
+    ] = None,
     battery: BatteryState = None,
     settings: Settings = None,
     json_file: JsonFile = None,
@@ -77,7 +80,7 @@ def move(
 
         rows = None
         if tables:
-            rows = tables_of(loaded, mechanism, max(asked.loads, default=0.0), asked.volts, celsius)
+            rows = tables_of(loaded, mechanism, max(asked.loads, default=0.0), asked.volts, asked.celsius)
         result = api.move(loaded, mechanism, asked.start, asked.target, asked.turn, asked.loads, rows)
     if json_file is not None:
         from simbot.report.move_document import move_document

@@ -440,6 +440,10 @@ def _tables(move: OneMove) -> Iterator[str]:
     angle = move.unit == "rad"
     mass, force, ratio, speed = ("kg m^2", "N m", "", "deg/s") if angle else ("kg", "N", "1/m", "m/s")
     yield f"At {tables.volts:.4g} V without sag, motors at {tables.celsius:.4g} degrees C, {load_name(tables.load)}"
+    if tables.magnets is None:
+        yield "(their sheet names no magnets: field as it is cold, as in a run)"
+    else:
+        yield f"({tables.magnets} magnets, whose field falls as they warm)"
     yield f"{'position':>9}{'inertia':>11}{'with rotors':>12}{'load':>10}{'ratio':>10}{'stalled':>11}{'free speed':>12}"
     units = ("deg" if angle else "m", mass, mass, force, ratio, force, speed)
     yield "".join(f"{unit:>{width}}" for unit, width in zip(units, (9, 11, 12, 10, 10, 11, 12), strict=True))
