@@ -19,6 +19,7 @@ from scipy.interpolate import CubicSpline
 
 from simbot.analysis.results import StateResult
 from simbot.physics import layout as L
+from simbot.physics.bends import build_curve
 from simbot.physics.kinds import KINDS
 from simbot.physics.move import DriveTo
 from simbot.physics.plant import Plant
@@ -325,6 +326,19 @@ def test_scrub_turns_up_as_friction() -> None:
     v = top - scrub / 0.8 / slope
     assert v**2 / 0.8 < 0.9 * G
     assert plant.speed("drive") == pytest.approx(v, rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["mecanum", "x_drive", "swerve", "tank"])
+def test_rolling_friction_grows_with_how_far_wheels_roll(kind: str) -> None:
+    """Turning at 5 rad/m, round its own middle and more: each wheel's torque does its work over its own way."""
+    plant = a_drive(kind, friction="10 N", scrub="0 %") if kind == "tank" else a_drive(kind, friction="10 N")
+    way = circle(0.2, 2.0)
+    way = facing(way, 0.0, None) if kind == "tank" else replace(way, turns=np.full_like(way.turns, 5.0))
+    built = build_curve(plant.robot.mechanisms["drive"], plant.robot, 0.0, way)
+    beta = float(way.direction[7] - way.heading[7])
+    own, straight = (np.abs(wheels_of(kind, beta, turns)).sum() for turns in (float(way.turns[7]), 0.0))
+    assert built.guide.rows[7, L.GUIDE_RUB] == pytest.approx(10.0 * (own / straight - 1.0), abs=1e-9)
+    assert own == pytest.approx(straight) if kind == "tank" else own > 1.05 * straight
 
 
 def test_turning_along_saves_time_and_ends_where_it_should() -> None:

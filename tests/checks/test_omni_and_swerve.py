@@ -56,6 +56,28 @@ def test_moment_of_omni_wheels() -> None:
     assert leg.groups[0].most == pytest.approx(-best.fun)
 
 
+STANDS = {  # the way that each wheel rolls, straight ahead
+    "tank": np.array([(1.0, 0.0)] * 4),
+    "mecanum": np.array([(1.0, -1.0), (1.0, 1.0), (1.0, -1.0), (1.0, 1.0)]),
+    "x_drive": ACROSS,
+}
+
+
+@pytest.mark.parametrize("kind", [tank, mecanum, x_drive, swerve])
+def test_friction_of_a_turn_in_place_by_virtual_work(kind: ModuleType) -> None:
+    """8 N straight ahead are four torques at the wheels; in a turn these do their work over how far wheels roll.
+
+    Steered wheels stand across their levers there, wheels at 45 degrees and fixed ones as always.
+    """
+    p = values(friction=8.0, scrub=0.0)
+    torque = 8.0 / np.abs(rolling(STANDS.get(kind.NAME, STANDS["tank"]), (0.0, 1.0, 0.0))).sum()
+    axes = STANDS.get(kind.NAME)
+    if axes is None:
+        axes = np.column_stack((-CORNERS[:, 1], CORNERS[:, 0])) / np.hypot(*CORNERS[0])
+    moment = torque * np.abs(rolling(axes, (1.0, 0.0, 0.0))).sum()
+    assert kind.turn(p, MASS, 4, (0.4, 0.4)).reduced.friction == pytest.approx(moment)
+
+
 def test_speed_of_omni_wheels() -> None:
     """Speed over wheel speed x radius: sqrt(2)/(|cos| + |sin|)."""
     for degrees in (0.0, 30.0, 45.0, 90.0):
