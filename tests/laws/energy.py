@@ -39,8 +39,13 @@ class Mechanism:
     )  # what the ratio is multiplied by along the travel
 
 
-def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
-            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float, float, float, float]:  # fmt: skip
+def account(
+    rows: np.ndarray,
+    it: Mechanism,
+    open_circuit: float,
+    ohms: float,
+    duty: Callable[[np.ndarray, np.ndarray], np.ndarray],
+) -> tuple[float, float, float, float, float]:
     """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, v0, v1, and the coefficients of
     the position over the share of the row.
 
