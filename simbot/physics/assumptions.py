@@ -159,6 +159,13 @@ def _tipping(robot: Robot, spec: MechanismSpec) -> tuple[str, str]:
         grip = max(ahead, back) / float(robot.mass)
         doubtful = doubtful or grip >= limit
         told.append(f"{way} it tips above {limit:.3g} m/s^2, and its grip allows {grip:.3g} m/s^2")
+    if not module.HOLONOMIC and p["track"] is not None:
+        limit = GRAVITY * float(p["track"]) / 2.0 / max(float(p["centre_height"]), 1e-6)
+        goes = float(p["cornering"] * p["grip"]) * GRAVITY
+        doubtful = doubtful or goes >= limit
+        told.append(
+            f"in curves it tips above {limit:.3g} m/s^2 sideways, and is steered round them with {goes:.3g}"
+        )
     if not doubtful:
         return "assumed", f"{'; '.join(told)}: it slips before it tips"
     return "doubt", f"{'; '.join(told)}: where it is not slower by its motors it tips, which no run shows"

@@ -9,6 +9,9 @@ roll, all together, over what they would without turning.
 Grip: what the floor gives along the way is what is left beside m curvature v^2 across it; on wheels that roll
 along the way an ellipse, (F/most)^2 + (m curvature v^2/(mu W))^2 <= 1, on rollers a square, |F_pair| <= mu W/2
 along each of the two axes at 45 degrees to the heading. What the turning itself asks of the wheels is left out.
+The weight that a curve moves to the outer wheels, m curvature v^2 h/track, changes none of that: every wheel holds in
+proportion to its load, their loads add up to W (to W/2 of two opposite ones), and motors are not short of what each can
+hold. It does until the robot tips, at curvature v^2 = g track/(2 h), which `simbot check` holds against `cornering`.
 
 The code slows down for the curve: the speed that it aims at uses `cornering` of the grip sideways, and no steered
 wheel is asked to steer faster than it can; before that it brakes with the same share of what grip and motors allow.

@@ -16,6 +16,7 @@ import pytest
 from builders import RPM, G, Words, a_plant, a_robot, a_run, seconds
 from scipy.integrate import quad, solve_ivp
 from scipy.interpolate import CubicSpline
+from scipy.optimize import minimize
 
 from simbot.analysis.results import StateResult
 from simbot.physics import layout as L
@@ -249,7 +250,7 @@ def test_a_circle_from_rest_at_the_grip() -> None:
 
 
 def test_a_quarter_circle_from_rest_to_rest_at_the_grip() -> None:
-    """Twice its half, 0.908307 s: what the floor says where it has to stop, and no less than what its own loop takes."""
+    """Twice its half, 0.908307 s: what the floor says where it has to stop at its end."""
     grip: Words = {"grip": 5.0 / G, "wheel_inertia": "0 kg*m^2", "turning_inertia": "1e-9 kg*m^2"}
     loop = {"loop": "position", "p": "60 /m", "d": "9 s/m", "window": "0.1 mm", "slower_than": "0.1 mm/s"}
     plant = a_drive("swerve", False, STRONG, **grip, control=loop)
@@ -281,6 +282,49 @@ def test_grip_of_a_square_is_what_a_linear_programme_gives() -> None:
         high = w[int(w[m + L.GRP]) + L.G_HI]
         assert high == pytest.approx(-best.fun, rel=1e-6)
     assert not guide.round
+
+
+def most_along(grip: float, lateral: float, height: float) -> float:
+    """Greatest acceleration along the way of four wheels with friction circles [g], beside one across it.
+
+    Loads of a body on four alike springs, the outer and the rear ones heavier; no moment about the mass centre is left.
+    """
+    x, y = np.array([(BASE, TRACK), (BASE, -TRACK), (-BASE, -TRACK), (-BASE, TRACK)]).T / 2.0
+
+    def loads(along: float) -> np.ndarray:
+        return (
+            0.25 - height * along / (2.0 * BASE) * np.sign(x) - height * lateral / (2.0 * TRACK) * np.sign(y)
+        )
+
+    holds = [
+        {"type": "eq", "fun": lambda f: f[4:].sum() - lateral},
+        {"type": "eq", "fun": lambda f: (x * f[4:] - y * f[:4]).sum()},
+        {"type": "ineq", "fun": lambda f: (grip * loads(f[:4].sum())) ** 2 - f[:4] ** 2 - f[4:] ** 2},
+        {"type": "ineq", "fun": lambda f: loads(f[:4].sum())},
+    ]
+    first = np.concatenate((np.full(4, 0.05), np.full(4, lateral / 4.0)))
+    best = minimize(lambda f: -f[:4].sum(), first, constraints=holds, method="SLSQP", options={"ftol": 1e-12})
+    assert best.success
+    return float(-best.fun)
+
+
+@pytest.mark.parametrize(("grip", "lateral", "height"), [(0.8, 0.3, 0.15), (0.8, 0.7, 0.15), (0.6, 0.4, 0.1)])
+def test_weight_that_moves_outwards_takes_no_grip(grip: float, lateral: float, height: float) -> None:
+    """While all four wheels stand, they hold together what they would with even loads: the run's own limit.
+
+    Moved outwards: m a h/track on either side (Gillespie, Fundamentals of Vehicle Dynamics, ch. 6, from memory).
+    """
+    from simbot.physics.forces import follow
+
+    outer = 0.5 + lateral * height / TRACK
+    assert outer < 1.0
+    plant = a_drive("swerve", grip=grip, centre_height=f"{height} m")
+    way = facing(circle(0.5, 2.0 * pi), 0.0, 0.0)
+    drive_along(plant, way)
+    w, m = plant.arrays.w, plant.arrays.at["drive"]
+    follow.py_func(w, plant.arrays.tab, m, 0.4 * way.length, sqrt(lateral * G * 0.5))
+    high = w[int(w[m + L.GRP]) + L.G_HI]
+    assert high / (MASS * G) == pytest.approx(most_along(grip, lateral, height), rel=1e-6)
 
 
 @pytest.mark.parametrize("kind", ["mecanum", "x_drive", "swerve", "tank"])

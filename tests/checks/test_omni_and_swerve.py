@@ -264,6 +264,23 @@ def first_axle_to_lift(height: float, base: float) -> float:
     return float(-loads[0, 0] / loads[0, 1])
 
 
+@pytest.mark.parametrize(("cornering", "expected"), [("80 %", "assumed"), ("100 %", "doubt")])
+def test_where_it_tips_in_a_curve(cornering: str, expected: str) -> None:
+    """Rollover threshold track/(2 h) in g (Gillespie, Fundamentals of Vehicle Dynamics, ch. 9, from memory): 0.625 g.
+
+    It is steered round with `cornering` of its grip of 0.7; along its heading it would tip at 0.75 g.
+    """
+    kind, text = tipping("tank", grip=0.7, centre_height="200 mm", track="250 mm", cornering=cornering)
+    limit = first_axle_to_lift(0.2, 0.25)
+    assert limit == pytest.approx(0.625 * G)
+    goes = float(cornering.split()[0]) / 100.0 * 0.7 * G
+    assert (
+        f"in curves it tips above {limit:.3g} m/s^2 sideways, and is steered round them with {goes:.3g}"
+        in text
+    )
+    assert kind == expected
+
+
 def test_where_it_tips() -> None:
     along, aside = first_axle_to_lift(0.2, BASE), first_axle_to_lift(0.2, TRACK)
     kind, text = tipping("mecanum", grip=0.7, centre_height="200 mm")
@@ -272,7 +289,7 @@ def test_where_it_tips() -> None:
     assert f"sideways it tips above {aside:.3g} m/s^2" in text
     assert f"its grip allows {0.7 * G * sqrt(0.5):.3g} m/s^2" in text
     kind, text = tipping("tank", grip=0.9, centre_height="200 mm")
-    assert kind == "doubt" and "sideways" not in text
+    assert kind == "doubt" and "; sideways it tips" not in text
     for grip, expected in (
         (0.74, "assumed"),
         (0.76, "doubt"),
