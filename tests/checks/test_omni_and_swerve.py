@@ -12,11 +12,11 @@ from types import ModuleType
 import numpy as np
 import pytest
 from builders import G, a_plant, a_robot
-from scipy.optimize import linprog
+from scipy.optimize import brentq, linprog
 from test_drive import FREE, GEARMOTOR, MASS, RADIUS, WHEEL, drive, values
 
 from simbot.physics.assumptions import physics_remarks
-from simbot.physics.kinds import mecanum, swerve, tank, x_drive
+from simbot.physics.kinds import KINDS, mecanum, swerve, tank, x_drive
 from simbot.physics.move import DriveTo, GoTo
 from simbot.physics.plant import Plant
 from simbot.scenario.errors import ScenarioError
@@ -279,6 +279,45 @@ def test_where_it_tips_in_a_curve(cornering: str, expected: str) -> None:
         in text
     )
     assert kind == expected
+
+
+@pytest.mark.parametrize("kind", ["tank", "mecanum", "swerve", "x_drive"])
+def test_with_everything_extended(kind: str) -> None:
+    """Slope and acceleration at which one axle carries nothing: a plane body's balance, its floor tilted or pushed."""
+    out = {"centre_height": "420 mm", "centre_ahead": "-40 mm"}
+    robot = a_robot({"drive": drive(kind, grip=0.8, extended=out)}, {"wheel": GEARMOTOR}, mass="12 kg")
+    [said] = [remark for remark in physics_remarks(robot) if remark.key.endswith("extended")]
+    lever, height = BASE / 2.0 - 0.04, 0.42
+
+    def rear_alone(sideways: float, down: float) -> float:
+        """What is left on the front axle: moments about the rear wheels' contact, per mass."""
+        return down * lever - sideways * height
+
+    limit = brentq(lambda a: rear_alone(a, G), 0.0, 50.0)
+    slope = brentq(lambda phi: rear_alone(G * sin(phi), G * cos(phi)), 0.0, 1.5)
+    assert f"standing still on up to {slope * 180.0 / pi:.3g} deg of slope" in said.text
+    assert f"along its heading it tips above {limit:.3g} m/s^2" in said.text
+    assert said.kind == "doubt" and "which no run shows" in said.text
+    before = a_robot({"drive": drive(kind, grip=0.8)}, {"wheel": GEARMOTOR}, mass="12 kg")
+    for spec in (robot.mechanisms["drive"], before.mechanisms["drive"]):  # runs go by the other keys
+        leg = KINDS[kind].straight(spec.values, MASS, 4, 0.0)
+        assert sum(group.most for group in leg.groups) == pytest.approx(0.8 * MASS * G * GRIPS[kind])
+
+
+GRIPS = {"tank": 1.0, "swerve": 1.0, "mecanum": sqrt(0.5), "x_drive": sqrt(0.5)}
+
+
+@pytest.mark.parametrize(
+    ("key", "given", "told"),
+    [
+        ("centre_ahead", "160 mm", "tips over as it stands.*not between the axles.*less than 0.15 m"),
+        ("centre_left", "-180 mm", "tips over as it stands.*not between the sides.*less than 0.18 m"),
+    ],
+)
+def test_what_falls_over_extended_is_a_mistake(key: str, given: str, told: str) -> None:
+    out = {"centre_height": "420 mm", key: given}
+    with pytest.raises(ScenarioError, match=rf"extended\.{key}.*{told}"):
+        a_robot({"drive": drive("tank", extended=out)}, {"wheel": GEARMOTOR})
 
 
 def test_where_it_tips() -> None:
