@@ -5,8 +5,9 @@ Needs no compiled code.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from math import inf, log, pi, sqrt
+from collections.abc import Iterator, Mapping
+from math import inf, log, pi, radians, sqrt
+from typing import Any
 
 import numpy as np
 
@@ -39,6 +40,8 @@ def consequences(robot: Robot) -> list[Remark]:
 
 
 def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    if spec.servo is not None and spec.servo["count"] == 2:
+        yield "follows", "count" if "count" in spec.lines else "servo", _fight(spec.servo)
     if spec.kind == "claw":
         yield from _grips(spec, robot)
     elif spec.kind == "cylinder":
@@ -52,6 +55,16 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
         yield from _play(spec, robot)
     elif spec.kind == "roller" and spec.values["pull_in"] is not None:
         yield from _pulls_in(spec, robot)
+
+
+def _fight(servo: Mapping[str, Any]) -> str:
+    """Two loops on one axle, set a degree apart, rest between their targets: each pushes its half of that degree."""
+    share = radians(0.5) / float(servo["band"])
+    drawn = 2.0 * share * float(servo["stall_current"])
+    return (
+        f"two servos on one axle fight where they are not set alike: for each degree between them either pushes "
+        f"against the other with {share:.0%} of its stall torque, and both together draw {drawn:.2g} A while it stands"
+    )
 
 
 def _axle_loads(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
