@@ -39,23 +39,17 @@ class Mechanism:
     )  # what the ratio is multiplied by along the travel
 
 
-def account(
-    rows: np.ndarray,
-    it: Mechanism,
-    open_circuit: float,
-    ohms: float,
-    duty: Callable[[np.ndarray, np.ndarray], np.ndarray],
-) -> tuple[float, float, float, float, float]:
+def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
+            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float, float, float]:  # fmt: skip
     """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, v0, v1, and the coefficients of
     the position over the share of the row.
 
     Also all energy that changed hands, either way (what an account can be exact to), and the least force
-    that the load asked of its gears while it moved: a cord is slack where that is zero. And what the gears' loss would
-    differ by in rows in which their force changes sides and comes back: a step looks at its ends alone.
+    that the load asked of its gears while it moved: a cord is slack where that is zero.
     What is lost where speed or mass jump between rows (a stop, a stage picked up or set down) has left the
     moving mass and is counted as spent. Within a row M is constant or, where it has a slope, smooth.
     """
-    taken = spent = turned = brushed = 0.0
+    taken = spent = turned = 0.0
     least = np.inf
     for t0, h, v0, v1, *poly in rows:
         q, v, a = state(h, np.array(poly))
@@ -70,9 +64,6 @@ def account(
         if it.slope is not None:
             total = total + 0.5 * it.slope(q) * v**2
         f = np.where(s * total >= 0.0, 1.0 / it.forward, it.back)
-        drives = s * total >= 0.0
-        few = drives if np.sum(drives) < len(drives) / 2 else ~drives
-        brushed += h * float(W @ np.where(few & moving, abs((1.0 / it.forward - it.back) * total * v), 0.0))
         heat = it.n * i**2 * it.resistance + it.n * it.motor_friction * abs(w)
         heat = heat + np.where(moving, (f - 1.0) * total * v + it.friction * abs(v) + it.damping * v**2, 0.0)
         work = it.load(q) * v
@@ -84,7 +75,7 @@ def account(
             first, last = poly[0], sum(poly)
         spent += kinetic(it, last, v1) - kinetic(it, first, v0)
         least = min(least, float(np.min(total[moving], initial=np.inf)))
-    return taken, spent, turned, least, brushed
+    return taken, spent, turned, least
 
 
 def kinetic(it: Mechanism, q: float, v: float) -> float:
@@ -96,3 +87,21 @@ def state(h: float, poly: np.ndarray):  # type: ignore[no-untyped-def]
     """Position, speed and acceleration at Gauss's nodes of one row, from its polynomial over the share of the row."""
     whole = np.polynomial.Polynomial(poly)
     return whole(X), whole.deriv(1)(X) / h, whole.deriv(2)(X) / h**2
+
+
+def brushed(rows: np.ndarray, it: Mechanism) -> float:
+    """What the gears' loss would differ by in rows in which their force changes sides and comes back [J].
+
+    A step looks for that at its ends alone.
+    """
+    missed = 0.0
+    for _, h, _, _, *poly in rows:
+        q, v, a = state(h, np.array(poly))
+        s = np.sign(v)
+        total = it.mass(q) * a + it.load(q) + s * it.friction + it.damping * v
+        if it.slope is not None:
+            total = total + 0.5 * it.slope(q) * v**2
+        drives = s * total >= 0.0
+        few = drives if np.sum(drives) < len(drives) / 2 else ~drives
+        missed += h * float(W @ np.where(few, abs((1.0 / it.forward - it.back) * total * v), 0.0))
+    return missed
