@@ -33,7 +33,7 @@ from simbot.analysis.move_results import (
 )
 from simbot.physics import layout as L
 from simbot.physics import motion, statics
-from simbot.physics.build import DRIVES, Built, Models
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS, Built, Models
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
@@ -121,7 +121,7 @@ def _state(
     holdings = tuple(bench.holding(load) for load in loads) if positioned else ()
     pulls: tuple[Pull, ...] = ()
     times: tuple[tuple[float, float | None], ...] = ()
-    if spec.kind == "winch":
+    if spec.kind in LIFTS_ROBOTS:
         pulls = tuple(
             _pull(bench, move, hold) for move, hold in zip(moves[:: len(ways)], holdings, strict=True)
         )

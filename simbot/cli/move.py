@@ -39,7 +39,10 @@ def move(
     until: Annotated[
         str | None,
         typer.Option(
-            "--until", metavar="TIME", help="A winch's match ends then, as in '150 s'.", show_default=False
+            "--until",
+            metavar="TIME",
+            help="The match ends then, as in '150 s': a winch's or hoist's last start.",
+            show_default=False,
         ),
     ] = None,
     tables: Annotated[

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from simbot.physics.build import DRIVES
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS
 from simbot.physics.heat import AIR
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.given import mechanism_given, position_given, quantity_given
@@ -47,8 +47,8 @@ def read_asked(
         raise SimbotError(f"--from {start}: {mechanism} has no travel to start from")
     if target is not None and not (positioned or drives):
         raise SimbotError(f"--to {target}: {mechanism} only turns; it has nowhere to go")
-    if until is not None and spec.kind != "winch":
-        raise SimbotError(f"--until {until}: {mechanism} is no winch")
+    if until is not None and spec.kind not in LIFTS_ROBOTS:
+        raise SimbotError(f"--until {until}: {mechanism} is no winch and no hoist")
     if volts is not None and not tables:
         raise SimbotError(
             f"--volts {volts}: says at which voltage --tables are; without them it does nothing"

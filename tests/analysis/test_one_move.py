@@ -349,6 +349,19 @@ def test_pull_sheet_by_hand():
     assert pull.holds_off == state.holdings[0].holds_off
 
 
+def test_a_hoist_has_the_same_sheet():
+    """6 kg hang at the end: as the winch that lifts as much all the way; slack takes less time than load."""
+    hoist = {**WINCH, "kind": "hoist", "slack": "0.15 m", "load_mass": "6 kg", "holding_brake": True}
+    state = only(api.move(bench(hoist), "it"))
+    (pull,) = state.pulls
+    (plain,) = only(api.move(bench({**WINCH, "holding_brake": True}), "it")).pulls
+    assert pull.speed == pytest.approx(plain.speed, rel=1e-9)
+    assert pull.stall_share == pytest.approx(plain.stall_share, rel=1e-9)
+    slack = only(api.move(bench(hoist), "it", 0.0, 0.15)).moves[0].arrival_s
+    assert slack + 0.3 / pull.speed < pull.time_s == state.moves[0].arrival_s < plain.time_s
+    assert pull.holds_off
+
+
 def test_a_servos_table_is_that_of_single_moves():
     robot = bench(SERVO, rails=RAILS[0])
     state = only(api.move(robot, "it"))
