@@ -94,6 +94,19 @@ def test_cascade_formula(masses: tuple[float, ...]) -> None:
     assert reduced.per_travel == pytest.approx(2.0 / 0.04 / n)
 
 
+def test_cascade_felt_at_the_cord() -> None:
+    """0.6, 0.5 and 0.9 kg on 40:1 and 15 mm, a rotor of 2.4e-5 kg m²: 181.3667 kg and 42.168595 N (derived; an engine's
+    joint-equality model travels the same to 3.4e-9).
+    """
+    masses, n = (0.6, 0.5, 0.9), 3
+    reduced = reduce(
+        slide_values(*masses, drum=0.03, friction=0.0, rigging="cascade", stages=n, incline=pi / 2), 0.0
+    )
+    segment = reduced.segments[0]
+    assert segment.mass * n**2 + (40.0 / 0.015) ** 2 * 2.4e-5 == pytest.approx(181.3666667, abs=1e-6)
+    assert segment.load * n == pytest.approx(42.168595, abs=1e-6)
+
+
 def stages(rigging: str, travel: float, friction: str, ratio: float = 20.0) -> dict[str, object]:
     return {
         "kind": "slide", "rigging": rigging, "stages": 3, "motors": "1 x coil",
