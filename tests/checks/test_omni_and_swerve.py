@@ -16,6 +16,7 @@ from scipy.optimize import brentq, linprog
 from test_drive import FREE, GEARMOTOR, MASS, RADIUS, WHEEL, drive, values
 
 from simbot.physics.assumptions import physics_remarks
+from simbot.physics.follows import consequences
 from simbot.physics.kinds import KINDS, mecanum, swerve, tank, x_drive
 from simbot.physics.move import DriveTo, GoTo
 from simbot.physics.plant import Plant
@@ -244,6 +245,37 @@ def test_a_lift_is_seen_while_the_wheels_are_steered() -> None:
     at = lift.first_inside_us()
     assert seen is not None and at is not None and at < 1_500_000
     assert seen == -(-at // 20_000) * 20_000
+
+
+# --- wheels of unlike size ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", ["tank", "swerve", "mecanum", "x_drive"])
+def test_wheels_of_unlike_size_drive_it_round(kind: str) -> None:
+    """0.2 % on a track of 360 mm: after 2 m 0.6366 deg and 11.11 mm aside where wheels roll along the way.
+
+    Its twist from how its four wheels roll, by least squares, integrated over the way.
+    """
+    axes = STANDS.get(kind, STANDS["tank"])
+    straight = rolling(axes, (0.0, 1.0, 0.0)) * RADIUS
+    unlike = straight * np.where(CORNERS[:, 1] < 0.0, 1.001, 0.999)
+    each = np.column_stack([rolling(axes, twist) * RADIUS for twist in np.eye(3)])
+    turns, ahead, _ = np.linalg.lstsq(each, unlike, rcond=None)[0]
+    heading = 2.0 * turns
+    aside = 2.0 * ahead * (1.0 - cos(heading)) / heading
+    if kind in ("tank", "swerve"):
+        assert heading * 180.0 / pi == pytest.approx(0.6366, abs=5e-5)
+        assert 1000.0 * aside == pytest.approx(11.11, abs=5e-3)
+    robot = a_robot({"drive": drive(kind, wheel_mismatch="0.2 %")}, {"wheel": GEARMOTOR})
+    [text] = [each.text for each in consequences(robot) if each.key.endswith("wheel_mismatch")]
+    assert f"turned by {heading * 180.0 / pi:.3g} deg and is {1000.0 * aside:.3g} mm aside" in text
+
+
+def test_how_far_unlike_wheels_turn_it_needs_a_track() -> None:
+    wheels = drive("mecanum", wheel_mismatch="0.2 %")
+    del wheels["track"]
+    with pytest.raises(ScenarioError, match=r"wheel_mismatch.*`track` beside it"):
+        a_robot({"drive": wheels}, {"wheel": GEARMOTOR})
 
 
 # --- tipping --------------------------------------------------------------------------------------

@@ -83,6 +83,13 @@ PARAMETERS = (
         open_low=True,
         reason="leaves 60 % of the grip for speeding up and braking",
     ),
+    Parameter(
+        "wheel_mismatch",
+        "share",
+        "by which the wheels of one side are larger than the other's, which its counts do not see; runs leave it out",
+        low=0.0,
+        high=0.1,
+    ),
     Parameter("wheel_inertia", "inertia", "of each wheel about its axle", default=0.0, low=0.0, high=1.0),
     Parameter(
         "turning_inertia",
@@ -223,6 +230,11 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
         yield "centre_height", _needs("side", "track")
     if p["extended"] is not None:
         yield from _out_of_its_wheels(p, p["extended"])
+    if p["wheel_mismatch"] and p["track"] is None:
+        yield (
+            "wheel_mismatch",
+            Fault("how far it turns by that depends on the track too", wanted="`track` beside it"),
+        )
     for key, across, between in (
         ("centre_ahead", "wheelbase", "axle"),
         ("centre_left", "track", "side"),
