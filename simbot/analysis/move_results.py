@@ -117,6 +117,7 @@ class Row:
 class Tables:
     volts: float
     celsius: float
+    magnets: str | None  # of its motors' sheet; None: not stated, their field is taken as it is cold
     load: float
     rows: tuple[Row, ...]
 

@@ -33,7 +33,7 @@ from simbot.analysis.move_results import (
 )
 from simbot.physics import layout as L
 from simbot.physics import motion, statics
-from simbot.physics.build import DRIVES, Built, Models
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS, Built, Models
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
@@ -121,7 +121,7 @@ def _state(
     holdings = tuple(bench.holding(load) for load in loads) if positioned else ()
     pulls: tuple[Pull, ...] = ()
     times: tuple[tuple[float, float | None], ...] = ()
-    if spec.kind == "winch":
+    if spec.kind in LIFTS_ROBOTS:
         pulls = tuple(
             _pull(bench, move, hold) for move, hold in zip(moves[:: len(ways)], holdings, strict=True)
         )
@@ -370,7 +370,8 @@ def tables_of(
     at = built.volts if volts is None else volts
     use = robot.mechanisms[name].values.get("motors")
     heat = None if use is None else robot.motors[use.motor].heat
-    warm = statics.warmed(built, celsius, None if heat is None else heat.magnets)
+    magnets = None if heat is None else heat.magnets
+    warm = statics.warmed(built, celsius, magnets)
     low, high = (built.reduced.low, built.reduced.high)
     if not (high - low < 1e5):
         low, high, rows = 0.0, 0.0, 1
@@ -386,5 +387,6 @@ def tables_of(
     speed = at / (groups[0][L.G_K] * np.abs(ratio))
     columns = (q, mass, moved, weight, ratio, force, speed)
     return Tables(
-        at, celsius, load, tuple(Row(*(float(value) for value in row)) for row in zip(*columns, strict=True))
-    )
+        at, celsius, magnets, load,
+        tuple(Row(*(float(value) for value in row)) for row in zip(*columns, strict=True)),
+    )  # fmt: skip

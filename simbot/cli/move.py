@@ -39,7 +39,10 @@ def move(
     until: Annotated[
         str | None,
         typer.Option(
-            "--until", metavar="TIME", help="A winch's match ends then, as in '150 s'.", show_default=False
+            "--until",
+            metavar="TIME",
+            help="The match ends then, as in '150 s': a winch's or hoist's last start.",
+            show_default=False,
         ),
     ] = None,
     tables: Annotated[
@@ -50,8 +53,11 @@ def move(
         typer.Option("--volts", metavar="V", help="Motors' voltage in the tables.", show_default=False),
     ] = None,
     celsius: Annotated[
-        float, typer.Option("--celsius", metavar="T", help="Motors' temperature there.")
-    ] = 20.0,
+        float | None,
+        typer.Option(
+            "--celsius", metavar="T", help="Motors' temperature there; else 25.", show_default=False
+        ),
+    ] = None,
     battery: BatteryState = None,
     settings: Settings = None,
     json_file: JsonFile = None,
@@ -77,7 +83,7 @@ def move(
 
         rows = None
         if tables:
-            rows = tables_of(loaded, mechanism, max(asked.loads, default=0.0), asked.volts, celsius)
+            rows = tables_of(loaded, mechanism, max(asked.loads, default=0.0), asked.volts, asked.celsius)
         result = api.move(loaded, mechanism, asked.start, asked.target, asked.turn, asked.loads, rows)
     if json_file is not None:
         from simbot.report.move_document import move_document

@@ -5,12 +5,14 @@ Needs no compiled code.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from math import pi
+from collections.abc import Iterator, Mapping
+from math import atan2, degrees, pi
+from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, Models, completed
 from simbot.physics.kinds import KINDS, mecanum
+from simbot.physics.kinds.drive import Leg
 from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
 from simbot.physics.stance import leans_on
@@ -102,7 +104,9 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
             if spec.values["centre_height"] is not None:
                 kind, text = _tipping(robot, spec)
                 yield Remark(kind, file, spec.lines["centre_height"], f"{owner}.centre_height", text)
-
+            if spec.values["extended"] is not None:
+                kind, text = _tipping(robot, spec, spec.values["extended"])
+                yield Remark(kind, file, spec.lines["extended"], f"{owner}.extended", text)
         others = leans_on(robot, spec.name)
         if others:
             text = (
@@ -139,26 +143,43 @@ def _of_a_drive(spec: MechanismSpec) -> str:
     return text
 
 
-def _tipping(robot: Robot, spec: MechanismSpec) -> tuple[str, str]:
+def _tipping(robot: Robot, spec: MechanismSpec, extended: Mapping[str, Any] | None = None) -> tuple[str, str]:
     """Where it would tip, against what its grip allows: a = g b/h, b from the mass centre to the nearer wheels.
 
-    From moments about the wheels it tips over (derivation); a doubt where the grip reaches that.
+    From moments about the wheels it tips over (derivation); a doubt where the grip reaches that. `extended`: with its
+    mass centre there; else as it drives.
     """
-    p, module = spec.values, KINDS[spec.kind]
+    module, p = KINDS[spec.kind], {**spec.values, **(extended or {})}
     nearer = float(p["wheelbase"]) / 2.0 - abs(float(p.get("centre_ahead") or 0.0))
+    aside = None if p["track"] is None else float(p["track"]) / 2.0 - abs(float(p.get("centre_left") or 0.0))
     ways = [("along its heading", 0.0, nearer)]
-    if module.HOLONOMIC and p["track"] is not None:
-        nearer = float(p["track"]) / 2.0 - abs(float(p.get("centre_left") or 0.0))
-        ways.append(("sideways", pi / 2.0, nearer))
+    if module.HOLONOMIC and aside is not None:
+        ways.append(("sideways", pi / 2.0, aside))
+    height = max(float(p["centre_height"]), 1e-6)
     told, doubtful = [], False
     for way, direction, lever in ways:
-        limit = GRAVITY * lever / max(float(p["centre_height"]), 1e-6)
-        groups = module.straight(p, float(robot.mass), p["motors"].count, direction).groups
-        ahead = sum(group.most for group in groups)
-        back = sum(group.most if group.most_back is None else group.most_back for group in groups)
-        grip = max(ahead, back) / float(robot.mass)
+        limit = GRAVITY * lever / height
+        grip = _held(module.straight(p, float(robot.mass), p["motors"].count, direction)) / float(robot.mass)
         doubtful = doubtful or grip >= limit
         told.append(f"{way} it tips above {limit:.3g} m/s^2, and its grip allows {grip:.3g} m/s^2")
+    if not module.HOLONOMIC and aside is not None:
+        limit = GRAVITY * aside / height
+        goes = float(p["cornering"] * p["grip"]) * GRAVITY
+        doubtful = doubtful or goes >= limit
+        told.append(
+            f"in curves it tips above {limit:.3g} m/s^2 sideways, and is steered round them with {goes:.3g}"
+        )
+    text = "; ".join(told)
+    if extended is not None:
+        slope = degrees(atan2(min(nearer, nearer if aside is None else aside), height))
+        text = f"with everything extended, standing still on up to {slope:.3g} deg of slope; {text}"
     if not doubtful:
-        return "assumed", f"{'; '.join(told)}: it slips before it tips"
-    return "doubt", f"{'; '.join(told)}: where it is not slower by its motors it tips, which no run shows"
+        return "assumed", f"{text}: it slips before it tips"
+    return "doubt", f"{text}: where it is not slower by its motors it tips, which no run shows"
+
+
+def _held(leg: Leg) -> float:
+    """Greatest force that all its wheels hold along a line, either way [N]."""
+    ahead = sum(group.most for group in leg.groups)
+    back = sum(group.most if group.most_back is None else group.most_back for group in leg.groups)
+    return max(ahead, back)

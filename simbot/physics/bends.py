@@ -3,11 +3,15 @@
 Every wheel gets effort in proportion to its own speed, the fastest one all of it, as on a straight line. Wheels
 that roll g_i per length then act together as equal ones that roll g = sqrt(mean g_i^2) and get g/max|g_i| of the
 effort: the same force, current and rotor energy. M is the robot's mass and its turning, I turns(s)^2, and a tank
-scrubs with c mu W wheelbase/2 times its turning.
+scrubs with c mu W wheelbase/2 times its turning. Rolling friction sits at the wheels: it grows with how far they
+roll, all together, over what they would without turning.
 
 Grip: what the floor gives along the way is what is left beside m curvature v^2 across it; on wheels that roll
 along the way an ellipse, (F/most)^2 + (m curvature v^2/(mu W))^2 <= 1, on rollers a square, |F_pair| <= mu W/2
 along each of the two axes at 45 degrees to the heading. What the turning itself asks of the wheels is left out.
+The weight that a curve moves to the outer wheels, m curvature v^2 h/track, changes none of that: every wheel holds in
+proportion to its load, their loads add up to W (to W/2 of two opposite ones), and motors are not short of what each can
+hold. It does until the robot tips, at curvature v^2 = g track/(2 h), which `simbot check` holds against `cornering`.
 
 The code slows down for the curve: the speed that it aims at uses `cornering` of the grip sideways, and no steered
 wheel is asked to steer faster than it can; before that it brakes with the same share of what grip and motors allow.
@@ -94,8 +98,10 @@ def build_curve(spec: MechanismSpec, robot: Robot, carried: float, way: Way) -> 
     guide = np.zeros((way.cells + 1, L.TAB_COLUMNS))
     guide[:, L.GUIDE_SHARE], guide[:, L.GUIDE_DSHARE], _ = _with_slopes(turn / most, step)
     is_round = _grips(guide, spec, mass, beta, way.curvature)
+    alone = np.abs(kind.rolls(p, beta, np.zeros_like(way.turns)))
+    guide[:, L.GUIDE_RUB] = friction * (rolls.sum(axis=0) / alone.sum(axis=0) - 1.0)
     if hasattr(kind, "scrub_moment"):
-        guide[:, L.GUIDE_RUB] = kind.scrub_moment(p, mass) * np.abs(way.turns)
+        guide[:, L.GUIDE_RUB] += kind.scrub_moment(p, mass) * np.abs(way.turns)
     torque = motor.constant * min(motor.voltage / motor.resistance, limit)
     push = count * torque * gears.forward * float(turn.min()) * gears.ratio
     cornering = float(p["cornering"])

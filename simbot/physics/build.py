@@ -37,6 +37,7 @@ WHOLE_BUILT = (
     "hoist",
     "turret",
 )
+LIFTS_ROBOTS = ("winch", "hoist")  # what a robot is pulled up by: a sheet of its pull, and cautions
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12

@@ -377,15 +377,16 @@ def next_break(w: Array, tab: Array, below: float) -> Any:
 
 @inner
 def has_pieces(w: Array) -> Any:
-    """True where some device changes its law with the voltage (limits, regulators, open leads)."""
-    if w[L.N_RAIL] > 0.0:
-        return True
-    m = L.RAILS
+    """True where some device changes its law with the voltage (limits, regulators that feed something, open leads)."""
+    m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
     for _ in range(int(w[L.N_MECH])):
         if w[m + L.OPEN] == 1.0 and w[m + L.S] != 0.0:
             return True
+        asks = w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
+            if asks and w[g + L.G_RAIL] >= 0.0:
+                return True
             if not (math.isinf(w[g + L.G_LIMIT]) and math.isinf(w[g + L.G_LIMIT_B])):
                 return True
             g += L.GROUP_SIZE

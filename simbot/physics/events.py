@@ -171,49 +171,46 @@ def look_at_share(w: Array, tab: Array, kind: float, m: int, x: float, h: float)
 
 @inner
 def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: float) -> Any:
-    """Share of the step at which a mode's margin turns negative: the upper end of a tight bracket below top."""
-    low = 0.0
-    high = top
-    f_high = margin_of(w, tab, kind, m, g)
+    """Share of the step at which a mode's margin turns negative: the upper end of a tight bracket below top.
+
+    Chandrupatla's method (1997): the inverse parabola through three points where it can be trusted, else the middle.
+    """
+    x = top  # the newest place, `old` the one beyond the root, `was` what neither is any more
+    f = margin_of(w, tab, kind, m, g)
+    old = 0.0
     if kind <= ZONE_EDGE:
         w[m + L.Q_NEXT] = w[m + L.Q]
         w[m + L.V_NEXT] = w[m + L.SPEED]
     else:
         look_at_share(w, tab, kind, m, 0.0, h)
-    f_low = margin_of(w, tab, kind, m, g)
-    if f_low <= 0.0:
-        f_low = 1e-30
-        x = 0.5 * (low + high)
+    f_old = margin_of(w, tab, kind, m, g)
+    step = 0.5
+    if f_old > 0.0:
+        step = f / (f - f_old)
     else:
-        x = low + (high - low) * f_low / (f_low - f_high)
-    side = 0
-    last = high
-    for count in range(60):
-        if high - low < 1e-14 + 1e-12 * high or (high - low) * h < 1e-15:
-            break
-        near = abs(x - last)
-        if near < 1e-3 * (high - low):  # one end is there: let the other, which has stayed, come close too
-            x += side * (2.0 * near + 1e-14)
-        elif count % 4 == 3:
-            x = 0.5 * (low + high)
-        x = min(max(x, low + 1e-3 * (high - low) * (1e-9 if count > 2 else 1.0)), high)
-        last = x
+        f_old = 1e-30
+    for _ in range(60):
+        was = x
+        f_was = f
+        x += step * (old - x)
         look_at_share(w, tab, kind, m, x, h)
         f = margin_of(w, tab, kind, m, g)
-        if f < 0.0:
-            high = x
-            f_high = f
-            if side == -1:
-                f_low *= 0.5
-            side = -1
-        else:
-            low = x
-            f_low = max(f, 1e-30)
-            if side == 1:
-                f_high *= 0.5
-            side = 1
-        x = low + (high - low) * f_low / (f_low - f_high)
-    return high
+        if (f < 0.0) != (f_was < 0.0):
+            was, old = old, was
+            f_was, f_old = f_old, f_was
+        width = abs(x - old)
+        close = 1e-14 + 1e-12 * max(x, old)
+        if width < close or width * h < 1e-15:
+            break
+        part = (x - old) / (was - old)
+        rise = (f - f_old) / (f_was - f_old)
+        step = 0.5
+        if rise * rise < part and (1.0 - rise) * (1.0 - rise) < 1.0 - part:
+            step = f / (f_old - f) * f_was / (f_old - f_was)
+            step += (was - x) / (old - x) * f / (f_was - f) * f_old / (f_was - f_old)
+        least = 0.45 * close / width
+        step = min(max(step, least), 1.0 - least)
+    return x if f < 0.0 else old
 
 
 @inner

@@ -5,8 +5,9 @@ Needs no compiled code.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from math import inf, log, pi, sqrt
+from collections.abc import Iterator, Mapping
+from math import degrees, inf, log, pi, radians, sqrt
+from typing import Any
 
 import numpy as np
 
@@ -25,6 +26,7 @@ TAKES_OVER = (
     f"{LEG_END:g} m/s would be left across it, or it has to turn first, it brakes first with its motors shorted"
 )
 RPM = pi / 30.0  # rad/s
+STRAY = 2.0  # m: a way that wheels of unlike size are told for
 
 
 def consequences(robot: Robot) -> list[Remark]:
@@ -39,6 +41,8 @@ def consequences(robot: Robot) -> list[Remark]:
 
 
 def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    if spec.servo is not None and spec.servo["count"] == 2:
+        yield "follows", "count" if "count" in spec.lines else "servo", _fight(spec.servo)
     if spec.kind == "claw":
         yield from _grips(spec, robot)
     elif spec.kind == "cylinder":
@@ -48,10 +52,37 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
     elif spec.kind in DRIVES:
         yield "follows", "control", TAKES_OVER
         yield from _axle_loads(spec, robot)
+        if spec.values["wheel_mismatch"]:
+            yield "follows", "wheel_mismatch", _strays(spec)
     elif spec.values.get("backlash"):
         yield from _play(spec, robot)
     elif spec.kind == "roller" and spec.values["pull_in"] is not None:
         yield from _pulls_in(spec, robot)
+
+
+def _fight(servo: Mapping[str, Any]) -> str:
+    """Two loops on one axle, set a degree apart, rest between their targets: each pushes its half of that degree."""
+    share = radians(0.5) / float(servo["band"])
+    drawn = 2.0 * share * float(servo["stall_current"])
+    return (
+        f"two servos on one axle fight where they are not set alike: for each degree between them either pushes "
+        f"against the other with {share:.0%} of its stall torque, and both together draw {drawn:.2g} A while it stands"
+    )
+
+
+def _strays(spec: MechanismSpec) -> str:
+    """Where it ends whose counts say straight on: its larger wheels drive it round a circle.
+
+    Heading D d/B and D² d/(2 B) aside after a way D (Lynch and Park, Modern Robotics, section 13.4, odometry, from
+    memory); rollers turn it about the sum of wheelbase and track.
+    """
+    p = spec.values
+    base = float(p["track"]) + (float(p["wheelbase"] or 0.0) if spec.kind in ("mecanum", "x_drive") else 0.0)
+    turned = STRAY * float(p["wheel_mismatch"]) / base
+    return (
+        f"after {STRAY:g} m straight on by its counts it has turned by {degrees(turned):.3g} deg and is "
+        f"{500.0 * STRAY * turned:.3g} mm aside; it goes on from there until something sets it right"
+    )
 
 
 def _axle_loads(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:

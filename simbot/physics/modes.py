@@ -253,14 +253,16 @@ def come_to_rest(w: Array, tab: Array) -> Any:
 @inner
 def change(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
     """Apply an event: flip its mode, then find what else follows from it."""
-    if kind == GEAR and w[m + L.N_GRP] > 1.0:
-        w[L.DIRTY] = 1.0
+    if kind == CAP or (kind == GEAR and w[m + L.N_GRP] > 1.0):
+        w[m + L.ACC] = find_branches(w, tab, m, w[m + L.Q], w[m + L.SPEED])  # no current depends on it
+        straighten(w)
+        quicken(w)
         return
     if kind == GEAR:
         w[g + L.G_GEAR] = 1.0 - w[g + L.G_GEAR]
     elif kind == BARE:
         w[g + L.G_BARE] = 1.0 - w[g + L.G_BARE]
-    elif kind == BREAK_AWAY or kind == LIMIT or kind == CAP or kind == RAIL:
+    elif kind == BREAK_AWAY or kind == LIMIT or kind == RAIL:
         w[L.DIRTY] = 1.0
         return
     else:

@@ -125,10 +125,20 @@ DETENTS = Parameter(
 RATCHET = Parameter(
     "ratchet",
     "block",
-    "teeth that let it go up only: it falls back to the last tooth, no further",
+    "teeth that let it go up only: it falls back to the last tooth, no further; or a latch, which is one tooth",
     block=(
-        Parameter("pitch", "coordinate", "from one tooth to the next", required=True, low=0.0, open_low=True),
-        Parameter("from", "coordinate", "position of the first tooth; none: the lower end of the travel"),
+        Parameter(
+            "pitch",
+            "coordinate",
+            "from one tooth to the next; none: a latch at `from`",
+            low=0.0,
+            open_low=True,
+        ),
+        Parameter(
+            "from",
+            "coordinate",
+            "position of the first tooth, or of a latch; none: the lower end of the travel",
+        ),
         Parameter(
             "release_time",
             "time",
@@ -212,7 +222,10 @@ def with_forces(reduced: Reduced, values: Mapping[str, Any]) -> Reduced:
 def _teeth(ratchet: Mapping[str, Any] | None, low: float, high: float) -> list[float]:
     if ratchet is None:
         return []
-    first, pitch = low if ratchet["from"] is None else float(ratchet["from"]), float(ratchet["pitch"])
+    first = low if ratchet["from"] is None else float(ratchet["from"])
+    if ratchet["pitch"] is None:
+        return [first]
+    pitch = float(ratchet["pitch"])
     count = ceil((high - first) / pitch - 1e-9)
     return [first + number * pitch for number in range(count)]
 

@@ -105,9 +105,10 @@ def holding_draw(group: Array, current: float, circuit: Circuit) -> tuple[float,
 def warmed(built: Built, celsius: float, magnets: str | None = None) -> Built:
     """The same mechanism with motors at another temperature than the 25 degrees C of their sheets.
 
-    Resistance as `heat` has it; the motor constant falls with the magnets' field, ferrite's where none are stated.
+    Resistance as `heat` has it; the motor constant falls with the magnets' field, and stays as it is cold where the
+    sheet does not say which magnets they are, as in a run.
     """
     groups = built.groups.copy()
     groups[:, L.G_R] *= 1.0 + RISE_OF_R * (celsius - AIR)
-    groups[:, L.G_K] *= 1.0 - LOSS_OF_FIELD[magnets or "ferrite"] * (celsius - AIR)
+    groups[:, L.G_K] *= 1.0 - LOSS_OF_FIELD[magnets] * (celsius - AIR)
     return replace(built, groups=groups)

@@ -25,18 +25,20 @@ from simbot.physics.steps import (
     drawn_in_series,
     end_series,
     heat_in_step,
-    take_series,
-    trial_step,
+    holds_at_end,
+    series_length,
+    shorten,
 )
 from simbot.physics.ticks import (
     all_seen,
     at_tick,
     first_acts,
+    first_stop,
+    last_tick,
     needs_every_tick,
     next_pending,
     take_pending,
     tick_time,
-    tick_would_change,
 )
 
 REACHED, LOG_FULL, SEEN = 0, 1, 2
@@ -103,6 +105,23 @@ def note_beginning(w: Array, log: Array, row: int) -> Any:
         m += L.MECH_SIZE
 
 
+@inner
+def take_series(w: Array, tab: Array, rest: float, tick: float) -> Any:
+    """A step on the linear law, no longer than rest: its length h, 0 where it does not hold; the tick that ends it."""
+    h = series_length(w, rest)
+    stop = -1.0
+    if h > 0.0:
+        stop = first_stop(w, tick, w[L.T] + h, h)
+        if stop >= 0.0:
+            early = tick_time(w, stop) - w[L.T]
+            shrink_series(w, early / h)
+            h = early
+        end_series(w, tab, h)
+        if not holds_at_end(w):
+            h = 0.0
+    return h, stop
+
+
 @entry
 def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
     """Carry the plant to t_end, or to the first tick at which all that is watched is seen inside.
@@ -148,6 +167,7 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
         energy = h * w[L.V] * w[L.I]
         charge = h * w[L.I]
         straight = False
+        stop = -1.0
         idle = w[L.N_LIVE] == 0.0 and (w[L.SAGS] == 0.0 or (w[L.I] == 0.0 and abs(w[L.VRC]) < 1e-12))
         if idle:
             t_new = limit
@@ -159,55 +179,41 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
         else:
             rest = h
             if w[L.STRAIGHT] == 1.0:
-                h = take_series(w, tab, rest)
+                h, stop = take_series(w, tab, rest, tick)
                 straight = h > 0.0
             if not straight:
                 h, energy, charge = adapted_step(w, tab, rest, v_before, i_before)
             t_new = limit if h >= rest else t + h
+        # --- a tick at which something changes, or all is seen, ends it earlier; so does an event
+        if straight and stop >= 0.0:
+            t_new = tick_time(w, stop)
+        elif not straight:
+            stop = first_stop(w, tick, t_new, h)
+            if stop >= 0.0:
+                t_new = tick_time(w, stop)
+                if idle:
+                    energy *= (t_new - t) / h
+                    charge *= (t_new - t) / h
+                else:
+                    energy, charge = shorten(w, tab, t_new - t, h, straight, v_before, i_before)
+                h = t_new - t
+        if not idle:
             share, kind, m, g = first_event(w, tab, h)
-        # --- a tick at which something changes, or all is seen, ends it earlier
-        at = NOTHING
-        cut = False  # not by comparing t_new - t and h: rounding makes half of all whole steps look shorter
         if kind != NOTHING:
             t_new = min(t + max(share * h, LEAST), t + h)
-            cut = t_new - t < h
+            stop = first_stop(w, tick, t_new, h)
+            if stop >= 0.0:
+                kind = NOTHING
+                t_new = tick_time(w, stop)
+            # not by comparing t_new - t and h: rounding makes half of all whole steps look shorter
+            if t_new - t < h:
+                energy, charge = shorten(w, tab, t_new - t, h, straight, v_before, i_before)
+                h = t_new - t
+        at = NOTHING
         if t_tick <= t_new:
-            stop_tick = -1.0
-            k = tick
-            while True:
-                when = tick_time(w, k)
-                if when > t_new:
-                    break
-                x = min(1.0, (when - t) / h) if h > 0.0 else 1.0
-                if (
-                    when >= t_new
-                    or tick_would_change(w, when, x, h)
-                    or (w[L.WATCHING] == 1.0 and all_seen(w, x, h))
-                ):
-                    stop_tick = k
-                    break
-                k += 1.0
-            if stop_tick >= 0.0:
-                when = tick_time(w, stop_tick)
-                if when < t_new:
-                    kind = NOTHING
-                    t_new = when
-                    cut = t_new - t < h
-                w[L.TICK] = stop_tick
+            w[L.TICK] = last_tick(w, t_new)
+            if tick_time(w, w[L.TICK]) >= t_new:
                 at = 1
-            else:
-                w[L.TICK] = k - 1.0
-        if cut:
-            share = (t_new - t) / h
-            h = t_new - t
-            if straight:
-                shrink_series(w, share)
-                end_series(w, tab, h)
-            elif not idle:
-                _, energy, charge = trial_step(w, tab, h, v_before, i_before)
-            else:
-                energy *= share
-                charge *= share
         if straight:
             energy, charge = drawn_in_series(w, tab, h)
         elif w[L.WARMS] == 1.0:

@@ -52,8 +52,8 @@ ERRS = 4.0  # of the tolerance, in a Dormand-Prince step: arrivals of tabled kin
 
 
 @inner
-def take_series(w: Array, tab: Array, rest: float) -> Any:
-    """A step on the linear law, no longer than rest: its length h; 0 where it does not hold."""
+def series_length(w: Array, rest: float) -> Any:
+    """Length h of a step on the linear law, no longer than rest, with its series; 0 where that does not converge."""
     error = series(w, rest)
     if not error < HUGE:
         return 0.0
@@ -61,16 +61,21 @@ def take_series(w: Array, tab: Array, rest: float) -> Any:
     if error > 1.0:
         h = max(LEAST, rest * error ** (-1.0 / (L.ORDER - 1.0)))
         shrink_series(w, h / rest)
-    end_series(w, tab, h)
+    return h
+
+
+@inner
+def holds_at_end(w: Array) -> Any:
+    """True where the linear law has held to the end of the step under trial."""
     for k in range(int(w[L.N_RAIL])):
         rail = L.RAILS + k * L.RAIL_SIZE
         if w[rail + L.RAIL_MODE] == L.IDLE and w[rail + L.RAIL_V] != w[rail + L.RAIL_SET]:
-            return 0.0  # it sags while nothing is taken from it, which is no mode of its own
+            return False  # it sags while nothing is taken from it, which is no mode of its own
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         if w[m + L.CONTROL] == L.STRONGEST and abs(w[m + L.DUTY]) < 1.0:
-            return 0.0  # the strongest effort has become less than all
-    return h
+            return False  # the strongest effort has become less than all
+    return True
 
 
 @inner
@@ -86,6 +91,17 @@ def end_series(w: Array, tab: Array, h: float) -> Any:
     w[L.VRC_END] = 0.0
     for j in range(L.ORDER - 1, -1, -1):
         w[L.VRC_END] += w[L.VRC_POLY + j]
+
+
+@inner
+def shorten(w: Array, tab: Array, h: float, was: float, straight: bool, volts: float, current: float) -> Any:
+    """End the step under trial after h instead of `was`: its energy [J] and charge [C], 0 of one on the linear law."""
+    if straight:
+        shrink_series(w, h / was)
+        end_series(w, tab, h)
+        return 0.0, 0.0
+    _, energy, charge = trial_step(w, tab, h, volts, current)
+    return energy, charge
 
 
 @inner

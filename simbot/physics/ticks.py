@@ -7,7 +7,7 @@ from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
-from simbot.physics.control import FINEST, inside, needed_effort, output, set_point
+from simbot.physics.control import FINEST, FUZZ, inside, needed_effort, output, set_point
 from simbot.physics.forces import fastest_at, first_mech, look_up
 from simbot.physics.modes import zone_of
 from simbot.physics.steps import between
@@ -157,6 +157,125 @@ def tick_would_change(w: Array, t: float, x: float, h: float) -> Any:
                 return True
         m += L.MECH_SIZE
     return False
+
+
+@inner
+def last_tick(w: Array, t: float) -> Any:
+    """Number of the last tick that is no later than t [s]."""
+    number = math.floor((t * 1e6 - w[L.PHASE_US]) / w[L.LOOP_US])
+    while tick_time(w, number + 1.0) <= t:
+        number += 1.0
+    while tick_time(w, number) > t:
+        number -= 1.0
+    return number
+
+
+@inner
+def side_of(goal: float, room: float, q: float) -> Any:
+    """Below a window around the goal (-1), within (0) or above it (+1)."""
+    if abs(q - goal) <= room:
+        return 0.0
+    return 1.0 if q > goal else -1.0
+
+
+@inner
+def is_kept(w: Array, m: int, t: float, q: float, x: float, h: float) -> Any:
+    """True only where an output stays what it is at every tick up to t: at the share x of the step, the place q.
+
+    What moves does not turn round within a step: it passes every place once.
+    """
+    control = w[m + L.CONTROL]
+    moving = w[m + L.S] != 0.0
+    if control == L.FULL:
+        room = w[m + L.WINDOW] + FUZZ
+        aims = w[m + L.TOUCH] == 0.0 or w[m + L.TOUCHED] == 1.0
+        if aims and side_of(w[m + L.TARGET], room, q) != side_of(w[m + L.TARGET], room, w[m + L.Q]):
+            return False
+    elif control == L.TIMED:
+        if w[L.T] < w[m + L.T_OFF] <= t + 1e-6:
+            return False
+    elif control == L.POSITION and moving:
+        change = 0.0  # the most by which its speed may have differed from that at the beginning
+        for k in range(L.ORDER, 1, -1):
+            change = change * x + k * abs(w[m + L.POLY + k])
+        change *= w[m + L.KD] * x / h
+        u = w[m + L.KI] * w[m + L.INTEGRAL] - w[m + L.KD] * w[m + L.SPEED]
+        low = u + w[m + L.KP] * (w[m + L.TARGET] - max(q, w[m + L.Q])) - change
+        high = u + w[m + L.KP] * (w[m + L.TARGET] - min(q, w[m + L.Q])) + change
+        most = w[m + L.EFFORT]
+        return (low >= most and w[m + L.SENT] == most) or (high <= -most and w[m + L.SENT] == -most)
+    elif control == L.SPEED_LOOP and moving:
+        return False
+    if control == L.FULL or control == L.TIMED or control == L.POSITION or control == L.SPEED_LOOP:
+        duty, is_open = output(w, m, t, q, 0.0, 0.0)
+        return duty == w[m + L.SENT] and is_open == w[m + L.SENT_OPEN]
+    return True
+
+
+@inner
+def is_away(w: Array, m: int, q: float) -> Any:
+    """True only where a mechanism is outside its set all the way from its place to q."""
+    if w[m + L.CONTROL] == L.SPEED_LOOP:
+        return False
+    if w[m + L.TOUCH] != 0.0 and w[m + L.TOUCHED] == 0.0:
+        return True
+    goal = w[m + L.TARGET_PENDING]
+    room = w[m + L.WINDOW] + FUZZ
+    side = side_of(goal, room, q)
+    return side != 0.0 and side == side_of(goal, room, w[m + L.Q])
+
+
+@inner
+def is_quiet(w: Array, number: float, h: float) -> Any:
+    """True only where nothing happens at any tick of the step under trial up to this one."""
+    t = tick_time(w, number)
+    x = min(1.0, (t - w[L.T]) / h)
+    away = w[L.WATCHING] == 0.0
+    m = first_mech(w)
+    for _ in range(int(w[L.N_MECH])):
+        q = w[m + L.Q]
+        if w[m + L.S] != 0.0:
+            q, _ = between(w, m, x, h)
+        if not is_kept(w, m, t, q, x, h):
+            return False
+        if not away and w[m + L.WATCH] == 1.0 and is_away(w, m, q):
+            away = True
+        m += L.MECH_SIZE
+    return away
+
+
+@inner
+def stops_at(w: Array, number: float, h: float) -> Any:
+    """True where some output would change at a tick inside the step under trial, or all is seen."""
+    t = tick_time(w, number)
+    x = min(1.0, (t - w[L.T]) / h)
+    return tick_would_change(w, t, x, h) or (w[L.WATCHING] == 1.0 and all_seen(w, x, h))
+
+
+@inner
+def first_stop(w: Array, first: float, t_new: float, h: float) -> Any:
+    """First tick before t_new, from `first` on, at which something happens; -1: none."""
+    if tick_time(w, first) >= t_new:
+        return -1.0
+    last = last_tick(w, t_new)
+    if tick_time(w, last) >= t_new:
+        last -= 1.0
+    k = first
+    if last > first:
+        if is_quiet(w, last, h):
+            return -1.0
+        beyond = last
+        while beyond > k:
+            middle = math.floor(0.5 * (k + beyond))
+            if is_quiet(w, middle, h):
+                k = middle + 1.0
+            else:
+                beyond = middle
+    while k <= last:
+        if stops_at(w, k, h):
+            return k
+        k += 1.0
+    return -1.0
 
 
 @inner

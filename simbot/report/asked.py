@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from simbot.physics.build import DRIVES
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS
+from simbot.physics.heat import AIR
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.given import mechanism_given, position_given, quantity_given
 from simbot.scenario.model import Robot
@@ -26,12 +27,13 @@ class Asked:
     loads: tuple[float, ...]
     until: float | None
     volts: float | None
+    celsius: float  # of the motors in the tables
     battery: str
 
 
 def read_asked(
     robot: Robot, mechanism: str, start: str | None, target: str | None, turn: str | None,
-    loads: Sequence[str], until: str | None, tables: bool, volts: str | None, celsius: float,
+    loads: Sequence[str], until: str | None, tables: bool, volts: str | None, celsius: float | None,
     battery: str | None, figure: str | None,
 ) -> Asked:  # fmt: skip
     """The options read, each mistake told with the option's name."""
@@ -45,15 +47,19 @@ def read_asked(
         raise SimbotError(f"--from {start}: {mechanism} has no travel to start from")
     if target is not None and not (positioned or drives):
         raise SimbotError(f"--to {target}: {mechanism} only turns; it has nowhere to go")
-    if until is not None and spec.kind != "winch":
-        raise SimbotError(f"--until {until}: {mechanism} is no winch")
+    if until is not None and spec.kind not in LIFTS_ROBOTS:
+        raise SimbotError(f"--until {until}: {mechanism} is no winch and no hoist")
     if volts is not None and not tables:
         raise SimbotError(
             f"--volts {volts}: says at which voltage --tables are; without them it does nothing"
         )
     if tables and not positioned:
         raise SimbotError(f"--tables: {mechanism} has no travel to table")
-    if not COLD <= celsius <= HOT:
+    if celsius is not None and not tables:
+        raise SimbotError(
+            f"--celsius {celsius:g}: says how warm motors are in --tables; without them it does nothing"
+        )
+    if celsius is not None and not COLD <= celsius <= HOT:
         raise SimbotError(f"--celsius {celsius:g}: would do: {COLD:g} to {HOT:g}")
     if figure is not None and Path(figure).suffix.lower() not in FIGURES:
         raise SimbotError(f"--figure {figure}: would do: a file ending in {', '.join(FIGURES)}")
@@ -70,6 +76,7 @@ def read_asked(
         tuple(float(quantity_given("--load", text, "mass", 0.0, LOAD_MAX)) for text in loads),
         None if until is None else float(quantity_given("--until", until, "time", 0.0)),
         None if volts is None else float(quantity_given("--volts", volts, "voltage", 0.1, 100.0)),
+        AIR if celsius is None else celsius,
         _battery(robot, battery),
     )
 

@@ -113,6 +113,7 @@ def _tables(tables: Tables) -> Document:
     return {
         "volts_v": rounded(tables.volts),
         "celsius": rounded(tables.celsius),
+        "magnets": tables.magnets,
         "load_kg": rounded(tables.load),
         "rows": [
             {

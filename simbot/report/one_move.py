@@ -10,7 +10,7 @@ from typing import IO
 
 from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
 from simbot.analysis.one_move import CAUSES
-from simbot.physics.build import DRIVES
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS
 from simbot.physics.spreads import spread_paths
 from simbot.report.bars import SCALES_MS
 from simbot.report.chart import chart
@@ -118,10 +118,11 @@ def about(move: OneMove, remarks: Sequence[Remark]) -> list[Remark]:
 def cautions_of(move: OneMove) -> Iterator[str]:
     """What can hurt here, and who decides."""
     holdings = [one for state in move.states for one in state.holdings]
-    if move.spec.kind == "winch":
+    if move.spec.kind in LIFTS_ROBOTS:
         yield (
-            "A winch that lifts a robot: whatever stands under it can be crushed when a cord, knot or gear lets "
-            "go or the power ends. Nobody reaches under a hanging robot; try it low first, over something soft."
+            f"A {move.spec.kind} that lifts a robot: whatever stands under it can be crushed when a cord, knot or "
+            "gear lets go or the power ends. Nobody reaches under a hanging robot; try it low first, over something "
+            "soft."
         )
     if any(not one.holds_off_surely for one in holdings):
         yield (
@@ -440,6 +441,10 @@ def _tables(move: OneMove) -> Iterator[str]:
     angle = move.unit == "rad"
     mass, force, ratio, speed = ("kg m^2", "N m", "", "deg/s") if angle else ("kg", "N", "1/m", "m/s")
     yield f"At {tables.volts:.4g} V without sag, motors at {tables.celsius:.4g} degrees C, {load_name(tables.load)}"
+    if tables.magnets is None:
+        yield "(their sheet names no magnets: field as it is cold, as in a run)"
+    else:
+        yield f"({tables.magnets} magnets, whose field falls as they warm)"
     yield f"{'position':>9}{'inertia':>11}{'with rotors':>12}{'load':>10}{'ratio':>10}{'stalled':>11}{'free speed':>12}"
     units = ("deg" if angle else "m", mass, mass, force, ratio, force, speed)
     yield "".join(f"{unit:>{width}}" for unit, width in zip(units, (9, 11, 12, 10, 10, 11, 12), strict=True))

@@ -279,7 +279,11 @@ class CommandReader:
             spec = self.robot.mechanisms[name]
             teeth = None if spec is None else spec.values.get("ratchet")
             if spec is not None and teeth is None:
-                fault = Fault(f"{name} has no ratchet", spec.kind, "a mechanism with `ratchet: {pitch: …}`")
+                fault = Fault(
+                    f"{name} has no ratchet",
+                    spec.kind,
+                    "a mechanism with `ratchet: {pitch: …}`, or `{from: …}`",
+                )
                 self.sheet.fail(at, fault, of_key=True)
             elif teeth is not None:
                 after = microseconds(teeth["release_time"])

@@ -76,15 +76,18 @@ def _check_forces(sheet: Sheet, loc: Loc, values: dict[str, Any], low: Quantity,
     ratchet = values.get("ratchet")
     if ratchet is None:
         return
-    first = low if ratchet["from"] is None else ratchet["from"]
-    if not low <= first < high:
+    first, pitch = low if ratchet["from"] is None else ratchet["from"], ratchet["pitch"]
+    if pitch is None and ratchet["from"] is None:
+        text = "how far apart its teeth are, or where its one latch is, is not said"
+        sheet.fail((*loc, "ratchet"), Fault(text, wanted="`pitch` for teeth, `from` alone for a latch"))
+    elif not low <= first < high:
         sheet.fail((*loc, "ratchet", "from"), Fault("outside the travel", first.text, f"between {ends}"))
-    elif (high - first) / ratchet["pitch"] > MOST_TEETH:
+    elif pitch is not None and (high - first) / pitch > MOST_TEETH:
         sheet.fail(
             (*loc, "ratchet", "pitch"),
             Fault(
                 f"more than {MOST_TEETH} teeth on the travel",
-                ratchet["pitch"].text,
+                pitch.text,
                 "the way from one tooth to the next",
             ),
         )

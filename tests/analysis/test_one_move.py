@@ -349,6 +349,19 @@ def test_pull_sheet_by_hand():
     assert pull.holds_off == state.holdings[0].holds_off
 
 
+def test_a_hoist_has_the_same_sheet():
+    """6 kg hang at the end: as the winch that lifts as much all the way; slack takes less time than load."""
+    hoist = {**WINCH, "kind": "hoist", "slack": "0.15 m", "load_mass": "6 kg", "holding_brake": True}
+    state = only(api.move(bench(hoist), "it"))
+    (pull,) = state.pulls
+    (plain,) = only(api.move(bench({**WINCH, "holding_brake": True}), "it")).pulls
+    assert pull.speed == pytest.approx(plain.speed, rel=1e-9)
+    assert pull.stall_share == pytest.approx(plain.stall_share, rel=1e-9)
+    slack = only(api.move(bench(hoist), "it", 0.0, 0.15)).moves[0].arrival_s
+    assert slack + 0.3 / pull.speed < pull.time_s == state.moves[0].arrival_s < plain.time_s
+    assert pull.holds_off
+
+
 def test_a_servos_table_is_that_of_single_moves():
     robot = bench(SERVO, rails=RAILS[0])
     state = only(api.move(robot, "it"))
@@ -369,11 +382,16 @@ def test_a_roller_is_up_to_speed_when_it_should_be():
     assert move.series.v[-1] == pytest.approx(0.95 * 12.0 / (4 * K), rel=1e-3)
 
 
-def test_tables_by_hand():
-    robot = bench(ARM)
+@pytest.mark.parametrize(("magnets", "loss"), [("ferrite", 0.002), ("neodymium", 0.0011), (None, 0.0)])
+def test_tables_by_hand(magnets, loss):
+    """Magnets that the sheet does not name keep their field, in the tables as in a run."""
+    heat = {"winding_to_case": "3 K/W", "case_to_air": "8 K/W", "winding_time": "36 s", "case_time": "960 s",
+            "limit": "125 degC", **({"magnets": magnets} if magnets else {})}  # fmt: skip
+    robot = bench(ARM, {**MOTOR, "heat": heat})
     tables = tables_of(robot, "it", 0.4, 10.0, 70.0)
+    assert tables.magnets == magnets
     # sheets at 25 degrees C, copper 0.00393/K at 20 degrees C
-    warm_r, warm_k = R * (1 + 0.00393 * 50) / (1 + 0.00393 * 5), K * (1 - 0.002 * 45)
+    warm_r, warm_k = R * (1 + 0.00393 * 50) / (1 + 0.00393 * 5), K * (1 - loss * 45)
     assert len(tables.rows) == 11
     for row in tables.rows:
         inertia = 1.2 * 0.04 * 4 / 3 + 0.4 * 0.04

@@ -12,7 +12,6 @@ from pathlib import Path
 
 import numpy as np
 from bench_time import Ratio, side_by_side
-from builders import LARGE, a_robot
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, SPINNING
@@ -24,10 +23,6 @@ from simbot.scenario.load import load_robot
 from simbot.scenario.model import MechanismSpec, Pose, Robot, Start
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-TANK = {
-    "kind": "tank", "motors": "4 x m", "gearing": [{"ratio": "8:1"}], "wheel_diameter": "100 mm",
-    "wheelbase": "400 mm", "track": "500 mm", "grip": 1.0,
-}  # fmt: skip
 LASTS = 0.5  # s, of what only turns
 BASELINE = "slide"
 
@@ -38,7 +33,6 @@ def robots() -> Iterator[Robot]:
     for path in files:
         if "\nrobot:" in path.read_text(encoding="utf-8"):
             yield load_robot(path, KINDS)[0]
-    yield a_robot({"drive": TANK}, {"m": LARGE})
 
 
 def one_of_each() -> dict[str, tuple[Robot, MechanismSpec]]:

@@ -16,9 +16,11 @@ import pytest
 from builders import RPM, G, Words, a_plant, a_robot, a_run, seconds
 from scipy.integrate import quad, solve_ivp
 from scipy.interpolate import CubicSpline
+from scipy.optimize import minimize
 
 from simbot.analysis.results import StateResult
 from simbot.physics import layout as L
+from simbot.physics.bends import build_curve
 from simbot.physics.kinds import KINDS
 from simbot.physics.move import DriveTo
 from simbot.physics.plant import Plant
@@ -180,10 +182,10 @@ def test_every_wheel_by_itself(kind: str) -> None:
     ohms = k * 12.0 / STALL
     scrub = 0.1 * 3.0 * MASS * G * BASE / 2.0 if kind == "tank" else 0.0
 
-    def at(s: float) -> tuple[np.ndarray, float]:
+    def at(s: float, turning: float = 1.0) -> tuple[np.ndarray, float]:
         x = s / way.length * way.cells
         grid = np.arange(way.cells + 1)
-        turns = float(np.interp(x, grid, way.turns))
+        turns = turning * float(np.interp(x, grid, way.turns))
         beta = float(np.interp(x, grid, way.direction - way.heading))
         return wheels_of(kind, beta, turns), turns
 
@@ -198,7 +200,8 @@ def test_every_wheel_by_itself(kind: str) -> None:
         force = float((rolls * k * (12.0 * duty - k * rolls * v) / ohms).sum())
         m, h = mass(s), 1e-4
         dm = (mass(s + h) - mass(s - h)) / 2.0 / h if h < s < way.length - h else 0.0
-        drag = 5.0 + scrub * abs(turns)
+        farther = float(np.abs(rolls).sum() / np.abs(at(s, 0.0)[0]).sum())
+        drag = 5.0 * farther + scrub * abs(turns)
         return [v, (force - drag - 0.5 * dm * v * v) / m]
 
     begin = 0.0
@@ -246,6 +249,17 @@ def test_a_circle_from_rest_at_the_grip() -> None:
     assert sqrt(a * r) * 0.99 < fastest < sqrt(a * r) * 1.005
 
 
+def test_a_quarter_circle_from_rest_to_rest_at_the_grip() -> None:
+    """Twice its half, 0.908307 s: what the floor says where it has to stop at its end."""
+    grip: Words = {"grip": 5.0 / G, "wheel_inertia": "0 kg*m^2", "turning_inertia": "1e-9 kg*m^2"}
+    loop = {"loop": "position", "p": "60 /m", "d": "9 s/m", "window": "0.1 mm", "slower_than": "0.1 mm/s"}
+    plant = a_drive("swerve", False, STRONG, **grip, control=loop)
+    way = facing(circle(0.6, pi / 2.0), 0.0, 0.0)
+    plant._route.plan_bent = lambda *_: [Curve.along(way)]  # type: ignore[union-attr, method-assign]
+    move = plant.command("drive", DriveTo(Pose(START.x + 0.6, START.y + 0.6, 0.0), (), Bend()))
+    assert move.floor_s() == pytest.approx(0.908307, abs=2e-4)
+
+
 def test_grip_of_a_square_is_what_a_linear_programme_gives() -> None:
     """Rollers: force along the way beside a given one across it, at angles all round."""
     from scipy.optimize import linprog
@@ -268,6 +282,49 @@ def test_grip_of_a_square_is_what_a_linear_programme_gives() -> None:
         high = w[int(w[m + L.GRP]) + L.G_HI]
         assert high == pytest.approx(-best.fun, rel=1e-6)
     assert not guide.round
+
+
+def most_along(grip: float, lateral: float, height: float) -> float:
+    """Greatest acceleration along the way of four wheels with friction circles [g], beside one across it.
+
+    Loads of a body on four alike springs, the outer and the rear ones heavier; no moment about the mass centre is left.
+    """
+    x, y = np.array([(BASE, TRACK), (BASE, -TRACK), (-BASE, -TRACK), (-BASE, TRACK)]).T / 2.0
+
+    def loads(along: float) -> np.ndarray:
+        return (
+            0.25 - height * along / (2.0 * BASE) * np.sign(x) - height * lateral / (2.0 * TRACK) * np.sign(y)
+        )
+
+    holds = [
+        {"type": "eq", "fun": lambda f: f[4:].sum() - lateral},
+        {"type": "eq", "fun": lambda f: (x * f[4:] - y * f[:4]).sum()},
+        {"type": "ineq", "fun": lambda f: (grip * loads(f[:4].sum())) ** 2 - f[:4] ** 2 - f[4:] ** 2},
+        {"type": "ineq", "fun": lambda f: loads(f[:4].sum())},
+    ]
+    first = np.concatenate((np.full(4, 0.05), np.full(4, lateral / 4.0)))
+    best = minimize(lambda f: -f[:4].sum(), first, constraints=holds, method="SLSQP", options={"ftol": 1e-12})
+    assert best.success
+    return float(-best.fun)
+
+
+@pytest.mark.parametrize(("grip", "lateral", "height"), [(0.8, 0.3, 0.15), (0.8, 0.7, 0.15), (0.6, 0.4, 0.1)])
+def test_weight_that_moves_outwards_takes_no_grip(grip: float, lateral: float, height: float) -> None:
+    """While all four wheels stand, they hold together what they would with even loads: the run's own limit.
+
+    Moved outwards: m a h/track on either side (Gillespie, Fundamentals of Vehicle Dynamics, ch. 6, from memory).
+    """
+    from simbot.physics.forces import follow
+
+    outer = 0.5 + lateral * height / TRACK
+    assert outer < 1.0
+    plant = a_drive("swerve", grip=grip, centre_height=f"{height} m")
+    way = facing(circle(0.5, 2.0 * pi), 0.0, 0.0)
+    drive_along(plant, way)
+    w, m = plant.arrays.w, plant.arrays.at["drive"]
+    follow.py_func(w, plant.arrays.tab, m, 0.4 * way.length, sqrt(lateral * G * 0.5))
+    high = w[int(w[m + L.GRP]) + L.G_HI]
+    assert high / (MASS * G) == pytest.approx(most_along(grip, lateral, height), rel=1e-6)
 
 
 @pytest.mark.parametrize("kind", ["mecanum", "x_drive", "swerve", "tank"])
@@ -325,6 +382,19 @@ def test_scrub_turns_up_as_friction() -> None:
     v = top - scrub / 0.8 / slope
     assert v**2 / 0.8 < 0.9 * G
     assert plant.speed("drive") == pytest.approx(v, rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["mecanum", "x_drive", "swerve", "tank"])
+def test_rolling_friction_grows_with_how_far_wheels_roll(kind: str) -> None:
+    """Turning at 5 rad/m, round its own middle and more: each wheel's torque does its work over its own way."""
+    plant = a_drive(kind, friction="10 N", scrub="0 %") if kind == "tank" else a_drive(kind, friction="10 N")
+    way = circle(0.2, 2.0)
+    way = facing(way, 0.0, None) if kind == "tank" else replace(way, turns=np.full_like(way.turns, 5.0))
+    built = build_curve(plant.robot.mechanisms["drive"], plant.robot, 0.0, way)
+    beta = float(way.direction[7] - way.heading[7])
+    own, straight = (np.abs(wheels_of(kind, beta, turns)).sum() for turns in (float(way.turns[7]), 0.0))
+    assert built.guide.rows[7, L.GUIDE_RUB] == pytest.approx(10.0 * (own / straight - 1.0), abs=1e-9)
+    assert own == pytest.approx(straight) if kind == "tank" else own > 1.05 * straight
 
 
 def test_turning_along_saves_time_and_ends_where_it_should() -> None:

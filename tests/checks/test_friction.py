@@ -19,6 +19,29 @@ def slide(**more: object) -> Words:
     }  # fmt: skip
 
 
+def test_it_comes_to_rest_where_its_friction_outweighs_what_pulls() -> None:
+    """2 kg, 5 N of friction: +12 N for 0.5 s, then -4 N: at rest for good from 0.888889 s, at 0.777778 m (closed form).
+
+    A motor that hardly feels its speed: at free speed it would go 10 000 m/s, which leaves 2e-4 of its force to that.
+    """
+    push, pull, rub, mass = 12.0, 4.0, 5.0, 2.0
+    v = (push - rub) / mass * 0.5
+    time, way = 0.5 + v * mass / (pull + rub), 0.5 * v * 0.5 + 0.5 * v**2 * mass / (pull + rub)
+    assert (time, way) == pytest.approx((0.888889, 0.777778), abs=6e-7)
+    reach = slide(incline="0 deg", moving_mass="2 kg", friction="5 N", travel=["-1 m", "2 m"])
+    reach["gearing"] = [{"ratio": 0.04, "efficiency": "100 %"}]
+    strong = winding(1.2e-3, 6e-4, 0.0)  # 12 V: 6 N m, and 12 N through 0.04 turns per 20 mm
+    plant = a_plant(a_robot({"reach": reach}, {"coil": strong}), seconds=3.0, reach=0.0)
+    plant.command("reach", PushFor(1.0, 2.0, 500_000, "brake"))
+    plant.advance(500_000)
+    plant.command("reach", PushFor(1.0 / 3.0, -1.0, 2_000_000, "brake"))
+    plant.advance(3_000_000)
+    assert plant.position("reach") == pytest.approx(way, rel=3e-4)
+    assert plant.speed("reach", round(time * 1e6) - 300) > 0.0
+    assert plant.speed("reach", round(time * 1e6) + 300) == 0.0
+    assert plant.speed("reach", 2_400_000) == 0.0
+
+
 def test_coasting_to_rest() -> None:
     """26.5 kg, 3 N s/m, 8 N at 0.6 m/s: at rest after 1.792644 s and 0.519616 m, and for good."""
     mass, damping, drag, speed = 26.5, 3.0, 8.0, 0.6

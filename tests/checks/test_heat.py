@@ -14,6 +14,7 @@ from builders import SMALL, a_move, a_plant, a_robot
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from simbot.physics.heat import AIR, RISE_OF_R, HeatModel
 from simbot.physics.motor import motor_model
@@ -89,6 +90,24 @@ def test_no_balance_above_the_runaway_current() -> None:
     heat = (0.9 * critical) ** 2 * R
     assert below[0] == pytest.approx(heat * 11.0 / (1.0 - heat * RISE_OF_R * 11.0), rel=1e-6)
     assert MODEL.after((0.0, 0.0), (1.1 * critical) ** 2, 1e4)[0] > 10.0 * below[0]
+
+
+def test_how_long_a_stalled_motor_lasts() -> None:
+    """To 125 degC: 9.2 A held 10.1977 s, on 12 V 16.9559 s, its torque 0.790 of the cold one after 10 s; no balance
+    above 4.2112 A. Resistance of the sheet at 20 degC; derived with scipy's integrator.
+    """
+    cold = 12.0 / 9.2
+    warm = cold * (1.0 + 0.00393 * (AIR - 20.0))
+    model = HeatModel(12.0, 120.0, 3.0, 8.0, 125.0, warm)
+    assert 1.0 / sqrt(cold * 0.00393 * 11.0) == pytest.approx(4.2112, abs=5e-5)
+    held = brentq(lambda span: model.after((0.0, 0.0), 9.2**2, span)[0] - 100.0, 1.0, 30.0)
+    assert held == pytest.approx(10.1977, abs=5e-5)
+    rises, step = [(0.0, 0.0)], 0.002
+    while rises[-1][0] < 100.0:
+        current = 12.0 / (warm * model.factor(rises[-1][0]))
+        rises.append(model.after(rises[-1], current**2, step))
+    assert (len(rises) - 1) * step == pytest.approx(16.9559, abs=2.0 * step)
+    assert 1.0 / model.factor(rises[round(10.0 / step)][0]) == pytest.approx(0.790, abs=5e-4)
 
 
 def test_short_spans_are_adiabatic() -> None:

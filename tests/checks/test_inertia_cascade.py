@@ -6,7 +6,9 @@ worked out here by a second way (integration stage by stage, Lagrange's equation
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf, pi, sqrt
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,12 +16,15 @@ from builders import RPM, SMALL, G, a_move, a_plant, a_robot, a_sheet, seconds
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from simbot.physics.build import Models
+from simbot.physics import layout as L
+from simbot.physics.build import Built, Models
 from simbot.physics.gearing import back_efficiency, chain
 from simbot.physics.kinds.slide import comes_down_otherwise, reduce
 from simbot.physics.motor import motor_model
+from simbot.physics.move import DriveTo
+from simbot.physics.plant import Plant
 from simbot.scenario.errors import ScenarioError
-from simbot.scenario.model import GearStage
+from simbot.scenario.model import GearStage, Pose, Start
 
 R = 12.0 / 9.2
 K = (12.0 - 0.25 * R) / (5800 * RPM)
@@ -87,6 +92,19 @@ def test_cascade_formula(masses: tuple[float, ...]) -> None:
     assert segment.load == pytest.approx(weight)
     assert reduced.friction == pytest.approx(6.0 / n)  # felt at the cord; the tip goes n times as far
     assert reduced.per_travel == pytest.approx(2.0 / 0.04 / n)
+
+
+def test_cascade_felt_at_the_cord() -> None:
+    """0.6, 0.5 and 0.9 kg on 40:1 and 15 mm, a rotor of 2.4e-5 kg m²: 181.3667 kg and 42.168595 N (derived; an engine's
+    joint-equality model travels the same to 3.4e-9).
+    """
+    masses, n = (0.6, 0.5, 0.9), 3
+    reduced = reduce(
+        slide_values(*masses, drum=0.03, friction=0.0, rigging="cascade", stages=n, incline=pi / 2), 0.0
+    )
+    segment = reduced.segments[0]
+    assert segment.mass * n**2 + (40.0 / 0.015) ** 2 * 2.4e-5 == pytest.approx(181.3666667, abs=1e-6)
+    assert segment.load * n == pytest.approx(42.168595, abs=1e-6)
 
 
 def stages(rigging: str, travel: float, friction: str, ratio: float = 20.0) -> dict[str, object]:
@@ -281,6 +299,50 @@ def test_gears_that_lose(torque: float, way: int, efficiency: float, right: floa
     got = plant.speed("lift") / 1e-4
     damping = GEAR**2 * K**2 / R / (GEAR**2 * 1e-5)
     assert got == pytest.approx(right, rel=1e-4 * damping)
+
+
+def test_force_that_leaves_the_gears() -> None:
+    """0.15 N m up lift 3.2 kg with 7.869066 m/s²: the cord carries m (g + a) = 56.56229 N, by the run's own log."""
+    lift = {
+        "kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": 20, "efficiency": "80 %"}],
+        "drum_diameter": "38 mm", "moving_mass": "3.2 kg", "friction": "0 N", "travel": ["0 m", "4 m"],
+        "control": {"loop": "full_effort", "window": "1 mm"},
+    }  # fmt: skip
+    robot = a_robot({"lift": lift}, {"coil": sheet_without_friction()}, battery=(0.15 * R / K, 0.0))
+    plant = a_plant(robot, lift=2.0)
+    a_move(plant, "lift", 3.0)
+    plant.advance(100)
+    force = plant._log[0, L.LOG_MECH + L.LOG_FORCE0]
+    assert force == pytest.approx(3.2 * (G + 7.869066), abs=5e-5)
+    assert force == pytest.approx(56.56229, abs=5e-5)
+
+
+def test_unlike_ratios_on_one_axle_circulate_current() -> None:
+    """20:1 and 15:1 without load: 34.9631 rad/s, where the slower-geared motor drives the other, -1.104 and 1.472 A."""
+    cart = {
+        "kind": "tank", "motors": "1 x coil", "gearing": [{"ratio": 20, "efficiency": "100 %"}],
+        "wheel_diameter": "1 m", "wheelbase": "1 m", "track": "1 m", "grip": 3.0, "friction": "0 N",
+        "control": {"loop": "full_effort", "window": "50 mm"},
+    }  # fmt: skip
+
+    class Both(Models):
+        def get(self, *what: Any, **more: Any) -> Built:
+            built = super().get(*what, **more)
+            groups = np.vstack((built.groups, built.groups))
+            groups[1, L.G_RATIO] *= 15.0 / 20.0
+            groups[:, L.G_HI] = inf
+            return replace(built, groups=groups)
+
+    robot = a_robot({"it": cart}, {"coil": sheet_without_friction()}, mass="1 kg")
+    start = Start(Pose(0.0, 0.0, 0.0), {}, {})
+    plant = Plant(robot, robot.battery[0], start, 20_000_000, models=Both(robot))
+    plant.command("it", DriveTo(Pose(1000.0, 0.0, 0.0)))
+    plant.advance(20_000_000)
+    assert plant.speed("it") / 0.5 == pytest.approx(34.9631, abs=1e-4)
+    assert plant.speed("it") / 0.5 == pytest.approx(12.0 * 35.0 / (K * (20.0**2 + 15.0**2)), rel=1e-6)
+    g = int(plant.arrays.w[plant.arrays.at["it"] + L.GRP])
+    amps = [plant.arrays.w[g + k * L.GROUP_SIZE + L.G_I] for k in range(2)]
+    assert amps == pytest.approx([-1.104, 1.472], abs=5e-4)
 
 
 def test_stages_drive_back_one_by_one() -> None:

@@ -12,11 +12,12 @@ from types import ModuleType
 import numpy as np
 import pytest
 from builders import G, a_plant, a_robot
-from scipy.optimize import linprog
+from scipy.optimize import brentq, linprog
 from test_drive import FREE, GEARMOTOR, MASS, RADIUS, WHEEL, drive, values
 
 from simbot.physics.assumptions import physics_remarks
-from simbot.physics.kinds import mecanum, swerve, tank, x_drive
+from simbot.physics.follows import consequences
+from simbot.physics.kinds import KINDS, mecanum, swerve, tank, x_drive
 from simbot.physics.move import DriveTo, GoTo
 from simbot.physics.plant import Plant
 from simbot.scenario.errors import ScenarioError
@@ -54,6 +55,28 @@ def test_moment_of_omni_wheels() -> None:
     best = linprog(-levers, A_eq=ACROSS.T, b_eq=[0.0, 0.0], bounds=[(-each, each)] * 4)
     leg = x_drive.turn(values(), MASS, 4, (0.4, 0.4))  # type: ignore[arg-type]
     assert leg.groups[0].most == pytest.approx(-best.fun)
+
+
+STANDS = {  # the way that each wheel rolls, straight ahead
+    "tank": np.array([(1.0, 0.0)] * 4),
+    "mecanum": np.array([(1.0, -1.0), (1.0, 1.0), (1.0, -1.0), (1.0, 1.0)]),
+    "x_drive": ACROSS,
+}
+
+
+@pytest.mark.parametrize("kind", [tank, mecanum, x_drive, swerve])
+def test_friction_of_a_turn_in_place_by_virtual_work(kind: ModuleType) -> None:
+    """8 N straight ahead are four torques at the wheels; in a turn these do their work over how far wheels roll.
+
+    Steered wheels stand across their levers there, wheels at 45 degrees and fixed ones as always.
+    """
+    p = values(friction=8.0, scrub=0.0)
+    torque = 8.0 / np.abs(rolling(STANDS.get(kind.NAME, STANDS["tank"]), (0.0, 1.0, 0.0))).sum()
+    axes = STANDS.get(kind.NAME)
+    if axes is None:
+        axes = np.column_stack((-CORNERS[:, 1], CORNERS[:, 0])) / np.hypot(*CORNERS[0])
+    moment = torque * np.abs(rolling(axes, (1.0, 0.0, 0.0))).sum()
+    assert kind.turn(p, MASS, 4, (0.4, 0.4)).reduced.friction == pytest.approx(moment)
 
 
 def test_speed_of_omni_wheels() -> None:
@@ -224,6 +247,37 @@ def test_a_lift_is_seen_while_the_wheels_are_steered() -> None:
     assert seen == -(-at // 20_000) * 20_000
 
 
+# --- wheels of unlike size ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", ["tank", "swerve", "mecanum", "x_drive"])
+def test_wheels_of_unlike_size_drive_it_round(kind: str) -> None:
+    """0.2 % on a track of 360 mm: after 2 m 0.6366 deg and 11.11 mm aside where wheels roll along the way.
+
+    Its twist from how its four wheels roll, by least squares, integrated over the way.
+    """
+    axes = STANDS.get(kind, STANDS["tank"])
+    straight = rolling(axes, (0.0, 1.0, 0.0)) * RADIUS
+    unlike = straight * np.where(CORNERS[:, 1] < 0.0, 1.001, 0.999)
+    each = np.column_stack([rolling(axes, twist) * RADIUS for twist in np.eye(3)])
+    turns, ahead, _ = np.linalg.lstsq(each, unlike, rcond=None)[0]
+    heading = 2.0 * turns
+    aside = 2.0 * ahead * (1.0 - cos(heading)) / heading
+    if kind in ("tank", "swerve"):
+        assert heading * 180.0 / pi == pytest.approx(0.6366, abs=5e-5)
+        assert 1000.0 * aside == pytest.approx(11.11, abs=5e-3)
+    robot = a_robot({"drive": drive(kind, wheel_mismatch="0.2 %")}, {"wheel": GEARMOTOR})
+    [text] = [each.text for each in consequences(robot) if each.key.endswith("wheel_mismatch")]
+    assert f"turned by {heading * 180.0 / pi:.3g} deg and is {1000.0 * aside:.3g} mm aside" in text
+
+
+def test_how_far_unlike_wheels_turn_it_needs_a_track() -> None:
+    wheels = drive("mecanum", wheel_mismatch="0.2 %")
+    del wheels["track"]
+    with pytest.raises(ScenarioError, match=r"wheel_mismatch.*`track` beside it"):
+        a_robot({"drive": wheels}, {"wheel": GEARMOTOR})
+
+
 # --- tipping --------------------------------------------------------------------------------------
 
 
@@ -242,6 +296,62 @@ def first_axle_to_lift(height: float, base: float) -> float:
     return float(-loads[0, 0] / loads[0, 1])
 
 
+@pytest.mark.parametrize(("cornering", "expected"), [("80 %", "assumed"), ("100 %", "doubt")])
+def test_where_it_tips_in_a_curve(cornering: str, expected: str) -> None:
+    """Rollover threshold track/(2 h) in g (Gillespie, Fundamentals of Vehicle Dynamics, ch. 9, from memory): 0.625 g.
+
+    It is steered round with `cornering` of its grip of 0.7; along its heading it would tip at 0.75 g.
+    """
+    kind, text = tipping("tank", grip=0.7, centre_height="200 mm", track="250 mm", cornering=cornering)
+    limit = first_axle_to_lift(0.2, 0.25)
+    assert limit == pytest.approx(0.625 * G)
+    goes = float(cornering.split()[0]) / 100.0 * 0.7 * G
+    assert (
+        f"in curves it tips above {limit:.3g} m/s^2 sideways, and is steered round them with {goes:.3g}"
+        in text
+    )
+    assert kind == expected
+
+
+@pytest.mark.parametrize("kind", ["tank", "mecanum", "swerve", "x_drive"])
+def test_with_everything_extended(kind: str) -> None:
+    """Slope and acceleration at which one axle carries nothing: a plane body's balance, its floor tilted or pushed."""
+    out = {"centre_height": "420 mm", "centre_ahead": "-40 mm"}
+    robot = a_robot({"drive": drive(kind, grip=0.8, extended=out)}, {"wheel": GEARMOTOR}, mass="12 kg")
+    [said] = [remark for remark in physics_remarks(robot) if remark.key.endswith("extended")]
+    lever, height = BASE / 2.0 - 0.04, 0.42
+
+    def rear_alone(sideways: float, down: float) -> float:
+        """What is left on the front axle: moments about the rear wheels' contact, per mass."""
+        return down * lever - sideways * height
+
+    limit = brentq(lambda a: rear_alone(a, G), 0.0, 50.0)
+    slope = brentq(lambda phi: rear_alone(G * sin(phi), G * cos(phi)), 0.0, 1.5)
+    assert f"standing still on up to {slope * 180.0 / pi:.3g} deg of slope" in said.text
+    assert f"along its heading it tips above {limit:.3g} m/s^2" in said.text
+    assert said.kind == "doubt" and "which no run shows" in said.text
+    before = a_robot({"drive": drive(kind, grip=0.8)}, {"wheel": GEARMOTOR}, mass="12 kg")
+    for spec in (robot.mechanisms["drive"], before.mechanisms["drive"]):  # runs go by the other keys
+        leg = KINDS[kind].straight(spec.values, MASS, 4, 0.0)
+        assert sum(group.most for group in leg.groups) == pytest.approx(0.8 * MASS * G * GRIPS[kind])
+
+
+GRIPS = {"tank": 1.0, "swerve": 1.0, "mecanum": sqrt(0.5), "x_drive": sqrt(0.5)}
+
+
+@pytest.mark.parametrize(
+    ("key", "given", "told"),
+    [
+        ("centre_ahead", "160 mm", "tips over as it stands.*not between the axles.*less than 0.15 m"),
+        ("centre_left", "-180 mm", "tips over as it stands.*not between the sides.*less than 0.18 m"),
+    ],
+)
+def test_what_falls_over_extended_is_a_mistake(key: str, given: str, told: str) -> None:
+    out = {"centre_height": "420 mm", key: given}
+    with pytest.raises(ScenarioError, match=rf"extended\.{key}.*{told}"):
+        a_robot({"drive": drive("tank", extended=out)}, {"wheel": GEARMOTOR})
+
+
 def test_where_it_tips() -> None:
     along, aside = first_axle_to_lift(0.2, BASE), first_axle_to_lift(0.2, TRACK)
     kind, text = tipping("mecanum", grip=0.7, centre_height="200 mm")
@@ -250,7 +360,7 @@ def test_where_it_tips() -> None:
     assert f"sideways it tips above {aside:.3g} m/s^2" in text
     assert f"its grip allows {0.7 * G * sqrt(0.5):.3g} m/s^2" in text
     kind, text = tipping("tank", grip=0.9, centre_height="200 mm")
-    assert kind == "doubt" and "sideways" not in text
+    assert kind == "doubt" and "; sideways it tips" not in text
     for grip, expected in (
         (0.74, "assumed"),
         (0.76, "doubt"),

@@ -56,6 +56,29 @@ def test_released_it_falls_to_its_stop() -> None:
     assert plant.position("hook") == 0.0 and plant.speed("hook") == 0.0
 
 
+def test_a_latch_is_one_tooth() -> None:
+    """Let go above it, it falls onto it and stays; below it, or with the latch out, it falls to its stop."""
+    latch = {"from": "0.25 m"}
+    for start, ends in ((0.43, 0.25), (0.2, 0.0)):
+        plant = a_plant(a_robot({"hook": hoisted(ratchet=latch)}, {"coil": MOTOR}), seconds=8.0, hook=start)
+        plant.advance(4_000_000)
+        assert plant.position("hook") == pytest.approx(ends, abs=1e-12) and plant.speed("hook") == 0.0
+        plant.set_pawl("hook", False)
+        plant.advance(8_000_000)
+        assert plant.position("hook") == 0.0
+    time, _ = fall(0.18)
+    plant = a_plant(a_robot({"hook": hoisted(ratchet=latch)}, {"coil": MOTOR}), hook=0.43)
+    plant.advance(round(time * 1e6) - 500)
+    assert plant.speed("hook") < -0.1
+    plant.advance(round(time * 1e6) + 50)
+    assert plant.speed("hook") == 0.0
+
+
+def test_teeth_or_a_latch_have_to_be_somewhere() -> None:
+    with pytest.raises(ScenarioError, match=r"ratchet.*`pitch` for teeth, `from` alone for a latch"):
+        a_robot({"hook": hoisted(ratchet={"release_time": "0.1 s"})}, {"coil": MOTOR})
+
+
 def test_let_in_again_the_next_tooth_below_catches_it() -> None:
     plant = at_rest_on_a_tooth()
     plant.set_pawl("hook", False)

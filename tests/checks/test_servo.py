@@ -15,6 +15,8 @@ from scipy.linalg import expm
 from scipy.optimize import brentq
 from scipy.special import lambertw
 
+from simbot.physics.follows import consequences
+
 BATTERY = (12.0, 0.0)
 
 
@@ -180,6 +182,26 @@ def test_half_turn_with_a_weight(load_angle: float, slowly: float) -> None:
     alone = quad(lambda q: 1.0 / free / (1.0 - share * cos(q + radians(load_angle))), 0.0, pi)[0]
     assert alone == pytest.approx(slowly, abs=2e-3)
     assert alone - 0.01 < got < 1.6 * alone
+
+
+def test_two_servos_that_are_not_set_alike() -> None:
+    """2 degrees apart, 5 of band: 20 % of stall each; their balance is searched, and the sum of what both draw told."""
+    pair = {
+        "kind": "servo", "speed": "0.15 s/60deg", "at": "6 V", "stall_torque": "1.5 N*m", "count": 2,
+        "travel": ["0 deg", "180 deg"], "band": "5 deg", "stall_current": "2.4 A",
+    }  # fmt: skip
+
+    def pushes(at: float, apart: float) -> list[float]:
+        return [float(np.clip((target - at) / 5.0, -1.0, 1.0)) for target in (0.5 * apart, -0.5 * apart)]
+
+    rest = brentq(lambda at: sum(pushes(at, 2.0)), -4.0, 4.5)
+    assert [abs(push) for push in pushes(rest, 2.0)] == pytest.approx([0.2, 0.2])
+    said = [each.text for each in consequences(a_robot({"flap": pair}, {})) if each.key.endswith("count")]
+    one = pushes(0.0, 1.0)[0]
+    assert len(said) == 1 and f"with {one:.0%} of its stall torque" in said[0]
+    assert f"both together draw {2.0 * one * 2.4:.2g} A" in said[0]
+    alone = {**pair, "count": 1}
+    assert not [each for each in consequences(a_robot({"flap": alone}, {})) if "fight" in each.text]
 
 
 def test_constant_load_of_two_thirds() -> None:

@@ -34,6 +34,25 @@ def test_every_small_scenario_runs_and_says_that_it_is_invented(name: str) -> No
     assert "invented" in robot.lower()
 
 
+def test_every_kind_has_a_small_scenario() -> None:
+    shown = {
+        spec.kind
+        for name in PLANS
+        for spec in load_plan(YARD / f"{name}-plan.yaml", KINDS)[0].robot.mechanisms.values()
+    }
+    assert shown == set(KINDS)
+
+
+def test_a_mecanum_drive_is_slowest_aslant_and_a_bend_beats_a_stop() -> None:
+    for name in ("mecanum", "tank"):
+        for state in states(name).values():
+            times = [move.arrival_us for move in state.moves]
+            if name == "mecanum":
+                assert times[2] > 1.1 * max(times[0], times[1])
+            else:
+                assert times[1] < 0.9 * times[0]
+
+
 def test_a_worn_rack_is_zeroed_on_the_way() -> None:
     """Three moves drift by 6 mm, more than the 5 mm that the place allows; zeroed before the last one it is 2 mm."""
     [state] = states("worn-rack").values()

@@ -362,7 +362,7 @@ def test_an_arm_geared_too_fast(motors: int, ratio: float, right: float) -> None
     level = np.array([0.0])
 
     def share(celsius: float) -> float:
-        return float(stall_share(warmed(built, celsius), circuit, level, 1.0)[0])
+        return float(stall_share(warmed(built, celsius, "ferrite"), circuit, level, 1.0)[0])
 
     assert share(25.0) == pytest.approx(right, abs=0.01)
     assert share(25.0) == pytest.approx(2.5 * G * 0.35 / (motors * 2.1 * ratio), rel=1e-6)

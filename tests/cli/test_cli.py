@@ -103,6 +103,7 @@ def test_set_changes_a_value(lanterns):
         (["move", ROBOT, "lift", "--volts", "11 V"], "--volts 11 V"),
         (["move", ROBOT, "drive", "--tables"], "--tables: drive"),
         (["move", ROBOT, "lift", "--tables", "--celsius", "900"], "--celsius 900"),
+        (["move", ROBOT, "lift", "--celsius", "60"], "--celsius 60"),
         (["move", ROBOT, "lift", "--battery", "flat"], "--battery flat"),
         (["move", ROBOT, "lift", "--figure", "lift.bmp"], "lift.bmp"),
         (["move", ROBOT, "lift", "--figure", "no/such/folder/x.png"], "no/such/folder/x.png"),

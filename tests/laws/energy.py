@@ -87,3 +87,21 @@ def state(h: float, poly: np.ndarray):  # type: ignore[no-untyped-def]
     """Position, speed and acceleration at Gauss's nodes of one row, from its polynomial over the share of the row."""
     whole = np.polynomial.Polynomial(poly)
     return whole(X), whole.deriv(1)(X) / h, whole.deriv(2)(X) / h**2
+
+
+def brushed(rows: np.ndarray, it: Mechanism) -> float:
+    """What the gears' loss would differ by in rows in which their force changes sides and comes back [J].
+
+    A step looks for that at its ends alone.
+    """
+    missed = 0.0
+    for _, h, _, _, *poly in rows:
+        q, v, a = state(h, np.array(poly))
+        s = np.sign(v)
+        total = it.mass(q) * a + it.load(q) + s * it.friction + it.damping * v
+        if it.slope is not None:
+            total = total + 0.5 * it.slope(q) * v**2
+        drives = s * total >= 0.0
+        few = drives if np.sum(drives) < len(drives) / 2 else ~drives
+        missed += h * float(W @ np.where(few, abs((1.0 / it.forward - it.back) * total * v), 0.0))
+    return missed

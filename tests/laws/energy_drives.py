@@ -92,8 +92,11 @@ def of_rollers(
         most = grip / sqrt(2.0) * weight * at_rest * lever
         felt = lever / radius
         wheels = [Wheel(1.0, felt, 1.0, own * felt**2, float(each), float(each)) for each in most]
-        wheels_at = lever / sqrt(2.0) if kind == "x_drive" else lever
-        return wheels, PLATE * SIDE**2 / 6.0, friction * wheels_at
+        return (
+            wheels,
+            PLATE * SIDE**2 / 6.0,
+            friction * lever,
+        )  # the same torques at the wheels as straight ahead
     rolls = abs(cos(direction) - CORNERS[:, 0] * CORNERS[:, 1] * sin(direction))
     both_ways = [
         rollers_grip(rolls, way, at_rest, (base, track, high), grip) for way in (direction, direction + pi)

@@ -1,6 +1,7 @@
 """Laws that hold for every kind of mechanism, whatever its numbers.
 
-A few robots of each on every change; SIMBOT_ROBOTS=200 draws as many.
+200 robots of each for the law that none is faster than its floor, a few for the others; SIMBOT_ROBOTS=200 draws as
+many for all.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 import pytest
 from builders import a_plant, a_robot
 from drawn import BATTERIES, KINDS_DRAWN, MOTORS, Drawn, number
-from energy import Mechanism, account
+from energy import Mechanism, account, brushed
 from energy_cases import ENERGY_CASES, energy_case, num
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
@@ -25,6 +26,7 @@ from simbot.physics.build import DRIVES
 from simbot.physics.kinds import KINDS
 from simbot.physics.move import DriveTo, GoTo, Move, PushFor, Spin
 from simbot.physics.plant import Plant
+from simbot.physics.steps import ERRS
 from simbot.physics.tables import CELLS
 from simbot.scenario.model import Pose
 
@@ -35,6 +37,7 @@ QUICK = settings(
     suppress_health_check=list(HealthCheck),
     phases=[Phase.explicit, Phase.generate],  # a drawn robot says enough: no minutes of shrinking
 )
+MANY = settings(QUICK, max_examples=int(os.environ.get("SIMBOT_ROBOTS", "200")))
 NO_MOTORS = {"measured", "cylinder"}  # a stopwatch's time, and air: the battery gives them nothing
 WITH_PHYSICS = sorted(set(KINDS_DRAWN) - NO_MOTORS)
 POSE = Pose(1.0, 1.0, 0.0)
@@ -75,7 +78,7 @@ def columns(plant: Plant) -> np.ndarray:
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS_DRAWN))
-@QUICK
+@MANY
 @given(data=st.data(), battery=BATTERIES)
 def test_no_faster_than_the_floor_and_no_endless_run(
     kind: str, data: Any, battery: tuple[float, float]
@@ -92,7 +95,8 @@ def test_no_faster_than_the_floor_and_no_endless_run(
         places = plant._log[: plant._rows, [L.LOG_MECH + L.LOG_Q0, L.LOG_MECH + L.LOG_Q1]]
         assert w[m + L.Q_LO] - 1e-12 <= w[m + L.Q] <= w[m + L.Q_HI] + 1e-12
         # the step that meets a stop ends at it but for its own error, and the next begins there
-        assert w[m + L.Q_LO] - 1e-7 <= places.min() and places.max() <= w[m + L.Q_HI] + 1e-7
+        own = ERRS * w[L.TOL] * w[m + L.Q_SCALE]
+        assert w[m + L.Q_LO] - own <= places.min() and places.max() <= w[m + L.Q_HI] + own
     if arrival is not None and floor is not None and not stopped_by_an_end(plant, move):
         assert floor <= (arrival - move.start_us) * 1e-6 + 1e-6
 
@@ -141,9 +145,27 @@ def test_splitting_a_run_moves_nothing(
         split.advance(at)
     split.advance(4_000_000)
     one, two = first.arrival_us(), second.arrival_us()
-    assert (one is None) == (two is None)
-    if one is not None and two is not None:
-        assert abs(one - two) <= 1 + 1e-6 * one
+    if not agree(one, two, 1) and ends_where_rounding_takes_it(drawn, battery):
+        return
+    assert agree(one, two, 1)
+
+
+def agree(one: int | None, two: int | None, room: int) -> bool:
+    """The same arrival, or none, to so many microseconds and a millionth."""
+    if one is None or two is None:
+        return one is two
+    return abs(one - two) <= room + 1e-6 * one
+
+
+def ends_where_rounding_takes_it(drawn: Drawn, battery: tuple[float, float]) -> bool:
+    """A loop that swings up any difference: tighter and tighter integration tells no arrival either."""
+    found = []
+    for tolerance in (1e-8, 1e-9, 1e-10):
+        plant = plant_of(drawn, battery, 4.0, tolerance)
+        move = send(plant, drawn)
+        plant.advance(4_000_000)
+        found.append(move.arrival_us())
+    return not all(agree(found[0], other, 2) for other in found)
 
 
 @QUICK
@@ -263,9 +285,8 @@ def test_energy_closes(
 ) -> None:
     """Energy from the battery = heat in windings + friction + gear loss + work + what is stored or lost at stops."""
     drawn, it = energy_case(kind, data, battery)
-    low = np.array([drawn.start])
-    assume((it.ratio * float(it.gear(low)[0])) ** 2 * it.rotor + it.back * float(it.mass(low)[0]) > 0.0)
     plant = plant_of(drawn, battery, 2.0, tolerance)
+    assume(is_told(it, plant))
     servo = drawn.mechanism.get("servo", drawn.mechanism)
     if "band" in servo:
         plant.command("it", GoTo(drawn.target))
@@ -274,11 +295,10 @@ def test_energy_closes(
         def duty(t: np.ndarray, q: np.ndarray) -> np.ndarray:
             error = np.where(t < 0.01, drawn.start, drawn.target) - q
             moving = np.where(abs(error) <= dead, 0.0, np.clip(error / band, -1.0, 1.0))
-            return (
-                moving
-                if kind != "slider_crank"
-                else np.where(np.ptp(q) == 0.0, leaning(plant, it, battery, t), moving)
-            )
+            at_rest = np.ptp(q) == 0.0 and t[0] > 0.01
+            if at_rest and (kind == "slider_crank" or abs(abs(error[0]) - dead) < 1e-5):
+                return leaning(plant, it, battery, t)
+            return moving
     elif kind in ("roller", "flywheel"):
         plant.command("it", Spin(effort))
         if kind == "flywheel":  # what it throws takes its energy along as it leaves: no row has it
@@ -299,7 +319,9 @@ def test_energy_closes(
     if kind == "winch":
         assume(least > 1e-6)  # the cord never went slack: see the test of a slack one
     scale = max(turned, 1e-3)
-    room = closes * scale
+    missed = brushed(columns(plant), it)
+    assert missed <= 1e-5 * scale
+    room = closes * scale + missed
     if kind == "four_bar":  # here all slopes are differences
         room = max(closes, 1e-8) * scale
     if kind in (
@@ -311,6 +333,14 @@ def test_energy_closes(
         room += (radians(230.0) / CELLS) ** 4 / 384.0 * abs(float(it.load(np.zeros(1))[0])) * way
     assert plant.energy() == pytest.approx(taken, abs=closes * scale)
     assert plant.energy() == pytest.approx(spent, abs=room)
+
+
+def is_told(it: Mechanism, plant: Plant) -> bool:
+    """True where rotors are heavy enough, all along the travel, for gears that lock to have one answer (see forces)."""
+    w, m = plant.arrays.w, plant.arrays.at["it"]
+    along = np.linspace(w[m + L.Q_LO], w[m + L.Q_HI], 201) if w[m + L.Q_HI] < 1e5 else np.zeros(1)
+    rotors = (it.ratio * it.gear(along)) ** 2 * it.n * it.rotor
+    return bool(np.min(rotors) + it.back * np.max(it.mass(along)) > 0.0)
 
 
 def leaning(plant: Plant, it: Mechanism, battery: tuple[float, float], t: np.ndarray) -> np.ndarray:
@@ -362,14 +392,26 @@ def test_a_thousand_times_tighter_changes_nothing(kind: str, data: Any, battery:
         move = send(plant, drawn)
         plant.advance(4_000_000)
         moves.append((move.first_inside_us(), move.arrival_us()))
-    for one, two, beside in zip(*moves, strict=True):
+    for which, (one, two, beside) in enumerate(zip(*moves, strict=True)):
         if (two is None) != (beside is None) or abs((two or 0) - (beside or 0)) > 2:
             continue  # a loop that swings up any difference: no integration tells where it ends
         if max(one or 0, two or 0) > 3_500_000:
             continue  # inside at the end of the run, but not for good: a limit cycle's last turn
         assert (one is None) == (two is None)
         if one is not None and two is not None:
-            assert abs(one - two) <= 2 + 1e-6 * two
+            room = 2 + 1e-6 * two
+            # a loop that swings makes much of a step's error: that of a tighter run it brings back to what it should be
+            assert abs(one - two) <= room or (
+                abs(one - two) <= 10 * room and agree(two, at_tighter(drawn, battery)[which], 2)
+            )
+
+
+def at_tighter(drawn: Drawn, battery: tuple[float, float]) -> tuple[int | None, int | None]:
+    """First entry and arrival at a tenth of the tolerance that is shipped."""
+    plant = plant_of(drawn, battery, 4.0, 1e-8)
+    move = send(plant, drawn)
+    plant.advance(4_000_000)
+    return move.first_inside_us(), move.arrival_us()
 
 
 def test_a_limit_on_current_is_kept_and_never_helps() -> None:

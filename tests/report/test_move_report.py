@@ -34,11 +34,19 @@ FALLS = {
 }  # fmt: skip
 
 
+HOIST = {
+    "kind": "hoist", "motors": "1 x m", "gearing": [{"ratio": "80:1", "efficiency": "60 %"}],
+    "drum_diameter": "24 mm", "load_mass": "12 kg", "slack": "0.1 m", "friction": "4 N", "travel": ["0 m", "0.4 m"],
+    "holding_brake": True, "control": {"loop": "full_effort", "window": "5 mm"},
+}  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def moves():
     tables = tables_of(ROBOT, "arm", 0.3, 11.0, 60.0)
     told = {name: api.move(ROBOT, name, loads=(0.3,)) for name in NAMES}
     told["arm"] = api.move(ROBOT, "arm", loads=(0.3,), tables=tables)
+    told["hoist"] = api.move(a_robot({"it": HOIST}, {"m": SMALL}, (12.6, 0.15)), "it")
     told["turn"] = api.move(ROBOT, "drive", turn=1.5)
     told["falls"] = api.move(a_robot({"it": FALLS}, {"m": SMALL}, (12.6, 0.15)), "it")
     return told
@@ -56,7 +64,7 @@ def test_where_a_turret_would_go_a_shorter_way_in_a_plan_is_said():
     assert "as written" not in " ".join(move_lines(short, (), robot.battery[0].name, None))
 
 
-CASES = [*NAMES, "turn", "falls"]
+CASES = [*NAMES, "turn", "falls", "hoist"]
 
 
 def said(move, until=None):
@@ -111,8 +119,16 @@ def test_pull_sheet_counts_back_from_the_end(moves):
     assert row.split()[-3:] == [f"{120.0 - each:.1f}" for each in before]
     slowest = moves["winch"].states[-1].pulls[0]
     assert 0.05 <= before[-1] - slowest.time_s <= 0.15 + 1e-9
-    assert "lifts a robot" in text
+    assert "A winch that lifts a robot" in text
     assert "match clock" not in "\n".join(said(moves["winch"]))
+
+
+def test_a_hoist_has_its_sheet_and_its_cautions(moves):
+    text = "\n".join(said(moves["hoist"], 150.0))
+    (pull,) = moves["hoist"].states[0].pulls
+    row = next(line for line in text.splitlines() if "match clock" in line)
+    assert row.split()[-1] == f"{150.0 - last_start_before_end(pull):.1f}"
+    assert "Pull sheet, 0.4 m" in text and "A hoist that lifts a robot" in text
 
 
 def test_servo_has_its_table_and_all_others_none(moves):

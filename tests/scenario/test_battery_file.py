@@ -38,6 +38,15 @@ def test_a_chemistry_stands_for_three_states_and_says_so(folder):
     assert "10 cells" in remarks[0].text and "from memory" in remarks[0].text
 
 
+def test_resistance_of_a_chemistry_against_a_published_cell(folder):
+    """A nickel-metal-hydride cell of 1 Ah has about 0.06 ohm (after Larminie 2003, Table 1 of BMC Chem. 6 (S1) S2,
+    read): ten of 3 Ah about 0.2 ohm, which lies between a pack in mid-event and a tired one.
+    """
+    states, _ = battery(folder, "    chemistry: nimh\n")
+    ohms = {state.name: float(state.resistance) for state in states}
+    assert ohms["fresh"] < ohms["mid-event"] < 10 * 0.06 / 3.0 < ohms["tired"]
+
+
 def test_six_cells_of_another_chemistry(folder):
     states, _ = battery(folder, "    chemistry: lead_acid\n    cells: 6\n")
     assert states[1].open_circuit == pytest.approx(12.6, abs=0.01)

@@ -35,6 +35,30 @@ PARAMETERS = (
         low=0.0,
         high=3.0,
     ),
+    Parameter(
+        "extended",
+        "block",
+        "mass centre with everything extended, to hold against tipping; runs go by the keys above",
+        block=(
+            Parameter("centre_height", "length", "above the floor", required=True, low=0.0, high=5.0),
+            Parameter(
+                "centre_ahead",
+                "length",
+                "before the middle between the axles",
+                default=0.0,
+                low=-3.0,
+                high=3.0,
+            ),
+            Parameter(
+                "centre_left",
+                "length",
+                "left of the middle between the wheels",
+                default=0.0,
+                low=-3.0,
+                high=3.0,
+            ),
+        ),
+    ),
     Parameter("grip", "number", "friction coefficient of wheel on floor", required=True, low=0.05, high=3.0),
     Parameter(
         "friction",
@@ -57,6 +81,13 @@ PARAMETERS = (
         high=1.0,
         open_low=True,
         reason="leaves 60 % of the grip for speeding up and braking",
+    ),
+    Parameter(
+        "wheel_mismatch",
+        "share",
+        "by which the wheels of one side are larger than the other's, which its counts do not see; runs leave it out",
+        low=0.0,
+        high=0.1,
     ),
     Parameter("wheel_inertia", "inertia", "of each wheel about its axle", default=0.0, low=0.0, high=1.0),
     Parameter(
@@ -195,6 +226,13 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
         yield "centre_height", _needs("axle", "wheelbase")
     elif "centre_left" in p and p["track"] is None and p["centre_height"]:  # it speeds up sideways too
         yield "centre_height", _needs("side", "track")
+    if p["extended"] is not None:
+        yield from _out_of_its_wheels(p, p["extended"])
+    if p["wheel_mismatch"] and p["track"] is None:
+        yield (
+            "wheel_mismatch",
+            Fault("how far it turns by that depends on the track too", wanted="`track` beside it"),
+        )
     for key, across, between in (
         ("centre_ahead", "wheelbase", "axle"),
         ("centre_left", "track", "side"),
@@ -208,6 +246,17 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
             return
     if p.get("centre_left"):
         yield from _on_three_wheels(p)
+
+
+def _out_of_its_wheels(p: Mapping[str, Any], out: Mapping[str, Any]) -> Iterator[tuple[Any, Fault]]:
+    """Extended so far that it tips over as it stands."""
+    for key, across, between in (("centre_ahead", "wheelbase", "axle"), ("centre_left", "track", "side")):
+        if p[across] is None:
+            yield "extended", _needs(between, across)
+        elif 2.0 * abs(float(out[key])) >= float(p[across]):
+            text = f"it tips over as it stands: that mass centre is not between the {between}s"
+            given, most = f"{float(out[key]):g} m", float(p[across]) / 2.0
+            yield ("extended", key), Fault(text, given, f"less than {most:g} m")
 
 
 def _on_three_wheels(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:

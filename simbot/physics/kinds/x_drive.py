@@ -59,11 +59,15 @@ def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -
 
 
 def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, float]) -> Leg:
-    """A turn in place: every wheel pushes at (wheelbase + track)/(2 sqrt(2)) from the centre."""
+    """A turn in place: every wheel pushes at (wheelbase + track)/(2 sqrt(2)) from the centre.
+
+    Friction sits at the wheels, so it does the same work per angle of a wheel as on a line: straight ahead a wheel
+    rolls 1/sqrt(2) of the way, in a turn the lever times the angle, and F becomes sqrt(2) lever F.
+    """
     lever = (p["wheelbase"] + p["track"]) / 2.0 / sqrt(2.0)
     grip = p["grip"] * mass * GRAVITY * lever
     groups = turning_groups(p, motors, lever / (p["wheel_diameter"] / 2.0), grip)
-    return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * lever, 0.0, groups)
+    return leg(p, turning_inertia(p, mass, size), float(p["friction"]) * sqrt(2.0) * lever, 0.0, groups)
 
 
 def rolls(p: Mapping[str, Any], direction: Array, turns: Array) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from simbot.physics.build import LIFTS_ROBOTS
 from simbot.report.page import say
 from simbot.report.patch import CAUTION, DEFER
 from simbot.scenario.model import MechanismSpec, Robot
@@ -42,7 +43,7 @@ def _of(robot: Robot) -> Iterator[str]:
     mechanisms = robot.mechanisms.values()
     for kinds, text in (
         (
-            frozenset({"winch"}),
+            frozenset(LIFTS_ROBOTS),
             "may hold a load or the robot itself: nobody reaches under what hangs, whose cord, knot or gear can let "
             "go; first tries low, over something soft",
         ),
