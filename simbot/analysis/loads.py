@@ -124,16 +124,19 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
         if pull > float(cord):
             text = f"the cord of the {name} is pulled with {pull:.4g} N, more than its rating of {float(cord):.4g} N"
             yield _finding("cord_overloaded", at, name, text, places)
-    hung = strain.slack(plant, name)
+    hung = strain.slack_cord(plant, name)
     if hung is not None:
-        begins, ends, lasts = hung
         text = (
-            f"the cord of the {name} goes slack, for {ms(round(lasts * 1e6))} in all until "
-            f"{clock(round(ends * 1e6))}: its motors let it out faster than the load follows, and it may come off its "
-            "drum; winding it in again and the jerk as it tightens are left out, so that no time of it from "
-            f"{clock(round(begins * 1e6))} on, nor what waits for it, is to be trusted"
+            f"the cord of the {name} goes slack, for {ms(round(hung.lasts * 1e6))} in all until "
+            f"{clock(round(hung.ends * 1e6))}, by {1e3 * hung.most:.3g} mm at the most: its motors let it out faster "
+            "than the load follows, and it may come off its drum"
         )
-        yield _finding("cord_slack", begins, name, text, places)
+        if hung.caught < inf:
+            text += (
+                f"; at {clock(round(hung.caught * 1e6))} it tightens with a jerk that takes {hung.lost:.3g} J, more "
+                "than its pull while it is taut tells"
+            )
+        yield _finding("cord_slack", hung.begins, name, text, places)
     allowed = values.get("stop_rating")
     if allowed:
         hits = strain.hits(plant, name)

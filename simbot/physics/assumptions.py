@@ -134,7 +134,7 @@ def _of_a_drive(spec: MechanismSpec) -> str:
     if p["centre_height"] is None:
         shared += ", also while it speeds up or brakes (no centre_height stated)"
     text = (
-        f"wheels at the limit of their grip hold it and do not race; the weight {shared}; what "
+        f"wheels that slide give as much as ones at the limit of their grip; the weight {shared}; what "
         "a turn leaves of its heading error is steered out on the next straight line at no cost of "
         "time; a command that takes over in another direction starts its line or turn from rest"
     )

@@ -27,7 +27,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.build import ENDLESS, Built, group_row, limits
+from simbot.physics.build import ENDLESS, LEAST_LAG, Built, group_row, limits, own_lag
 from simbot.physics.gearing import chain
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.drive import driven_share, turning_inertia
@@ -95,6 +95,7 @@ def build_curve(spec: MechanismSpec, robot: Robot, carried: float, way: Way) -> 
         battery_limit,
     )  # fmt: skip
     row[L.G_WHEEL] = share * standing
+    row[L.G_ROTOR] = float(own_lag(row) > LEAST_LAG)
     guide = np.zeros((way.cells + 1, L.TAB_COLUMNS))
     guide[:, L.GUIDE_SHARE], guide[:, L.GUIDE_DSHARE], _ = _with_slopes(turn / most, step)
     is_round = _grips(guide, spec, mass, beta, way.curvature)

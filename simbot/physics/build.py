@@ -41,6 +41,7 @@ LIFTS_ROBOTS = ("winch", "hoist")  # what a robot is pulled up by: a sheet of it
 SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.7, common practice, no source
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12
+LEAST_LAG = 2e-5  # s: a rotor that follows its volts faster weighs less than any real one, and is never apart
 LEAST_INERTIA = 1e-5  # of the greatest along the travel; the least real rotor is far above it
 ENDLESS = 1e6  # m: a curve goes straight on beyond its ends
 
@@ -116,7 +117,27 @@ def group_row(
     row[L.G_LO] = max(reduced.least_force, -most_back)
     row[L.G_HI] = min(reduced.greatest_force, most)
     row[L.G_LOCKS] = float(locks)
+    row[L.G_ROTOR] = float(comes_apart(reduced, row))
     return row
+
+
+def comes_apart(reduced: Reduced, row: Array) -> bool:
+    """Whether motors may turn by themselves: their cord only pulls, their wheels slide."""
+    bounded = row[L.G_LO] > -inf or row[L.G_HI] < inf
+    return bool(bounded and own_lag(row) > LEAST_LAG and least_mass(reduced) > 0.0)
+
+
+def own_lag(row: Array) -> float:
+    """Time constant of motors by themselves, J R/k² [s]."""
+    return float(row[L.G_J] * row[L.G_R] / row[L.G_K] ** 2)
+
+
+def least_mass(reduced: Reduced) -> float:
+    """Least effective inertia along the travel [kg, kg m²]."""
+    return min(
+        segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].min())
+        for segment in reduced.segments
+    )
 
 
 def most_mass(reduced: Reduced) -> float:
@@ -219,6 +240,7 @@ def build_servo(spec: MechanismSpec, robot: Robot, payload: float, places: Place
     )
     row = group_row(reduced, motor, int(values["count"]), 1.0, 1.0, 1.0, False)
     row[L.G_CURRENT] = float(values["stall_current"]) / (volts / resistance)
+    row[L.G_ROTOR] = 0.0
     if values["rail"] is not None:
         row[L.G_RAIL] = list(robot.rails).index(values["rail"])
     return Built(reduced, row[None, :], volts, speed)
@@ -498,6 +520,8 @@ class Arrays:
         room = [most_groups(robot.mechanisms[name]) for name in names]
         mechanisms = L.RAILS + len(robot.rails) * L.RAIL_SIZE
         groups = mechanisms + len(names) * L.MECH_SIZE
+        rotors = [count if may_part(built) else 0 for built, count in zip(first, room, strict=True)]
+        groups += sum(rotors) * L.MECH_SIZE
         segments = groups + sum(room) * L.GROUP_SIZE
         stretches = [
             len(built.reduced.segments) + spare_segments(robot, name)
@@ -514,13 +538,21 @@ class Arrays:
         ] = {}  # resistance and motor constant over those of a cold motor
         self.at = {name: mechanisms + i * L.MECH_SIZE for i, name in enumerate(names)}
         self.number = {name: i for i, name in enumerate(names)}
+        self.rotors: dict[
+            str, range
+        ] = {}  # whose records, counted as mechanisms are: in the array and in a log
+        for name, count in zip(names, rotors, strict=True):
+            begin = len(names) + sum(len(each) for each in self.rotors.values())
+            self.rotors[name] = range(begin, begin + count)
+        self.columns = L.LOG_MECH + L.LOG_PER_MECH * (len(names) + sum(rotors))
         w = self.w
         w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
         if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
             w[L.SAGS], w[L.R1], w[L.TAU] = 1.0, battery.polarisation, battery.settling
             w[L.FALL] = battery.falls / battery.capacity if battery.capacity else 0.0
         w[L.WARMS] = float(watches_heat(robot))
-        w[L.N_MECH], w[L.N_RAIL] = len(names), len(robot.rails)
+        w[L.N_MECH] = w[L.N_BODY] = len(names)
+        w[L.N_ROTOR], w[L.N_RAIL] = sum(rotors), len(robot.rails)
         w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us
         w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
@@ -529,6 +561,8 @@ class Arrays:
             m = self.at[name]
             w[m + L.GRP], w[m + L.SEG] = groups, segments
             self._groups[name], self._stretches[name] = groups, segments
+            for k, rotor in enumerate(self._rotors_at(name)):
+                w[rotor + L.GRP] = groups + k * L.GROUP_SIZE
             groups += count * L.GROUP_SIZE
             segments += stretch * L.SEG_SIZE
             w[m + L.T_PENDING] = inf
@@ -555,11 +589,16 @@ class Arrays:
         image = self._tables.image(built)
         w[m + L.Q_LO], w[m + L.Q_HI] = image.low, image.high
         w[m + L.DAMP], w[m + L.VOLTS_NOMINAL] = image.damping, built.volts
+        if w[m + L.N_GRP] != image.groups:
+            self.join(name)
         w[m + L.N_GRP], w[m + L.N_SEG] = image.groups, image.segments
         g = self._groups[name]
         squared = w[g + L.G_SQUARED]
+        apart = w[g + L.G_APART : g + image.motors.size : L.GROUP_SIZE].copy()
         w[g : g + image.motors.size] = image.motors
         w[g + L.G_SQUARED] = squared
+        w[g + L.G_APART : g + image.motors.size : L.GROUP_SIZE] = apart
+        self._let_turn(name, not image.catches)
         if name in self.hot:
             warm = self.hot[name]
             w[g + L.G_R : g + image.motors.size : L.GROUP_SIZE] *= warm[0]
@@ -569,6 +608,48 @@ class Arrays:
         w[s : s + image.flat.size] = image.flat
         self._images = {**self._images, name: image}
         self.locate(name)
+
+    def _rotors_at(self, name: str) -> list[int]:
+        """Where the records of its rotors stand, one for each group that there may be."""
+        first = next(iter(self.at.values()))
+        return [first + number * L.MECH_SIZE for number in self.rotors[name]]
+
+    def _let_turn(self, name: str, free: bool) -> None:
+        """Note where its rotors have their records; not `free`: a pawl holds their drum, and their cord taut."""
+        w, g = self.w, int(self.w[self.at[name] + L.GRP])
+        if not self.rotors[name]:
+            w[g + L.G_ROTOR] = 0.0
+            return
+        for k, rotor in enumerate(self._rotors_at(name)[: int(w[self.at[name] + L.N_GRP])]):
+            row = g + k * L.GROUP_SIZE + L.G_ROTOR
+            w[row] = rotor if free and w[row] else 0.0
+        if not free:
+            self.join(name)
+
+    def take_pawl_out(self, name: str, low: float) -> None:
+        """Of a ratchet: its teeth stop nothing, down to the lower end of the travel."""
+        w, m = self.w, self.at[name]
+        segments = int(w[m + L.SEG]) + L.SEG_SIZE * np.arange(int(w[m + L.N_SEG]))
+        w[segments + L.SEG_CATCH] = 0.0
+        w[m + L.Q_LO] = low
+        for rotor in self._rotors_at(name):
+            w[int(w[rotor + L.GRP]) + L.G_ROTOR] = rotor
+
+    def is_apart(self, name: str) -> bool:
+        """Whether some of its rotors turn by themselves now."""
+        return any(self.w[rotor + L.OF] != 0.0 for rotor in self._rotors_at(name))
+
+    def join(self, name: str) -> None:
+        """Let its rotors turn with it from now on, whatever they have done."""
+        w = self.w
+        if w[L.N_BODY] == w[L.N_MECH]:
+            return
+        for rotor in self._rotors_at(name):
+            w[int(w[rotor + L.GRP]) + L.G_APART] = 0.0
+            for field in (L.OF, L.N_GRP, L.SIDE, L.LOAD_NOW, L.S, L.SPEED, L.ACC, L.DUTY):
+                w[rotor + field] = 0.0
+        if not any(self.is_apart(each) for each in self.at):
+            w[L.N_BODY] = w[L.N_MECH]
 
     def locate(self, name: str) -> None:
         """Make the segment in which the mechanism stands its present one."""
@@ -583,6 +664,11 @@ class Arrays:
         w[m + L.FC], w[m + L.FS] = here.friction, here.static
         w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = here.bends, now
         w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here.here
+
+
+def may_part(built: Built) -> bool:
+    """Whether some of its motors may turn by themselves."""
+    return bool(np.any(built.groups[:, L.G_ROTOR] != 0.0))
 
 
 def watches_heat(robot: Robot) -> bool:

@@ -13,7 +13,7 @@ from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import accelerate, follow, group_current, supply
+from simbot.physics.forces import accelerate, elsewhere, flows, follow, group_current, passed, supply, turner
 
 
 @inner
@@ -129,6 +129,11 @@ def add_mechanism(w: Array, tab: Array, m: int, probe: float) -> Any:
     duty = w[m + L.DUTY]
     g = int(w[m + L.GRP])
     for _ in range(int(w[m + L.N_GRP])):
+        if elsewhere(w, m, g):
+            if moving:
+                w[int(w[g + L.G_APART]) + L.LOAD_NOW] = passed(w, g) / factor
+            g += L.GROUP_SIZE
+            continue
         emf = w[g + L.G_K] * w[g + L.G_RATIO] * factor * speed
         r = w[g + L.G_R]
         if probe > 0.0 and w[g + L.G_RAIL] < 0.0:
@@ -167,7 +172,7 @@ def add_all(w: Array, tab: Array, probe: float) -> Any:
         w[L.RAILS + k * L.RAIL_SIZE + L.RAIL_A] = 0.0
         w[L.RAILS + k * L.RAIL_SIZE + L.RAIL_B] = 0.0
     m = L.RAILS + n_rail * L.RAIL_SIZE
-    for _ in range(int(w[L.N_MECH])):
+    for _ in range(int(w[L.N_BODY])):
         if w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0:
             more = add_mechanism(w, tab, m, probe)
             a += more[0]
@@ -189,7 +194,7 @@ def add_idle(w: Array, tab: Array) -> Any:
     for k in range(n_rail):
         w[L.RAILS + k * L.RAIL_SIZE + L.RAIL_A] = 0.0
     m = L.RAILS + n_rail * L.RAIL_SIZE
-    for _ in range(int(w[L.N_MECH])):
+    for _ in range(int(w[L.N_BODY])):
         if w[m + L.S] == 0.0 and w[m + L.DUTY] != 0.0:
             a, b, p = add_mechanism(w, tab, m, 0.0)
             w[L.IDLE_A] += a
@@ -338,10 +343,13 @@ def next_break(w: Array, tab: Array, below: float) -> Any:
             if best < v < below:
                 best = v
     m = L.RAILS + n_rail * L.RAIL_SIZE
-    for _ in range(int(w[L.N_MECH])):
+    for _ in range(int(w[L.N_BODY])):
         factor = factor_at(w, tab, m, w[m + L.Q_NEXT])
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
+            if elsewhere(w, m, g):
+                g += L.GROUP_SIZE
+                continue
             emf = w[g + L.G_K] * w[g + L.G_RATIO] * factor * w[m + L.V_NEXT]
             d = w[m + L.DUTY] * w[g + L.G_SHARE]
             most = w[g + L.G_LIMIT]
@@ -379,7 +387,7 @@ def next_break(w: Array, tab: Array, below: float) -> Any:
 def has_pieces(w: Array) -> Any:
     """True where some device changes its law with the voltage (limits, regulators that feed something, open leads)."""
     m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
-    for _ in range(int(w[L.N_MECH])):
+    for _ in range(int(w[L.N_BODY])):
         if w[m + L.OPEN] == 1.0 and w[m + L.S] != 0.0:
             return True
         asks = w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0
@@ -444,7 +452,7 @@ def evaluate(w: Array, tab: Array) -> Any:
 def find_currents(w: Array, tab: Array) -> Any:
     """Current of every group at the trial state and the present bus, and what each mechanism takes from it."""
     m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
-    for _ in range(int(w[L.N_MECH])):
+    for _ in range(int(w[L.N_BODY])):
         moving = w[m + L.S] != 0.0
         if moving or w[m + L.DUTY] != 0.0:
             speed = 0.0
@@ -456,7 +464,8 @@ def find_currents(w: Array, tab: Array) -> Any:
                     w[m + L.DUTY] = servo_duty(w, m, w[m + L.Q_NEXT])
             g = int(w[m + L.GRP])
             for _ in range(int(w[m + L.N_GRP])):
-                w[g + L.G_I] = group_current(w, m, g, supply(w, g), speed * w[g + L.G_RATIO])
+                if not elsewhere(w, m, g):
+                    w[g + L.G_I] = group_current(w, m, g, supply(w, g), speed * w[g + L.G_RATIO])
                 g += L.GROUP_SIZE
         m += L.MECH_SIZE
     take_currents(w, tab)
@@ -468,12 +477,12 @@ def heat_up(w: Array, span: float) -> Any:
     w[L.SQUARED] += span * w[L.I] * w[L.I]
     m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
     for _ in range(int(w[L.N_MECH])):
-        if w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0:
-            w[m + L.SQUARED_OWN] += span * w[m + L.CURRENT] * w[m + L.CURRENT]
-            g = int(w[m + L.GRP])
-            for _ in range(int(w[m + L.N_GRP])):
+        w[m + L.SQUARED_OWN] += span * w[m + L.CURRENT] * w[m + L.CURRENT]
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            if flows(w, m, g):
                 w[g + L.G_SQUARED] += span * w[g + L.G_I] * w[g + L.G_I]
-                g += L.GROUP_SIZE
+            g += L.GROUP_SIZE
         m += L.MECH_SIZE
 
 
@@ -485,23 +494,23 @@ def take_currents(w: Array, tab: Array) -> Any:
     m = first
     for _ in range(int(w[L.N_MECH])):
         total = 0.0
-        if w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0:
-            g = int(w[m + L.GRP])
-            for _ in range(int(w[m + L.N_GRP])):
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            if w[g + L.G_RAIL] < 0.0 and flows(w, m, g):
                 i = w[g + L.G_I]
-                if w[g + L.G_RAIL] < 0.0:
-                    mode = w[g + L.G_LIM]
-                    if mode == 3.0 or mode == -3.0:
-                        total += w[g + L.G_N] * w[g + L.G_LIMIT_B]
-                    elif mode == 1.0 or mode == -1.0:
-                        ratio = w[g + L.G_RATIO] * factor_at(w, tab, m, w[m + L.Q_NEXT])
-                        emf = w[g + L.G_K] * ratio * w[m + L.V_NEXT]
-                        total += w[g + L.G_N] * i * (i * w[g + L.G_R] + emf) / w[L.V]
-                    elif mode == 2.0 or mode == -2.0:
-                        total += w[g + L.G_N] * 0.5 * mode * i
-                    else:
-                        total += w[g + L.G_N] * w[g + L.G_CURRENT] * w[m + L.DUTY] * w[g + L.G_SHARE] * i
-                g += L.GROUP_SIZE
+                mode = w[g + L.G_LIM]
+                if mode == 3.0 or mode == -3.0:
+                    total += w[g + L.G_N] * w[g + L.G_LIMIT_B]
+                elif mode == 1.0 or mode == -1.0:
+                    own = turner(w, m, g)
+                    ratio = w[g + L.G_RATIO] * factor_at(w, tab, own, w[own + L.Q_NEXT])
+                    emf = w[g + L.G_K] * ratio * w[own + L.V_NEXT]
+                    total += w[g + L.G_N] * i * (i * w[g + L.G_R] + emf) / w[L.V]
+                elif mode == 2.0 or mode == -2.0:
+                    total += w[g + L.G_N] * 0.5 * mode * i
+                else:
+                    total += w[g + L.G_N] * w[g + L.G_CURRENT] * w[m + L.DUTY] * w[g + L.G_SHARE] * i
+            g += L.GROUP_SIZE
         w[m + L.CURRENT] = total
         if total < 0.0:
             back += total

@@ -30,6 +30,7 @@ KEPT = 8  # folders of compiled code, of this and of other versions, the newest
 SOURCES = (
     "layout.py",
     "forces.py",
+    "apart.py",
     "bus.py",
     "linear.py",
     "quick.py",

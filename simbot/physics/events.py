@@ -6,16 +6,17 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
+from simbot.physics.apart import meet_margin
 from simbot.physics.bus import servo_duty
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import REST_SLACK, accelerate, first_mech, rest_margin
+from simbot.physics.forces import REST_SLACK, accelerate, elsewhere, first_mech, rest_margin
 from simbot.physics.quick import quick_rates
 from simbot.physics.steps import between, go_to_share, put_at_share
 
 # kinds of event
 # (floats, as the flags below: a literal integer would make the compiler write a function once for each value)
 NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
-BARE, LIMIT, CAP, BREAK_AWAY, RAIL = 5.0, 6.0, 7.0, 8.0, 9.0
+BARE, LIMIT, CAP, BREAK_AWAY, RAIL, MEET = 5.0, 6.0, 7.0, 8.0, 9.0, 10.0
 
 
 @inner
@@ -53,6 +54,8 @@ def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
             d = w[m + L.DUTY] * w[g + L.G_SHARE]
             return min(d * w[g + L.G_IFREE] - w[g + L.G_LIMIT_B], most - abs(w[g + L.G_I])) + slack
         return abs(w[g + L.G_I]) - most + slack
+    if w[m + L.OF] != 0.0:
+        return 1.0
     cap = w[g + L.G_CAP]
     low = w[g + L.G_LO]
     high = w[g + L.G_HI]
@@ -109,9 +112,13 @@ def margin_of(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         return zone_margin(w, m, w[m + L.Q_NEXT])
     if kind == BREAK_AWAY:
         up, down = rest_margin(w, tab, m, w[m + L.Q])
-        return min(up, down) + REST_SLACK * w[m + L.LOAD_AT]  # well beyond the balance, so that it does leave
+        return (
+            min(min(up, down), w[m + L.LOOSE]) + REST_SLACK * w[m + L.LOAD_AT]
+        )  # well beyond the balance, so that it does leave
     if kind == RAIL:
         return rail_margin(w, m)
+    if kind == MEET:
+        return meet_margin(w, tab, m)
     if kind == LIMIT and w[m + L.S] == 0.0:  # at rest: its currents follow the bus
         rest_margin(w, tab, m, w[m + L.Q])
     return group_margin(w, m, g, kind)
@@ -130,22 +137,25 @@ def find_violation(w: Array, tab: Array) -> Any:
             return ZONE_EDGE, m, 0
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
-            for kind in (GEAR, BARE, LIMIT, CAP):
-                if group_margin(w, m, g, kind) < 0.0:
-                    return kind, m, g
+            if not elsewhere(w, m, g):
+                for kind in (GEAR, BARE, LIMIT, CAP):
+                    if group_margin(w, m, g, kind) < 0.0:
+                        return kind, m, g
             g += L.GROUP_SIZE
     for k in range(int(w[L.N_RAIL])):
         rail = L.RAILS + k * L.RAIL_SIZE
         if rail_margin(w, rail) < 0.0:
             return RAIL, rail, 0
     m = first_mech(w)
-    for _ in range(int(w[L.N_MECH])):
+    for k in range(int(w[L.N_BODY])):
+        if k >= w[L.N_MECH] and w[m + L.OF] != 0.0 and meet_margin(w, tab, m) < 0.0:
+            return MEET, m, 0
         if w[m + L.S] == 0.0 and w[m + L.DUTY] != 0.0 and w[m + L.PINNED] == 0.0:
             if margin_of(w, tab, BREAK_AWAY, m, m) < 0.0:
                 return BREAK_AWAY, m, int(w[m + L.GRP])
             g = int(w[m + L.GRP])
             for _ in range(int(w[m + L.N_GRP])):
-                if group_margin(w, m, g, LIMIT) < 0.0:
+                if not elsewhere(w, m, g) and group_margin(w, m, g, LIMIT) < 0.0:
                     return LIMIT, m, g
                 g += L.GROUP_SIZE
         m += L.MECH_SIZE

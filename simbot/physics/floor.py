@@ -5,7 +5,9 @@ In the phase plane the fastest way is the strongest effort forward followed by t
 time by the same kernel as the run; the instant of the switch is the earliest from which braking still ends
 inside the set, found by secants within a bracket. Special cases: a set without a speed limit is only touched; a start
 that is too fast overshoots and comes back; a brake that is weaker than the load ends nowhere.
-Taken at the favourable end of every spread, with the mechanism's own sag alone, plus what others gave back.
+Taken at the favourable end of every spread, with the mechanism's own sag alone, plus what others gave back. Motors
+turn with their load as it begins and where it turns to braking; a run whose cord jerks its load along may be faster,
+and is its own floor then.
 """
 
 from __future__ import annotations
@@ -108,6 +110,9 @@ class Stretch:
         self.base = self.arrays.w.copy()
         self.braking = switch.braking or 4.0 * float(self.base[L.H])
         self.switch = switch
+        g, groups = int(self.base[self.m + L.GRP]), self.built.groups.size
+        self.rotors = slice(g + L.G_ROTOR, g + groups, L.GROUP_SIZE)
+        self.rolls: bool | None = None if self.base[g + L.G_ROTOR] else True
 
     def time(self) -> float:
         """Least time [s]; inf where no effort gets there."""
@@ -258,11 +263,26 @@ class Stretch:
         return inf
 
     def brake(self, way: float, q: float, v: float, slow: float) -> tuple[float, float]:
-        """Time and place at which the strongest effort against the motion (or a stop) has made it slow enough."""
+        """Time and place at which the strongest effort against the motion (or a stop) has made it slow enough.
+
+        Whether wheels that slide grip again before that is a matter of its speed alone: where they do not, how they
+        turn meanwhile is nothing to the robot, and is left out from the second time on.
+        """
         if way * v <= slow:
             return 0.0, q
+        found = self.slowed(way, q, v, slow)
+        if self.rolls is None:
+            self.rolls = True
+            t, place = self.slowed(way, q, v, slow)
+            self.rolls = t == found[0] == inf or abs(t - found[0]) + abs(place - found[1]) < 1e-9
+        return found
+
+    def slowed(self, way: float, q: float, v: float, slow: float) -> tuple[float, float]:
+        """As `brake`, by one run; motors turn with their load all the time where `rolls` says so."""
         self.run(q, v, -way)
         w, m = self.arrays.w, self.m
+        if self.rolls:
+            w[self.rotors] = 0.0
         at = 0.0
         lag = self.braking  # the last one's time is a good guess of the next one's
         while at < LONGEST:
@@ -300,7 +320,7 @@ def _alone(
         arrays = Arrays(models, [name], battery, tolerance)
         arrays.w[L.WARMS] = 0.0
         arrays.write(name, built)
-        models.alone[key] = (arrays, arrays.w.copy(), np.empty((512, L.LOG_MECH + L.LOG_PER_MECH)), built)
+        models.alone[key] = (arrays, arrays.w.copy(), np.empty((512, arrays.columns)), built)
     kept: tuple[Arrays, Array, Array, Built] = models.alone[key]
     arrays, blank, log, _ = kept
     w = arrays.w
@@ -322,7 +342,18 @@ def floor_of(plant: Plant, move: Move) -> float | None:
         switches = {}
         best, ends = _favourable(plant, move, back, switches)
         known[key] = (ends, switches)
+    arrival = move.arrival_us()
+    if arrival is not None and _was_apart(plant, move, arrival):
+        best = min(best, (arrival - move.start_us) / 1e6)
     return None if isinf(best) else best
+
+
+def _was_apart(plant: Plant, move: Move, arrival: int) -> bool:
+    """Whether its rotors turned by themselves at some time: a jerk as they take their load along may help it."""
+    log = plant._log[: plant._rows]
+    rows = slice(*np.searchsorted(log[:, L.LOG_T], (move.start_us / 1e6 - 1e-9, arrival / 1e6)))
+    numbers = plant.arrays.rotors[move.mechanism]
+    return any(np.any(log[rows, L.LOG_MECH + L.LOG_PER_MECH * each + L.LOG_BACK] != 0.0) for each in numbers)
 
 
 def _alike(plant: Plant, move: Move) -> tuple[object, ...]:

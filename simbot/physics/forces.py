@@ -118,6 +118,31 @@ def fastest_at(w: Array, tab: Array, m: int, q: float) -> Any:
 
 
 @inner
+def elsewhere(w: Array, m: int, g: int) -> Any:
+    """True where the rotors of a group of this mechanism turn by themselves: see apart."""
+    return w[g + L.G_APART] != 0.0 and w[g + L.G_APART] != m
+
+
+@inner
+def turner(w: Array, m: int, g: int) -> Any:
+    """What the rotors of a group of this mechanism turn with: itself, or their own record while they are apart."""
+    return m if w[g + L.G_APART] == 0.0 else int(w[g + L.G_APART])
+
+
+@inner
+def flows(w: Array, m: int, g: int) -> Any:
+    """True where a current may flow in a group."""
+    own = turner(w, m, g)
+    return w[own + L.S] != 0.0 or w[own + L.DUTY] != 0.0
+
+
+@inner
+def passed(w: Array, g: int) -> Any:
+    """Force that a load gets from a group whose rotors are apart from it."""
+    return w[g + L.G_HI] if w[int(w[g + L.G_APART]) + L.SIDE] > 0.0 else w[g + L.G_LO]
+
+
+@inner
 def supply(w: Array, g: int) -> Any:
     """Voltage that feeds a group now: its rail's or the bus's [V]."""
     rail = w[g + L.G_RAIL]
@@ -163,6 +188,10 @@ def accelerate(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     n = int(w[m + L.N_GRP])
     g = int(w[m + L.GRP])
     for _ in range(n):
+        if elsewhere(w, m, g):
+            top += passed(w, g)
+            g += L.GROUP_SIZE
+            continue
         ratio = w[g + L.G_RATIO] * factor
         spin = s if ratio > 0.0 else -s
         volts = supply(w, g)
@@ -191,11 +220,14 @@ def accelerate(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     w[m + L.MASS_AT] = mass
     w[m + L.LOAD_AT] = total
     g = int(w[m + L.GRP])
-    if n == 1 and w[g + L.G_CAP] == 0.0:
+    if n == 1 and w[g + L.G_CAP] == 0.0 and not elsewhere(w, m, g):
         w[g + L.G_TFREE] = mass * a + total
         w[g + L.G_T] = w[g + L.G_TFREE] + w[g + L.G_WHEEL] * a
         return a
     for _ in range(n):
+        if elsewhere(w, m, g):
+            g += L.GROUP_SIZE
+            continue
         ratio = w[g + L.G_RATIO] * factor
         f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
         gears = w[g + L.G_TFREE] - ratio * ratio * w[g + L.G_N] * w[g + L.G_J] * a / f
@@ -214,10 +246,14 @@ def revise(w: Array, m: int, g: int, n: int) -> Any:
     Each group's force falls as the acceleration rises, so a few rounds find the only fit. A single group is
     tried as driving first and stays driven back once it is (a locking gear turns the sign around).
     """
+    if elsewhere(w, m, g):
+        return False
     free = w[g + L.G_TFREE]
     cap = 0.0
     gears = w[g + L.G_T]
-    if free > w[g + L.G_HI]:
+    if w[m + L.OF] != 0.0:
+        cap = 0.0
+    elif free > w[g + L.G_HI]:
         cap = 1.0
     elif free < w[g + L.G_LO]:
         cap = -1.0
@@ -243,15 +279,16 @@ def find_branches(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     g0 = int(w[m + L.GRP])
     g = g0
     for _ in range(n):
-        w[g + L.G_GEAR] = 0.0
-        w[g + L.G_CAP] = 0.0
-        w[g + L.G_BARE] = 0.0
+        if not elsewhere(w, m, g):
+            w[g + L.G_GEAR] = 0.0
+            w[g + L.G_CAP] = 0.0
+            w[g + L.G_BARE] = 0.0
         g += L.GROUP_SIZE
     a = accelerate(w, tab, m, q, v)
     g = g0
     changed = False
     for _ in range(n):
-        if w[g + L.G_X] < 0.0 and w[g + L.G_RF] != w[g + L.G_RB]:
+        if w[g + L.G_X] < 0.0 and w[g + L.G_RF] != w[g + L.G_RB] and not elsewhere(w, m, g):
             w[g + L.G_BARE] = 1.0
             changed = True
         g += L.GROUP_SIZE
@@ -281,9 +318,15 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
     low = 0.0
     high = 0.0
     rubs = 0.0
+    w[m + L.LOOSE] = HUGE
     n = int(w[m + L.N_GRP])
     g = int(w[m + L.GRP])
     for _ in range(n):
+        if elsewhere(w, m, g):
+            low += passed(w, g)
+            high += passed(w, g)
+            g += L.GROUP_SIZE
+            continue
         ratio = w[g + L.G_RATIO] * factor
         i = group_current(w, m, g, supply(w, g), 0.0)
         w[g + L.G_I] = i
@@ -306,15 +349,23 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
             most = HUGE if locks else b / back
         else:
             most = b * forward
-        low += min(max(least, w[g + L.G_LO]), w[g + L.G_HI])
-        high += max(min(most, w[g + L.G_HI]), w[g + L.G_LO])
+        if w[m + L.OF] != 0.0:  # a rotor alone, which gives its load what it can
+            low += least
+            high += most
+        else:
+            low += min(max(least, w[g + L.G_LO]), w[g + L.G_HI])
+            high += max(min(most, w[g + L.G_HI]), w[g + L.G_LO])
+            if w[g + L.G_ROTOR] != 0.0:
+                w[m + L.LOOSE] = min(w[m + L.LOOSE], min(w[g + L.G_HI] - least, most - w[g + L.G_LO]))
+                w[g + L.G_TFREE] = min(max(0.0, least), most)
         g += L.GROUP_SIZE
     scale = abs(load) + w[m + L.FS] + rubs
     w[m + L.LOAD_AT] = scale
     slack = REST_SLACK * scale
     up = load + w[m + L.FS] - low + slack
     down = high - (load - w[m + L.FS]) + slack
-    if w[m + L.LOCK] == 1.0 and w[m + L.BRAKE] == 1.0:
+    if w[m + L.LOCK] == 1.0 and w[m + L.BRAKE] == 1.0 and not elsewhere(w, m, int(w[m + L.GRP])):
+        w[m + L.LOOSE] = HUGE
         return HUGE, HUGE
     if q >= w[m + L.Q_HI]:
         up = HUGE

@@ -1,8 +1,8 @@
 """Where each number stands in a run's flat state array.
 
-One float64 array holds the whole plant: a header, the rails, the mechanisms, their motor groups and the
-segments of their travel. A copy of it is a copy of the plant. All values SI; modes are small integers
-stored as floats.
+One float64 array holds the whole plant: a header, the rails, the mechanisms, rotors that may turn by themselves (as
+mechanisms of their own, see apart), motor groups and the segments of the travel. A copy of it is a copy of the plant.
+All values SI; modes are small integers stored as floats.
 """
 
 from __future__ import annotations
@@ -62,9 +62,11 @@ QUICK = SQUARED + 3  # 1: until a mode changes the constants below hold (see qui
 QUICK_A = SQUARED + 4  # what is asked of the bus: A V - B, less what speeds give back, and constant power
 QUICK_B = SQUARED + 5
 QUICK_P = SQUARED + 6
-HEADER = SQUARED + 7
+N_ROTOR = SQUARED + 7  # rotors that there is room for, after the mechanisms (see apart)
+N_BODY = SQUARED + 8  # mechanisms and, while some rotor is apart from its load, rotors
+HEADER = SQUARED + 9
 LIVE = HEADER  # indices of the moving mechanisms
-MAX_MECH = 24
+MAX_MECH = 48  # with rotors
 RAILS = LIVE + MAX_MECH
 
 # --- rail ---------------------------------------------------------------------------------------------
@@ -187,7 +189,12 @@ QUICK_BACK = OPTIMAL + 31  # current given back per speed,
 QUICK_NOW = OPTIMAL + 32  # and acceleration per volt at the last evaluation
 FED_SHARE = OPTIMAL + 33  # of a servo's effort on its rail
 POLY = OPTIMAL + 34  # position over the share of the step under trial: ORDER + 1 coefficients
-MECH_SIZE = POLY + ORDER + 1
+OF = POLY + ORDER + 1  # of a rotor that is apart: the mechanism it belongs to, 0: it is not,
+SIDE = OF + 1  # the force that its load gets all the same: -1 the least, +1 the greatest,
+FROM = OF + 2  # and of a cord: where its load was when they came apart,
+FACTOR = OF + 3  # and the common factor of the ratios there
+LOOSE = OF + 4  # at rest: how far its motors are from coming apart [N, N m]
+MECH_SIZE = OF + 5
 
 NO_CONTROL, FULL, POSITION, PROFILED, TIMED, SERVO, SPIN, STRONGEST = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0
 SPEED_LOOP = 8.0
@@ -223,7 +230,9 @@ G_IFREE = 26
 G_BACK_TRUE = 27  # back-driving efficiency as the stages give it, for rest
 G_WHEEL = 28  # inertia of its wheels, between the gears and what the floor gives [kg, kg m²]
 G_SQUARED = 29  # integral of the current squared of one motor [A² s]
-GROUP_SIZE = 30
+G_ROTOR = 30  # record of its rotor while that is apart from the load, 0: it never is
+G_APART = 31  # the same while it is, 0: they turn together
+GROUP_SIZE = 32
 
 # --- segment of the travel ------------------------------------------------------------------------------
 SEG_FROM = 0
@@ -266,7 +275,9 @@ LOG_ENERGY = 7  # energy [J]
 LOG_CHARGE = 8  # and charge taken from it [C]
 LOG_MECH = 9  # then for each mechanism:
 LOG_Q0, LOG_SPEED0, LOG_ACC0, LOG_Q1, LOG_SPEED1, LOG_ACC1 = 0, 1, 2, 3, 4, 5
-LOG_BACK = 6  # most that others gave back since its command [A]
+LOG_BACK = (
+    6  # most that others gave back since its command [A]; of a rotor: its SIDE, 0 while it is not apart
+)
 LOG_AMPS0 = 7  # current of one motor of its first group at both ends [A],
 LOG_AMPS1 = 8
 LOG_HEATS = 9  # integral of its square at the end [A² s],

@@ -12,6 +12,7 @@ from typing import Any
 from simbot.physics import layout as L
 from simbot.physics.bus import add_rails
 from simbot.physics.compiled import Array, inner
+from simbot.physics.forces import elsewhere, passed
 
 STEADY = (
     0.1  # of the tolerance: what turns at a constant effort, this near to the speed to which it tends, has it
@@ -53,6 +54,10 @@ def straighten(w: Array) -> Any:
         w[m + L.FED_BY] = 0.0
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
+            if elsewhere(w, m, g):
+                lost -= passed(w, g)
+                g += L.GROUP_SIZE
+                continue
             if w[g + L.G_LIM] != 0.0:
                 return
             ratio = w[g + L.G_RATIO]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from simbot.physics import layout as L
+from simbot.physics.apart import join_what_touches, meet, part, part_where_asked, take_over
 from simbot.physics.bus import (
     add_idle,
     add_moving,
@@ -22,13 +23,14 @@ from simbot.physics.events import (
     CAP,
     GEAR,
     LIMIT,
+    MEET,
     RAIL,
     SEGMENT_END,
     STANDSTILL,
     ZONE_EDGE,
     zone_margin,
 )
-from simbot.physics.forces import find_branches, first_mech, follow, look_up, rest_margin
+from simbot.physics.forces import elsewhere, find_branches, first_mech, follow, look_up, rest_margin
 from simbot.physics.linear import straighten
 from simbot.physics.quick import quicken
 
@@ -47,7 +49,8 @@ def enter_segment(w: Array, tab: Array, m: int, way: float) -> Any:
         rotor = 0.0
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
-            rotor += (w[g + L.G_RATIO] * factor) ** 2 * w[g + L.G_N] * w[g + L.G_J] / w[g + L.G_FWD]
+            if not elsewhere(w, m, g):
+                rotor += (w[g + L.G_RATIO] * factor) ** 2 * w[g + L.G_N] * w[g + L.G_J] / w[g + L.G_FWD]
             g += L.GROUP_SIZE
         w[m + L.SPEED] *= (rotor + before) / (rotor + after)
 
@@ -69,8 +72,14 @@ def load_segment(w: Array, m: int) -> Any:
 
 
 @inner
-def stop_at(w: Array, m: int, q: float) -> Any:
-    """Come to rest against an end of the travel: all its energy is lost there, the rotor's too."""
+def stop_at(w: Array, tab: Array, m: int, q: float) -> Any:
+    """Come to rest against an end of the travel: all its energy is lost there, the rotor's too.
+
+    A cord that only pulls does not stop the rotors that let it out.
+    """
+    g = int(w[m + L.GRP])
+    if w[m + L.S] < 0.0 and w[g + L.G_ROTOR] != 0.0 and w[g + L.G_APART] == 0.0:
+        part(w, tab, m, g, -1.0)
     w[m + L.Q] = q
     w[m + L.SPEED] = 0.0
     w[m + L.ACC] = 0.0
@@ -82,16 +91,18 @@ def stop_at(w: Array, m: int, q: float) -> Any:
 @inner
 def change_mode(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
     """Put the mode that has just failed into what follows it."""
-    if kind == STANDSTILL:
+    if kind == MEET:
+        meet(w, tab, m)
+    elif kind == STANDSTILL:
         w[m + L.SPEED] = 0.0
         w[m + L.ACC] = 0.0
         w[m + L.S] = 0.0
     elif kind == SEGMENT_END:
         up = w[m + L.S] > 0.0
         if up and w[m + L.SEG_HI] >= w[m + L.Q_HI]:
-            stop_at(w, m, w[m + L.Q_HI])
+            stop_at(w, tab, m, w[m + L.Q_HI])
         elif not up and w[m + L.SEG_LO] <= w[m + L.Q_LO]:
-            stop_at(w, m, w[m + L.Q_LO])
+            stop_at(w, tab, m, w[m + L.Q_LO])
         else:
             w[m + L.Q] = w[m + L.SEG_HI] if up else w[m + L.SEG_LO]
             enter_segment(w, tab, m, 1.0 if up else -1.0)
@@ -160,9 +171,10 @@ def rest_at_edge(w: Array, tab: Array, m: int, direction: float) -> Any:
 @inner
 def resolve(w: Array, tab: Array) -> Any:
     """Find all modes, efforts that follow the state, and accelerations, at a jump (command, tick, event)."""
+    if w[L.N_BODY] > w[L.N_MECH]:
+        join_what_touches(w, tab)
     m = first_mech(w)
-    n = int(w[L.N_MECH])
-    for _ in range(n):
+    for _ in range(int(w[L.N_BODY])):
         w[m + L.Q_NEXT] = w[m + L.Q]
         w[m + L.V_NEXT] = w[m + L.SPEED]
         if w[m + L.GUIDE_N] > 0.0:
@@ -174,11 +186,14 @@ def resolve(w: Array, tab: Array) -> Any:
             w[m + L.DUTY] = strongest_duty(w, tab, m, w[m + L.Q], w[m + L.SPEED])
         if w[m + L.SPEED] != 0.0:
             w[m + L.S] = 1.0 if w[m + L.SPEED] > 0.0 else -1.0
+        if w[m + L.OF] != 0.0:
+            take_over(w, tab, int(w[m + L.OF]), m)
         m += L.MECH_SIZE
     solve_from_top(w, tab)
     m = first_mech(w)
     live = 0
-    for _ in range(n):
+    bodies = 0
+    while bodies < w[L.N_BODY]:  # there are more as some come apart
         if w[m + L.SPEED] == 0.0:
             settle_at_rest(w, tab, m)
         if w[m + L.S] != 0.0:
@@ -186,10 +201,13 @@ def resolve(w: Array, tab: Array) -> Any:
             if w[m + L.SPEED] == 0.0 and w[m + L.S] * w[m + L.ACC] <= 0.0:
                 w[m + L.S] = 0.0
                 w[m + L.ACC] = 0.0
+                w[m + L.LOOSE] = 0.0
+        part_where_asked(w, tab, m)
         if w[m + L.S] != 0.0:
             w[L.LIVE + live] = m
             live += 1
         m += L.MECH_SIZE
+        bodies += 1
     w[L.N_LIVE] = live
     w[L.DIRTY] = 0.0
     add_idle(w, tab)

@@ -23,6 +23,8 @@ Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 INNER = 6  # nodes within a step; its ends are told besides, with no weight
 NODES = INNER + 2
+GAUSS = np.polynomial.legendre.leggauss(INNER)
+NODES_AT = np.array([0.0, *(0.5 * (GAUSS[0] + 1.0)), 1.0])
 TINY = 1e-12
 CAP_NEAR = 1e-5  # of the forces at play: a force this near to what can be passed on stands there
 
@@ -48,6 +50,8 @@ class Steps:
         A servo's.
     built : tuple of Built, one a step
         Of a drive: that of the leg.
+    alone : ndarray, shape (groups, n, order + 1)
+        Way of each group's motors over their ratio while they turn by themselves, as `path`; nan while they do not.
     """
 
     t: Array
@@ -60,6 +64,14 @@ class Steps:
     target: Array
     band: float
     built: tuple[Built, ...]
+    alone: Array
+
+
+def paths(rows: Array, number: int) -> Array:
+    """Position of a mechanism, or of what is logged as one, as a polynomial over the share of each step of a log."""
+    own, h = rows[:, L.LOG_MECH + L.LOG_PER_MECH * number :], rows[:, L.LOG_H]
+    head = (own[:, L.LOG_Q0], h * own[:, L.LOG_SPEED0], 0.5 * h**2 * own[:, L.LOG_ACC0])
+    return np.column_stack((*head, own[:, L.LOG_POLY : L.LOG_PER_MECH]))
 
 
 @dataclass(frozen=True)
@@ -266,8 +278,7 @@ def _motors(
 
 def motion_of(steps: Steps, circuit: Circuit) -> Motion:
     """The motion at Gauss's nodes of all steps, and at the steps' ends."""
-    x, weight = np.polynomial.legendre.leggauss(INNER)
-    x, weight = np.array([0.0, *(0.5 * (x + 1.0)), 1.0]), np.array([0.0, *(0.5 * weight), 0.0])
+    x, weight = NODES_AT, np.array([0.0, *(0.5 * GAUSS[1]), 0.0])
     parts = []
     legs = [0, *(k for k in range(1, len(steps.built)) if steps.built[k] is not steps.built[k - 1])]
     for first, last in zip(legs, [*legs[1:], len(steps.built)], strict=True):
@@ -289,6 +300,12 @@ def _states(steps: Steps, rows: slice, x: Array) -> tuple[Array, Array, Array]:
     return q, v / h, a / h**2
 
 
+def _speeds_alone(steps: Steps, rows: slice) -> Array:
+    """Speed of each group's motors over their ratio at all nodes where they turn by themselves, else nan."""
+    h = np.maximum(steps.h[rows, None], 1e-300)
+    return np.array([(polyval(NODES_AT, polyder(each[rows].T)) / h).ravel() for each in steps.alone])
+
+
 def _motion(
     steps: Steps,
     rows: slice,
@@ -307,7 +324,11 @@ def _motion(
     duty = np.where(np.isnan(zone) | (v == 0.0), duty, loop)
     mass, slope, load, factor, bend = look_up(built.reduced, q)
     groups = built.groups
-    emf = np.array([group[L.G_K] * group[L.G_RATIO] * factor * v for group in groups])
+    turn = _speeds_alone(steps, rows)[: len(groups)]
+    turn = np.array(
+        [np.where(np.isnan(each), factor * v, each) for each in turn] or [factor * v] * len(groups)
+    )
+    emf = groups[:, L.G_K, None] * groups[:, L.G_RATIO, None] * turn
     meets = flow(built, circuit, duty, emf, open_leads, source)
     heat = sum(
         (
@@ -322,6 +343,7 @@ def _motion(
     taken = np.maximum(taken, 0.0)
     shares = taken / np.maximum(np.sum(taken, axis=0), TINY)
     capped = _capped(built, meets, q, mass, slope, load, factor, bend, v, a) & (v != 0.0)
+    capped |= ~np.isnan(_speeds_alone(steps, rows)).all(axis=0)
     return Motion(t, dt, q, v, duty, meets, winding, heat, load * v, capped, shares)
 
 

@@ -18,7 +18,7 @@ from typing import Any
 from simbot.physics import layout as L
 from simbot.physics.bus import add_rails, servo_duty, volts_at
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import look_up
+from simbot.physics.forces import elsewhere, look_up
 
 
 @inner
@@ -46,7 +46,7 @@ def quicken(w: Array) -> Any:
         back = 0.0
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
-            if w[g + L.G_LIM] != 0.0 or w[g + L.G_CAP] != 0.0:
+            if w[g + L.G_LIM] != 0.0 or w[g + L.G_CAP] != 0.0 or elsewhere(w, m, g):
                 return
             many = w[g + L.G_N]
             ratio = w[g + L.G_RATIO]

@@ -16,7 +16,7 @@ from simbot.physics import layout as L
 from simbot.physics.bus import heat_up
 from simbot.physics.compiled import Array, entry, inner
 from simbot.physics.events import NOTHING, first_event
-from simbot.physics.forces import first_mech
+from simbot.physics.forces import elsewhere, first_mech, flows, passed
 from simbot.physics.linear import shrink_series, start_battery
 from simbot.physics.modes import change, come_to_rest, note, resolve
 from simbot.physics.steps import (
@@ -45,6 +45,14 @@ REACHED, LOG_FULL, SEEN = 0, 1, 2
 
 
 @inner
+def force_now(w: Array, m: int, g: int) -> Any:
+    """Force that leaves the gears of a group while its mechanism moves."""
+    if w[m + L.S] == 0.0:
+        return 0.0
+    return passed(w, g) if elsewhere(w, m, g) else w[g + L.G_T]
+
+
+@inner
 def commit(
     w: Array, tab: Array, log: Array, row: int, t_new: float, h: float, energy: float, charge: float
 ) -> Any:
@@ -53,7 +61,7 @@ def commit(
     log[row, L.LOG_H] = t_new - w[L.T]
     m = first_mech(w)
     column = L.LOG_MECH
-    for _ in range(int(w[L.N_MECH])):
+    for _ in range(int(w[L.N_BODY])):
         moving = w[m + L.S] != 0.0
         log[row, column + L.LOG_Q0] = w[m + L.Q]
         log[row, column + L.LOG_SPEED0] = w[m + L.SPEED]
@@ -67,13 +75,18 @@ def commit(
         log[row, column + L.LOG_ACC1] = w[m + L.ACC] if moving else 0.0
         log[row, column + L.LOG_BACK] = w[m + L.OTHERS_BACK]
         g = int(w[m + L.GRP])
-        amps = w[g + L.G_I] if moving or w[m + L.DUTY] != 0.0 else 0.0
-        log[row, column + L.LOG_AMPS1] = amps
-        log[row, column + L.LOG_FORCE1] = w[g + L.G_T] if moving else 0.0
+        log[row, column + L.LOG_AMPS1] = w[g + L.G_I] if flows(w, m, g) else 0.0
+        log[row, column + L.LOG_FORCE1] = force_now(w, m, g)
         log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]
         log[row, column + L.LOG_SQUARED_OWN] = w[m + L.SQUARED_OWN]
         for k in range(3, L.ORDER + 1):
             log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k] if moving else 0.0
+        column += L.LOG_PER_MECH
+        m += L.MECH_SIZE
+    m = int(first_mech(w) + w[L.N_MECH] * L.MECH_SIZE)
+    column = int(L.LOG_MECH + w[L.N_MECH] * L.LOG_PER_MECH)
+    for _ in range(int(w[L.N_ROTOR])):
+        log[row, column + L.LOG_BACK] = w[m + L.SIDE]
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
     w[L.T] = t_new
@@ -98,9 +111,9 @@ def note_beginning(w: Array, log: Array, row: int) -> Any:
     m = first_mech(w)
     column = L.LOG_MECH
     for _ in range(int(w[L.N_MECH])):
-        flows = w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0
-        log[row, column + L.LOG_AMPS0] = w[int(w[m + L.GRP]) + L.G_I] if flows else 0.0
-        log[row, column + L.LOG_FORCE0] = w[int(w[m + L.GRP]) + L.G_T] if w[m + L.S] != 0.0 else 0.0
+        g = int(w[m + L.GRP])
+        log[row, column + L.LOG_AMPS0] = w[g + L.G_I] if flows(w, m, g) else 0.0
+        log[row, column + L.LOG_FORCE0] = force_now(w, m, g)
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
 

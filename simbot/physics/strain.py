@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from math import inf
+
 import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
+from simbot.physics.build import Built
 from simbot.physics.heat import AIR, HEAT_STEP, squares_at
+from simbot.physics.motion import look_up
 from simbot.physics.plant import Plant
 from simbot.physics.record import lagged_square
 
 Array = npt.NDArray[np.float64]
-LEAST_PUSH = 1e-9  # of the greatest force in a run: less is rounding
 
 
 def fuse(plant: Plant, name: str | None, rating: float, lag: float, level: float) -> tuple[float, float]:
@@ -76,26 +80,81 @@ def greatest_cord_pull(plant: Plant, name: str) -> tuple[float, float]:
     return float(at), float(pulls[row, end])
 
 
-def slack(plant: Plant, name: str) -> tuple[float, float, float] | None:
-    """(first instant, last instant, time in all) that a cord which only pulls hangs slack while it moves; None: never.
+@dataclass(frozen=True)
+class Slack:
+    """How a cord that only pulls hung slack in a run.
 
-    A step is slack all through or not at all; one that ends as the cord goes slack has rounding there, not a push.
+    Parameters
+    ----------
+    begins, ends, lasts : float
+        First instant, last instant, and time in all [s].
+    most : float
+        Greatest length that it had too much, at the steps' ends [m].
+    caught, lost : float
+        When its load was caught hardest [s] (inf: never), and the energy that this took [J].
     """
-    if plant._built(name).reduced.least_force != 0.0:
+
+    begins: float
+    ends: float
+    lasts: float
+    most: float
+    caught: float
+    lost: float
+
+
+def slack_cord(plant: Plant, name: str) -> Slack | None:
+    """How the cord of a mechanism hung slack; None: it never did, or is none."""
+    if plant._built(name).reduced.least_force != 0.0 or not plant.arrays.rotors[name]:
         return None
     log = _rows(plant)
     own = log[:, _first(plant, name) :]
-    forces = own[:, L.LOG_FORCE0] + own[:, L.LOG_FORCE1]
-    pushed = forces < -LEAST_PUSH * abs(forces).max(initial=0.0)
-    if not pushed.any():
+    alone = log[:, L.LOG_MECH + L.LOG_PER_MECH * plant.arrays.rotors[name][0] :]
+    apart = alone[:, L.LOG_BACK] != 0.0
+    if not apart.any():
         return None
-    spells = log[pushed]
-    last = spells[-1, L.LOG_T] + spells[-1, L.LOG_H]
-    return float(spells[0, L.LOG_T]), float(last), float(spells[:, L.LOG_H].sum())
+    most, caught, lost = 0.0, inf, 0.0
+    begins = np.flatnonzero(apart & ~np.append(False, apart[:-1] & (alone[1:, L.LOG_Q0] != 0.0)))
+    for first, other in zip(begins, [*begins[1:], len(log)], strict=True):
+        last = first + int(np.argmin(np.append(apart[first:other], False))) - 1
+        q = float(own[first, L.LOG_Q0])
+        factor = float(look_up(plant.built_at(name, float(log[first, L.LOG_T])).reduced, np.array([q]))[3][0])
+        rows = slice(first, last + 1)
+        most = max(most, float(np.max(own[rows, L.LOG_Q1] - q - alone[rows, L.LOG_Q1] / factor)))
+        if last + 1 < len(log):
+            speeds = own[last, L.LOG_SPEED1], alone[last, L.LOG_SPEED1] / factor, own[last + 1, L.LOG_SPEED0]
+            at = float(log[last + 1, L.LOG_T])
+            took = _impact(plant.built_at(name, at), float(own[last, L.LOG_Q1]), *(float(v) for v in speeds))
+            if took > lost:
+                caught, lost = at, took
+    spells = log[apart]
+    end = float(spells[-1, L.LOG_T] + spells[-1, L.LOG_H])
+    return Slack(float(spells[0, L.LOG_T]), end, float(spells[:, L.LOG_H].sum()), most, caught, lost)
+
+
+def _impact(built: Built, q: float, load: float, rotors: float, both: float) -> float:
+    """Energy that is lost as a cord tightens, from the speeds of load and rotors before and of both after it [J]."""
+    mass, _, _, factor, _ = (float(each[0]) for each in look_up(built.reduced, np.array([q])))
+    group = built.groups[0]
+    turns = float((group[L.G_RATIO] * factor) ** 2 * group[L.G_N] * group[L.G_J] + group[L.G_WHEEL])
+    return 0.5 * (mass * load**2 + turns * rotors**2 - (mass + turns) * both**2)
+
+
+def sliding(plant: Plant, name: str) -> list[tuple[float, float]]:
+    """(begin, end [s]) of every spell in which wheels of a drive slide."""
+    log = _rows(plant)
+    sides = [
+        log[:, L.LOG_MECH + L.LOG_PER_MECH * number + L.LOG_BACK] for number in plant.arrays.rotors[name]
+    ]
+    slides = (
+        np.any(np.array([each != 0.0 for each in sides]), axis=0) if sides else np.zeros(len(log), dtype=bool)
+    )
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], slides.astype(int), [0]))))
+    begins, ends = log[edges[::2], L.LOG_T], (log[:, L.LOG_T] + log[:, L.LOG_H])[edges[1::2] - 1]
+    return [(float(begin), float(end)) for begin, end in zip(begins, ends, strict=True)]
 
 
 def hits(plant: Plant, name: str) -> list[tuple[float, float, float]]:
-    """(instant, speed, energy [J]) of every hard stop that was met; the rotors' energy is in it."""
+    """(instant, speed, energy [J]) of every hard stop that was met; the energy of rotors that it stops is in it."""
     log = _rows(plant)
     own = log[:, _first(plant, name) :]
     before, after = own[:-1, L.LOG_SPEED1], own[1:, L.LOG_SPEED0]
@@ -111,6 +170,8 @@ def hits(plant: Plant, name: str) -> list[tuple[float, float, float]]:
         mass = segment.mass if knot is None else knot[L.TAB_M]
         factor = 1.0 if knot is None else knot[L.TAB_Q + 2]
         rotors = float(((groups[:, L.G_RATIO] * factor) ** 2 * groups[:, L.G_N] * groups[:, L.G_J]).sum())
+        if q[row] == reduced.low and plant.arrays.rotors[name]:
+            rotors = 0.0  # a cord that only pulls lets them run on
         speed = abs(float(before[row]))
         found.append((float(log[row + 1, L.LOG_T]), speed, 0.5 * (float(mass) + rotors) * speed**2))
     return found

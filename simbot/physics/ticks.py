@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
+from simbot.physics.apart import pays_out, seen
 from simbot.physics.compiled import Array, inner
 from simbot.physics.control import FINEST, FUZZ, inside, needed_effort, output, set_point
 from simbot.physics.forces import fastest_at, first_mech, look_up
@@ -62,12 +63,11 @@ def slowed(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
 
 @inner
 def act(w: Array, tab: Array, m: int, t: float) -> Any:
-    """Let one mechanism's control act at a tick on the true state. True where its output changes now."""
+    """Let one mechanism's control act at a tick on the state that it sees. True where its output changes now."""
     control = w[m + L.CONTROL]
     if control == L.NO_CONTROL or control == L.SERVO or control == L.SPIN or control == L.STRONGEST:
         return False
-    q = w[m + L.Q]
-    v = w[m + L.SPEED]
+    q, v = seen(w, m)
     if w[m + L.KI] > 0.0 and (control == L.POSITION or control == L.PROFILED):
         free = output(w, m, t, q, v, feed_forward(w, tab, m, t))[0]
         if abs(free) < w[m + L.EFFORT]:
@@ -118,6 +118,8 @@ def needs_every_tick(w: Array, tab: Array) -> Any:
     for _ in range(int(w[L.N_MECH])):
         control = w[m + L.CONTROL]
         if w[m + L.GUIDE_N] > 0.0 and w[m + L.S] != 0.0:
+            return True
+        if pays_out(w, m) and (w[L.WATCHING] == 1.0 or L.FULL <= control <= L.PROFILED):
             return True
         if control == L.PROFILED:
             end = w[m + L.T_COMMAND] + w[m + L.PROFILE + 5 * (int(w[m + L.PROFILE_N]) - 1)]
@@ -284,8 +286,7 @@ def all_seen(w: Array, x: float, h: float) -> Any:
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
         if w[m + L.WATCH] == 1.0:
-            q = w[m + L.Q]
-            v = w[m + L.SPEED]
+            q, v = seen(w, m)
             if h > 0.0 and w[m + L.S] != 0.0:
                 q, v = between(w, m, x, h)
             if not inside(w, m, q, v):

@@ -78,7 +78,7 @@ class Move:
         turns = spec.kind in SPINNING
         self.ready[L.WATCHING] = self.ready[m + L.WATCH] = 0.0 if turns else 1.0
         self.until = LASTS if turns else 3.0
-        self.log = np.empty((20_000, L.LOG_MECH + L.LOG_PER_MECH))
+        self.log = np.empty((20_000, plant.arrays.columns))
 
     def run(self) -> None:
         advance(self.ready.copy(), self.tab, self.log, 0, self.until)

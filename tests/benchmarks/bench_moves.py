@@ -140,7 +140,7 @@ class Bench:
         self.ready = plant.arrays.w.copy()
         self.ready[L.WATCHING] = self.ready[self.m + L.WATCH] = 1.0
         self.w = self.ready.copy()
-        self.log = np.empty((4096, L.LOG_MECH + L.LOG_PER_MECH * len(plant.names)))
+        self.log = np.empty((4096, plant.arrays.columns))
         self.start = self.begun()
 
     def begun(self) -> Any:

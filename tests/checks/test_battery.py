@@ -77,7 +77,8 @@ def state(emf: float, ohms: float, devices: list[Device], supply: Supply | None 
     first = L.RAILS + rails * L.RAIL_SIZE
     groups = first + mechs * L.MECH_SIZE
     w = np.zeros(groups + mechs * L.GROUP_SIZE)
-    w[L.E], w[L.R0], w[L.N_MECH], w[L.N_RAIL], w[L.COLLAPSED_AT] = emf, ohms, mechs, rails, -1.0
+    w[L.E], w[L.R0], w[L.N_RAIL], w[L.COLLAPSED_AT] = emf, ohms, rails, -1.0
+    w[L.N_MECH] = w[L.N_BODY] = mechs
     if supply is not None:
         w[L.RAILS + L.RAIL_SET], w[L.RAILS + L.RAIL_LIMIT] = supply.voltage, supply.limit
         w[L.RAILS + L.RAIL_EFF] = 0.9

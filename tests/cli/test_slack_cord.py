@@ -51,13 +51,14 @@ def told(folder: Path, cord: str) -> tuple[str, list[dict[str, object]]]:
     return " ".join(done.stdout.split()), states["full"]["findings"]
 
 
-def test_which_when_for_how_long_and_what_not_to_trust(tmp_path: Path) -> None:
+def test_which_when_for_how_long_and_how_far(tmp_path: Path) -> None:
     printed, findings = told(tmp_path, "pulls")
     [found] = [each for each in findings if each["kind"] == "cord_slack"]
     assert (found["mechanism"], found["at_s"]) == ("lift", 1.0)
     for said in (printed, str(found["text"])):
-        assert "the cord of the lift goes slack, for 136 ms in all until 1.136 s" in said
-        assert "no time of it from 1.000 s on, nor what waits for it, is to be trusted" in said
+        assert "the cord of the lift goes slack, for " in said
+        assert "mm at the most: its motors let it out faster than the load follows" in said
+        assert "it tightens with a jerk that takes " in said
 
 
 def test_a_loop_of_cord_never_does(tmp_path: Path) -> None:

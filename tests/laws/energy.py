@@ -40,21 +40,26 @@ class Mechanism:
 
 
 def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
-            duty: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> tuple[float, float, float, float]:  # fmt: skip
+            duty: Callable[[np.ndarray, np.ndarray], np.ndarray],
+            alone: np.ndarray | None = None) -> tuple[float, float, float, float]:  # fmt: skip
     """(energy taken from the battery's terminals, what it went into) [J]; rows: t, h, v0, v1, and the coefficients of
     the position over the share of the row.
 
     Also all energy that changed hands, either way (what an account can be exact to), and the least force
-    that the load asked of its gears while it moved: a cord is slack where that is zero.
-    What is lost where speed or mass jump between rows (a stop, a stage picked up or set down) has left the
-    moving mass and is counted as spent. Within a row M is constant or, where it has a slope, smooth.
+    that the load asked of its gears while they moved it: a cord does not push.
+    What is lost where speed or mass jump between rows (a stop, a stage picked up or set down, a slack cord that
+    tightens) has left the moving mass and is counted as spent. Within a row M is constant or, where it has a slope,
+    smooth. `alone`: for every row, whether the rotors turn by themselves (not 0), their speeds at both ends and the
+    coefficients of their way.
     """
+    if alone is None:
+        alone = np.zeros((len(rows), 4))
     taken = spent = turned = 0.0
     least = np.inf
-    for t0, h, v0, v1, *poly in rows:
+    for (t0, h, v0, v1, *poly), (apart, u0, u1, *own) in zip(rows, alone, strict=True):
         q, v, a = state(h, np.array(poly))
         d = duty(t0 + X * h, q)
-        w = it.ratio * it.gear(q) * v
+        w = it.ratio * (state(h, np.array(own))[1] if apart else it.gear(q) * v)
         sag = ohms * it.n / it.resistance
         volts = (open_circuit + sag * d * it.constant * w) / (1.0 + sag * d**2)
         i = (d * volts - it.constant * w) / it.resistance
@@ -65,7 +70,8 @@ def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
             total = total + 0.5 * it.slope(q) * v**2
         f = np.where(s * total >= 0.0, 1.0 / it.forward, it.back)
         heat = it.n * i**2 * it.resistance + it.n * it.motor_friction * abs(w)
-        heat = heat + np.where(moving, (f - 1.0) * total * v + it.friction * abs(v) + it.damping * v**2, 0.0)
+        gears = 0.0 if apart else (f - 1.0) * total * v
+        heat = heat + np.where(moving, gears + it.friction * abs(v) + it.damping * v**2, 0.0)
         work = it.load(q) * v
         taken += h * float(W @ (volts * it.n * d * i))
         spent += h * float(W @ (heat + work))
@@ -73,8 +79,12 @@ def account(rows: np.ndarray, it: Mechanism, open_circuit: float, ohms: float,
         first = last = float(q[len(q) // 2])
         if it.slope is not None:
             first, last = poly[0], sum(poly)
-        spent += kinetic(it, last, v1) - kinetic(it, first, v0)
-        least = min(least, float(np.min(total[moving], initial=np.inf)))
+        turns = 0.5 * it.n * it.rotor * it.ratio**2
+        if apart:
+            spent += 0.5 * float(it.mass(np.array([first]))[0]) * (v1**2 - v0**2) + turns * (u1**2 - u0**2)
+        else:
+            spent += kinetic(it, last, v1) - kinetic(it, first, v0)
+            least = min(least, float(np.min(total[moving], initial=np.inf)))
     return taken, spent, turned, least
 
 

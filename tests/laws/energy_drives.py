@@ -1,6 +1,7 @@
 """The energy account of a drive on one leg, and drawn legs with their numbers worked out from the sheet alone.
 
-Each wheel stands for itself: its motor, its gears, its own inertia, and what the floor gives it at the most.
+Each wheel stands for itself: its motor, its gears, its own inertia, what the floor gives it at the most, and how it
+turns where it slides.
 Within a row positions follow its polynomial; everything is integrated by Gauss's rule.
 """
 
@@ -171,12 +172,19 @@ def sizes(values: dict[str, Any]) -> tuple[float, float, float, float]:
 
 
 def drive_account(
-    rows: np.ndarray, it: Rolling, open_circuit: float, ohms: float, duty: Callable[[np.ndarray], np.ndarray]
+    rows: np.ndarray,
+    it: Rolling,
+    open_circuit: float,
+    ohms: float,
+    duty: Callable[[np.ndarray], np.ndarray],
+    alone: list[np.ndarray],
 ) -> tuple[float, float, float, float]:
     """(energy taken from the battery's terminals, what it went into, all that changed hands, least slip) [J].
 
-    What the motors bring beyond the grip of their wheels is counted as slip: it heats tyre and floor. Least slip:
-    the least power that it came to.
+    `alone`: for each wheel and every row, whether it slides (1: it drives, -1: it brakes), its speeds at both ends and
+    the coefficients of its way, all as the robot would move if it rolled. Sliding, it gives all its grip; what it
+    slips heats tyre and floor. Least slip: the least power that this came to. What the floor would have to give beyond
+    the grip of wheels that roll counts as taken from nowhere: it is missing in what is spent.
     """
     taken = spent = turned = 0.0
     least = inf
@@ -189,24 +197,45 @@ def drive_account(
     inertia, most, back = (np.array([[each] for each in (getattr(w, name) for w in it.wheels)])
                            for name in ("inertia", "most", "most_back"))  # fmt: skip
     whole = it.mass + float(np.sum(inertia + n * it.rotor * geared**2))
-    for t0, h, v0, v1, *poly in rows:
+    own = (inertia + n * it.rotor * geared**2)[:, 0]
+    for row, (t0, h, v0, v1, *poly) in enumerate(rows):
         _, v, a = state(h, np.array(poly))
-        d, w, s = share * duty(t0 + X * h), geared * v, np.sign(v)
+        slides = np.array([[wheel[row, 0]] for wheel in alone])
+        ways = [state(h, wheel[row, 3:])[1:] if wheel[row, 0] else (v, a) for wheel in alone]
+        u, b = np.array([way[0] for way in ways]), np.array([way[1] for way in ways])
+        d, w, s = share * duty(t0 + X * h), geared * u, np.sign(u)
         volts = (open_circuit + ohms * np.sum(n * d * k * w / r, axis=0)) / (
             1.0 + ohms * np.sum(n * d**2 / r, axis=0)
         )
         i = (d * volts - k * w) / r
-        before = geared * n * (k * i - it.motor_friction * s - it.rotor * geared * a)
+        before = geared * n * (k * i - it.motor_friction * s - it.rotor * geared * b)
         gears = before * np.where(s * before >= 0.0, it.forward, 1.0 / it.back)
-        floor = np.clip(gears - inertia * a, -back, most)
-        slip = np.where(s != 0.0, (gears - inertia * a - floor) * v, 0.0)
+        asked = gears - inertia * b
+        floor = np.where(slides > 0.0, most, np.where(slides < 0.0, -back, np.clip(asked, -back, most)))
+        slip = floor * (u - v)
         heat = n * i**2 * r + n * it.motor_friction * abs(w)
-        lost = np.where(s != 0.0, (before - gears) * v, 0.0)
+        lost = np.where(s != 0.0, (before - gears) * u, 0.0)
         heat = np.sum(heat + lost + slip, axis=0) + it.friction * abs(v)
         electric = volts * np.sum(n * d * i, axis=0)
         moved = 0.5 * whole * (v1**2 - v0**2)
+        for wheel, felt in zip(alone, own, strict=True):
+            if wheel[row, 0]:
+                moved += 0.5 * felt * (wheel[row, 2] ** 2 - wheel[row, 1] ** 2 - v1**2 + v0**2)
         taken += h * float(W @ electric)
         spent += h * float(W @ heat) + moved
         turned += h * float(W @ (abs(electric) + abs(heat))) + abs(moved)
         least = min(least, float(slip.min(initial=inf)))
     return taken, spent, turned, least
+
+
+def wheels_alone(it: Rolling, groups: np.ndarray, courses: list[np.ndarray]) -> list[np.ndarray]:
+    """The course of the group of motors that each wheel belongs to: of equal wheels, told by ratio and grip."""
+    found = []
+    for wheel in it.wheels:
+        alike = [
+            np.allclose((row[1], row[16] / row[0], -row[15] / row[0]),
+                        (it.ratio * wheel.per_travel, wheel.most / wheel.motors, wheel.most_back / wheel.motors))
+            for row in groups
+        ]  # fmt: skip
+        found.append(courses[alike.index(True)])
+    return found

@@ -192,6 +192,8 @@ class Commands(Totals):
             factor = float(np.interp(w[m + L.Q], q, table[:, L.TAB_G]))
         for k in range(int(w[m + L.N_GRP])):
             group = w[int(w[m + L.GRP]) + k * L.GROUP_SIZE :]
+            if group[L.G_APART] != 0.0:
+                continue
             total += (group[L.G_RATIO] * factor) ** 2 * group[L.G_N] * group[L.G_J] / group[L.G_FWD]
             total += group[L.G_WHEEL]
         return total

@@ -78,6 +78,7 @@ class Driving(Running):
         speed = 0.0 if abs(speed) < 1e-12 else speed
         route = self._route = route.begun(w.item(L.T), leg)
         w[m + L.Q], w[m + L.SPEED] = leg.at, speed
+        self.arrays.join(name)
         built = self._write(name)
         control = self._control(name, leg.turning)
         if leg.brakes:  # anywhere, as long as it is slow

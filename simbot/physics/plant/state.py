@@ -55,7 +55,7 @@ class State:
         if robot.resets:
             self._resets = Resets(robot, self.names, len(self.arrays.w))
             self.arrays.w = np.concatenate((self.arrays.w, self._resets.state()))
-        self._log: Array = np.empty((FIRST_ROWS, L.LOG_MECH + L.LOG_PER_MECH * len(self.names)))
+        self._log: Array = np.empty((FIRST_ROWS, self.arrays.columns))
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
         self._leans_on = {name: leans_on(robot, name) for name in self.names}
@@ -102,10 +102,7 @@ class State:
         built = self._built(name)
         self.arrays.write(name, built)
         if name in self._pawls_out:
-            w, m = self.arrays.w, self.arrays.at[name]
-            segments = int(w[m + L.SEG]) + L.SEG_SIZE * np.arange(int(w[m + L.N_SEG]))
-            w[segments + L.SEG_CATCH] = 0.0
-            w[m + L.Q_LO] = built.reduced.low
+            self.arrays.take_pawl_out(name, built.reduced.low)
         return built
 
     def _note_built(self, name: str, built: Built) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.build import Built
-from simbot.physics.motion import Steps
+from simbot.physics.motion import Steps, paths
 from simbot.physics.plant.driving import Driving
 
 
@@ -37,16 +37,20 @@ class Time(Driving):
         self._run(to_us / 1e6, (), note)
         self.now_us = to_us
         rows = self._log[first : self._rows].copy()
-        own = rows[:, L.LOG_MECH + L.LOG_PER_MECH * self.arrays.number[mechanism] :]
-        h, ohms = rows[:, L.LOG_H], w[L.R0]
-        head = (own[:, L.LOG_Q0], h * own[:, L.LOG_SPEED0], 0.5 * h**2 * own[:, L.LOG_ACC0])
-        path = np.column_stack((*head, own[:, L.LOG_POLY : L.LOG_PER_MECH]))
+        ohms = w[L.R0]
+        path = paths(rows, self.arrays.number[mechanism])
+        alone = [
+            np.where(
+                rows[:, L.LOG_MECH + L.LOG_PER_MECH * each + L.LOG_BACK, None] != 0.0, paths(rows, each), nan
+            )
+            for each in self.arrays.rotors[mechanism]
+        ]
         ends = ((L.LOG_V0, L.LOG_I0), (L.LOG_V1, L.LOG_I1))
         emf = np.column_stack([rows[:, volts] + ohms * rows[:, amps] for volts, amps in ends])
         noted = np.array(notes).reshape(-1, 4)
         return Steps(
-            rows[:, L.LOG_T], h, path, emf, noted[:, 0], noted[:, 1] == 1.0, noted[:, 2], noted[:, 3],
-            float(w[m + L.BAND]), tuple(built),
+            rows[:, L.LOG_T], rows[:, L.LOG_H], path, emf, noted[:, 0], noted[:, 1] == 1.0, noted[:, 2], noted[:, 3],
+            float(w[m + L.BAND]), tuple(built), np.array(alone).reshape(len(alone), *path.shape),
         )  # fmt: skip
 
     def _covered_us(self) -> int:

@@ -72,7 +72,7 @@ class Zeroing(Needs):
         """Its motors cross the play first; its load begins to move with its share of their momentum."""
         name, move.play = move.mechanism, play
         w, m = self.arrays.w, self.arrays.at[name]
-        if play == 0.0:
+        if play == 0.0 or self.arrays.is_apart(name):
             return
         q, volts, ohms = float(w[m + L.Q]), float(w[L.V]), float(w[L.R0])
         found = taken_along(self._built(name), q, play, effort, volts, ohms)

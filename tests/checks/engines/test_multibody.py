@@ -16,6 +16,7 @@ from scipy.interpolate import CubicHermiteSpline
 from scipy.optimize import brentq
 
 from simbot.physics.move import PushFor
+from simbot.physics.strain import slack_cord
 from simbot.scenario.model import Robot
 
 HEAD = """<mujoco><option gravity="0 0 -9.80665" timestep="{step}" integrator="RK4" tolerance="1e-15"
@@ -208,3 +209,30 @@ def test_friction_and_rest(need_engine: Callable[[str], None]) -> None:
     stop = 2.0 / drag * (v - 5.0 / drag * log(1.0 + drag * v / 5.0))  # M v' = -F - b v
     assert float(plant.position("reach")) - pushed == pytest.approx(stop, rel=1e-5)
     assert plant.speed("reach") == 0.0
+
+
+def test_a_slack_cord_that_tightens_as_its_load_falls() -> None:
+    """Paid out, a drum is at first faster than its load, then slower: a cord without give tightens in between.
+
+    The drum is a body on rails of its own, a tendon that does not get longer joins it to the load; the engine's
+    tendons give a little, which takes it less than 0.3 ms.
+    """
+    resistance, constant, inertia = 1.3, 0.02, 1e-5
+    rails = (
+        '<worldbody><body><joint name="z" type="slide" axis="0 0 -1" damping="3.0"/>'
+        '<geom type="box" size="0.05 0.05 0.05" mass="2.5"/></body><body pos="1 0 0">'
+        '<joint name="drum" type="slide" axis="1 0 0"/><geom type="box" size="0.05 0.05 0.05" mass="10.0"/></body>'
+        '</worldbody><tendon><fixed limited="true" range="0 10" solreflimit="0.0002 1" '
+        'solimplimit="0.999 0.9999 0.00001"><joint joint="z" coef="-1"/><joint joint="drum" coef="1"/></fixed>'
+        "</tendon><actuator>" + spool("drum", 1000.0, resistance, constant) + "</actuator>"
+    )
+    robot = a_robot(
+        {"lift": slide(0.9, cord="pulls")}, {"coil": winding(resistance, constant, inertia)}, (12.0, 0.0)
+    )
+    plant = a_plant(robot, tolerance=1e-9, lift=0.8)
+    move = a_move(plant, "lift", 0.2)
+    arrived = seconds(move.first_inside_us())
+    plant.advance(round(arrived * 1e6))
+    hung = slack_cord(plant, "lift")
+    assert hung is not None and 0.0 < hung.caught < arrived and hung.lost > 0.01
+    assert arrived == pytest.approx(passes(rails, 0.599, 1e-5), abs=3e-4)
