@@ -59,6 +59,7 @@ class Pause:
     step: Step
     limit_us: int | None = None  # of a wait for arrival or a passing
     seen: bool = False
+    unseen: bool = False  # so far: it has not been looked for up to the limit
     where: str = ""  # at this station or place
     why: str = ""
     purpose: str | None = None
@@ -95,6 +96,9 @@ class Turns:
         self.turns: set[int] = set()
         self.serial = 0
         self.lost = 0  # resets of the program that have been dealt with
+        self.looked_to: int | None = (
+            None  # instant up to which some wait has been looked ahead, and no farther
+        )
 
     # --- turns ----------------------------------------------------------------------------------------
 
@@ -121,20 +125,28 @@ class Turns:
             self.program_lost(resets[-1][0])
         if self.actor.changed:
             self._predict()
-        agenda = self.agenda
-        while agenda and agenda[0][0] == now:
-            what = heapq.heappop(agenda)[5]
-            if what.over or what.due_us != now:
-                continue  # it was cut, or a later prediction moved it
+        if self._is_due(now):
+            what = heapq.heappop(self.agenda)[5]
             if isinstance(what, Grip):
                 if self.actor.settle(what):
                     self.held(what)
             else:
                 what.over = True
                 what.event.succeed()
-            if self.actor.changed or (agenda and agenda[0][0] == now):
+            if self.actor.changed or self.looked_to == now or self._is_due(now):
                 self.turn_at(now)
-            return
+        elif self.looked_to == now:
+            self._look_on()
+
+    def _is_due(self, now: int) -> bool:
+        """Whether something on the agenda is to happen now."""
+        agenda = self.agenda
+        while agenda and agenda[0][0] == now:
+            what = agenda[0][5]
+            if not what.over and what.due_us == now:
+                return True
+            heapq.heappop(agenda)  # it was cut, or a later prediction moved it
+        return False
 
     def program_lost(self, at_us: int) -> None:
         """The code was reset."""
@@ -151,12 +163,27 @@ class Turns:
         if down is not None:
             self.turn_at(max(down, self.env.now))
         self.expect_holds()
+        self.looked_to = None
         for pause in self.pauses:
             if not pause.over and isinstance(pause.step, WaitStep) and not pause.purpose:
                 if pause.step.past is not None:
                     self._expect(pause, self._passes(pause, pause.step.past))
                 elif pause.step.arrival:
                     self._expect(pause, self._arrives(pause))
+
+    def _look_on(self) -> None:
+        """Look farther ahead for what had not been seen until now."""
+        self.looked_to = None
+        for pause in self.pauses:
+            if pause.unseen and not pause.over:
+                self._expect(pause, self._arrives(pause))
+
+    def _next_turn(self) -> int:
+        """The next instant at which something may be commanded: what is looked ahead beyond it may be in vain."""
+        now = self.env.now
+        if self._is_due(now):
+            return now
+        return min((at for at in self.turns if at > now), default=self.end_us)
 
     def expect_holds(self) -> None:
         """Say again when picks and hand overs that are closing will hold."""
@@ -184,7 +211,12 @@ class Turns:
         awaited = self.awaited(pause)
         if not awaited:
             return self.plant.tick_at_or_after(pause.began_us)
-        seen = self.plant.first_seen_us(awaited, self._last(pause))
+        last = self._last(pause)
+        until = min(last, self._next_turn())
+        seen = self.plant.first_seen_us(awaited, until)
+        pause.unseen = seen is None and until < last
+        if pause.unseen:
+            self.looked_to = until
         if seen is None or not self.luck.drawn or not self.actor.allowances:
             return seen
         for index in pause.branch.pending:
