@@ -120,7 +120,8 @@ class Ahead(Zeroing):
         while self._covered_us() < self.horizon_us:
             quiet = self._steady() and w[L.DIRTY] == 0.0 and w[m + L.T_PENDING] == inf
             still = still + 1 if quiet and not self._route_open(move) else 0
-            if still > 1 and self._covered_us() > max(move.start_us, self.now_us):
+            enough = still > 1 or self._stays(m)
+            if enough and self._covered_us() > max(move.start_us, self.now_us):
                 return
             span = max(CHUNK_S, 0.5 * (w[L.T] - move.start_us / 1e6))
             self._run(min(self.horizon_us / 1e6, w[L.T] + span), ())
@@ -135,6 +136,14 @@ class Ahead(Zeroing):
             return False
         live = (int(m) for m in w[L.LIVE : L.LIVE + count])
         return all(abs(w[m + L.ACC]) < nearly_steady(w, m) for m in live)
+
+    def _stays(self, m: int) -> bool:
+        """Whether a mechanism rests until its next command whatever others do: a servo without effort, or pinned."""
+        w = self.arrays.w
+        if self._resets is not None or w[m + L.CONTROL] != L.SERVO or w[m + L.S] != 0.0 or w[L.DIRTY] != 0.0:
+            return False
+        still = w[m + L.DUTY] == 0.0 or w[m + L.PINNED] == 1.0
+        return bool(still and w[m + L.T_PENDING] == inf)
 
     def _route_open(self, move: Move) -> bool:
         return move.mechanism == self._drive and self._route is not None and bool(self._route.ahead)
