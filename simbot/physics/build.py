@@ -527,8 +527,9 @@ class Arrays:
             len(built.reduced.segments) + spare_segments(robot, name)
             for name, built in zip(names, first, strict=True)
         ]
-        size = segments + sum(stretches) * L.SEG_SIZE
-        self.w: Array = np.zeros(size)
+        pending = segments + sum(stretches) * L.SEG_SIZE
+        rooms = [(room_to_wait(robot.mechanisms[name]), room_of_profile(robot.mechanisms[name])) for name in names]
+        self.w: Array = np.zeros(pending + sum(map(sum, rooms)))
         self._tables = models.tables
         self._groups: dict[str, int] = {}  # where its motor groups and its segments stand in `w`
         self._stretches: dict[str, int] = {}
@@ -557,8 +558,12 @@ class Arrays:
         w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
         self._write_rails(robot)
-        for name, built, count, stretch in zip(names, first, room, stretches, strict=True):
+        for name, built, count, stretch, (waits, runs) in zip(
+            names, first, room, stretches, rooms, strict=True
+        ):
             m = self.at[name]
+            w[m + L.PENDING], w[m + L.PROFILE] = pending, pending + waits
+            pending += waits + runs
             w[m + L.GRP], w[m + L.SEG] = groups, segments
             self._groups[name], self._stretches[name] = groups, segments
             for k, rotor in enumerate(self._rotors_at(name)):
@@ -679,6 +684,17 @@ def watches_heat(robot: Robot) -> bool:
         or any(motor.heat is not None for motor in robot.motors.values())
         or any(breaker.get("rating") for breaker in breakers)
     )
+
+
+def room_to_wait(spec: MechanismSpec) -> int:
+    """Numbers of outputs that are decided before they act: where its code is late or its motors cross a play."""
+    late = any((spec.values.get(key) or {}).get("latency") for key in ("control", "turn"))
+    return 3 * L.MAX_PENDING if late or spec.values.get("backlash") else 0
+
+
+def room_of_profile(spec: MechanismSpec) -> int:
+    loops = {(spec.values.get(key) or {}).get("loop") for key in ("control", "turn")}
+    return 5 * L.MAX_PROFILE if "profile" in loops else 0
 
 
 def spare_segments(robot: Robot, name: str) -> int:

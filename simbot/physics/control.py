@@ -15,7 +15,7 @@ FINEST = 1e-6  # a smaller change of effort is none: no motor controller takes o
 def set_point(w: Array, m: int, t: float) -> Any:
     """Position, speed and acceleration of a profile at a time since its start [s]."""
     n = int(w[m + L.PROFILE_N])
-    p = m + L.PROFILE
+    p = int(w[m + L.PROFILE])
     for _ in range(1, n):
         if t < w[p + 5]:
             break

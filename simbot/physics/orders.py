@@ -152,7 +152,8 @@ def later(w: Any, m: int, time: float, speed: float) -> tuple[float, float]:
 
     `time`, `speed`: theirs at full effort [s, and of the load's coordinate].
     """
-    pieces = w[m + L.PROFILE : m + L.PROFILE + 5 * int(w[m + L.PROFILE_N])].reshape(-1, 5)
+    p = int(w[m + L.PROFILE])
+    pieces = w[p : p + 5 * int(w[m + L.PROFILE_N])].reshape(-1, 5)
     way = copysign(1.0, w[m + L.TARGET] - pieces[0, 1])
     low, high = 0.0, float(pieces[-1, 0])
     while high - low > 1e-9:
@@ -163,7 +164,8 @@ def later(w: Any, m: int, time: float, speed: float) -> tuple[float, float]:
 
 def _store(w: Any, m: int, pieces: list[tuple[float, float, float, float, float]]) -> None:
     w[m + L.PROFILE_N] = len(pieces)
-    w[m + L.PROFILE : m + L.PROFILE + 5 * len(pieces)] = np.ravel(pieces)
+    p = int(w[m + L.PROFILE])
+    w[p : p + 5 * len(pieces)] = np.ravel(pieces)
     w[m + L.LAG_MAX] = 0.0
 
 

@@ -23,9 +23,10 @@ def send(w: Array, m: int, t: float, duty: float, is_open: float) -> Any:
     w[m + L.SENT_OPEN] = is_open
     when = max(t + w[m + L.LATENCY], w[m + L.PLAY_UNTIL])
     if when > t and w[m + L.N_PENDING] < L.MAX_PENDING:
-        if w[m + L.N_PENDING] > 0.0 and w[int(m + L.PENDING + 3 * (w[m + L.N_PENDING] - 1.0))] == when:
+        p = int(w[m + L.PENDING] + 3.0 * w[m + L.N_PENDING])
+        if w[m + L.N_PENDING] > 0.0 and w[p - 3] == when:
             w[m + L.N_PENDING] -= 1.0  # the last of those that wait for the play is the one that acts
-        p = int(m + L.PENDING + 3 * w[m + L.N_PENDING])
+            p -= 3
         w[p] = when
         w[p + 1] = duty
         w[p + 2] = is_open
@@ -122,7 +123,7 @@ def needs_every_tick(w: Array, tab: Array) -> Any:
         if pays_out(w, m) and (w[L.WATCHING] == 1.0 or L.FULL <= control <= L.PROFILED):
             return True
         if control == L.PROFILED:
-            end = w[m + L.T_COMMAND] + w[m + L.PROFILE + 5 * (int(w[m + L.PROFILE_N]) - 1)]
+            end = w[m + L.T_COMMAND] + w[int(w[m + L.PROFILE] + 5.0 * (w[m + L.PROFILE_N] - 1.0))]
             if w[L.T] < end + w[L.LOOP] or w[m + L.S] != 0.0 or w[m + L.KI] > 0.0:
                 return True
         elif control == L.SPEED_LOOP:
@@ -307,16 +308,17 @@ def take_pending(w: Array) -> Any:
             w[m + L.PINNED] = 0.0
             w[m + L.ZONE] = zone_of(w, m, 0.0)
             changed = True
-        while w[m + L.N_PENDING] > 0.0 and w[m + L.PENDING] <= w[L.T]:
-            w[m + L.DUTY] = w[m + L.PENDING + 1]
-            w[m + L.OPEN] = w[m + L.PENDING + 2]
-            if w[m + L.KICK] != 0.0 and w[m + L.PENDING] >= w[m + L.PLAY_UNTIL]:
+        p = int(w[m + L.PENDING])
+        while w[m + L.N_PENDING] > 0.0 and w[p] <= w[L.T]:
+            w[m + L.DUTY] = w[p + 1]
+            w[m + L.OPEN] = w[p + 2]
+            if w[m + L.KICK] != 0.0 and w[p] >= w[m + L.PLAY_UNTIL]:
                 w[m + L.SPEED] = w[m + L.KICK]
                 w[m + L.KICK] = 0.0
             changed = True
             w[m + L.N_PENDING] -= 1.0
             for k in range(int(3 * w[m + L.N_PENDING])):
-                w[m + L.PENDING + k] = w[m + L.PENDING + k + 3]
+                w[p + k] = w[p + k + 3]
         m += L.MECH_SIZE
     return changed
 
@@ -328,7 +330,7 @@ def next_pending(w: Array) -> Any:
     for _ in range(int(w[L.N_MECH])):
         best = min(best, w[m + L.T_PENDING])
         if w[m + L.N_PENDING] > 0.0:
-            best = min(best, w[m + L.PENDING])
+            best = min(best, w[int(w[m + L.PENDING])])
         m += L.MECH_SIZE
     return best
 

@@ -180,7 +180,7 @@ class Turns:
 
     def _next_turn(self) -> int:
         """The next instant at which something may be commanded: what is looked ahead beyond it may be in vain."""
-        now = self.env.now
+        now = int(self.env.now)
         if self._is_due(now):
             return now
         return min((at for at in self.turns if at > now), default=self.end_us)
