@@ -86,6 +86,7 @@ def part(w: Array, tab: Array, m: int, g: int, side: float) -> Any:
     factor = factor_at(w, tab, m, w[m + L.Q])
     w[g + L.G_APART] = r
     w[g + L.G_CAP] = 0.0
+    w[m + L.QUIET] = 0.0
     w[r + L.OF] = m
     w[r + L.GRP] = g
     w[r + L.N_GRP] = 1.0

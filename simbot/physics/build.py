@@ -528,7 +528,9 @@ class Arrays:
             for name, built in zip(names, first, strict=True)
         ]
         pending = segments + sum(stretches) * L.SEG_SIZE
-        rooms = [(room_to_wait(robot.mechanisms[name]), room_of_profile(robot.mechanisms[name])) for name in names]
+        rooms = [
+            (room_to_wait(robot.mechanisms[name]), room_of_profile(robot.mechanisms[name])) for name in names
+        ]
         self.w: Array = np.zeros(pending + sum(map(sum, rooms)))
         self._tables = models.tables
         self._groups: dict[str, int] = {}  # where its motor groups and its segments stand in `w`

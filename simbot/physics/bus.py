@@ -384,6 +384,35 @@ def next_break(w: Array, tab: Array, below: float) -> Any:
 
 
 @inner
+def is_highest(w: Array) -> Any:
+    """True where no operating point can lie above the present one.
+
+    Beyond it the battery's voltage less what is asked falls with the voltage, V + R0 I(V) - E rises, while R0 P < V²
+    for all that may come to draw constant power P there.
+    """
+    p = 0.0
+    for k in range(int(w[L.N_RAIL])):
+        rail = L.RAILS + k * L.RAIL_SIZE
+        if w[rail + L.RAIL_EFF] > 0.0:
+            top = w[rail + L.RAIL_SET]
+            current = min(w[rail + L.RAIL_LIMIT], w[rail + L.RAIL_A] * top - w[rail + L.RAIL_B])
+            p += max(0.0, top * current / w[rail + L.RAIL_EFF])
+    m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
+    for _ in range(int(w[L.N_MECH])):
+        if w[m + L.S] != 0.0 or w[m + L.DUTY] != 0.0:
+            g = int(w[m + L.GRP])
+            for _ in range(int(w[m + L.N_GRP])):
+                most = w[g + L.G_LIMIT]
+                if not math.isinf(most) and w[g + L.G_RAIL] < 0.0:
+                    d = w[m + L.DUTY] * w[g + L.G_SHARE]
+                    emf = abs(d * w[L.V] - w[g + L.G_IFREE] * w[g + L.G_R])
+                    p += w[g + L.G_N] * most * (most * w[g + L.G_R] + emf)
+                g += L.GROUP_SIZE
+        m += L.MECH_SIZE
+    return w[L.R0] * p < w[L.V] * w[L.V]
+
+
+@inner
 def has_pieces(w: Array) -> Any:
     """True where some device changes its law with the voltage (limits, regulators that feed something, open leads)."""
     m = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE

@@ -9,7 +9,14 @@ from simbot.physics import layout as L
 from simbot.physics.apart import meet_margin
 from simbot.physics.bus import servo_duty
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import REST_SLACK, accelerate, elsewhere, first_mech, rest_margin
+from simbot.physics.forces import (
+    REST_SLACK,
+    accelerate,
+    elsewhere,
+    first_mech,
+    rest_margin,
+    take_rest_currents,
+)
 from simbot.physics.quick import quick_rates
 from simbot.physics.steps import between, go_to_share, put_at_share
 
@@ -17,6 +24,10 @@ from simbot.physics.steps import between, go_to_share, put_at_share
 # (floats, as the flags below: a literal integer would make the compiler write a function once for each value)
 NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
 BARE, LIMIT, CAP, BREAK_AWAY, RAIL, MEET = 5.0, 6.0, 7.0, 8.0, 9.0, 10.0
+
+NEAR = (
+    1e-7  # of a step: forces do not jump at the latter five and GEAR, so that the speed is off by its square
+)
 
 
 @inner
@@ -151,6 +162,10 @@ def find_violation(w: Array, tab: Array) -> Any:
         if k >= w[L.N_MECH] and w[m + L.OF] != 0.0 and meet_margin(w, tab, m) < 0.0:
             return MEET, m, 0
         if w[m + L.S] == 0.0 and w[m + L.DUTY] != 0.0 and w[m + L.PINNED] == 0.0:
+            if abs(w[L.V] - w[m + L.REST_V]) < w[m + L.REST_DV] and w[L.N_BODY] == w[L.N_MECH]:
+                take_rest_currents(w, m)
+                m += L.MECH_SIZE
+                continue
             if margin_of(w, tab, BREAK_AWAY, m, m) < 0.0:
                 return BREAK_AWAY, m, int(w[m + L.GRP])
             g = int(w[m + L.GRP])
@@ -210,7 +225,7 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
             f_was, f_old = f_old, f_was
         width = abs(x - old)
         close = 1e-14 + 1e-12 * max(x, old)
-        if width < close or width * h < 1e-15:
+        if width < close or width * h < 1e-15 or (ZONE_EDGE < kind < MEET and width < NEAR):
             break
         part = (x - old) / (was - old)
         rise = (f - f_old) / (f_was - f_old)

@@ -372,3 +372,38 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
     if q <= w[m + L.Q_LO]:
         down = HUGE
     return up, down
+
+
+@inner
+def voltage_held(w: Array, tab: Array, m: int, margin: float) -> Any:
+    """By how much the bus voltage may change before a mechanism at rest with that margin may move [V]; 0: by none.
+
+    What a motor pushes follows the voltage, if nothing limits it and its gears do not lock.
+    """
+    factor = look_up(w, tab, m, w[m + L.Q])[3]
+    per_volt = 0.0
+    g = int(w[m + L.GRP])
+    for _ in range(int(w[m + L.N_GRP])):
+        back = w[g + L.G_RB] * w[g + L.G_BACK_TRUE]
+        limited = not (math.isinf(w[g + L.G_LIMIT]) and math.isinf(w[g + L.G_LIMIT_B]))
+        if (
+            limited
+            or w[g + L.G_RAIL] >= 0.0
+            or w[g + L.G_LOCKS] == 1.0
+            or back <= 0.0
+            or w[m + L.OPEN] == 1.0
+        ):
+            return 0.0
+        push = abs(w[g + L.G_RATIO] * factor * w[m + L.DUTY] * w[g + L.G_SHARE]) * w[g + L.G_N] * w[g + L.G_K]
+        per_volt += push / w[g + L.G_R] * max(w[g + L.G_RF] / w[g + L.G_FWD], 1.0 / back)
+        g += L.GROUP_SIZE
+    return margin / per_volt if per_volt > 0.0 and margin > 0.0 else 0.0
+
+
+@inner
+def take_rest_currents(w: Array, m: int) -> Any:
+    """Currents of a mechanism at rest at the present voltage."""
+    g = int(w[m + L.GRP])
+    for _ in range(int(w[m + L.N_GRP])):
+        w[g + L.G_I] = group_current(w, m, g, supply(w, g), 0.0)
+        g += L.GROUP_SIZE

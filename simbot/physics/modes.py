@@ -10,6 +10,7 @@ from simbot.physics.bus import (
     add_idle,
     add_moving,
     evaluate,
+    is_highest,
     servo_duty,
     solve_from_top,
     stand_at,
@@ -24,13 +25,23 @@ from simbot.physics.events import (
     GEAR,
     LIMIT,
     MEET,
+    NOTHING,
     RAIL,
     SEGMENT_END,
     STANDSTILL,
     ZONE_EDGE,
+    find_violation,
     zone_margin,
 )
-from simbot.physics.forces import elsewhere, find_branches, first_mech, follow, look_up, rest_margin
+from simbot.physics.forces import (
+    elsewhere,
+    find_branches,
+    first_mech,
+    follow,
+    look_up,
+    rest_margin,
+    voltage_held,
+)
 from simbot.physics.linear import straighten
 from simbot.physics.quick import quicken
 
@@ -204,6 +215,7 @@ def resolve(w: Array, tab: Array) -> Any:
                 w[m + L.LOOSE] = 0.0
         part_where_asked(w, tab, m)
         if w[m + L.S] != 0.0:
+            w[m + L.QUIET] = 0.0
             w[L.LIVE + live] = m
             live += 1
         m += L.MECH_SIZE
@@ -219,6 +231,35 @@ def resolve(w: Array, tab: Array) -> Any:
 
 
 @inner
+def find_anew(w: Array, tab: Array) -> Any:
+    """Find modes and accelerations after whatever has just changed."""
+    if w[L.DIRTY] == 1.0 or w[L.N_BODY] > w[L.N_MECH] or not take_efforts(w, tab):
+        resolve(w, tab)
+
+
+@inner
+def take_efforts(w: Array, tab: Array) -> Any:
+    """Take new efforts of what moves, all modes staying as they are; False where one of them does not hold then."""
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        if w[m + L.SPEED] == 0.0:
+            return False
+        w[m + L.Q_NEXT] = w[m + L.Q]
+        w[m + L.V_NEXT] = w[m + L.SPEED]
+    straighten(w)
+    quicken(w)
+    evaluate(w, tab)
+    if find_violation(w, tab)[0] != NOTHING or not is_highest(w):
+        return False
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        w[m + L.ACC] = w[m + L.A_NEXT]
+    w[L.DIRTY] = 0.0
+    note(w, tab)
+    return True
+
+
+@inner
 def settle_at_rest(w: Array, tab: Array, m: int) -> Any:
     """A mechanism without speed: stuck, or off to the side on which the forces win."""
     w[m + L.S] = 0.0
@@ -226,6 +267,8 @@ def settle_at_rest(w: Array, tab: Array, m: int) -> Any:
     if w[m + L.PINNED] == 1.0:
         return
     up, down = rest_margin(w, tab, m, w[m + L.Q])
+    w[m + L.REST_V] = w[L.V]
+    w[m + L.REST_DV] = voltage_held(w, tab, m, min(up, down, w[m + L.LOOSE])) if w[m + L.DUTY] != 0.0 else 0.0
     direction = 0.0
     if up < 0.0 or down < 0.0:
         direction = 1.0 if up < down else -1.0

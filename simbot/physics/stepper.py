@@ -18,7 +18,7 @@ from simbot.physics.compiled import Array, entry, inner
 from simbot.physics.events import NOTHING, first_event
 from simbot.physics.forces import elsewhere, first_mech, flows, passed
 from simbot.physics.linear import shrink_series, start_battery
-from simbot.physics.modes import change, come_to_rest, note, resolve
+from simbot.physics.modes import change, come_to_rest, find_anew, note
 from simbot.physics.steps import (
     LEAST,
     adapted_step,
@@ -35,8 +35,8 @@ from simbot.physics.ticks import (
     first_acts,
     first_stop,
     last_tick,
+    list_acting,
     needs_every_tick,
-    next_pending,
     take_pending,
     tick_time,
 )
@@ -154,19 +154,20 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
     -------
     (code, row) : REACHED, LOG_FULL (give a longer log and call again) or SEEN; next free row.
     """
+    list_acting(w)
     if w[L.FRESH] == 1.0:
         first_acts(w, tab)
     while True:
-        if take_pending(w):
-            w[L.DIRTY] = 1.0
-        if w[L.DIRTY] == 1.0:
-            resolve(w, tab)
+        if w[L.NEXT] <= w[L.T]:
+            take_pending(w)
+        if w[L.DIRTY] != 0.0:
+            find_anew(w, tab)
         t = w[L.T]
         if t >= t_end:
             return REACHED, row
         if row >= log.shape[0]:
             return LOG_FULL, row
-        limit = min(t_end, next_pending(w))
+        limit = min(t_end, w[L.NEXT])
         tick = w[L.TICK] + 1.0
         dense = needs_every_tick(w, tab)
         t_tick = tick_time(w, tick)
@@ -241,6 +242,6 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
         if kind != NOTHING:
             change(w, tab, kind, m, g)
         if at != NOTHING and at_tick(w, tab):
-            if w[L.DIRTY] == 1.0:
-                resolve(w, tab)
+            if w[L.DIRTY] != 0.0:
+                find_anew(w, tab)
             return SEEN, row

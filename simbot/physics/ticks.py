@@ -16,9 +16,9 @@ from simbot.physics.steps import between
 
 @inner
 def send(w: Array, m: int, t: float, duty: float, is_open: float) -> Any:
-    """Pass a decided output on: now, or after the latency. True where something changes now."""
+    """Pass a decided output on: now, or after the latency."""
     if duty == w[m + L.SENT] and is_open == w[m + L.SENT_OPEN]:
-        return False
+        return
     w[m + L.SENT] = duty
     w[m + L.SENT_OPEN] = is_open
     when = max(t + w[m + L.LATENCY], w[m + L.PLAY_UNTIL])
@@ -31,10 +31,20 @@ def send(w: Array, m: int, t: float, duty: float, is_open: float) -> Any:
         w[p + 1] = duty
         w[p + 2] = is_open
         w[m + L.N_PENDING] += 1.0
-        return False
+        w[L.NEXT] = min(w[L.NEXT], when)
+        return
+    put_out(w, m, duty, is_open)
+
+
+@inner
+def put_out(w: Array, m: int, duty: float, is_open: float) -> Any:
+    """Let an output act, and note what has to be found anew."""
+    if w[m + L.S] == 0.0 or is_open == 1.0 or w[m + L.OPEN] == 1.0:
+        w[L.DIRTY] = 1.0
+    elif w[L.DIRTY] == 0.0:
+        w[L.DIRTY] = 2.0
     w[m + L.DUTY] = duty
     w[m + L.OPEN] = is_open
-    return True
 
 
 @inner
@@ -64,10 +74,8 @@ def slowed(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
 
 @inner
 def act(w: Array, tab: Array, m: int, t: float) -> Any:
-    """Let one mechanism's control act at a tick on the state that it sees. True where its output changes now."""
+    """Let one mechanism's control act at a tick on the state that it sees."""
     control = w[m + L.CONTROL]
-    if control == L.NO_CONTROL or control == L.SERVO or control == L.SPIN or control == L.STRONGEST:
-        return False
     q, v = seen(w, m)
     if w[m + L.KI] > 0.0 and (control == L.POSITION or control == L.PROFILED):
         free = output(w, m, t, q, v, feed_forward(w, tab, m, t))[0]
@@ -82,20 +90,41 @@ def act(w: Array, tab: Array, m: int, t: float) -> Any:
     if w[m + L.BRAKE] == 1.0:
         over = control == L.TIMED and t >= w[m + L.T_OFF] - 1e-9
         w[m + L.LOCK] = 1.0 if duty == 0.0 and (over or inside(w, m, q, v) or control == L.FULL) else 0.0
-    return send(w, m, t, duty, is_open)
+    still = control == L.FULL or control == L.SPEED_LOOP or (control == L.POSITION and w[m + L.KI] == 0.0)
+    still = still and w[m + L.S] == 0.0 and w[L.N_BODY] == w[L.N_MECH]
+    if still and duty == w[m + L.SENT] and is_open == w[m + L.SENT_OPEN]:
+        w[m + L.QUIET] = 1.0  # it will say so until it has moved
+    send(w, m, t, duty, is_open)
+
+
+@inner
+def acts(w: Array, m: int) -> Any:
+    control = w[m + L.CONTROL]
+    return not (control == L.NO_CONTROL or control == L.SERVO or control == L.SPIN or control == L.STRONGEST)
+
+
+@inner
+def list_acting(w: Array) -> Any:
+    """Note which mechanisms have a control that acts at ticks, and what is under way."""
+    n = 0
+    m = first_mech(w)
+    for _ in range(int(w[L.N_MECH])):
+        w[m + L.QUIET] = 0.0
+        if acts(w, m):
+            w[L.ACTING + n] = m
+            n += 1
+        m += L.MECH_SIZE
+    w[L.N_ACTING] = n
+    w[L.NEXT] = next_pending(w)
 
 
 @inner
 def at_tick(w: Array, tab: Array) -> Any:
     """Everything that happens at a control tick; True where all that is watched is seen inside."""
-    changed = False
-    m = first_mech(w)
-    for _ in range(int(w[L.N_MECH])):
-        if act(w, tab, m, w[L.T]):
-            changed = True
-        m += L.MECH_SIZE
-    if changed:
-        w[L.DIRTY] = 1.0
+    for k in range(int(w[L.N_ACTING])):
+        m = int(w[L.ACTING + k])
+        if w[m + L.QUIET] == 0.0:
+            act(w, tab, m, w[L.T])
     return w[L.WATCHING] == 1.0 and all_seen(w, 1.0, 0.0)
 
 
@@ -106,7 +135,8 @@ def first_acts(w: Array, tab: Array) -> Any:
     for _ in range(int(w[L.N_MECH])):
         if w[m + L.NEW] == 1.0:
             w[m + L.NEW] = 0.0
-            act(w, tab, m, w[L.T])
+            if acts(w, m):
+                act(w, tab, m, w[L.T])
         m += L.MECH_SIZE
     w[L.FRESH] = 0.0
     w[L.DIRTY] = 1.0
@@ -115,8 +145,10 @@ def first_acts(w: Array, tab: Array) -> Any:
 @inner
 def needs_every_tick(w: Array, tab: Array) -> Any:
     """True while some output may change at every tick."""
-    m = first_mech(w)
-    for _ in range(int(w[L.N_MECH])):
+    for k in range(int(w[L.N_ACTING])):
+        m = int(w[L.ACTING + k])
+        if w[m + L.QUIET] == 1.0:
+            continue
         control = w[m + L.CONTROL]
         if w[m + L.GUIDE_N] > 0.0 and w[m + L.S] != 0.0:
             return True
@@ -140,15 +172,16 @@ def needs_every_tick(w: Array, tab: Array) -> Any:
                 return True
             if w[m + L.S] == 0.0 and u != w[m + L.SENT]:
                 return True
-        m += L.MECH_SIZE
     return False
 
 
 @inner
 def tick_would_change(w: Array, t: float, x: float, h: float) -> Any:
     """True where some output would change at a tick that lies inside the step under trial."""
-    m = first_mech(w)
-    for _ in range(int(w[L.N_MECH])):
+    for k in range(int(w[L.N_ACTING])):
+        m = int(w[L.ACTING + k])
+        if w[m + L.QUIET] == 1.0:
+            continue
         control = w[m + L.CONTROL]
         if control == L.FULL or control == L.POSITION or control == L.TIMED or control == L.SPEED_LOOP:
             q = w[m + L.Q]
@@ -158,7 +191,6 @@ def tick_would_change(w: Array, t: float, x: float, h: float) -> Any:
             duty, is_open = output(w, m, t, q, v, 0.0)
             if duty != w[m + L.SENT] or is_open != w[m + L.SENT_OPEN]:
                 return True
-        m += L.MECH_SIZE
     return False
 
 
@@ -298,8 +330,7 @@ def all_seen(w: Array, x: float, h: float) -> Any:
 
 @inner
 def take_pending(w: Array) -> Any:
-    """Put into force what was under way until now; True where something changed."""
-    changed = False
+    """Put into force what was under way until now."""
     m = first_mech(w)
     for _ in range(int(w[L.N_MECH])):
         if w[m + L.T_PENDING] <= w[L.T]:
@@ -307,20 +338,19 @@ def take_pending(w: Array) -> Any:
             w[m + L.T_PENDING] = math.inf
             w[m + L.PINNED] = 0.0
             w[m + L.ZONE] = zone_of(w, m, 0.0)
-            changed = True
+            w[L.DIRTY] = 1.0
         p = int(w[m + L.PENDING])
         while w[m + L.N_PENDING] > 0.0 and w[p] <= w[L.T]:
-            w[m + L.DUTY] = w[p + 1]
-            w[m + L.OPEN] = w[p + 2]
+            put_out(w, m, w[p + 1], w[p + 2])
             if w[m + L.KICK] != 0.0 and w[p] >= w[m + L.PLAY_UNTIL]:
                 w[m + L.SPEED] = w[m + L.KICK]
                 w[m + L.KICK] = 0.0
-            changed = True
+                w[L.DIRTY] = 1.0
             w[m + L.N_PENDING] -= 1.0
             for k in range(int(3 * w[m + L.N_PENDING])):
                 w[p + k] = w[p + k + 3]
         m += L.MECH_SIZE
-    return changed
+    w[L.NEXT] = next_pending(w)
 
 
 @inner
