@@ -7,16 +7,18 @@ from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.apart import meet_margin
-from simbot.physics.bus import servo_duty
+from simbot.physics.bus import servo_duty, set_rails
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import (
     REST_SLACK,
     accelerate,
     elsewhere,
     first_mech,
+    follow,
     rest_margin,
     take_rest_currents,
 )
+from simbot.physics.linear import bus_in_series
 from simbot.physics.quick import quick_rates
 from simbot.physics.steps import between, go_to_share, put_at_share
 
@@ -184,6 +186,18 @@ def look_at_share(w: Array, tab: Array, kind: float, m: int, x: float, h: float)
         q, v = between(w, m, x, h)
         w[m + L.Q_NEXT] = q
         w[m + L.V_NEXT] = v
+    elif w[L.IN_SERIES] == 1.0 and kind != RAIL:  # and of the bus
+        bus_in_series(w, x)
+        set_rails(w)
+        if w[m + L.S] != 0.0:
+            q, v = between(w, m, x, h)
+            w[m + L.Q_NEXT] = q
+            w[m + L.V_NEXT] = v
+            if w[m + L.GUIDE_N] > 0.0:
+                follow(w, tab, m, q, v)
+            if w[m + L.CONTROL] == L.SERVO:
+                w[m + L.DUTY] = servo_duty(w, m, q)
+            w[m + L.A_NEXT] = accelerate(w, tab, m, q, v)
     elif w[L.QUICK] == 1.0 and kind <= BARE:  # and of the bus
         put_at_share(w, x, h)
         quick_rates(w, tab)
@@ -249,6 +263,7 @@ def first_event(w: Array, tab: Array, h: float) -> Any:
             break
         last = (kind, m, g)
         share = root_of(w, tab, kind, m, g, share, h)
-        go_to_share(w, tab, share * (1.0 - 1e-9), h)
+        before = share * (1.0 - 1e-9) - (2.0 * NEAR if kind > ZONE_EDGE else 0.0)
+        go_to_share(w, tab, max(before, 0.0), h)
         kind, m, g = find_violation(w, tab)
     return share, last[0], last[1], last[2]

@@ -2,6 +2,8 @@
 
 Constant efforts, inertias and loads, and servos on a regulated rail, make every acceleration a line in speeds,
 positions and bus voltage; the battery's own voltage follows charge and current. A step is the series of that.
+A load from a table is a cubic in the place; it is taken as the one of the cell where the step begins, and the step
+is only as long as that differs from the table by less than the tolerance (see bent_off).
 """
 
 from __future__ import annotations
@@ -12,19 +14,21 @@ from typing import Any
 from simbot.physics import layout as L
 from simbot.physics.bus import add_rails
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import elsewhere, passed
+from simbot.physics.forces import HUGE, elsewhere, passed
 
+FAR_BELOW = 0.01  # of the tolerance: two terms in a row that are smaller end a series
 STEADY = (
     0.1  # of the tolerance: what turns at a constant effort, this near to the speed to which it tends, has it
 )
 
 
 @inner
-def straighten(w: Array) -> Any:
+def straighten(w: Array, tab: Array) -> Any:
     """Note the linear law that holds until a mode changes, where it is one.
 
-    a = ACC_PER_VOLT V - ACC_PER_SPEED v - ACC_PER_WAY q - ACC_LOST. Tables, limits, the strongest effort where it
-    is less than all, and a servo within its band on anything but a regulated rail bend it.
+    a = ACC_PER_VOLT V - ACC_PER_SPEED v - ACC_PER_WAY q - ACC_LOST, less what a table's load adds. Tables of more
+    than a load, limits, the strongest effort where it is less than all, and a servo within its band on anything but
+    a regulated rail bend it.
     """
     a = w[L.IDLE_A]
     b = w[L.IDLE_B]
@@ -37,7 +41,9 @@ def straighten(w: Array) -> Any:
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         strongest = w[m + L.CONTROL] == L.STRONGEST
-        if w[m + L.TAB_N] > 0.0 or (strongest and abs(w[m + L.DUTY]) < 1.0):
+        if w[m + L.TAB_N] > 0.0 and (w[m + L.TAB_BENDS] == 1.0 or w[m + L.GUIDE_N] > 0.0):
+            return
+        if strongest and abs(w[m + L.DUTY]) < 1.0:
             return
         duty = w[m + L.DUTY]
         slope = 0.0
@@ -47,6 +53,9 @@ def straighten(w: Array) -> Any:
         s = w[m + L.S]
         mass = w[m + L.MASS_NOW]
         lost = w[m + L.LOAD_NOW] + s * w[m + L.FC]
+        if w[m + L.TAB_N] > 0.0:
+            mass = tab[int(w[m + L.TAB_ROW]), L.TAB_M]
+            lost = s * w[m + L.FC]
         drag = w[m + L.DAMP]
         volt = 0.0
         per_speed = 0.0
@@ -102,6 +111,7 @@ def straighten(w: Array) -> Any:
         w[m + L.ACC_PER_SPEED] = drag / mass
         w[m + L.ACC_PER_WAY] = per_way / mass
         w[m + L.ACC_LOST] = lost / mass
+        w[m + L.INERTIA] = mass
     a, b, p = add_rails(w, a, b, p)
     w[L.STRAIGHT_A] = a
     w[L.STRAIGHT_B] = b
@@ -114,8 +124,8 @@ def start_battery(w: Array) -> Any:
     """Open-circuit voltage less polarisation now: in E, and as a constant in its polynomial."""
     if w[L.SAGS] == 1.0:
         w[L.E] = w[L.REST] - w[L.FALL] * w[L.CHARGE] - w[L.VRC]
-    for j in range(1, L.ORDER):
-        w[L.EMF_POLY + j] = 0.0
+        for j in range(1, L.ORDER):
+            w[L.EMF_POLY + j] = 0.0
     w[L.EMF_POLY] = w[L.E]
     w[L.VRC_POLY] = w[L.VRC]
 
@@ -149,17 +159,94 @@ def rail_series(w: Array, m: int, j: int, h: float) -> Any:
 
 
 @inner
-def series(w: Array, h: float) -> Any:
+def place_in_table(w: Array, m: int, q: float) -> Any:
+    """Cell of a mechanism's table at a position."""
+    return min(max(math.floor((q - w[m + L.TAB_Q0]) * w[m + L.TAB_PER]), 0.0), w[m + L.TAB_N] - 1.0)
+
+
+@inner
+def load_here(w: Array, tab: Array, m: int) -> Any:
+    """The cubic of the present cell's load, in powers of the way from the present position."""
+    per = w[m + L.TAB_PER]
+    cell = place_in_table(w, m, w[m + L.Q])
+    u = (w[m + L.Q] - w[m + L.TAB_Q0]) * per - cell
+    row = int(w[m + L.TAB_ROW] + cell)
+    slope = tab[row, L.TAB_DQ] / per
+    rise = tab[row + 1, L.TAB_Q] - tab[row, L.TAB_Q]
+    third = tab[row + 1, L.TAB_DQ] / per + slope - 2.0 * rise
+    second = rise - slope - third
+    w[m + L.LOAD_0] = tab[row, L.TAB_Q] + u * (slope + u * (second + u * third))
+    w[m + L.LOAD_0 + 1] = per * (slope + u * (2.0 * second + 3.0 * u * third))
+    w[m + L.LOAD_0 + 2] = per * per * (second + 3.0 * u * third)
+    w[m + L.LOAD_0 + 3] = per * per * per * third
+
+
+@inner
+def load_in_series(w: Array, m: int, j: int) -> Any:
+    """Coefficient j of a table's load, from those of the position up to the same power."""
+    p = m + L.POLY
+    if j == 0:
+        w[m + L.SQUARE] = 0.0
+        return w[m + L.LOAD_0]
+    square = 0.0
+    cube = 0.0
+    for i in range(1, j):
+        square += w[p + i] * w[p + j - i]
+        cube += w[m + L.SQUARE + i] * w[p + j - i]
+    w[m + L.SQUARE + j] = square
+    return w[m + L.LOAD_0 + 1] * w[p + j] + w[m + L.LOAD_0 + 2] * square + w[m + L.LOAD_0 + 3] * cube
+
+
+@inner
+def bent_off(w: Array, tab: Array, m: int, h: float) -> Any:
+    """What a table's load and the cubic of the step's beginning differ by at most, in units of TOL.
+
+    On a cell two cubics differ by no more than the most of their differences at both ends and 4/27 of a cell's
+    length times those of their slopes, added: the knots that are passed tell it, that of the last cell's end too.
+    """
+    per = w[m + L.TAB_PER]
+    end = w[m + L.POLY]
+    for k in range(1, int(w[L.TOP]) + 1):
+        end += w[m + L.POLY + k]
+    begins = place_in_table(w, m, w[m + L.Q])
+    ends = place_in_table(w, m, end)
+    if ends == begins:
+        return 0.0
+    if abs(ends - begins) > 8.0:
+        return 100.0
+    up = ends > begins
+    worst = 0.0
+    steepest = 0.0
+    knot = begins + 2.0 if up else begins - 1.0
+    for _ in range(int(abs(ends - begins))):
+        row = int(w[m + L.TAB_ROW] + knot)
+        x = w[m + L.TAB_Q0] + knot / per - w[m + L.Q]
+        c1 = w[m + L.LOAD_0 + 1]
+        c2 = w[m + L.LOAD_0 + 2]
+        c3 = w[m + L.LOAD_0 + 3]
+        worst = max(worst, abs(w[m + L.LOAD_0] + x * (c1 + x * (c2 + x * c3)) - tab[row, L.TAB_Q]))
+        steepest = max(steepest, abs(c1 + x * (2.0 * c2 + 3.0 * x * c3) - tab[row, L.TAB_DQ]))
+        knot += 1.0 if up else -1.0
+    a = (worst + 8.0 / 27.0 * steepest / per) / w[m + L.INERTIA]
+    return a * h * max(1.0 / w[m + L.V_SCALE], 0.5 * h / w[m + L.Q_SCALE]) / w[L.TOL]
+
+
+@inner
+def series(w: Array, tab: Array, h: float) -> Any:
     """Taylor series of the linear law over a step of h: positions, bus voltage, what is asked of the bus.
 
     Each coefficient of positions and speeds gives that of what is asked of the bus, that the one of its voltage,
     by the battery's line alpha V + beta(t) + gamma(t)/V = 0, and all of them that of the accelerations, which is
-    the next but one of the positions. Coefficients belong to powers of the share of the step. Returns the last
-    terms in units of TOL: the error is smaller than they are by about the order.
+    the next but one of the positions. Coefficients belong to powers of the share of the step. They end, at TOP, with
+    the second in a row that is far below the tolerance. Returns the last terms in units of TOL: the error is smaller
+    than they are by about the order.
     """
     n = int(w[L.N_LIVE])
+    per_h = 1.0 / h
     for k in range(n):
         m = int(w[L.LIVE + k])
+        if w[m + L.TAB_N] > 0.0:
+            load_here(w, tab, m)
         w[m + L.POLY] = w[m + L.Q]
         w[m + L.POLY + 1] = h * w[m + L.SPEED]
     alpha = 1.0 + w[L.R0] * w[L.STRAIGHT_A]
@@ -167,13 +254,16 @@ def series(w: Array, h: float) -> Any:
     power = w[L.STRAIGHT_P]
     beta = 0.0
     bend = alpha
+    least = FAR_BELOW * w[L.TOL]
+    per_rest = 1.0 / w[L.REST]
+    worst = HUGE
     start_battery(w)
     for j in range(L.ORDER - 1):
         for k in range(n):
             m = int(w[L.LIVE + k])
             rail = int(w[m + L.FED_BY])
             if rail == 0:
-                asked += w[m + L.BUS_PER_SPEED] * (j + 1.0) * w[m + L.POLY + j + 1] / h
+                asked += w[m + L.BUS_PER_SPEED] * (j + 1.0) * w[m + L.POLY + j + 1] * per_h
             elif w[rail + L.RAIL_MODE] == L.REGULATED:
                 current = rail_series(w, m, j, h)
                 if w[rail + L.RAIL_EFF] > 0.0:
@@ -198,23 +288,29 @@ def series(w: Array, h: float) -> Any:
             grows = h * (w[L.R1] * current - w[L.VRC_POLY + j]) / w[L.TAU] / (j + 1.0)
             w[L.VRC_POLY + j + 1] = grows
             w[L.EMF_POLY + j + 1] = -grows - h * w[L.FALL] * current / (j + 1.0)
+        before = worst
+        worst = abs(w[L.EMF_POLY + j + 1]) * per_rest
+        share = h * h / ((j + 1.0) * (j + 2.0))
         for k in range(n):
             m = int(w[L.LIVE + k])
             p = m + L.POLY + j
-            a = w[m + L.ACC_PER_VOLT] * volts - w[m + L.ACC_PER_SPEED] * (j + 1.0) * w[p + 1] / h
+            a = w[m + L.ACC_PER_VOLT] * volts - w[m + L.ACC_PER_SPEED] * (j + 1.0) * w[p + 1] * per_h
             a -= w[m + L.ACC_PER_WAY] * w[p]
+            if w[m + L.TAB_N] > 0.0:
+                a -= load_in_series(w, m, j) / w[m + L.INERTIA]
             if j == 0:
                 a -= w[m + L.ACC_LOST]
                 if abs(a) < is_steady_below(w, m):
                     a = 0.0  # what is left of it are errors of the steps before, which long ones would enlarge
-            w[p + 2] = h * h * a / ((j + 1.0) * (j + 2.0))
+            w[p + 2] = share * a
+            worst = max(
+                worst, abs(share * a) * max(1.0 / w[m + L.Q_SCALE], (j + 2.0) * per_h / w[m + L.V_SCALE])
+            )
         asked = 0.0
         power = 0.0
-    worst = abs(w[L.EMF_POLY + L.ORDER - 1] / w[L.REST])
-    for k in range(n):
-        m = int(w[L.LIVE + k])
-        last = abs(w[m + L.POLY + L.ORDER])
-        worst = max(worst, last / w[m + L.Q_SCALE], L.ORDER * last / (h * w[m + L.V_SCALE]))
+        w[L.TOP] = j + 2.0
+        if before < least and worst < least:
+            break
     return worst / w[L.TOL]
 
 
@@ -222,8 +318,9 @@ def series(w: Array, h: float) -> Any:
 def shrink_series(w: Array, share: float) -> Any:
     """The same series over a share of its step."""
     power = 1.0
-    for j in range(L.ORDER + 1):
-        if j < L.ORDER:
+    top = int(w[L.TOP])
+    for j in range(top + 1):
+        if j < top:
             w[L.VOLTS_POLY + j] *= power
             w[L.ASKED_POLY + j] *= power
             w[L.POWER_POLY + j] *= power
@@ -240,7 +337,7 @@ def bus_in_series(w: Array, x: float) -> Any:
     volts = 0.0
     asked = 0.0
     power = 0.0
-    for j in range(L.ORDER - 2, -1, -1):
+    for j in range(int(w[L.TOP]) - 2, -1, -1):
         volts = volts * x + w[L.VOLTS_POLY + j]
         asked = asked * x + w[L.ASKED_POLY + j]
         power = power * x + w[L.POWER_POLY + j]

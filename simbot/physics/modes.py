@@ -225,7 +225,7 @@ def resolve(w: Array, tab: Array) -> Any:
     add_idle(w, tab)
     a, b, p = add_moving(w, tab)  # what has come to rest may ask for something else than it did
     stand_at(w, a, b, p)
-    straighten(w)
+    straighten(w, tab)
     quicken(w)
     note(w, tab)
 
@@ -246,7 +246,7 @@ def take_efforts(w: Array, tab: Array) -> Any:
             return False
         w[m + L.Q_NEXT] = w[m + L.Q]
         w[m + L.V_NEXT] = w[m + L.SPEED]
-    straighten(w)
+    straighten(w, tab)
     quicken(w)
     evaluate(w, tab)
     if find_violation(w, tab)[0] != NOTHING or not is_highest(w):
@@ -316,7 +316,7 @@ def change(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
     """Apply an event: flip its mode, then find what else follows from it."""
     if kind == CAP or (kind == GEAR and w[m + L.N_GRP] > 1.0):
         w[m + L.ACC] = find_branches(w, tab, m, w[m + L.Q], w[m + L.SPEED])  # no current depends on it
-        straighten(w)
+        straighten(w, tab)
         quicken(w)
         return
     if kind == GEAR:
@@ -334,7 +334,7 @@ def change(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
         live = int(w[L.LIVE + k])
         w[live + L.Q_NEXT] = w[live + L.Q]
         w[live + L.V_NEXT] = w[live + L.SPEED]
-    straighten(w)
+    straighten(w, tab)
     quicken(w)
     evaluate(w, tab)
     for k in range(int(w[L.N_LIVE])):

@@ -23,8 +23,10 @@ from simbot.physics.forces import elsewhere, look_up
 
 @inner
 def quicken(w: Array) -> Any:
-    """Work out the constants, and note in QUICK whether they hold; with every change of modes."""
+    """Work out the constants, and note in QUICK whether they hold, unless the law is linear; with every change of modes."""
     w[L.QUICK] = 0.0
+    if w[L.STRAIGHT] == 1.0:
+        return
     for k in range(int(w[L.N_RAIL])):
         rail = L.RAILS + k * L.RAIL_SIZE
         w[rail + L.RAIL_A] = w[rail + L.RAIL_IDLE_A]

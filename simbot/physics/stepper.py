@@ -79,8 +79,9 @@ def commit(
         log[row, column + L.LOG_FORCE1] = force_now(w, m, g)
         log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]
         log[row, column + L.LOG_SQUARED_OWN] = w[m + L.SQUARED_OWN]
+        top = int(w[L.TOP]) if moving else 0
         for k in range(3, L.ORDER + 1):
-            log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k] if moving else 0.0
+            log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k] if k <= top else 0.0
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
     m = int(first_mech(w) + w[L.N_MECH] * L.MECH_SIZE)
@@ -182,6 +183,7 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
         charge = h * w[L.I]
         straight = False
         stop = -1.0
+        w[L.IN_SERIES] = 0.0
         idle = w[L.N_LIVE] == 0.0 and (w[L.SAGS] == 0.0 or (w[L.I] == 0.0 and abs(w[L.VRC]) < 1e-12))
         if idle:
             t_new = limit
@@ -195,6 +197,7 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             if w[L.STRAIGHT] == 1.0:
                 h, stop = take_series(w, tab, rest, tick)
                 straight = h > 0.0
+                w[L.IN_SERIES] = 1.0 if straight else 0.0
             if not straight:
                 h, energy, charge = adapted_step(w, tab, rest, v_before, i_before)
             t_new = limit if h >= rest else t + h

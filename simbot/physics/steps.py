@@ -14,7 +14,7 @@ from simbot.physics import layout as L
 from simbot.physics.bus import add_moving, evaluate, find_currents, heat_up, stand_at
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE
-from simbot.physics.linear import bus_in_series, series, shrink_series, start_battery
+from simbot.physics.linear import bent_off, bus_in_series, series, shrink_series, start_battery
 from simbot.physics.quick import quick_rates
 
 # Dormand and Prince (1980), the 5(4) pair with 7 stages, the last one that of the next step: what each stage
@@ -48,19 +48,32 @@ SHARES = np.array((0.17392742256872692, 0.32607257743127305, 0.32607257743127305
 NODES_2 = np.array((0.21132486540518713, 0.7886751345948129))
 
 LEAST = 1e-13  # s: no step is shorter
+MOST_CUT = 1e-6  # of what was asked for: a shorter step is no series
 ERRS = 4.0  # of the tolerance, in a Dormand-Prince step: arrivals of tabled kinds stay right to 0.02 µs as shipped
 
 
 @inner
-def series_length(w: Array, rest: float) -> Any:
-    """Length h of a step on the linear law, no longer than rest, with its series; 0 where that does not converge."""
-    error = series(w, rest)
+def series_length(w: Array, tab: Array, rest: float) -> Any:
+    """Length h of a step on the linear law, no longer than rest, with its series; 0 where it does not hold."""
+    error = series(w, tab, rest)
     if not error < HUGE:
         return 0.0
     h = rest
     if error > 1.0:
         h = max(LEAST, rest * error ** (-1.0 / (L.ORDER - 1.0)))
         shrink_series(w, h / rest)
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        if w[m + L.TAB_N] == 0.0:
+            continue
+        error = bent_off(w, tab, m, h)
+        while error > 1.0:
+            if h < MOST_CUT * rest:
+                return 0.0
+            share = max(0.2, 0.8 * error ** (-1.0 / 3.0))
+            shrink_series(w, share)
+            h *= share
+            error = bent_off(w, tab, m, h)
     return h
 
 
@@ -89,7 +102,7 @@ def end_series(w: Array, tab: Array, h: float) -> Any:
         w[m + L.V_END] = w[m + L.V_NEXT]
         w[m + L.A_END] = w[m + L.A_NEXT]
     w[L.VRC_END] = 0.0
-    for j in range(L.ORDER - 1, -1, -1):
+    for j in range(int(w[L.TOP]) - 1, -1, -1):
         w[L.VRC_END] += w[L.VRC_POLY + j]
 
 
@@ -168,6 +181,7 @@ def trial_step(w: Array, tab: Array, h: float, volts: float, current: float) -> 
                 vrc += h * STAGES[stage, j] * w[L.STAGE_VRC + j]
     evaluate(w, tab)
     w[L.VRC_END] = vrc
+    w[L.TOP] = 5.0
     worst = 0.0
     if sags:
         battery_rates(w, 6, vrc)
@@ -233,16 +247,15 @@ def note_quintic(w: Array, m: int, h: float) -> Any:
     w[p + 3] = 10.0 * dq - 4.0 * dv + 0.5 * da
     w[p + 4] = -15.0 * dq + 7.0 * dv - da
     w[p + 5] = 6.0 * dq - 3.0 * dv + 0.5 * da
-    for k in range(6, L.ORDER + 1):
-        w[p + k] = 0.0
 
 
 @inner
 def between(w: Array, m: int, x: float, h: float) -> Any:
     """Position and speed at the share x of the step under trial."""
-    q = w[m + L.POLY + L.ORDER]
+    top = int(w[L.TOP])
+    q = w[m + L.POLY + top]
     v = 0.0
-    for k in range(L.ORDER - 1, -1, -1):
+    for k in range(top - 1, -1, -1):
         v = v * x + q
         q = q * x + w[m + L.POLY + k]
     return q, v / h
@@ -253,7 +266,7 @@ def put_at_share(w: Array, x: float, h: float) -> Any:
     """Put every moving mechanism, and the battery's own voltage, at the share x of the step."""
     if w[L.SAGS] == 1.0:
         w[L.E] = 0.0
-        for j in range(L.ORDER - 1, -1, -1):
+        for j in range(int(w[L.TOP]) - 1, -1, -1):
             w[L.E] = w[L.E] * x + w[L.EMF_POLY + j]
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])

@@ -231,7 +231,7 @@ def is_kept(w: Array, m: int, t: float, q: float, x: float, h: float) -> Any:
             return False
     elif control == L.POSITION and moving:
         change = 0.0  # the most by which its speed may have differed from that at the beginning
-        for k in range(L.ORDER, 1, -1):
+        for k in range(int(w[L.TOP]), 1, -1):
             change = change * x + k * abs(w[m + L.POLY + k])
         change *= w[m + L.KD] * x / h
         u = w[m + L.KI] * w[m + L.INTEGRAL] - w[m + L.KD] * w[m + L.SPEED]
