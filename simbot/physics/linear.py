@@ -16,7 +16,7 @@ from simbot.physics.bus import add_rails
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE, elsewhere, passed
 
-FAR_BELOW = 0.01  # of the tolerance: two terms in a row that are smaller end a series
+FAR_BELOW = 0.1  # of the tolerance: two terms in a row that are smaller end a series
 STEADY = (
     0.1  # of the tolerance: what turns at a constant effort, this near to the speed to which it tends, has it
 )
@@ -38,6 +38,7 @@ def straighten(w: Array, tab: Array) -> Any:
         w[rail + L.RAIL_A] = w[rail + L.RAIL_IDLE_A]
         w[rail + L.RAIL_B] = 0.0
     w[L.STRAIGHT] = 0.0
+    w[L.FED] = 0.0
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         strongest = w[m + L.CONTROL] == L.STRONGEST
@@ -94,6 +95,7 @@ def straighten(w: Array, tab: Array) -> Any:
                     return
                 lost -= pull * k_emf * d / r * w[rail + L.RAIL_SET]
                 per_way -= pull * k_emf * slope / r * w[rail + L.RAIL_SET]
+                w[L.FED] = 1.0
                 w[m + L.FED_BY] = rail
                 w[m + L.FED_DUTY] = d
                 w[m + L.FED_SLOPE] = slope
@@ -202,7 +204,8 @@ def bent_off(w: Array, tab: Array, m: int, h: float) -> Any:
     """What a table's load and the cubic of the step's beginning differ by at most, in units of TOL.
 
     On a cell two cubics differ by no more than the most of their differences at both ends and 4/27 of a cell's
-    length times those of their slopes, added: the knots that are passed tell it, that of the last cell's end too.
+    length times those of their slopes, added: the knots that are passed tell it, that of the last cell's end too. On
+    the next cell, where both are zero at first, it grows with the square of the way into it.
     """
     per = w[m + L.TAB_PER]
     end = w[m + L.POLY]
@@ -227,7 +230,12 @@ def bent_off(w: Array, tab: Array, m: int, h: float) -> Any:
         worst = max(worst, abs(w[m + L.LOAD_0] + x * (c1 + x * (c2 + x * c3)) - tab[row, L.TAB_Q]))
         steepest = max(steepest, abs(c1 + x * (2.0 * c2 + 3.0 * x * c3) - tab[row, L.TAB_DQ]))
         knot += 1.0 if up else -1.0
-    a = (worst + 8.0 / 27.0 * steepest / per) / w[m + L.INERTIA]
+    steepest /= per
+    off = worst + 8.0 / 27.0 * steepest
+    if abs(ends - begins) == 1.0:
+        into = (end - w[m + L.TAB_Q0]) * per - max(begins, ends)
+        off = min(off, into * into * (5.0 * worst + 2.0 * steepest))
+    a = off / w[m + L.INERTIA]
     return a * h * max(1.0 / w[m + L.V_SCALE], 0.5 * h / w[m + L.Q_SCALE]) / w[L.TOL]
 
 

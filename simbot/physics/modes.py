@@ -11,6 +11,7 @@ from simbot.physics.bus import (
     add_moving,
     evaluate,
     is_highest,
+    rail_mode,
     servo_duty,
     solve_from_top,
     stand_at,
@@ -20,10 +21,8 @@ from simbot.physics.bus import (
 from simbot.physics.compiled import Array, inner
 from simbot.physics.events import (
     BARE,
-    BREAK_AWAY,
     CAP,
     GEAR,
-    LIMIT,
     MEET,
     NOTHING,
     RAIL,
@@ -239,18 +238,18 @@ def find_anew(w: Array, tab: Array) -> Any:
 
 @inner
 def take_efforts(w: Array, tab: Array) -> Any:
-    """Take new efforts of what moves, all modes staying as they are; False where one of them does not hold then."""
+    """Take new efforts of what moves, or a mode just flipped, with all others as they are; False where one fails."""
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         if w[m + L.SPEED] == 0.0:
             return False
         w[m + L.Q_NEXT] = w[m + L.Q]
         w[m + L.V_NEXT] = w[m + L.SPEED]
-    straighten(w, tab)
-    quicken(w)
     evaluate(w, tab)
     if find_violation(w, tab)[0] != NOTHING or not is_highest(w):
         return False
+    straighten(w, tab)
+    quicken(w)
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         w[m + L.ACC] = w[m + L.A_NEXT]
@@ -313,30 +312,22 @@ def come_to_rest(w: Array, tab: Array) -> Any:
 
 @inner
 def change(w: Array, tab: Array, kind: float, m: int, g: int) -> Any:
-    """Apply an event: flip its mode, then find what else follows from it."""
-    if kind == CAP or (kind == GEAR and w[m + L.N_GRP] > 1.0):
-        w[m + L.ACC] = find_branches(w, tab, m, w[m + L.Q], w[m + L.SPEED])  # no current depends on it
-        straighten(w, tab)
-        quicken(w)
-        return
+    """Apply an event: flip its mode; what else follows from it is found before the next step."""
     if kind == GEAR:
         w[g + L.G_GEAR] = 1.0 - w[g + L.G_GEAR]
     elif kind == BARE:
         w[g + L.G_BARE] = 1.0 - w[g + L.G_BARE]
-    elif kind == BREAK_AWAY or kind == LIMIT or kind == RAIL:
-        w[L.DIRTY] = 1.0
-        return
+    elif kind == CAP and w[g + L.G_ROTOR] != 0.0:
+        w[L.DIRTY] = 1.0  # they come apart
+    elif kind == CAP:
+        beyond = 1.0 if w[g + L.G_TFREE] > w[g + L.G_HI] else -1.0
+        w[g + L.G_CAP] = beyond if w[g + L.G_CAP] == 0.0 else 0.0
+    elif kind == RAIL:
+        w[m + L.RAIL_MODE] = rail_mode(w, m, w[L.V])
     else:
-        change_mode(w, tab, kind, m, g)
-        w[L.DIRTY] = 1.0
-        return
-    for k in range(int(w[L.N_LIVE])):
-        live = int(w[L.LIVE + k])
-        w[live + L.Q_NEXT] = w[live + L.Q]
-        w[live + L.V_NEXT] = w[live + L.SPEED]
-    straighten(w, tab)
-    quicken(w)
-    evaluate(w, tab)
-    for k in range(int(w[L.N_LIVE])):
-        live = int(w[L.LIVE + k])
-        w[live + L.ACC] = w[live + L.A_NEXT]
+        if kind != ZONE_EDGE:
+            w[L.DIRTY] = 1.0
+        if kind <= ZONE_EDGE or kind == MEET:
+            change_mode(w, tab, kind, m, g)
+    if w[L.DIRTY] == 0.0:
+        w[L.DIRTY] = 2.0

@@ -23,7 +23,7 @@ from simbot.physics.forces import elsewhere, look_up
 
 @inner
 def quicken(w: Array) -> Any:
-    """Work out the constants, and note in QUICK whether they hold, unless the law is linear; with every change of modes."""
+    """Work out the constants where the law is not linear, and note in QUICK whether they hold, at a change of modes."""
     w[L.QUICK] = 0.0
     if w[L.STRAIGHT] == 1.0:
         return

@@ -20,23 +20,28 @@ FUZZ = 1e-12
 
 @inner
 def state_in(r: Array, c: int, x: float) -> Any:
-    """Position and speed at the share x of a step."""
+    """Position, speed and half the acceleration, the latter over the share, at the share x of a step."""
     h = r[L.LOG_H]
     q = 0.0
     v = 0.0
+    a = 0.0
     for k in range(L.LOG_PER_MECH - 1, L.LOG_POLY - 1, -1):
+        a = a * x + v
         v = v * x + q
         q = q * x + r[c + k]
+    a = a * x + v
     v = v * x + q
     q = q * x + 0.5 * h * h * r[c + L.LOG_ACC0]
+    a = a * x + v
     v = v * x + q
     q = q * x + h * r[c + L.LOG_SPEED0]
-    return q * x + r[c + L.LOG_Q0], (v * x + q) / h if h > 0.0 else r[c + L.LOG_SPEED0]
+    a = a * x + v
+    return q * x + r[c + L.LOG_Q0], (v * x + q) / h if h > 0.0 else r[c + L.LOG_SPEED0], a
 
 
 @inner
 def crossing(r: Array, c: int, fast: float, level: float, x0: float, x1: float) -> Any:
-    """Share at which position (or speed, fast = 1) passes a level between x0 and x1; -1 where it does not."""
+    """Share at which position (speed: fast = 1, acceleration: 2) passes a level from x0 to x1; -1 where it does not."""
     which = int(fast)
     f0 = state_in(r, c, x0)[which] - level
     f1 = state_in(r, c, x1)[which] - level
@@ -84,6 +89,8 @@ def edges(r: Array, c: int, target: float, within: float, slow: float, out: Arra
                     n += 1
         return in_order(out, n)
     for level in (target - within, target + within):
+        if (r[c + L.LOG_Q0] - level) * (r[c + L.LOG_Q1] - level) > 0.0:
+            continue
         x = crossing(r, c, 0.0, level, 0.0, 1.0)
         if x > 0.0:
             out[n] = x
@@ -122,33 +129,14 @@ def in_order(out: Array, n: int) -> Any:
 
 @inner
 def extreme_of_speed(r: Array, c: int) -> Any:
-    """Share at which the speed of a step has its extreme (golden section on a single hump)."""
-    sign = 1.0 if r[c + L.LOG_ACC0] > 0.0 else -1.0
-    x0, x1 = 0.0, 1.0
-    ratio = 0.6180339887498949
-    p = x1 - ratio * (x1 - x0)
-    s = x0 + ratio * (x1 - x0)
-    fp = sign * state_in(r, c, p)[1]
-    fs = sign * state_in(r, c, s)[1]
-    for _ in range(60):
-        if fp < fs:
-            x0 = p
-            p = s
-            fp = fs
-            s = x0 + ratio * (x1 - x0)
-            fs = sign * state_in(r, c, s)[1]
-        else:
-            x1 = s
-            s = p
-            fs = fp
-            p = x1 - ratio * (x1 - x0)
-            fp = sign * state_in(r, c, p)[1]
-    return 0.5 * (x0 + x1)
+    """Share at which the speed of a step has its extreme; 1 where it has none."""
+    x = crossing(r, c, 2.0, 0.0, 0.0, 1.0)
+    return x if x > 0.0 else 1.0
 
 
 @inner
 def holds(r: Array, c: int, target: float, within: float, slow: float, x: float) -> Any:
-    q, v = state_in(r, c, x)
+    q, v, _ = state_in(r, c, x)
     if slow < 0.0:
         return abs(v - target) <= within + FUZZ
     return abs(q - target) <= within + FUZZ and abs(v) <= slow + FUZZ
@@ -288,7 +276,8 @@ def state_at(log: Array, rows: int, mech: int, t: float) -> Any:
     r = log[k]
     h = r[L.LOG_H]
     x = 1.0 if h <= 0.0 else min(1.0, max(0.0, (t - r[L.LOG_T]) / h))
-    return state_in(r, c, x)
+    q, v, _ = state_in(r, c, x)
+    return q, v
 
 
 @entry

@@ -122,7 +122,7 @@ def note_beginning(w: Array, log: Array, row: int) -> Any:
 @inner
 def take_series(w: Array, tab: Array, rest: float, tick: float) -> Any:
     """A step on the linear law, no longer than rest: its length h, 0 where it does not hold; the tick that ends it."""
-    h = series_length(w, rest)
+    h = series_length(w, tab, rest)
     stop = -1.0
     if h > 0.0:
         stop = first_stop(w, tick, w[L.T] + h, h)

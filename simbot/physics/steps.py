@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from simbot.physics import layout as L
-from simbot.physics.bus import add_moving, evaluate, find_currents, heat_up, stand_at
+from simbot.physics.bus import add_moving, evaluate, find_currents, heat_up, set_rails, stand_at
 from simbot.physics.compiled import Array, inner
-from simbot.physics.forces import HUGE
+from simbot.physics.forces import HUGE, accelerate, follow
 from simbot.physics.linear import bent_off, bus_in_series, series, shrink_series, start_battery
 from simbot.physics.quick import quick_rates
 
@@ -95,7 +95,17 @@ def holds_at_end(w: Array) -> Any:
 def end_series(w: Array, tab: Array, h: float) -> Any:
     """End of a step of h on the linear law, and everything else there."""
     n = int(w[L.N_LIVE])
-    go_to_share(w, tab, 1.0, h)
+    if w[L.FED] == 1.0:
+        go_to_share(w, tab, 1.0, h)
+    else:
+        put_at_share(w, 1.0, h)
+        bus_in_series(w, 1.0)
+        set_rails(w)
+        for k in range(n):
+            m = int(w[L.LIVE + k])
+            if w[m + L.GUIDE_N] > 0.0:
+                follow(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
+            w[m + L.A_NEXT] = accelerate(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
     for k in range(n):
         m = int(w[L.LIVE + k])
         w[m + L.Q_END] = w[m + L.Q_NEXT]
@@ -287,6 +297,7 @@ def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
     """Energy [J] and charge [C] of a step on the linear law, and what its currents heat; ends at its end."""
     energy = 0.0
     charge = 0.0
+    note_lowest(w, h)
     for k in range(4):
         bus_in_series(w, NODES[k])
         energy += SHARES[k] * h * w[L.V] * w[L.I]
@@ -300,6 +311,32 @@ def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
     if w[L.WARMS] == 1.0:
         find_currents(w, tab)
     return energy, charge
+
+
+@inner
+def note_lowest(w: Array, h: float) -> Any:
+    """Note the lowest voltage within a step on the linear law, where it first falls and then rises."""
+    if w[L.VOLTS_POLY + 1] >= 0.0:
+        return
+    low = 0.0
+    high = 1.0
+    x = 1.0
+    for _ in range(20):
+        slope = 0.0
+        for j in range(int(w[L.TOP]) - 2, 0, -1):
+            slope = slope * x + j * w[L.VOLTS_POLY + j]
+        if slope < 0.0:
+            if x == 1.0:
+                return
+            low = x
+        else:
+            high = x
+        x = 0.5 * (low + high)
+    bus_in_series(w, x)
+    if w[L.V] < w[L.V_MIN]:
+        w[L.V_MIN] = w[L.V]
+        w[L.V_MIN_AT] = w[L.T] + x * h
+    w[L.I_MAX] = max(w[L.I_MAX], w[L.I])
 
 
 @inner

@@ -69,7 +69,9 @@ def test_alone_and_beside_a_servo(mechanism: Words, start: float, target: float)
             plant.command("servo", GoTo(2.0))
         move = a_move(plant, "it", radians(target))
         plant.advance(100_000)
-        assert (plant.arrays.w[L.QUICK] == 1.0) != beside
+        assert (plant.arrays.w[L.QUICK] == 1.0) == (
+            mechanism is LINKAGE and not beside
+        )  # the arm's is a series
         arrivals.append(move.first_inside_us())
         places.append(float(plant.position("it", 100_000)))
     assert arrivals[0] is not None and arrivals[1] is not None
@@ -106,19 +108,25 @@ def test_every_rate_of_many_that_move(fed: Words) -> None:
             assert short[at] == pytest.approx(in_full[at], rel=1e-12, abs=1e-11)
 
 
-def test_a_resting_neighbour_that_draws_counts() -> None:
-    """A stalled winch on the same battery, held by friction or by its load: the arm is as slow."""
+@pytest.mark.parametrize(
+    ("mechanism", "start", "target", "way"),
+    [(ARM, -25.0, 150.0, L.STRAIGHT), (LINKAGE, 55.0, 150.0, L.QUICK)],
+)
+def test_a_resting_neighbour_that_draws_counts(
+    mechanism: Words, start: float, target: float, way: int
+) -> None:
+    """A stalled winch on the same battery, held by friction or by its load: what moves is as slow."""
     arrivals = []
     for load, friction in (("0 N", "5000 N"), ("4000 N", "40 N")):
         stalled = {"kind": "winch", "motors": "1 x coil", "gearing": [{"ratio": 5}], "drum_diameter": "40 mm",
                    "load": load, "friction": friction, "travel": ["0 m", "1 m"]}  # fmt: skip
-        robot = a_robot({"it": ARM, "winch": stalled}, {"coil": SMALL}, (12.6, 0.2))
-        plant = a_plant(robot, it=radians(-25.0), winch=0.0)
+        robot = a_robot({"it": mechanism, "winch": stalled}, {"coil": SMALL}, (12.6, 0.2))
+        plant = a_plant(robot, it=radians(start), winch=0.0)
         plant.command("winch", PushFor(1.0, 1.0, 5_000_000))
-        arrivals.append(a_move(plant, "it", radians(150.0)).first_inside_us())
+        arrivals.append(a_move(plant, "it", radians(target)).first_inside_us())
         plant.advance(100_000)
-        assert plant.arrays.w[L.QUICK] == 1.0
-    alone = a_plant(a_robot({"it": ARM}, {"coil": SMALL}, (12.6, 0.2)), it=radians(-25.0))
-    free = a_move(alone, "it", radians(150.0)).first_inside_us()
+        assert plant.arrays.w[way] == 1.0
+    alone = a_plant(a_robot({"it": mechanism}, {"coil": SMALL}, (12.6, 0.2)), it=radians(start))
+    free = a_move(alone, "it", radians(target)).first_inside_us()
     assert arrivals[0] == arrivals[1] is not None and free is not None
     assert arrivals[0] > 1.05 * free
