@@ -11,7 +11,15 @@ from typing import Any
 import numpy as np
 
 from simbot.physics import layout as L
-from simbot.physics.bus import add_moving, evaluate, find_currents, heat_up, set_rails, stand_at
+from simbot.physics.bus import (
+    add_moving,
+    evaluate,
+    find_currents,
+    heat_up,
+    set_rails,
+    stand_at,
+    strongest_duty,
+)
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE, accelerate, follow
 from simbot.physics.linear import bent_off, bus_in_series, series, shrink_series, start_battery
@@ -105,6 +113,8 @@ def end_series(w: Array, tab: Array, h: float) -> Any:
             m = int(w[L.LIVE + k])
             if w[m + L.GUIDE_N] > 0.0:
                 follow(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
+            if w[m + L.CONTROL] == L.STRONGEST:
+                w[m + L.DUTY] = strongest_duty(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
             w[m + L.A_NEXT] = accelerate(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
     for k in range(n):
         m = int(w[L.LIVE + k])
