@@ -3,9 +3,10 @@
 Between events all modes are frozen, so that the right-hand side is smooth. Where it is linear (constant
 efforts and inertias, loads that are constant or follow the place) a step is the Taylor series of the exact
 solution, and a shorter step the same series; elsewhere it is a Dormand-Prince 5(4) step, with the quintic that
-meets position, speed and acceleration at both ends. After a step that is accurate enough every mode is tested at its end; where one has become invalid
-its root is found on the step's polynomial, and the step ends at that very instant. Control ticks at which an
-output changes, and the instants of pending targets and outputs, end a step in the same way.
+meets position, speed and acceleration at both ends. After a step that is accurate enough every mode is tested at
+its end; where one has become invalid its root is found on the step's polynomial, and the step ends at that very
+instant. Control ticks at which an output changes, and the instants of pending targets and outputs, end a step in
+the same way.
 """
 
 from __future__ import annotations
