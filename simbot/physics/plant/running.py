@@ -53,7 +53,7 @@ class Running(Whereabouts):
                 raise EndlessSteps(
                     f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
                 )
-            more = np.empty((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
+            more = np.zeros((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
             self._log = np.concatenate((self._log, more)) if self._rows else more
         if watched:
             w[L.WATCHING] = 0.0

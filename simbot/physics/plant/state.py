@@ -55,7 +55,7 @@ class State:
         if robot.resets:
             self._resets = Resets(robot, self.names, len(self.arrays.w))
             self.arrays.w = np.concatenate((self.arrays.w, self._resets.state()))
-        self._log: Array = np.empty((FIRST_ROWS, self.arrays.columns))
+        self._log: Array = np.zeros((FIRST_ROWS, self.arrays.columns))
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
         self._leans_on = {name: leans_on(robot, name) for name in self.names}
