@@ -1,6 +1,8 @@
 """What one move of every kind costs in the kernel, against the spool slide's: full effort over most of the travel.
 
-A servo and a claw keep their own loop, a roller and a flywheel turn for half a second. Robots of `scenarios/`.
+A servo and a claw keep their own loop, a roller and a flywheel turn for half a second. A drive is watched until it
+stands for the first time: at full effort, without friction to speak of, it swings about its goal for ever. Robots of
+`scenarios/`.
 """
 
 from __future__ import annotations
@@ -79,6 +81,10 @@ class Move:
         self.ready[L.WATCHING] = self.ready[m + L.WATCH] = 0.0 if turns else 1.0
         self.until = LASTS if turns else 3.0
         self.log = np.empty((20_000, plant.arrays.columns))
+        if spec.kind in DRIVES:
+            rows = self.log[: self.steps()]
+            stands = np.flatnonzero(rows[:, L.LOG_MECH + L.LOG_SPEED0] == 0.0)[1]  # the first is the start
+            self.until = float(rows[stands, L.LOG_T])
 
     def run(self) -> None:
         advance(self.ready.copy(), self.tab, self.log, 0, self.until)
