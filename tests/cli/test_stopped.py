@@ -30,10 +30,13 @@ def a_long_plan(folder: Path, percent: int) -> str:
 @pytest.fixture
 def cache(tmp_path):
     """A folder of its own for what is kept, with the physics as it is compiled already."""
-    folder = tmp_path / "cache"
-    folder.mkdir()
-    (folder / "kernel").symlink_to(cache_folder() / "kernel")
-    return folder
+    compiled = cache_folder()
+    own = tmp_path / "cache" / "kernel" / compiled.name
+    own.mkdir(parents=True)
+    for each in compiled.glob("*"):
+        if each.name != "studies":
+            (own / each.name).symlink_to(each)
+    return tmp_path / "cache"
 
 
 def played(
@@ -91,7 +94,7 @@ def test_a_comparison_that_is_told_to_end_tells_what_it_has_and_goes_on(
     out = " ".join(out.split())
     assert code == 130 and "You stopped it" in out and "Not looked at: when the other plan would win" in out
     assert "goes on from there" in err and "leaked" not in err and "Traceback" not in err
-    assert len(list((cache / "studies").glob("compare-*.json"))) == 1
+    assert len(list(cache.rglob("studies/compare-*.json"))) == 1
 
 
 def test_after_a_sigterm_the_same_command_comes_to_the_same_bytes(tmp_path, cache):
