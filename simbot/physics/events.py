@@ -27,9 +27,13 @@ from simbot.physics.steps import between, go_to_share, put_at_share
 NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
 BARE, LIMIT, CAP, BREAK_AWAY, RAIL, MEET = 5.0, 6.0, 7.0, 8.0, 9.0, 10.0
 
-NEAR = (
-    1e-7  # of a step: forces do not jump at the latter five and GEAR, so that the speed is off by its square
-)
+NEAR = 1e-7  # of a step: where forces do not jump the speed is off by its square only
+
+
+@inner
+def is_smooth(kind: float) -> Any:
+    """True where forces do not jump and nothing is to be kept to the last digit, as a limit or a meeting is."""
+    return kind > ZONE_EDGE and kind != LIMIT and kind != MEET
 
 
 @inner
@@ -186,7 +190,9 @@ def look_at_share(w: Array, tab: Array, kind: float, m: int, x: float, h: float)
         q, v = between(w, m, x, h)
         w[m + L.Q_NEXT] = q
         w[m + L.V_NEXT] = v
-    elif w[L.IN_SERIES] == 1.0 and kind != RAIL:  # and of the bus
+    elif (
+        w[L.IN_SERIES] == 1.0 and kind != RAIL and kind != LIMIT and w[L.N_BODY] == w[L.N_MECH]
+    ):  # and of the bus
         bus_in_series(w, x)
         set_rails(w)
         if w[m + L.S] != 0.0:
@@ -239,7 +245,7 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
             f_was, f_old = f_old, f_was
         width = abs(x - old)
         close = 1e-14 + 1e-12 * max(x, old)
-        if width < close or width * h < 1e-15 or (ZONE_EDGE < kind < MEET and width < NEAR):
+        if width < close or width * h < 1e-15 or (is_smooth(kind) and width < NEAR):
             break
         part = (x - old) / (was - old)
         rise = (f - f_old) / (f_was - f_old)
@@ -263,7 +269,7 @@ def first_event(w: Array, tab: Array, h: float) -> Any:
             break
         last = (kind, m, g)
         share = root_of(w, tab, kind, m, g, share, h)
-        before = share * (1.0 - 1e-9) - (2.0 * NEAR if kind > ZONE_EDGE else 0.0)
+        before = share * (1.0 - 1e-9) - (2.0 * NEAR if is_smooth(kind) else 0.0)
         go_to_share(w, tab, max(before, 0.0), h)
         kind, m, g = find_violation(w, tab)
     return share, last[0], last[1], last[2]

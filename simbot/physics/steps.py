@@ -103,7 +103,7 @@ def holds_at_end(w: Array) -> Any:
 def end_series(w: Array, tab: Array, h: float) -> Any:
     """End of a step of h on the linear law, and everything else there."""
     n = int(w[L.N_LIVE])
-    if w[L.FED] == 1.0:
+    if w[L.FED] == 1.0 or w[L.N_BODY] > w[L.N_MECH]:
         go_to_share(w, tab, 1.0, h)
     else:
         put_at_share(w, 1.0, h)
