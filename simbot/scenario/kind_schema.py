@@ -231,7 +231,7 @@ def _within_bounds(parameter: Parameter, dimension: str) -> str:
     except ValueFault:
         middle = 0.5 * (max(parameter.low, -1e3) + min(parameter.high, 1e3))
         value = middle if parameter.default is None else float(parameter.default)
-        text = f"{value:.4g} {si}".strip()
+        text = f"{100.0 * value:.4g} %" if dimension == "share" else f"{value:.4g} {si}".strip()
     return text
 
 
