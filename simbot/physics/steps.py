@@ -23,7 +23,7 @@ from simbot.physics.bus import (
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE, accelerate, follow
 from simbot.physics.linear import bent_off, bus_in_series, series, shrink_series, start_battery
-from simbot.physics.quick import quick_rates
+from simbot.physics.quick import quick_rates, quicken
 
 # Dormand and Prince (1980), the 5(4) pair with 7 stages, the last one that of the next step: what each stage
 # takes from those before it, the weights of the step, and the difference to the embedded step of order 4.
@@ -56,7 +56,9 @@ SHARES = np.array((0.17392742256872692, 0.32607257743127305, 0.32607257743127305
 NODES_2 = np.array((0.21132486540518713, 0.7886751345948129))
 
 LEAST = 1e-13  # s: no step is shorter
-MOST_CUT = 1e-6  # of what was asked for: a shorter step is no series
+MOST_CUT = (
+    1.0 / 3.0
+)  # of what was asked for: where a table's load allows no more, Dormand and Prince get farther
 ERRS = 4.0  # of the tolerance, in a Dormand-Prince step: arrivals of tabled kinds stay right to 0.02 µs as shipped
 
 
@@ -76,11 +78,13 @@ def series_length(w: Array, tab: Array, rest: float) -> Any:
             continue
         error = bent_off(w, tab, m, h)
         while error > 1.0:
-            if h < MOST_CUT * rest:
-                return 0.0
             share = max(0.2, 0.8 * error ** (-1.0 / 3.0))
             shrink_series(w, share)
             h *= share
+            if h < MOST_CUT * rest:
+                w[L.STRAIGHT] = 0.0  # until a mode changes, or an effort
+                quicken(w)
+                return 0.0
             error = bent_off(w, tab, m, h)
     return h
 
