@@ -92,6 +92,7 @@ class Drawn(Luck):
     def __init__(self, seed: int, day: int, match: int, who: str = "") -> None:
         self.seed, self.day, self.match = f"{seed} {who}", day, match
         self.surplus: dict[tuple[object, ...], float] = {}  # successes beyond what their chances let expect
+        self.risk: dict[tuple[object, ...], float] = {}  # variance of that, as it was before each try
         self._stem = SEPARATOR.join((self.seed, str(day), str(match), ""))
         self._times: dict[tuple[object, ...], int] = {}
         self._rates: dict[tuple[object, ...], float] = {}
@@ -112,6 +113,7 @@ class Drawn(Luck):
         rate = self._rate(chance, key)
         hit = self._next("happens", *key) < rate
         self.surplus[key] = self.surplus.get(key, 0.0) + hit - rate
+        self.risk[key] = self.risk.get(key, 0.0) + rate * (1.0 - rate)
         return hit
 
     def span_us(self, span: int, *key: object) -> int:

@@ -44,6 +44,7 @@ from simbot.scenario.travel_keys import check_travel
 RESERVED = ("toward", "direction", "for", "after", "pose", "holds")
 FUSE_TIME = 2.0  # s, of a blade fuse: 0.9 s at twice its rating, from memory
 WINDOW_SHARE = 0.02  # of the travel
+MOST = 22  # mechanisms: the physics has room for these, and for motors of theirs that turn by themselves
 BLOCK_READERS: dict[str, Callable[..., Any]] = {
     "block": read_block,
     "blocks": read_blocks,
@@ -90,6 +91,11 @@ def read_robot(sheet: Sheet, kinds: Kinds) -> RobotDraft:
         if name in RESERVED:
             sheet.fail(at, Fault("this word is taken by the format", name, "another name"), of_key=True)
         draft.mechanisms[name] = _mechanism(sheet, name, at, kinds, draft, names)
+    if len(names) > MOST:
+        fault = Fault(
+            "more mechanisms than are simulated at once", f"{len(names)} of them", f"at most {MOST}"
+        )
+        sheet.fail((*loc, "mechanisms"), fault, of_key=True)
     check_carriers(sheet, (*loc, "mechanisms"), draft.mechanisms)
     if head is not None:
         _check_latencies(sheet, (*loc, "mechanisms"), draft, float(head.loop))

@@ -190,7 +190,7 @@ def _luckier(kept: Sequence[Sequence[MatchRecord]], side: int) -> Array:
     """By how much more a side was lucky at another value than as it is; what does not change is left out."""
     there, here = ([each[place] for each in kept] for place in (side, side + 2))
     names = names_of([*there, *here])
-    luck = fortunes(there, names) - fortunes(here, names)
+    luck = fortunes(there, names)[..., 0] - fortunes(here, names)[..., 0]
     return luck[:, np.any(luck != 0.0, axis=0)]
 
 

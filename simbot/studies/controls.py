@@ -15,10 +15,13 @@ Array = npt.NDArray[np.float64]
 
 
 def fortunes(records: Sequence[MatchRecord], names: Sequence[str] | None = None) -> Array:
-    """Successes beyond those to be expected, a column for each thing that succeeds by chance (of `names`, if given)."""
+    """Successes beyond those to be expected, and the variance of that: (matches, things, 2).
+
+    A thing is what succeeds by chance (of `names`, if given).
+    """
     chosen = names_of(records) if names is None else names
-    rows = [[record.fortune.get(name, 0.0) for name in chosen] for record in records]
-    return np.array(rows).reshape(len(records), len(chosen))
+    rows = [[(one.fortune.get(name, 0.0), one.risk.get(name, 0.0)) for name in chosen] for one in records]
+    return np.array(rows).reshape(len(records), len(chosen), 2)
 
 
 def names_of(records: Sequence[MatchRecord]) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -53,6 +53,7 @@ class MatchRecord:
     fortune: dict[str, float] = field(
         default_factory=dict
     )  # what is drawn -> successes beyond what was to be expected
+    risk: dict[str, float] = field(default_factory=dict)  # and the variance of that
 
     @property
     def total(self) -> float:
@@ -112,18 +113,22 @@ class Day:
             trace, plant = self._play(battery, luck, partner, told=False)
             record = record_of(self.plan, number, battery.name, trace, plant)
             let_go(trace)
-            return replace(record, fortune=fortune_of(luck) | fortune_of(partner, "partner: "))
+            return replace(
+                record,
+                fortune=named(luck.surplus) | named(partner.surplus, "partner: "),
+                risk=named(luck.risk) | named(partner.risk, "partner: "),
+            )
         except Exception as error:
             return MatchRecord(number, battery.name, fault=fault_of(error))
 
 
-def fortune_of(luck: Drawn, who: str = "") -> dict[str, float]:
+def named(luck: Mapping[tuple[object, ...], float], who: str = "") -> dict[str, float]:
     """Of everything that succeeds by chance the successes beyond those to be expected, in the tries that were made.
 
     Whether it is tried again hangs on what was before, never on the try itself. So the mean of each is 0 whatever
     the plan does (a martingale that is stopped; Williams, Probability with Martingales, 1991, 10.10, from memory).
     """
-    return {who + " ".join(map(str, key)): value for key, value in luck.surplus.items()}
+    return {who + " ".join(map(str, key)): value for key, value in luck.items()}
 
 
 def fault_of(error: Exception) -> str:

@@ -183,7 +183,7 @@ class Pairing:
     apart : (n,) array
     days : (n,) array
         Number of the day of each match.
-    controls : tuple of (n, k) arrays
+    controls : tuple of (n, k) or (n, k, 2) arrays
         Quantities whose mean is 0; see `regressed`.
     """
 
@@ -217,7 +217,7 @@ def paired(
     pairs = both(first, second)
     one, other, days = totals(first, second)
     luck = [fortunes([own[side] for own in pairs]) for side in (0, 1)]
-    controls = [np.column_stack(luck)]
+    controls = [np.concatenate(luck, axis=1)]
     if known is not None:
         controls.append(known.scores([a.number for a, _ in pairs]))
     return Pairing(one - other, days, tuple(controls))

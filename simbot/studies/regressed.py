@@ -6,7 +6,8 @@ Lavenberg and Welch, Management Science 27, 1981, 322-335): the mean is where th
 the controls' coefficients cost as many degrees of freedom.
 
 Of what is rare nothing is known before it has happened some times: until then the control is as good as a number of
-tries, which hangs together with the points and whose mean is not 0. Such a control is left out.
+tries, which hangs together with the points and whose mean is not 0. Such a control is left out. How often it was to be
+expected decides that, where it is told: how often it has happened is itself luck, and would choose with the luck.
 
 Days are independent, so each is one observation: the mean of its matches.
 """
@@ -70,7 +71,7 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
     ----------
     values : (n,) array
     days : (n,) array
-    controls : sequence of (n, k) arrays
+    controls : sequence of (n, k) arrays, or (n, k, 2) with the variance of each
         Groups of quantities whose mean is 0, counted in events or in standard deviations. Of none, the first, the
         first two and so on, as far as there are days enough, those are taken that leave the least error.
     groups : int, optional
@@ -86,7 +87,11 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
     design = np.ones((len(numbers), 1))
     best = _plain(means, numbers)
     for taken, group in enumerate(controls[:groups], start=1):
-        columns = [mean for column in group.T if (mean := by_day(column)) @ mean >= LEAST]
+        own = group if group.ndim == 2 else group[..., 0]
+        sizes = [float(by_day(column) @ by_day(column)) for column in own.T]
+        if group.ndim == 3:
+            sizes = [float((by_day(column) / times).sum()) for column in group[..., 1].T]
+        columns = [by_day(column) for column, size in zip(own.T, sizes, strict=True) if size >= LEAST]
         if not columns:
             continue
         design = np.column_stack([design, *columns])

@@ -99,3 +99,19 @@ def test_points_that_hang_on_rare_luck_keep_their_rate():
         low, high = fit.mean.interval
         hits += low <= 5.5 <= high
     assert 0.906 <= hits / 400 <= 0.994
+
+
+def test_what_is_rare_does_not_choose_its_control_by_luck() -> None:
+    """Near the least that is known of a control, the mean stays 0 and its interval holds what it says."""
+    rng = np.random.default_rng(5)
+    days, tries, chance = np.arange(80), 5, 12.7 / 400
+    variance = np.full((80, 4), tries * chance * (1.0 - chance))
+    fits = []
+    for _ in range(400):
+        luck = rng.binomial(tries, chance, (80, 4)) - tries * chance
+        values = 10.0 * luck.sum(axis=1) + rng.normal(size=80)
+        fits.append(regressed(values, days, [np.stack((luck, variance), axis=2)]))
+    means = np.array([fit.mean.value for fit in fits])
+    assert all(fit.groups == 1 for fit in fits)
+    assert abs(means.mean()) < 4.0 * means.std() / 20.0
+    assert np.mean([abs(fit.mean.value) <= fit.half() for fit in fits]) > 0.91
