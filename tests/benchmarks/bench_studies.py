@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import subprocess
@@ -83,10 +84,13 @@ def compared_to_a_point(runs: int = 150) -> tuple[Ratio, int]:
         first, second = ledger.play(plans, schedule(asked.states, runs))
         each = (process_time() - begin) / runs
     needed = matches_for(paired(first, second, Known(plans, asked.seed, asked.states)).fit(), 1.0) or 0
+    gc.collect()
+    gc.freeze()  # what the study left behind is no part of a bare run's collections
     begin = process_time()
     for _ in range(200):
         skeleton([1_000_000 * (instant + 1) for instant in range(150)])
     bare = (process_time() - begin) / 200
+    gc.unfreeze()
     return Ratio(f"two plans to a point, {needed} matches", each * needed / 2, 25 * 2000 * bare), needed
 
 
