@@ -87,11 +87,13 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
     design = np.ones((len(numbers), 1))
     best = _plain(means, numbers)
     for taken, group in enumerate(controls[:groups], start=1):
-        own = group if group.ndim == 2 else group[..., 0]
-        sizes = [float(by_day(column) @ by_day(column)) for column in own.T]
-        if group.ndim == 3:
+        told = group.ndim == 3  # the variance of each
+        own = [by_day(column) for column in (group[..., 0] if told else group).T]
+        if told:
             sizes = [float((by_day(column) / times).sum()) for column in group[..., 1].T]
-        columns = [by_day(column) for column, size in zip(own.T, sizes, strict=True) if size >= LEAST]
+        else:
+            sizes = [float(each @ each) for each in own]
+        columns = [each for each, size in zip(own, sizes, strict=True) if size >= LEAST]
         if not columns:
             continue
         design = np.column_stack([design, *columns])
