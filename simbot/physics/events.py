@@ -27,6 +27,9 @@ from simbot.physics.steps import between, go_to_share, put_at_share
 NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
 BARE, LIMIT, CAP, BREAK_AWAY, RAIL, MEET = 5.0, 6.0, 7.0, 8.0, 9.0, 10.0
 
+LITTLE = (
+    0.25  # of the forces at work: a group that passes less at both ends of a step is asked in its middle too
+)
 NEAR = 1e-7  # of a step: where forces do not jump the speed is off by its square only
 
 
@@ -259,10 +262,39 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
 
 
 @inner
+def may_dip(w: Array) -> Any:
+    """True where a group passes little at both ends of the step, so that the flow of power may turn round in between."""
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        s = w[m + L.S]
+        forces = LITTLE * (abs(w[m + L.LOAD_AT]) + abs(w[m + L.MASS_AT] * w[m + L.A_NEXT]))
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            if w[g + L.G_FWD] * w[g + L.G_BACK] != 1.0 and w[g + L.G_CAP] == 0.0:
+                t = s if w[g + L.G_GEAR] == 0.0 else -s
+                if t * w[g + L.G_T0] < forces and t * w[g + L.G_T] < forces:
+                    return True
+            if w[g + L.G_RF] != w[g + L.G_RB]:
+                torque = LITTLE * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
+                x = 1.0 if w[g + L.G_BARE] == 0.0 else -1.0
+                if x * w[g + L.G_X0] < torque and x * w[g + L.G_X] < torque:
+                    return True
+            g += L.GROUP_SIZE
+    return False
+
+
+@inner
 def first_event(w: Array, tab: Array, h: float) -> Any:
     """Earliest mode that fails within the step under trial: (share, kind, mechanism or rail, group)."""
     share = 1.0
     kind, m, g = find_violation(w, tab)
+    if kind == NOTHING and may_dip(w):
+        go_to_share(w, tab, 0.5, h)
+        kind, m, g = find_violation(w, tab)
+        if kind == NOTHING:
+            go_to_share(w, tab, 1.0, h)
+        else:
+            share = 0.5
     last = (NOTHING, 0, 0)
     for _ in range(12):
         if kind == NOTHING:

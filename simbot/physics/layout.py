@@ -244,7 +244,9 @@ G_WHEEL = 28  # inertia of its wheels, between the gears and what the floor give
 G_SQUARED = 29  # integral of the current squared of one motor [A² s]
 G_ROTOR = 30  # record of its rotor while that is apart from the load, 0: it never is
 G_APART = 31  # the same while it is, 0: they turn together
-GROUP_SIZE = 32
+G_T0 = 32  # at the begin of the step under trial: G_T
+G_X0 = 33  # and G_X
+GROUP_SIZE = 34
 
 # --- segment of the travel ------------------------------------------------------------------------------
 SEG_FROM = 0

@@ -2,7 +2,7 @@
 
 Between events all modes are frozen, so that the right-hand side is smooth. Where it is linear (constant
 efforts and inertias, loads that are constant or follow the place) a step is the Taylor series of the exact
-solution, and a shorter step the same series; elsewhere it is a Dormand-Prince 5(4) step, with the quintic that
+solution, and a shorter step the same series; elsewhere it is a Runge-Kutta step of order 5(4), with the quintic that
 meets position, speed and acceleration at both ends. After a step that is accurate enough every mode is tested at
 its end; where one has become invalid its root is found on the step's polynomial, and the step ends at that very
 instant. Control ticks at which an output changes, and the instants of pending targets and outputs, end a step in
@@ -37,6 +37,7 @@ from simbot.physics.ticks import (
     first_stop,
     last_tick,
     list_acting,
+    may_turn,
     needs_every_tick,
     take_pending,
     tick_time,
@@ -118,6 +119,13 @@ def note_beginning(w: Array, log: Array, row: int) -> Any:
         log[row, column + L.LOG_FORCE0] = force_now(w, m, g)
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            w[g + L.G_T0] = w[g + L.G_T]
+            w[g + L.G_X0] = w[g + L.G_X]
+            g += L.GROUP_SIZE
 
 
 @inner
@@ -200,6 +208,9 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
                 straight = h > 0.0
                 w[L.IN_SERIES] = 1.0 if straight else 0.0
             if not straight:
+                if t + w[L.H] > t_tick and may_turn(w, t_tick):  # it would be taken again, as far as the tick
+                    limit = min(limit, t_tick)
+                    rest = limit - t
                 h, energy, charge = adapted_step(w, tab, rest, v_before, i_before)
             t_new = limit if h >= rest else t + h
         # --- a tick at which something changes, or all is seen, ends it earlier; so does an event

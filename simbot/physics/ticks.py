@@ -195,6 +195,20 @@ def tick_would_change(w: Array, t: float, x: float, h: float) -> Any:
 
 
 @inner
+def may_turn(w: Array, t: float) -> Any:
+    """True where a mechanism at full effort seems to have passed an edge of its window by then, at the tick t."""
+    for k in range(int(w[L.N_ACTING])):
+        m = int(w[L.ACTING + k])
+        if w[m + L.CONTROL] == L.FULL and w[m + L.S] != 0.0:
+            room = w[m + L.WINDOW] + FUZZ
+            ahead = t - w[L.T]
+            q = w[m + L.Q] + ahead * (w[m + L.SPEED] + 0.5 * ahead * w[m + L.ACC])
+            if side_of(w[m + L.TARGET], room, q) != side_of(w[m + L.TARGET], room, w[m + L.Q]):
+                return True
+    return False
+
+
+@inner
 def last_tick(w: Array, t: float) -> Any:
     """Number of the last tick that is no later than t [s]."""
     number = math.floor((t * 1e6 - w[L.PHASE_US]) / w[L.LOOP_US])
