@@ -263,7 +263,7 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
 
 @inner
 def may_dip(w: Array) -> Any:
-    """True where a group passes little at both ends of the step, so that the flow of power may turn round in between."""
+    """True where a group passes little at both ends of the step: its flow of power may turn round in between."""
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         s = w[m + L.S]
