@@ -10,6 +10,7 @@ from builders import LARGE, G, Words, a_plant, a_robot
 from simbot.physics import layout as L
 from simbot.physics.build import Models
 from simbot.physics.move import DriveTo, GoTo
+from simbot.physics.record import state_at
 from simbot.physics.strain import hits
 from simbot.scenario.model import Pose
 
@@ -157,3 +158,23 @@ def test_what_a_servo_draws_as_it_leans_on_its_dead_band_is_what_the_battery_giv
     assert w[m + L.PINNED] == 1.0
     assert w[L.I] > 0.01
     assert w[m + L.CURRENT] == pytest.approx(w[L.I], rel=2e-3)
+
+
+def test_power_that_turns_round_and_back_within_a_step_is_seen() -> None:
+    """A crank near its dead centre: for a moment of a step its gears are driven; against a thousand times tighter."""
+    crank: Words = {
+        "kind": "slider_crank", "crank": "20 mm", "coupler": "52.74344 mm", "offset": "0 mm", "incline": "78.580479 deg",
+        "slider_mass": "0.648965 kg", "load": "-12.791761 N", "parts": [{"link": "crank", "mass": "0.053169 kg"}],
+        "friction": "0.023613 N*m", "travel": ["-20 deg", "220 deg"], "motors": "1 x gm",
+        "gearing": [{"ratio": "1.5:1", "efficiency": "92.811417 %"}],
+        "control": {"loop": "full_effort", "window": "0.024313 rad", "after": "brake"},
+    }  # fmt: skip
+    robot = a_robot({"crank": crank}, {"gm": GEARMOTOR}, (12.923869695857748, 0.0523164092463383))
+    courses = []
+    for tolerance in (1e-8, 1e-11):
+        plant = a_plant(robot, 6.0, tolerance, crank=0.95)
+        plant.command("crank", GoTo(0.0))
+        plant.advance(4_000_000)
+        log = plant._log[: plant._rows]
+        courses.append([state_at(log, len(log), 0, 0.02 * k)[0] for k in range(1, 196)])
+    assert courses[0] == pytest.approx(courses[1], abs=2e-7)
