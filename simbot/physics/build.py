@@ -558,7 +558,7 @@ class Arrays:
         w[L.N_ROTOR], w[L.N_RAIL] = sum(rotors), len(robot.rails)
         w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us
         w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
-        w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
+        w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 5e-3
         self._write_rails(robot)
         for name, built, count, stretch, (waits, runs) in zip(
             names, first, room, stretches, rooms, strict=True

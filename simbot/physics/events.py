@@ -247,8 +247,8 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
             was, old = old, was
             f_was, f_old = f_old, f_was
         width = abs(x - old)
-        close = 1e-14 + 1e-12 * max(x, old)
-        if width < close or width * h < 1e-15 or (is_smooth(kind) and width < NEAR):
+        close = NEAR if is_smooth(kind) else 1e-14 + 1e-12 * max(x, old)
+        if width < close or width * h < 1e-15:
             break
         part = (x - old) / (was - old)
         rise = (f - f_old) / (f_was - f_old)

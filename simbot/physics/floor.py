@@ -108,7 +108,7 @@ class Stretch:
         order = Order(target, window, slower_than, 0.0, {})
         scale(self.arrays, name, abs(target - start), order, self.built)
         self.base = self.arrays.w.copy()
-        self.braking = switch.braking or 4.0 * float(self.base[L.H])
+        self.braking = switch.braking or float(self.base[L.H])
         self.switch = switch
         g, groups = int(self.base[self.m + L.GRP]), self.built.groups.size
         self.rotors = slice(g + L.G_ROTOR, g + groups, L.GROUP_SIZE)

@@ -20,7 +20,7 @@ SPEED_GAIN = 10.0  # of a speed loop that states none: full effort at an error o
 SPEED_WINDOW = 0.02  # of the speed asked for
 LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED}
 AFTER = {"brake": 0.0, "coast": 1.0}
-SERVO_SHARE = 0.25  # of the error scales: what a servo draws swings with it in its band
+SERVO_SHARE = 0.2  # of the error scales: what a servo draws swings with it in its band
 CLEARED = (L.OTHERS_BACK, L.INTEGRAL, L.PINNED, L.LOCK, L.PLAY_UNTIL, L.KICK)  # by every command
 
 
@@ -114,7 +114,7 @@ def scale(arrays: Arrays, name: str, distance: float, order: Order, built: Built
         speed = min(speed, max(5.0 * order.slower_than, 0.02 * free))
     share = SERVO_SHARE if order.values.get("loop") == "servo" else 1.0
     w[m + L.Q_SCALE], w[m + L.V_SCALE] = share * distance, share * speed
-    w[L.H] = min(w.item(L.H), 0.05 * lag)
+    w[L.H] = min(w.item(L.H), 0.2 * lag)
 
 
 def give(
