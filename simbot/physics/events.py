@@ -30,6 +30,7 @@ BARE, LIMIT, CAP, BREAK_AWAY, RAIL, MEET = 5.0, 6.0, 7.0, 8.0, 9.0, 10.0
 LITTLE = (
     0.25  # of the forces at work: a group that passes less at both ends of a step is asked in its middle too
 )
+LEVEL = 2.0  # tolerances, of the forces at work: where less is passed power turns round; a step taken anew ends beside
 NEAR = 1e-7  # of a step: where forces do not jump the speed is off by its square only
 
 
@@ -47,12 +48,14 @@ def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
         if w[g + L.G_FWD] * w[g + L.G_BACK] == 1.0 or w[g + L.G_CAP] != 0.0:
             return 1.0
         t = s * w[g + L.G_T] if w[g + L.G_GEAR] == 0.0 else -s * w[g + L.G_T]
-        return t + 1e-11 * (abs(w[m + L.LOAD_AT]) + abs(w[m + L.MASS_AT] * w[m + L.A_NEXT]))
+        return t + (1e-11 + LEVEL * w[L.TOL]) * (
+            abs(w[m + L.LOAD_AT]) + abs(w[m + L.MASS_AT] * w[m + L.A_NEXT])
+        )
     if kind == BARE:
         if w[g + L.G_RF] == w[g + L.G_RB]:
             return 1.0
         x = w[g + L.G_X] if w[g + L.G_BARE] == 0.0 else -w[g + L.G_X]
-        return x + 1e-11 * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
+        return x + (1e-11 + LEVEL * w[L.TOL]) * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
     if kind == LIMIT:
         mode = w[g + L.G_LIM]
         if w[m + L.OPEN] == 1.0:

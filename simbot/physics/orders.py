@@ -20,7 +20,7 @@ SPEED_GAIN = 10.0  # of a speed loop that states none: full effort at an error o
 SPEED_WINDOW = 0.02  # of the speed asked for
 LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED}
 AFTER = {"brake": 0.0, "coast": 1.0}
-SERVO_SHARE = 0.2  # of the error scales: what a servo draws swings with it in its band
+SERVO_SHARE = 0.25  # of the error scales: what a servo draws swings with it in its band
 CLEARED = (L.OTHERS_BACK, L.INTEGRAL, L.PINNED, L.LOCK, L.PLAY_UNTIL, L.KICK)  # by every command
 
 

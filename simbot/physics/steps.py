@@ -69,7 +69,7 @@ MOST_CUT = (
     1.0 / 3.0
 )  # of what was asked for: where a table's load allows no more, Runge and Kutta get farther
 ERRS = (
-    12.0  # of the tolerance, in a Runge-Kutta step: arrivals of tabled kinds are right to 0.02 µs as shipped
+    10.0  # of the tolerance, in a Runge-Kutta step: arrivals of tabled kinds are right to 0.02 µs as shipped
 )
 
 
