@@ -59,7 +59,7 @@ def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[l
 
 
 def play_off(
-    ledger: Ledger, plans: Sequence[Plan], asked: Asked, records: list[list[MatchRecord]]
+    ledger: Ledger, plans: Sequence[Plan], asked: Asked, records: list[list[MatchRecord]], known: Known
 ) -> list[list[MatchRecord]]:
     """Play until the best plan is settled against every other, or all is played; `records` is filled.
 
@@ -67,7 +67,7 @@ def play_off(
     half that lies furthest behind its share (see `allocation`). The best is never played less than a rival, so
     that they can be held against each other match by match.
     """
-    count, known = len(plans), Known(plans, asked.seed, asked.states)
+    count = len(plans)
     matches = schedule(asked.states, asked.runs)
 
     def advance(numbers: Sequence[int]) -> bool:
@@ -219,7 +219,7 @@ def paired(
     luck = [fortunes([own[side] for own in pairs]) for side in (0, 1)]
     controls = [np.concatenate(luck, axis=1)]
     if known is not None:
-        controls.append(known.scores([a.number for a, _ in pairs]))
+        controls += known.groups([a.number for a, _ in pairs])
     return Pairing(one - other, days, tuple(controls))
 
 
@@ -227,7 +227,7 @@ def mean_points(records: Sequence[MatchRecord], known: Known) -> Figure:
     """Mean points of one plan."""
     good = played(records)
     values, days = totals_of(good)
-    return regressed(values, days, [fortunes(good), known.scores([one.number for one in good])]).mean
+    return regressed(values, days, [fortunes(good), *known.groups([one.number for one in good])]).mean
 
 
 def difference_of(
