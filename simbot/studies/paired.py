@@ -70,11 +70,13 @@ def play_off(
     count = len(plans)
     matches = schedule(asked.states, asked.runs)
 
-    def advance(numbers: Sequence[int]) -> bool:
-        turns = {n: until_next_look(matches, len(records[n])) for n in numbers}
-        for n, more in zip(turns, ledger.play_each([(plans[n], turns[n]) for n in turns]), strict=True):
+    def turns(numbers: Sequence[int]) -> list[tuple[Plan, Round]]:
+        return [(plans[n], until_next_look(matches, len(records[n]))) for n in numbers]
+
+    def advance(numbers: Sequence[int]) -> None:
+        for n, more in zip(numbers, ledger.play_each(turns(numbers)), strict=True):
             records[n] += more
-        return any(turns.values())
+        ledger.ahead(turns(numbers))  # as it seems, while it is looked at these
 
     advance(range(count))
     while True:
