@@ -31,6 +31,33 @@ def names_of(records: Sequence[MatchRecord]) -> list[str]:
     return sorted({name for record in records for name in record.fortune})
 
 
+def luckier(there: Sequence[MatchRecord], here: Sequence[MatchRecord]) -> Array:
+    """By how much more the matches were lucky there than here, and the variance of that: (matches, things, 2).
+
+    Of the same matches under the same luck, played in two ways: a try that both make is the same try.
+    """
+    names = names_of([*there, *here])
+    luck = fortunes(there, names)[..., 0] - fortunes(here, names)[..., 0]
+    sizes = [[_apart(a, b, name) for name in names] for a, b in zip(there, here, strict=True)]
+    return np.stack([luck, np.array(sizes).reshape(luck.shape)], axis=-1)
+
+
+def _apart(there: MatchRecord, here: MatchRecord, name: str) -> float:
+    """Variance of the difference of both surpluses, as it was before the tries.
+
+    With chances p and q, a try that both make succeeds in one of them alone with |p - q|, and one that one makes is
+    its own. Of what surely succeeds or fails the number of tries does not matter.
+    """
+    one, other = (each.risk.get(name, 0.0) for each in (there, here))
+    if one == 0.0 or other == 0.0:
+        return one + other
+    p, q = there.chance[name], here.chance[name]
+    n, m = one / (p * (1.0 - p)), other / (q * (1.0 - q))
+    both = min(n, m)
+    apart = abs(p - q)
+    return both * apart * (1.0 - apart) + (n - both) * p * (1.0 - p) + (m - both) * q * (1.0 - q)
+
+
 class Known:
     """Where what was drawn for the robots and batteries of some plans lies in its spread.
 
