@@ -57,10 +57,14 @@ def compare_rows(document: Document) -> Iterable[Row]:
     for clock in document["endgame"] or ():
         safe = clock["last_safe_start_left_s"]
         yield ("endgame", clock["plan"], "last safe start, left", safe, None, None, "s")
-        yield ("endgame", clock["plan"], "success needed", clock["success_needed"], None, None, "1")
+        ends = clock["success_needed_interval"] or (None, None)
+        yield ("endgame", clock["plan"], "success needed", clock["success_needed"], *ends, "1")
         for row in clock["by_success"]:
             what = f"latest start that pays, left, success {row['success']:g}"
             yield ("endgame", clock["plan"], what, row["latest_start_left_s"], None, None, "s")
+            what = f"gain at the last safe start, success {row['success']:g}"
+            ends = row["gain_at_last_safe_start_interval"] or (None, None)
+            yield ("endgame", clock["plan"], what, row["gain_at_last_safe_start"], *ends, "points")
     for one in (document["mixed"] or {"mixtures": ()})["mixtures"]:
         yield (
             "mixed",
