@@ -11,7 +11,7 @@ import typer
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Workers
 from simbot.cli.shared import (
     STOPPED,
-    check_folder,
+    check_targets,
     compile_first,
     goes_on,
     going_on,
@@ -88,8 +88,7 @@ def compare(
         raise SimbotError("--endgame: none of the plans has an endgame")
     if mix:
         _check_mix(loaded)
-    check_folder("--json", json_file)
-    check_folder("--csv", csv_file)
+    check_targets(json=json_file, csv=csv_file)
     compile_first(loaded[0])
     from simbot.studies.further import Wanted, compare_further
     from simbot.studies.ledger import Ledger
