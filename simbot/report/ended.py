@@ -22,7 +22,7 @@ def clock_lines(clocks: tuple[LastStart, ...]) -> Iterator[str]:
     """The clock of each plan's endgame."""
     for one in clocks:
         yield from wrap(_clock_answer(one), WIDTH)
-        yield f"{'it comes off':<18}{'latest that pays':>18}{'surely pays':>16}{'gain if last safe':>28}"
+        yield f"{'it comes off':<18}{'latest that pays':>18}{'surely pays':>16}{'gain at the last safe start':>28}"
         for row in one.rows:
             latest, surely = _left(row.latest_us, "never"), _left(row.surely_us, "not surely")
             gain = f"{row.gain_at_safe.value:+.1f}{_ends(row.gain_at_safe.interval)}"
