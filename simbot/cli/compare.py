@@ -10,7 +10,7 @@ import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Workers
 from simbot.cli.shared import (
-    STOPPED,
+    Stopped,
     check_targets,
     compile_first,
     goes_on,
@@ -110,7 +110,7 @@ def compare(
         print_compared(result, sys.stdout, more)
     if more.stopped:
         tell_stopped("stopped; the same command goes on from there")
-        raise typer.Exit(STOPPED)
+        raise Stopped
 
 
 def _check_mix(plans: list[Plan]) -> None:

@@ -12,6 +12,7 @@ from simbot.cli.shared import (
     FINE,
     STOPPED,
     USERS_MISTAKE,
+    Stopped,
     check_targets,
     compile_first,
     load,
@@ -99,5 +100,7 @@ def match(
         from simbot.report.matched import print_matched
 
         print_matched(result, sys.stdout)
+    if code == STOPPED:
+        raise Stopped
     if code != FINE:
         raise typer.Exit(code)

@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
 
 
+class Stopped(Exception):
+    """Ctrl-C, which was told already."""
+
+
 def progress(what: str, before_s: float = 0.0) -> Callable[[int, int], None]:
     """Tells on stderr how far a study is, on a terminal only.
 
@@ -158,7 +162,7 @@ def goes_on(kept: Callable[[], str] = lambda: "what was played is kept") -> Iter
         yield
     except KeyboardInterrupt:
         tell_stopped(f"{kept()}; the same command goes on from there")
-        raise typer.Exit(STOPPED) from None
+        raise Stopped from None
 
 
 @contextmanager

@@ -12,7 +12,7 @@ import typer
 
 from simbot.cli.options import Cluster, JsonFile, Seed, Settings, Workers
 from simbot.cli.shared import (
-    STOPPED,
+    Stopped,
     changes_of,
     check_targets,
     going_on,
@@ -225,4 +225,4 @@ def _run(
     if result.stopped:
         text = "stopped; the same command goes on from there" if kept.saved else "stopped"
         tell_stopped(text)
-        raise typer.Exit(STOPPED)
+        raise Stopped

@@ -11,7 +11,7 @@ import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import (
-    STOPPED,
+    Stopped,
     changes_of,
     check_targets,
     compile_first,
@@ -93,7 +93,7 @@ def worth(
         print_worth(result, sys.stdout)
     if result.stopped:
         tell_stopped("stopped; the same command goes on from there")
-        raise typer.Exit(STOPPED)
+        raise Stopped
 
 
 def _variants(

@@ -14,7 +14,7 @@ from types import SimpleNamespace
 import pytest
 
 from simbot import cli
-from simbot.cli.shared import progress, sign_of_life
+from simbot.cli.shared import Stopped, progress, sign_of_life
 from simbot.physics.kinds import KINDS
 from simbot.report.document import schema_text
 
@@ -216,9 +216,10 @@ def test_debug_shows_where_it_happened(failing, capsys, monkeypatch):
 def test_ctrl_c_ends_with_one_line(failing, capsys):
     assert failing(KeyboardInterrupt()) == 130
     assert capsys.readouterr().err.strip() == "simbot: stopped"
+    assert failing(Stopped()) == 130  # whoever raises that has said it
+    assert not capsys.readouterr().err
 
 
-@pytest.mark.skipif(os.name == "nt", reason="pipes close differently there")
 def test_progress_tells_the_time_left_as_soon_as_something_is_known_of_it(monkeypatch):
     screen = io.StringIO()
     screen.isatty = lambda: True
@@ -235,6 +236,7 @@ def test_progress_tells_the_time_left_as_soon_as_something_is_known_of_it(monkey
     assert "2 of 4 parts, about 20 s left" in screen.getvalue()
 
 
+@pytest.mark.skipif(os.name == "nt", reason="pipes close differently there")
 def test_a_closed_pipe_ends_quietly():
     command = [sys.executable, "-m", "simbot.cli", "schema", "run"]
     reader, writer = os.pipe()
