@@ -14,6 +14,7 @@ from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.controls import DEGREE
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
+from simbot.studies.schedule import matches_in, next_look
 
 WIDTH = 80
 
@@ -84,7 +85,9 @@ def _answer(result: CompareResult) -> str:
     if closest.difference.sure:
         text = f"{best.plan.name} scores more than {other.plan.name}: {apart:.1f} points a match"
     else:
-        text = f"Too close to say: {best.plan.name} is {apart:.1f} points ahead of {other.plan.name}"
+        few = result.runs < matches_in(next_look(0))  # before anything is looked at
+        text = f"Too {'few matches' if few else 'close'} to say: {best.plan.name} is {apart:.1f} points ahead"
+        text += f" of {other.plan.name}"
     if closest.difference.mean.interval is not None:
         low, high = sorted(abs(end) for end in closest.difference.mean.interval)
         if closest.difference.sure:
