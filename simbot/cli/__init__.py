@@ -38,7 +38,7 @@ from simbot.cli import (
     tune,
     worth,
 )
-from simbot.cli.shared import FINE, OUR_FAULT, STOPPED, USERS_MISTAKE, complain
+from simbot.cli.shared import FINE, OUR_FAULT, STOPPED, USERS_MISTAKE, Stopped, complain
 from simbot.scenario.errors import SimbotError
 
 app = typer.Typer(
@@ -122,6 +122,8 @@ def status(arguments: Sequence[str] | None = None) -> int:
     except typer.TyperException as error:
         complain(error.format_message())
         return error.exit_code
+    except Stopped:
+        return STOPPED
     except (KeyboardInterrupt, typer.Abort):
         code = STOPPED
     except (BrokenPipeError, SystemExit):  # whoever read our output has heard enough

@@ -10,8 +10,8 @@ import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Workers
 from simbot.cli.shared import (
-    STOPPED,
-    check_folder,
+    Stopped,
+    check_targets,
     compile_first,
     goes_on,
     going_on,
@@ -88,8 +88,7 @@ def compare(
         raise SimbotError("--endgame: none of the plans has an endgame")
     if mix:
         _check_mix(loaded)
-    check_folder("--json", json_file)
-    check_folder("--csv", csv_file)
+    check_targets(json=json_file, csv=csv_file)
     compile_first(loaded[0])
     from simbot.studies.further import Wanted, compare_further
     from simbot.studies.ledger import Ledger
@@ -111,7 +110,7 @@ def compare(
         print_compared(result, sys.stdout, more)
     if more.stopped:
         tell_stopped("stopped; the same command goes on from there")
-        raise typer.Exit(STOPPED)
+        raise Stopped
 
 
 def _check_mix(plans: list[Plan]) -> None:

@@ -11,7 +11,7 @@ import typer
 from simbot.cli.options import Cluster, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import (
     changes_of,
-    check_folder,
+    check_targets,
     compile_first,
     goes_on,
     going_on,
@@ -87,10 +87,7 @@ def fit(
     from simbot.studies.match_asked import states_of
     from simbot.studies.sweep_asked import workers_for
 
-    for option, target in (("--json", json_file), ("--patch", patch), ("--csv", table)):
-        check_folder(option, target)
-    if [json_file, patch, table].count("-") > 1:
-        raise SimbotError("only one of --json, --patch and --csv can be -")
+    check_targets(json=json_file, patch=patch, csv=table)
     if matches < 1:
         raise SimbotError(f"--matches {matches}: at least one is wanted")
     lag = float(quantity_given("--reaction", reaction, "time", 0.0, 2.0))
@@ -116,7 +113,7 @@ def fit(
 
     with goes_on(kept), work:
         going_on(work.found, "predictions", "made")
-        tell = progress("parts of the fit")
+        tell = progress("parts of the fit", work.before_s)
         result = fit_to(source, measured, rows, unknowns or (), asked, tell, work)
     from simbot.report.files import write, write_bytes
     from simbot.report.fit_document import fit_csv, fit_document

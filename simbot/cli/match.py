@@ -7,16 +7,18 @@ from typing import Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, Cluster, JsonFile, PlanFile, Seed, Settings, Workers
+from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import (
     FINE,
     STOPPED,
     USERS_MISTAKE,
-    check_folder,
+    Stopped,
+    check_targets,
     compile_first,
     load,
     progress,
     tell_stopped,
+    write_csv,
     write_json,
 )
 from simbot.scenario.errors import SimbotError
@@ -58,13 +60,14 @@ def match(
     cluster: Cluster = None,
     settings: Settings = None,
     json_file: JsonFile = None,
+    csv_file: CsvFile = None,
 ) -> None:
     """Many matches with chance: the distribution of the points, and where points are lost."""
     from simbot.studies.match_asked import read_asked
 
     loaded, _ = load(plan, settings)
     asked = read_asked(loaded, runs, seed, battery, threshold, partner, until_halfwidth, workers, cluster)
-    check_folder("--json", json_file)
+    check_targets(json=json_file, csv=csv_file)
     compile_first(loaded)
     from simbot.studies.kept import forget, keep, kept
     from simbot.studies.match import Interrupted, NothingPlayed, put_together, study
@@ -86,13 +89,18 @@ def match(
         tell_stopped(f"{text}; the same command goes on from there" if saved else text)
         result = put_together(loaded, asked, stopped.records, stopped.why or "you stopped it")
         code = USERS_MISTAKE if stopped.why else STOPPED
-    if json_file is not None:
-        from simbot.report.match_document import match_document
+    from simbot.report.match_document import match_document
 
-        write_json(match_document(result), json_file)
-    if json_file != "-":
+    document = match_document(result)
+    if json_file is not None:
+        write_json(document, json_file)
+    if csv_file is not None:
+        write_csv("match", document, csv_file)
+    if "-" not in (json_file, csv_file):
         from simbot.report.matched import print_matched
 
         print_matched(result, sys.stdout)
+    if code == STOPPED:
+        raise Stopped
     if code != FINE:
         raise typer.Exit(code)

@@ -24,16 +24,23 @@ if TYPE_CHECKING:
 FINE, OUR_FAULT, USERS_MISTAKE, FINDINGS, STOPPED = 0, 1, 2, 3, 130
 
 
-def progress(what: str) -> Callable[[int, int], None]:
-    """Tells on stderr how far a study is, on a terminal only."""
-    begun = time.monotonic()
+class Stopped(Exception):
+    """Ctrl-C, which was told already."""
+
+
+def progress(what: str, before_s: float = 0.0) -> Callable[[int, int], None]:
+    """Tells on stderr how far a study is, on a terminal only.
+
+    `before_s`: what was done took so long before an interruption, and is done at once now.
+    """
+    begun = time.monotonic() - before_s
 
     def tell(done: int, total: int) -> None:
         if sys.stderr.isatty():
             gone = time.monotonic() - begun
-            left = gone * (total - done) / max(done, 1)
+            left = f", about {gone * (total - done) / done:.0f} s left" if done else ""
             end = "\n" if done >= total else ""
-            sys.stderr.write(f"\r{done} of {total} {what}, about {left:.0f} s left   {end}")
+            sys.stderr.write(f"\r{done} of {total} {what}{left}   {end}")
             sys.stderr.flush()
 
     return tell
@@ -79,6 +86,15 @@ def changes_of(settings: Sequence[str] | None, option: str = "--set") -> dict[st
 def check_folder(option: str, file: str | None) -> None:
     if file not in (None, "-") and not Path(file).parent.is_dir():
         raise SimbotError(f"{option} {file}: there is no such folder")
+
+
+def check_targets(**targets: str | None) -> None:
+    """Files that options name, by the options' names: their folders are there, and one at most is the screen."""
+    for option, file in targets.items():
+        check_folder(f"--{option}", file)
+    if list(targets.values()).count("-") > 1:
+        *others, last = (f"--{option}" for option in targets)
+        raise SimbotError(f"only one of {', '.join(others)} and {last} can be -")
 
 
 def compile_first(plan: Plan) -> None:
@@ -129,7 +145,7 @@ def write_csv(kind: str, document: Document, target: str) -> None:
     from simbot.report import tidy
     from simbot.report.files import write
 
-    rows = {"compare": tidy.compare_rows, "worth": tidy.worth_rows}[kind](document)
+    rows = {"match": tidy.match_rows, "compare": tidy.compare_rows, "worth": tidy.worth_rows}[kind](document)
     write("--csv", tidy.csv_text(rows), target)
 
 
@@ -146,7 +162,7 @@ def goes_on(kept: Callable[[], str] = lambda: "what was played is kept") -> Iter
         yield
     except KeyboardInterrupt:
         tell_stopped(f"{kept()}; the same command goes on from there")
-        raise typer.Exit(STOPPED) from None
+        raise Stopped from None
 
 
 @contextmanager

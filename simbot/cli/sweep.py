@@ -12,9 +12,9 @@ import typer
 
 from simbot.cli.options import Cluster, JsonFile, Seed, Settings, Workers
 from simbot.cli.shared import (
-    STOPPED,
+    Stopped,
     changes_of,
-    check_folder,
+    check_targets,
     going_on,
     progress,
     sign_of_life,
@@ -116,10 +116,7 @@ def sweep(
     """One or two quantities over a range: the best value, how flat it is, what it takes to get what you want."""
     from simbot.studies.sweep_asked import Ask
 
-    for option, target_file in (("--json", json_file), ("--csv", table)):
-        check_folder(option, target_file)
-    if json_file == "-" and table == "-":
-        raise SimbotError("only one of --json and --csv can be -")
+    check_targets(json=json_file, csv=table)
     mechanism = words[0] if "=" not in words[0] else None
     given = changes_of(settings)
     trees: Trees = {}
@@ -228,4 +225,4 @@ def _run(
     if result.stopped:
         text = "stopped; the same command goes on from there" if kept.saved else "stopped"
         tell_stopped(text)
-        raise typer.Exit(STOPPED)
+        raise Stopped

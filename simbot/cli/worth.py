@@ -11,9 +11,9 @@ import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import (
-    STOPPED,
+    Stopped,
     changes_of,
-    check_folder,
+    check_targets,
     compile_first,
     goes_on,
     going_on,
@@ -68,8 +68,7 @@ def worth(
         raise SimbotError(
             f"--unknowns {unknowns}: at least {LEAST_PAIRS} pairs of matches tell anything; or 0"
         )
-    check_folder("--json", json_file)
-    check_folder("--csv", csv_file)
+    check_targets(json=json_file, csv=csv_file)
     variants, together = _variants(plan, changes_of(settings), changes_of(changes, "--change"))
     compile_first(loaded)
     from simbot.studies.ledger import Ledger
@@ -94,7 +93,7 @@ def worth(
         print_worth(result, sys.stdout)
     if result.stopped:
         tell_stopped("stopped; the same command goes on from there")
-        raise typer.Exit(STOPPED)
+        raise Stopped
 
 
 def _variants(

@@ -93,6 +93,7 @@ class Drawn(Luck):
         self.seed, self.day, self.match = f"{seed} {who}", day, match
         self.surplus: dict[tuple[object, ...], float] = {}  # successes beyond what their chances let expect
         self.risk: dict[tuple[object, ...], float] = {}  # variance of that, as it was before each try
+        self.chance: dict[tuple[object, ...], float] = {}  # of one try, today
         self._stem = SEPARATOR.join((self.seed, str(day), str(match), ""))
         self._times: dict[tuple[object, ...], int] = {}
         self._rates: dict[tuple[object, ...], float] = {}
@@ -112,6 +113,7 @@ class Drawn(Luck):
     def happens(self, chance: float, *key: object) -> bool:
         rate = self._rate(chance, key)
         hit = self._next("happens", *key) < rate
+        self.chance[key] = rate
         self.surplus[key] = self.surplus.get(key, 0.0) + hit - rate
         self.risk[key] = self.risk.get(key, 0.0) + rate * (1.0 - rate)
         return hit

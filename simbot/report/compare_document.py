@@ -57,6 +57,8 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
             for pair in result.pairs
         ],
         "break_even": None if more.break_evens is None else break_even_rows(more.break_evens),
+        "break_even_runs": None if more.break_evens is None else more.break_evens.runs,
+        "break_even_failed": None if more.break_evens is None else more.break_evens.failed,
         "endgame": clock_document(more.clocks),
         "mixed": mixture_document(more.mixtures),
         "failed": [

@@ -11,8 +11,10 @@ from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
 from simbot.report.unseen import fault_lines, freed_told, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
+from simbot.studies.controls import DEGREE
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
+from simbot.studies.schedule import matches_in, next_look
 
 WIDTH = 80
 
@@ -83,7 +85,9 @@ def _answer(result: CompareResult) -> str:
     if closest.difference.sure:
         text = f"{best.plan.name} scores more than {other.plan.name}: {apart:.1f} points a match"
     else:
-        text = f"Too close to say: {best.plan.name} is {apart:.1f} points ahead of {other.plan.name}"
+        few = result.runs < matches_in(next_look(0))  # before anything is looked at
+        text = f"Too {'few matches' if few else 'close'} to say: {best.plan.name} is {apart:.1f} points ahead"
+        text += f" of {other.plan.name}"
     if closest.difference.mean.interval is not None:
         low, high = sorted(abs(end) for end in closest.difference.mean.interval)
         if closest.difference.sure:
@@ -156,7 +160,12 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
             f"To settle it takes about {apart.matches_needed} matches (--runs), if it is so.", WIDTH
         )
     if apart.matches_for_a_point is not None:
-        yield f"An interval of ± 1 point takes about {apart.matches_for_a_point} matches (--until-halfwidth 1)."
+        count = apart.matches_for_a_point
+        fewer = ", or fewer, since more matches tell more of their luck" if apart.freed <= DEGREE else ""
+        yield from wrap(
+            f"An interval of ± 1 point takes about {count} matches{fewer} (--until-halfwidth 1 --runs {count}).",
+            WIDTH,
+        )
     if apart.luck_sd is not None and apart.ignorance_sd is not None:
         days = min(result.sides[number].points.days for number in (pair.first, pair.second))
         unknown = ignorance_told(

@@ -166,7 +166,7 @@ def _unknown(each: Fitted) -> Iterator[str]:
 
 
 def _compared(result: FitResult) -> Iterator[str]:
-    yield "Measured against predicted; ratio: measured over fitted"
+    yield "Measured against predicted, means in s; n: trials; ratio: measured over fitted"
     yield f"{'what':<33}{'battery':<10}{'n':>3}{'measured':>10}{'file':>8}{'fitted':>8}{'ratio':>7}"
     for row in result.compared:
         yield from _row(row)
@@ -175,7 +175,7 @@ def _compared(result: FitResult) -> Iterator[str]:
 
 
 def _row(row: Compared) -> Iterator[str]:
-    name = row.text if row.method in (TRIES, STOPWATCH) else f"{row.text}"
+    name = row.text
     if len(name) > 32:
         yield name
         name = ""
@@ -220,11 +220,11 @@ def _remarks(result: FitResult) -> Iterator[str]:
         yield f"Fitted, as the data tell it better than its spread in the file: {names}{left}."
     for rest in result.rests_on:
         moved = [
-            f"{each.unknown.name} by {move:+.2g}{_step_unit(each.unknown)}"
+            f"{each.unknown.name} {abs(move):.2g}{_step_unit(each.unknown)} {'higher' if move > 0 else 'lower'}"
             for each, move in zip(result.fitted, rest.moves, strict=True)
             if move is not None
         ]
-        yield f"It rests on {rest.name} being {rest.text}: at the upper end of that, {', '.join(moved)}."
+        yield f"It rests on {rest.name} being {rest.text}: at the upper end of that it finds {', '.join(moved)}."
     yield from _next(result)
 
 

@@ -30,9 +30,9 @@ def _lines(result: MatchResult) -> Iterator[str]:
     yield f"{'points':<22}{'':>8}   95 % interval"
     yield _row("mean of one match", points.mean)
     yield _row("spread (sd)", points.sd)
-    yield _row("one match in ten below", points.p10)
-    yield _row("half below", points.p50)
-    yield _row("one in ten above", points.p90)
+    yield _row("one in ten below (p10)", points.p10)
+    yield _row("half below (median)", points.p50)
+    yield _row("one in ten above (p90)", points.p90)
     if points.day_sd is not None and points.day_p10 is not None and points.day_p90 is not None:
         yield (
             f"average of a day       {points.mean.value:>7.1f}   "

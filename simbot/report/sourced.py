@@ -36,7 +36,7 @@ def source_lines(sources: Sources | None) -> Iterator[str]:
         "alone: share of the variance from what is not known that goes when this one is known (first-order index); in "
         "all: with what it does together with others (total index); points: sd of a match from it. From "
         f"{sources.runs} pairs of matches, each with another robot; shares are good to about {_wide(sources):.0f} "
-        "points of per cent. A success rate without a spread is taken as good to ± 10 points of per cent.",
+        "percentage points. A success rate without a spread is taken as good to ± 10 percentage points.",
         WIDTH,
     )
     if sources.failed:
@@ -45,18 +45,23 @@ def source_lines(sources: Sources | None) -> Iterator[str]:
 
 def _answer(sources: Sources) -> str:
     text = (
-        f"Luck from match to match has sd {sources.luck_sd:.1f} points, what is not known of the robot and its success "
-        f"rates sd {sources.sd:.1f}."
+        f"Luck from match to match spreads the points by {sources.luck_sd:.1f} (a standard deviation, sd), what is not "
+        f"known of the robot and its success rates by {sources.sd:.1f}."
     )
     if sources.sd <= 0.0:
         return text + " None of it stands out from the luck in so many matches (--unknowns N plays more)."
     measured = next((one for one in sources.each if not one.unknown.rate and _counts(one)), None)
     practised = next((one for one in sources.each if one.unknown.rate and _counts(one)), None)
     if practised is not None:
-        text += f" Practise, and count, first: {practised.unknown.text} ({100 * practised.total:.0f} %)."
+        text += f" Practise, and count, first: {practised.unknown.text} ({_share(practised)})."
     if measured is not None:
-        text += f" Measure first: {measured.unknown.text} ({100 * measured.total:.0f} %)."
+        text += f" Measure first: {measured.unknown.text} ({_share(measured)})."
     return text
+
+
+def _share(one: Source) -> str:
+    low, high = (100 * end for end in one.total_interval)
+    return f"{100 * one.total:.0f} % of what is not known, {low:.0f} to {high:.0f} % with 95 % confidence"
 
 
 def _counts(one: Source) -> bool:
@@ -64,7 +69,7 @@ def _counts(one: Source) -> bool:
 
 
 def _wide(sources: Sources) -> float:
-    """Widest half-width of a total index, in points of per cent."""
+    """Widest half-width of a total index, in percentage points."""
     return 50.0 * max(one.total_interval[1] - one.total_interval[0] for one in sources.each)
 
 

@@ -116,7 +116,9 @@ def _answer(result: SweepResult, best: Point | None) -> str:
     if len(axes) == 1:
         flat = flat_of(result.points, best, by)
         if flat.low < flat.high:
-            text += f"; from {axes[0].told(flat.low)} to {axes[0].told(flat.high)} it makes less than 2 %"
+            text += (
+                f"; from {axes[0].told(flat.low)} to {axes[0].told(flat.high)} it stays within 2 % of that"
+            )
     return text + best_told(result) + "."
 
 
@@ -126,6 +128,11 @@ def _why(point: Point) -> str:
 
 def _legend(result: SweepResult) -> Iterator[str]:
     yield " > best  * within 2 % of it"
+    if "mean" in result.measures:
+        yield " mean, mean/s: points a match, and points a second, with chance; beside them"
+    if "arrival" not in result.measures:
+        yield " points a match, rate: points a second, cycle: from delivery to delivery,"
+        yield " fails: what breaks in it; all of these of the nominal match, without chance"
     if result.asked.wishes:
         yield " y as wanted at every spread  ? at the middle of the spreads only  n not"
 
@@ -153,7 +160,7 @@ def _around(result: SweepResult, best: Point) -> Iterator[str]:
                     yield from wrap(f"The best may lie beyond {axis.told(end.at[0])}.", WIDTH)
             if flat.to_low_end and flat.to_high_end:
                 yield from wrap(
-                    "Over the whole range it makes less than 2 %: choose by something else.", WIDTH
+                    "Over the whole range it stays within 2 % of that: choose by something else.", WIDTH
                 )
     if _held(best) and best not in (result.points[0], result.points[-1]):
         yield from wrap(f"What binds at the best, {at(result.asked.axes, best)}: {_held(best)}.", WIDTH)

@@ -80,15 +80,20 @@ def _stopped(result: WorthResult) -> str:
 
 def _row(each: Worth, most: float) -> Iterator[str]:
     mean = each.difference.mean
-    text = f"{mean.value:>+8.1f}"
+    text = f"{_tenths(mean.value):>8}"
     if mean.interval is not None:
-        text += f"   {mean.interval[0]:+.1f} to {mean.interval[1]:+.1f}"
+        text += f"   {' to '.join(map(_tenths, mean.interval))}"
     bar = ("+" if mean.value > 0 else "-") * round(BAR * abs(mean.value) / most)
     if len(each.change) <= 43:
         yield f"{each.change:<44}{text:<28}{bar[:8]}"
     else:
         yield from wrap(each.change, WIDTH)
         yield f"{'':<44}{text:<28}{bar[:8]}"
+
+
+def _tenths(points: float) -> str:
+    """With its sign, which 0 has none of."""
+    return f"{points:+.1f}" if round(points, 1) else "0.0"
 
 
 def worth_document(result: WorthResult) -> Document:

@@ -18,7 +18,7 @@ import numpy as np
 
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.compare import CompareResult
-from simbot.studies.controls import Array, Known, fortunes, names_of
+from simbot.studies.controls import Known, luckier
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.levers import Lever, battery_between, levers_of
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played
@@ -179,19 +179,13 @@ class Trial:
             return Look(value, self.now.ahead, float("inf"))
         change = np.array([(a.total - b.total) - (c.total - d.total) for a, b, c, d in kept])
         days = np.array([a.number // MATCHES_A_DAY for a, *_ in kept])
-        moved = regressed(change, days, [np.column_stack([_luckier(kept, side) for side in (0, 1)])])
+        there, here = ([[each[k] for each in kept] for k in sides] for sides in ((0, 1), (2, 3)))
+        luck = np.concatenate([luckier(*both) for both in zip(there, here, strict=True)], axis=1)
+        moved = regressed(change, days, [luck])
         error = moved.error or 0.0
         variance = self.fit.error**2 + error**2 + 2.0 * _together(self.fit, moved)
         half = student(min(self.fit.degrees, moved.degrees)) * sqrt(max(0.0, variance))
         return Look(value, self.now.ahead + moved.mean.value, half)
-
-
-def _luckier(kept: Sequence[Sequence[MatchRecord]], side: int) -> Array:
-    """By how much more a side was lucky at another value than as it is; what does not change is left out."""
-    there, here = ([each[place] for each in kept] for place in (side, side + 2))
-    names = names_of([*there, *here])
-    luck = fortunes(there, names)[..., 0] - fortunes(here, names)[..., 0]
-    return luck[:, np.any(luck != 0.0, axis=0)]
 
 
 def _together(fit: Fit, moved: Fit) -> float:

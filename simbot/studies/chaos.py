@@ -43,15 +43,15 @@ class Shares:
 
 
 def hermite(z: Array, degree: int) -> Array:
-    """For standard normal inputs: Hermite polynomials (the probabilists') of degree 0 to `degree`, (degree + 1, n)."""
-    values = np.polynomial.hermite_e.hermevander(z, degree).T
-    return np.asarray(values / np.sqrt([[float(factorial(k))] for k in range(degree + 1)]))
+    """Hermite polynomials (the probabilists') of standard normal inputs, degree 0 to `degree`: (degree + 1, ...)."""
+    values = np.moveaxis(np.polynomial.hermite_e.hermevander(z, degree), -1, 0)
+    return np.stack([each / sqrt(factorial(k)) for k, each in enumerate(values)])
 
 
 def legendre(z: Array, degree: int) -> Array:
     """The same for inputs that are uniform from -1 to 1: Legendre polynomials."""
-    values = np.polynomial.legendre.legvander(z, degree).T
-    return np.asarray(values * np.sqrt([[2.0 * k + 1.0] for k in range(degree + 1)]))
+    values = np.moveaxis(np.polynomial.legendre.legvander(z, degree), -1, 0)
+    return np.stack([each * sqrt(2.0 * k + 1.0) for k, each in enumerate(values)])
 
 
 def terms_of(inputs: int, degree: int, together: int) -> Iterator[Term]:

@@ -73,18 +73,19 @@ def compare(plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareR
 def compared(ledger: Ledger, plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareResult:
     """The same, with what a study has played already."""
     ledger.begin(progress, len(plans) * asked.runs)
-    records = play_off(ledger, plans, asked, [[] for _ in plans])
+    known = Known(plans, asked.seed, asked.states)
+    records = play_off(ledger, plans, asked, [[] for _ in plans], known)
     ledger.end()
-    return put_together(plans, asked, records)
+    return put_together(plans, asked, records, known)
 
 
 def put_together(
-    plans: Sequence[Plan], asked: Asked, records: Sequence[Sequence[MatchRecord]]
+    plans: Sequence[Plan], asked: Asked, records: Sequence[Sequence[MatchRecord]], known: Known | None = None
 ) -> CompareResult:
     """What the records of all plans say."""
     alpha = ALPHA / (len(plans) - 1)
     runs = max(map(len, records))
-    known = Known(plans, asked.seed, asked.states)
+    known = known or Known(plans, asked.seed, asked.states)
     best = best_of(records, known)
     pairs = tuple(
         Pair(a, b, difference_of(records[a], records[b], alpha if best in (a, b) else ALPHA, known))

@@ -8,10 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.scenario.model import Plan
+from simbot.studies.chaos import hermite
 from simbot.studies.one_match import MatchRecord
 from simbot.studies.sources import score_of, unknowns_of
 
 Array = npt.NDArray[np.float64]
+DEGREE = 3  # of the polynomials
 
 
 def fortunes(records: Sequence[MatchRecord], names: Sequence[str] | None = None) -> Array:
@@ -29,8 +31,38 @@ def names_of(records: Sequence[MatchRecord]) -> list[str]:
     return sorted({name for record in records for name in record.fortune})
 
 
+def luckier(there: Sequence[MatchRecord], here: Sequence[MatchRecord]) -> Array:
+    """By how much more the matches were lucky there than here, and the variance of that: (matches, things, 2).
+
+    Of the same matches under the same luck, played in two ways: a try that both make is the same try.
+    """
+    names = names_of([*there, *here])
+    luck = fortunes(there, names)[..., 0] - fortunes(here, names)[..., 0]
+    sizes = [[_apart(a, b, name) for name in names] for a, b in zip(there, here, strict=True)]
+    return np.stack([luck, np.array(sizes).reshape(luck.shape)], axis=-1)
+
+
+def _apart(there: MatchRecord, here: MatchRecord, name: str) -> float:
+    """Variance of the difference of both surpluses, as it was before the tries.
+
+    With chances p and q, a try that both make succeeds in one of them alone with |p - q|, and one that one makes is
+    its own. Of what surely succeeds or fails the number of tries does not matter.
+    """
+    one, other = (each.risk.get(name, 0.0) for each in (there, here))
+    if one == 0.0 or other == 0.0:
+        return one + other
+    p, q = there.chance[name], here.chance[name]
+    n, m = one / (p * (1.0 - p)), other / (q * (1.0 - q))
+    both = min(n, m)
+    apart = abs(p - q)
+    return both * apart * (1.0 - apart) + (n - both) * p * (1.0 - p) + (m - both) * q * (1.0 - q)
+
+
 class Known:
     """Where what was drawn for the robots and batteries of some plans lies in its spread.
+
+    Points hang on it as they will, often by a threshold far out. So the controls are a normal score's polynomials of
+    degrees 1, 2 and 3, a group a degree; the mean of each is 0.
 
     Parameters
     ----------
@@ -45,11 +77,13 @@ class Known:
             {each.key: each for plan in plans for each in unknowns_of(plan, states)}.values()
         )
         self.seed = seed
-        self.kept: dict[int, list[float]] = {}
+        self.kept: dict[int, Array] = {}
 
-    def scores(self, numbers: Sequence[int]) -> Array:
-        """Standard normal scores, (matches, unknowns)."""
-        for number in numbers:
-            if number not in self.kept:
-                self.kept[number] = [score_of(each, self.seed, number) for each in self.unknowns]
-        return np.array([self.kept[number] for number in numbers]).reshape(len(numbers), len(self.unknowns))
+    def groups(self, numbers: Sequence[int]) -> list[Array]:
+        """Of each degree the polynomials, (matches, unknowns)."""
+        fresh = [number for number in dict.fromkeys(numbers) if number not in self.kept]
+        scores = np.array([[score_of(each, self.seed, number) for each in self.unknowns] for number in fresh])
+        degrees = hermite(scores.reshape(len(fresh), len(self.unknowns)), DEGREE)[1:]
+        self.kept.update(zip(fresh, degrees.swapaxes(0, 1), strict=True))
+        shape = (len(numbers), DEGREE, len(self.unknowns))
+        return list(np.array([self.kept[number] for number in numbers]).reshape(shape).swapaxes(0, 1))

@@ -7,7 +7,9 @@ ones again, and comes to the same bytes whoever makes them.
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Sequence
+from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
@@ -49,7 +51,8 @@ class Work:
     ) -> None:
         name = digest((__version__, plan, tuple(measured), tuple(named), asked))
         self.place = cache_folder() / "studies" / f"fit-{name}.json"
-        self.before = _read(self.place)
+        self.before, self.before_s = _read(self.place)
+        self.begun = time.monotonic()
         self.found = sum(len(each["values"]) for each in self.before.values())
         self.saved = False
         self.predictors: dict[str, Predictor] = {}
@@ -63,7 +66,8 @@ class Work:
     ) -> None:
         self.players.__exit__(kind, error, trace)
         if kind is not None and issubclass(kind, KeyboardInterrupt | PlayersLost):
-            self.saved = written(self.place, json.dumps(self._told()))
+            told = {"seconds": self.before_s + time.monotonic() - self.begun, "predictors": self._told()}
+            self.saved = written(self.place, json.dumps(told))
         elif kind is None:
             self.place.unlink(missing_ok=True)
 
@@ -91,10 +95,11 @@ class Work:
         return {**self.before, **own}
 
 
-def _read(place: Any) -> dict[str, Any]:
+def _read(place: Path) -> tuple[dict[str, Any], float]:
+    """What was predicted, by predictor, and the seconds that it took."""
     try:
         found = json.loads(place.read_text(encoding="utf-8"))
-        return {
+        predictors = {
             name: {
                 "values": [
                     (int(place), list(map(float, numbers)), float(value))
@@ -102,7 +107,8 @@ def _read(place: Any) -> dict[str, Any]:
                 ],
                 "ends": dict(own["ends"]),
             }
-            for name, own in found.items()
+            for name, own in found["predictors"].items()
         }
+        return predictors, float(found["seconds"])
     except (OSError, ValueError, TypeError, KeyError, AttributeError):
-        return {}
+        return {}, 0.0

@@ -2,28 +2,40 @@
 
 Mean points with the endgame begun at an instant are s A + (1 - s) F, with s how often it comes off as a whole, A
 the mean of matches in which its acting steps do not fail by chance, and F that of matches in which the robot only
-stands there from then on. It pays where that is more than cycling on to the end brings. All under the same luck.
+stands there from then on. It pays where that is more than cycling on to the end brings. All under the same luck, so
+that the gain is a mean over matches that each have their own; its interval is that of days, freed of what luck brought
+the cycles in place of which the endgame comes. How often the endgame has to come off lies where the interval of the
+gain has 0 in it (a test turned round, as Fieller, 1954, does for ratios).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
 
 from simbot.routine.match import play
 from simbot.scenario.model import ActStep, Plan, Step
 from simbot.scenario.plan_file import with_steps
 from simbot.studies.asked import Asked
+from simbot.studies.controls import luckier
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.levers import routines_in
-from simbot.studies.one_match import played
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, totals_of
+from simbot.studies.regressed import Fit, regressed
 from simbot.studies.schedule import one_a_day
+from simbot.studies.statistics import Figure
 
 RATES = (1.0, 0.85, 0.7, 0.5)
 TRIED = 24  # matches that are played, each of a day of its own
 EARLIER, LATER = 8, 8  # starts that are tried on either side of the last safe one
 FINEST_US = 500_000
 A_CYCLE = 8  # starts a cycle
+SHARES = np.linspace(0.0, 1.0, 101)  # how often it comes off, as finely as its interval is told
+Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -32,9 +44,10 @@ class Pays:
 
     rate: float
     latest_us: int | None
-    gain_at_safe: float  # points against cycling on
+    surely_us: int | None  # the latest start of which it is sure (95 %)
+    gain_at_safe: Figure  # points against cycling on
     best_us: int
-    best_gain: float
+    best_gain: Figure  # of many starts the best looks better than it is
 
 
 @dataclass(frozen=True)
@@ -49,6 +62,9 @@ class LastStart:
     finest_us: int
     runs: int
     failed: int = 0  # matches that could not be played at one of the starts, and are left out
+    needed_interval: tuple[float, float] | None = (
+        None  # where `needed` lies; None: surely not between 0 and 1
+    )
 
     @property
     def safe_us(self) -> int:
@@ -134,31 +150,81 @@ def last_start(
     good = [k for k in range(len(matches)) if not any(own_records[k].fault for own_records in played_all)]
     if not good:
         return None
-    cycling, *others = (
-        sum(one.total for one in played([records[k] for k in good])) / len(good) for records in played_all
-    )
-    does, fails = others[0::2], others[1::2]
+    cycling, *others = ([records[k] for k in good] for records in played_all)
+    gains = [Gain(does, fails, cycling) for does, fails in zip(others[0::2], others[1::2], strict=True)]
     at = lefts.index(safe)
-    gains = {
-        rate: [rate * a + (1 - rate) * f - cycling for a, f in zip(does, fails, strict=True)]
-        for rate in RATES
-    }
-    worth = does[at] - fails[at]
+    needed = gains[at].needed()
     return LastStart(
         plan.name,
         end - plan.endgame.begin_us,
         own,
         plan.guard_us,
         end,
-        max(0.0, (cycling - fails[at]) / worth) if worth > 0.0 else None,
-        tuple(_row(rate, lefts, gains[rate], at) for rate in RATES),
+        needed,
+        tuple(_row(rate, lefts, [gain.at(rate) for gain in gains], at) for rate in RATES),
         step,
         len(good),
         len(matches) - len(good),
+        None if needed is None else gains[at].interval_of(needed),
     )
 
 
-def _row(rate: float, lefts: Sequence[int], gains: Sequence[float], safe: int) -> Pays:
-    paying = [left for left, gain in zip(lefts, gains, strict=True) if gain > 0.0]
-    best = max(range(len(lefts)), key=lambda k: gains[k])
-    return Pays(rate, min(paying, default=None), gains[safe], lefts[best], gains[best])
+class Gain:
+    """What the endgame begun at one instant brings against cycling on, by how often it comes off.
+
+    Parameters
+    ----------
+    does, fails, cycling : sequences of MatchRecord
+        The same matches, in which it comes off, comes to nothing, and is not begun.
+    """
+
+    def __init__(
+        self, does: Sequence[MatchRecord], fails: Sequence[MatchRecord], cycling: Sequence[MatchRecord]
+    ) -> None:
+        self.does, self.fails, self.cycling = (totals_of(each)[0] for each in (does, fails, cycling))
+        self.days = np.array([one.number // MATCHES_A_DAY for one in cycling])
+        self.luck = luckier(fails, cycling)
+
+    @cached_property
+    def groups(self) -> int:
+        """Of controls, for all rates alike, so that a gain lies on a straight line over the rate."""
+        return self._fit(self.does - self.cycling, None).groups
+
+    def _fit(self, values: Array, groups: int | None) -> Fit:
+        return regressed(values, self.days, [self.luck], groups)
+
+    def at(self, rate: float) -> Fit:
+        """The mean gain of an endgame that comes off so often."""
+        return self._fit(rate * self.does + (1.0 - rate) * self.fails - self.cycling, self.groups)
+
+    def needed(self) -> float | None:
+        """How often it has to come off to gain anything; None: it earns nothing."""
+        never, always = (self.at(rate).mean.value for rate in (0.0, 1.0))
+        return max(0.0, never / (never - always)) if always > never else None
+
+    def interval_of(self, needed: float) -> tuple[float, float] | None:
+        """Where that lies with 95 % confidence, from 0 to 1; None: surely on neither side of it."""
+        open_ones = [float(rate) for rate in SHARES if _open(self.at(rate))]
+        if 0.0 < needed <= 1.0:
+            open_ones.append(needed)
+        return (min(open_ones), max(open_ones)) if open_ones else None
+
+
+def _open(fit: Fit) -> bool:
+    """Whether a gain may be one or a loss."""
+    return abs(fit.mean.value) < fit.half()
+
+
+def _row(rate: float, lefts: Sequence[int], gains: Sequence[Fit], safe: int) -> Pays:
+    each = list(zip(lefts, gains, strict=True))
+    paying = [left for left, gain in each if gain.mean.value > 0.0]
+    surely = [left for left, gain in each if gain.mean.value > 0.0 and not _open(gain)]
+    best = max(range(len(lefts)), key=lambda k: gains[k].mean.value)
+    return Pays(
+        rate,
+        min(paying, default=None),
+        min(surely, default=None),
+        gains[safe].mean,
+        lefts[best],
+        gains[best].mean,
+    )

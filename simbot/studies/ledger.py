@@ -68,19 +68,9 @@ class Ledger:
     def play_each(self, tasks: Sequence[Task]) -> list[list[MatchRecord]]:
         """Matches of any plans, each plan its own."""
         wanted = [(self._name(plan), matches) for plan, matches in tasks]
-        missing: list[tuple[str, Task]] = []
-        coming: set[tuple[str, int]] = set()
-        for (name, matches), (plan, _) in zip(wanted, tasks, strict=True):
-            have = self.rows.setdefault(name, {})
-            for day in days_of(matches):
-                more = [each for each in day if each[0] not in have and (name, each[0]) not in coming]
-                coming.update((name, number) for number, _ in more)
-                if more:
-                    missing.append((name, (plan, more)))
-        self.total -= sum(len(matches) for _, matches in wanted) - len(coming)
-        missing.sort(
-            key=lambda one: one[1][1][0][0] // MATCHES_A_DAY
-        )  # day by day: stopped, all plans have the same
+        missing = self._missing(tasks)
+        self.total -= sum(len(matches) for _, matches in wanted)
+        self.total += sum(len(day) for _, (_, day) in missing)
         try:
             played = self.team.play_days([task for _, task in missing])
             for (name, _), records in zip(missing, played, strict=True):
@@ -91,6 +81,24 @@ class Ledger:
                 self.rows[missing[place][0]].update((one.number, one) for one in records)
             raise
         return [[self.rows[name][number] for number, _ in matches] for name, matches in wanted]
+
+    def ahead(self, tasks: Sequence[Task]) -> None:
+        """These will be asked for next, as it seems: others may begin with them by now."""
+        self.team.ahead([task for _, task in self._missing(tasks)])
+
+    def _missing(self, tasks: Sequence[Task]) -> list[tuple[str, Task]]:
+        """Days that are still to play, with the names of their plans; day by day: stopped, all plans have the same."""
+        missing: list[tuple[str, Task]] = []
+        coming: set[tuple[str, int]] = set()
+        for plan, matches in tasks:
+            name = self._name(plan)
+            have = self.rows.setdefault(name, {})
+            for day in days_of(matches):
+                more = [each for each in day if each[0] not in have and (name, each[0]) not in coming]
+                coming.update((name, number) for number, _ in more)
+                if more:
+                    missing.append((name, (plan, more)))
+        return sorted(missing, key=lambda one: one[1][1][0][0] // MATCHES_A_DAY)
 
     def found_of(self, plans: Sequence[Plan], matches: Round) -> list[list[MatchRecord]]:
         """Of these matches those that every plan has played already."""

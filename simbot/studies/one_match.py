@@ -54,6 +54,7 @@ class MatchRecord:
         default_factory=dict
     )  # what is drawn -> successes beyond what was to be expected
     risk: dict[str, float] = field(default_factory=dict)  # and the variance of that
+    chance: dict[str, float] = field(default_factory=dict)  # and of one try, today
 
     @property
     def total(self) -> float:
@@ -117,13 +118,14 @@ class Day:
                 record,
                 fortune=named(luck.surplus) | named(partner.surplus, "partner: "),
                 risk=named(luck.risk) | named(partner.risk, "partner: "),
+                chance=named(luck.chance) | named(partner.chance, "partner: "),
             )
         except Exception as error:
             return MatchRecord(number, battery.name, fault=fault_of(error))
 
 
 def named(luck: Mapping[tuple[object, ...], float], who: str = "") -> dict[str, float]:
-    """Of everything that succeeds by chance the successes beyond those to be expected, in the tries that were made.
+    """What is noted of everything that succeeds by chance, as the successes beyond those to be expected.
 
     Whether it is tried again hangs on what was before, never on the try itself. So the mean of each is 0 whatever
     the plan does (a martingale that is stopped; Williams, Probability with Martingales, 1991, 10.10, from memory).

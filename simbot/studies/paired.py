@@ -59,7 +59,7 @@ def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[l
 
 
 def play_off(
-    ledger: Ledger, plans: Sequence[Plan], asked: Asked, records: list[list[MatchRecord]]
+    ledger: Ledger, plans: Sequence[Plan], asked: Asked, records: list[list[MatchRecord]], known: Known
 ) -> list[list[MatchRecord]]:
     """Play until the best plan is settled against every other, or all is played; `records` is filled.
 
@@ -67,14 +67,16 @@ def play_off(
     half that lies furthest behind its share (see `allocation`). The best is never played less than a rival, so
     that they can be held against each other match by match.
     """
-    count, known = len(plans), Known(plans, asked.seed, asked.states)
+    count = len(plans)
     matches = schedule(asked.states, asked.runs)
 
-    def advance(numbers: Sequence[int]) -> bool:
-        turns = {n: until_next_look(matches, len(records[n])) for n in numbers}
-        for n, more in zip(turns, ledger.play_each([(plans[n], turns[n]) for n in turns]), strict=True):
+    def turns(numbers: Sequence[int]) -> list[tuple[Plan, Round]]:
+        return [(plans[n], until_next_look(matches, len(records[n]))) for n in numbers]
+
+    def advance(numbers: Sequence[int]) -> None:
+        for n, more in zip(numbers, ledger.play_each(turns(numbers)), strict=True):
             records[n] += more
-        return any(turns.values())
+        ledger.ahead(turns(numbers))  # as it seems, while it is looked at these
 
     advance(range(count))
     while True:
@@ -219,7 +221,7 @@ def paired(
     luck = [fortunes([own[side] for own in pairs]) for side in (0, 1)]
     controls = [np.concatenate(luck, axis=1)]
     if known is not None:
-        controls.append(known.scores([a.number for a, _ in pairs]))
+        controls += known.groups([a.number for a, _ in pairs])
     return Pairing(one - other, days, tuple(controls))
 
 
@@ -227,7 +229,7 @@ def mean_points(records: Sequence[MatchRecord], known: Known) -> Figure:
     """Mean points of one plan."""
     good = played(records)
     values, days = totals_of(good)
-    return regressed(values, days, [fortunes(good), known.scores([one.number for one in good])]).mean
+    return regressed(values, days, [fortunes(good), *known.groups([one.number for one in good])]).mean
 
 
 def difference_of(

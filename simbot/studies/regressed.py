@@ -27,7 +27,7 @@ Array = npt.NDArray[np.float64]
 Days = npt.NDArray[np.int64]
 ROWS = 4  # days that each coefficient needs
 LEAST = 10.0  # sum of a control's squares: ten events that were rare
-SMALLEST = 1e-9  # of the greatest singular value: what is below it says nothing of its own
+SMALLEST = 1e-9  # of a control's length: what has no more than that beside the others says nothing of its own
 
 
 @dataclass(frozen=True)
@@ -84,8 +84,10 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
         return np.asarray(np.bincount(place, weights=of) / times)
 
     means = by_day(values)
-    design = np.ones((len(numbers), 1))
     best = _plain(means, numbers)
+    count, columns = len(numbers), 1
+    one, left = np.ones(count), means  # the constant and the means, freed of the controls so far
+    base = np.empty((count, 0))
     for taken, group in enumerate(controls[:groups], start=1):
         told = group.ndim == 3  # the variance of each
         own = [by_day(column) for column in (group[..., 0] if told else group).T]
@@ -93,16 +95,30 @@ def regressed(values: Array, days: Days, controls: Sequence[Array] = (), groups:
             sizes = [float((by_day(column) / times).sum()) for column in group[..., 1].T]
         else:
             sizes = [float(each @ each) for each in own]
-        columns = [each for each, size in zip(own, sizes, strict=True) if size >= LEAST]
-        if not columns:
+        known = [each for each, size in zip(own, sizes, strict=True) if size >= LEAST and each.any()]
+        if not known:
             continue
-        design = np.column_stack([design, *columns])
-        if groups is None and len(numbers) < ROWS * design.shape[1]:
+        columns += len(known)
+        if groups is None and count < ROWS * columns:
             break
-        more = _fit(means, numbers, design, taken)
-        if groups is not None or more.half() < best.half():
-            best = more
+        more = _beside(base, np.column_stack(known))
+        one, left = (each - more @ (more.T @ each) for each in (one, left))
+        base = np.column_stack([base, more])
+        if float(one @ one) < SMALLEST * count:
+            break  # a control that is the same on all days
+        fit = _fit(one, left, numbers, count - 1 - base.shape[1], taken)
+        if groups is not None or fit.half() < best.half():
+            best = fit
     return best
+
+
+def _beside(base: Array, columns: Array) -> Array:
+    """Orthonormal columns that span what some columns have beside those of an orthonormal base."""
+    scaled = columns / np.sqrt((columns**2).sum(axis=0))
+    for _ in range(2):  # once more, for the digits that the first time cancels
+        scaled = scaled - base @ (base.T @ scaled)
+    u, s, _ = np.linalg.svd(scaled, full_matrices=False)
+    return np.asarray(u[:, s > SMALLEST])
 
 
 def _plain(means: Array, numbers: Days) -> Fit:
@@ -112,14 +128,12 @@ def _plain(means: Array, numbers: Days) -> Fit:
     return _told(mean, means - mean, np.full(count, 1.0 / count), count - 1, numbers, 0)
 
 
-def _fit(means: Array, numbers: Days, design: Array, groups: int) -> Fit:
-    scaled = design / np.sqrt((design**2).mean(axis=0))  # the first column is 1 and stays so
-    u, s, vt = np.linalg.svd(scaled, full_matrices=False)
-    said = s > SMALLEST * s[0]
-    base = u[:, said]
-    weights = base @ (vt[said, 0] / s[said])
-    left = means - base @ (base.T @ means)
-    return _told(float(weights @ means), left, weights, len(means) - base.shape[1], numbers, groups)
+def _fit(one: Array, left: Array, numbers: Days, degrees: int, groups: int) -> Fit:
+    """The constant's coefficient beside the controls, from what both are freed of them (Frisch and Waugh, Econometrica
+    1, 1933, 387-401; Lovell, 1963)."""
+    weights = one / float(one @ one)
+    mean = float(weights @ left)
+    return _told(mean, left - mean * one, weights, degrees, numbers, groups)
 
 
 def _told(mean: float, left: Array, weights: Array, degrees: int, numbers: Days, groups: int) -> Fit:

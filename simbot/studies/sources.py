@@ -12,11 +12,15 @@ from statistics import NormalDist
 
 import numpy as np
 
+from simbot.physics.assumptions import DIMENSIONS
+from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn, uniform
 from simbot.routine.keys import draw_keys
+from simbot.scenario.echo import shown
 from simbot.scenario.model import ActStep, Plan, Step
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import with_steps
+from simbot.scenario.unit_table import resolved
 from simbot.studies.asked import LEAST_PAIRS, Asked
 from simbot.studies.chaos import Shares, sd_of, shares_of
 from simbot.studies.drawn import battery_of_match, robot_of_day
@@ -111,7 +115,7 @@ def unknowns_of(plan: Plan, states: Sequence[str]) -> list[Unknown]:
         if state.name in states:
             battery_of_match(state, noting)
     found = [
-        Unknown(key, _words(key, value), False, value.assumed, each_match)
+        Unknown(key, _words(plan, key, value), False, value.assumed, each_match)
         for key, (value, each_match) in noting.noted.items()
     ]
     return [*found, *_rates(plan)]
@@ -127,10 +131,23 @@ def _rates(plan: Plan) -> Iterator[Unknown]:
             yield Unknown(keys[id(step)], text, True, assumed)
 
 
-def _words(key: Key, value: Quantity) -> str:
+def _words(plan: Plan, key: Key, value: Quantity) -> str:
     names = [str(part).replace("_", " ") for part in key if part not in ("mechanisms",)]
-    said = f"{float(value):.3g} ± {value.spread:.3g}" if value.assumed or not value.text else value.text
+    said = value.text
+    if value.assumed or not said:
+        said = shown(value, _dimension(plan, key)).partition(" (")[0]
     return f"{' '.join(names)}: {said}"
+
+
+def _dimension(plan: Plan, key: Key) -> str:
+    """What is measured by a number that no file writes; empty: a number by itself."""
+    name = str(key[-1])
+    spec = plan.robot.mechanisms.get(str(key[1])) if key[0] == "mechanisms" else None
+    parameters = () if spec is None else KINDS[spec.kind].PARAMETERS
+    found = next((each.dimension for each in parameters if each.key == name and len(key) == 3), None)
+    if spec is None or found is None:
+        return DIMENSIONS.get(name, "")
+    return resolved(found, spec.coordinate)
 
 
 def score_of(unknown: Unknown, seed: int, number: int) -> float:

@@ -14,6 +14,8 @@ in n - 1, no greater variance than that of independent days (Owen, SIAM Journal 
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from simbot.physics.luck import Drawn, normal, uniform
 from simbot.scenario.parameters import Quantity
 
@@ -25,11 +27,18 @@ def uniform_of_day(seed: str, day: int, *key: object) -> float:
     """A number strictly between 0 and 1 that belongs to a day and a key, spread evenly over the days."""
     number, turn = divmod(day, SLICE)
     block, second = divmod(number, 2)
-    order = sorted(range(SLICE), key=lambda cell: uniform(seed, "order of the days", number, *key, cell))
-    tenth = order[turn]
+    tenth = _order(seed, number, key)[turn]
     upper = (uniform(seed, "half of the days", block, *key, tenth) < 0.5) != bool(second)
     inside = uniform(seed, day, "fixed", *key)
     return min((2 * tenth + upper + inside) / (2 * SLICE), LARGEST)
+
+
+@lru_cache(maxsize=4096)
+def _order(seed: str, number: int, key: tuple[object, ...]) -> tuple[int, ...]:
+    """The tenths in the order in which a slice of days goes through them."""
+    return tuple(
+        sorted(range(SLICE), key=lambda cell: uniform(seed, "order of the days", number, *key, cell))
+    )
 
 
 class DrawnEvenly(Drawn):

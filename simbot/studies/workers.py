@@ -20,6 +20,7 @@ __all__ = ["PlayersLost", "Round", "Task", "Team", "days_of", "play_day", "round
 
 Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
 Task = tuple[Plan, Round]
+Key = tuple[int, tuple[tuple[int, str], ...]]
 Otherwise = Callable[[Plan, int, int, Round], list[Any]]
 Begun = list[list[Pending]]  # days of each plan
 SPARE = 2  # days under way for each that plays
@@ -64,6 +65,7 @@ class Team:
         self.workers = self.players.workers
         self._rest: list[tuple[int, list[MatchRecord]]] = []  # played, and not handed out yet
         self._under_way: deque[tuple[int, Pending]] = deque()
+        self._ahead: dict[Key, Pending] = {}  # begun, and not asked for yet
 
     @property
     def pool(self) -> Pool | None:
@@ -124,12 +126,27 @@ class Team:
             for place, (plan, day) in enumerate(days):
                 yield self._here(place, plan, day)
             return
-        for place, (plan, day) in enumerate(days):
-            self._under_way.append((place, self.pool.submit(play_day, plan, self.seed, day)))
+        ahead, self._ahead = self._ahead, {}
+        for place, task in enumerate(days):
+            begun = ahead.pop(_key(task), None) or self._begun(self.pool, task)
+            self._under_way.append((place, begun))
+        for unwanted in ahead.values():
+            unwanted.cancel()
         while self._under_way:
             records = ended(self._under_way[0][1])
             self._under_way.popleft()
             yield records
+
+    def ahead(self, days: Sequence[Task]) -> None:
+        """Days that `play_days` will be asked for next, as it seems; where others play, they begin.
+
+        What is not asked for then is dropped. The plans are to live until then.
+        """
+        if self.pool is not None:
+            self._ahead = {_key(day): self._begun(self.pool, day) for day in days}
+
+    def _begun(self, pool: Pool, day: Task) -> Pending:
+        return pool.submit(play_day, day[0], self.seed, day[1])
 
     def _here(self, place: int, plan: Plan, day: Round) -> list[MatchRecord]:
         try:
@@ -164,6 +181,11 @@ def rounds(states: Sequence[str], runs: int, days: int, done: int = 0) -> Iterat
 def days_of(matches: Round) -> list[Round]:
     """A round cut into its days."""
     return [list(day) for _, day in groupby(matches, key=lambda match: match[0] // MATCHES_A_DAY)]
+
+
+def _key(day: Task) -> Key:
+    plan, matches = day
+    return id(plan), tuple(matches)
 
 
 def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:

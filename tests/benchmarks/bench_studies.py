@@ -22,12 +22,10 @@ from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
-from simbot.studies.controls import Known
+from simbot.studies.compare import compared
 from simbot.studies.ledger import Ledger
 from simbot.studies.match import study
 from simbot.studies.one_match import Day, MatchRecord
-from simbot.studies.paired import matches_for, paired
-from simbot.studies.schedule import schedule
 from simbot.studies.workers import Team, rounds
 
 ROOT = Path(__file__).parents[2]
@@ -68,22 +66,21 @@ def skeleton(times_us: list[int]) -> None:
     env.run()
 
 
-def compared_to_a_point(runs: int = 150) -> tuple[Ratio, int]:
+def compared_to_a_point() -> tuple[Ratio, int]:
     """The demo's two plans compared until their difference is known to a point, on two cores, and the matches it takes.
 
-    Of so many matches of both, drawing of the robots in it, in processor time: times what an interval of one point
-    takes by their spread, over the two cores. The baseline is 2 000 skeletons of 150 instants, times 25.
+    Played by one process, drawing of robots and statistics in it, in processor time, which is shared by the two cores.
+    The baseline is 2 000 skeletons of 150 instants, times 25.
     """
     plans = [demo("lanterns"), demo("tins")]
-    asked = Asked(runs, 1, (STATE,))
+    asked = Asked(2000, 1, (STATE,), until_halfwidth=1.0)
+    for plan in plans:
+        Day(plan, 1, 0).record(0, next(state for state in plan.robot.battery if state.name == STATE))
     with TemporaryDirectory() as folder, Ledger("compare", plans, asked) as ledger:
         ledger.place = Path(folder) / "kept.json"
-        for plan in plans:
-            Day(plan, 1, 0)
         begin = process_time()
-        first, second = ledger.play(plans, schedule(asked.states, runs))
-        each = (process_time() - begin) / runs
-    needed = matches_for(paired(first, second, Known(plans, asked.seed, asked.states)).fit(), 1.0) or 0
+        needed = compared(ledger, plans, asked, lambda done, total: None).runs
+        takes = process_time() - begin
     gc.collect()
     gc.freeze()  # what the study left behind is no part of a bare run's collections
     begin = process_time()
@@ -91,7 +88,7 @@ def compared_to_a_point(runs: int = 150) -> tuple[Ratio, int]:
         skeleton([1_000_000 * (instant + 1) for instant in range(150)])
     bare = (process_time() - begin) / 200
     gc.unfreeze()
-    return Ratio(f"two plans to a point, {needed} matches", each * needed / 2, 25 * 2000 * bare), needed
+    return Ratio(f"two plans to a point, {needed} matches", takes / 2, 25 * 2000 * bare), needed
 
 
 def another_day(name: str) -> Ratio:

@@ -14,7 +14,7 @@ from types import SimpleNamespace
 import pytest
 
 from simbot import cli
-from simbot.cli.shared import sign_of_life
+from simbot.cli.shared import Stopped, progress, sign_of_life
 from simbot.physics.kinds import KINDS
 from simbot.report.document import schema_text
 
@@ -216,6 +216,24 @@ def test_debug_shows_where_it_happened(failing, capsys, monkeypatch):
 def test_ctrl_c_ends_with_one_line(failing, capsys):
     assert failing(KeyboardInterrupt()) == 130
     assert capsys.readouterr().err.strip() == "simbot: stopped"
+    assert failing(Stopped()) == 130  # whoever raises that has said it
+    assert not capsys.readouterr().err
+
+
+def test_progress_tells_the_time_left_as_soon_as_something_is_known_of_it(monkeypatch):
+    screen = io.StringIO()
+    screen.isatty = lambda: True
+    monkeypatch.setattr("sys.stderr", screen)
+    now = [100.0]
+    monkeypatch.setattr("simbot.cli.shared.time.monotonic", lambda: now[0])
+    tell = progress("parts")
+    tell(0, 4)
+    now[0] += 10.0
+    tell(1, 4)
+    assert "0 of 4 parts   " in screen.getvalue() and "1 of 4 parts, about 30 s left" in screen.getvalue()
+    screen.truncate(0)
+    progress("parts", before_s=20.0)(2, 4)  # two parts took 20 s before it was stopped
+    assert "2 of 4 parts, about 20 s left" in screen.getvalue()
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pipes close differently there")

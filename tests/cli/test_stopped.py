@@ -94,6 +94,7 @@ def test_a_comparison_that_is_told_to_end_tells_what_it_has_and_goes_on(
     out = " ".join(out.split())
     assert code == 130 and "You stopped it" in out and "Not looked at: when the other plan would win" in out
     assert "goes on from there" in err and "leaked" not in err and "Traceback" not in err
+    assert err.count("stopped") == 1
     assert len(list(cache.rglob("studies/compare-*.json"))) == 1
 
 

@@ -121,3 +121,4 @@ def test_fewer_matches_than_anything_is_settled_in_are_not_promised_to_settle(tm
     out = StringIO()
     print_compared(result, out)
     assert "To settle it takes about 53 matches" in out.getvalue()
+    assert out.getvalue().startswith("Too few matches to say: ")

@@ -79,6 +79,9 @@ def test_a_stopped_fit_goes_on_and_predicts_nothing_twice(files, played, tmp_pat
     played.clear()
     with work_of(files) as work:
         found = work.found
+        assert (
+            work.before_s > 0.0
+        )  # what it took before, so that the time left is told from the first part on
         assert fitted(files, work) == whole
     assert found > 0 and len(played) == needed - found and not list(tmp_path.rglob("studies/*"))
 
