@@ -21,7 +21,7 @@ HOMES = {
     "ruamel": ("scenario/",),
     "pydantic": ("scenario/",),
     "pint": ("scenario/",),
-    "numba": ("physics/compiled.py", "physics/one_program.py", "physics/lowering.py"),
+    "numba": ("physics/compiled.py", "physics/one_program.py", "physics/haste.py", "physics/lowering.py"),
     "simpy": ("routine/",),
     "rich": ("report/terminal.py"),
     "typer": ("cli/",),

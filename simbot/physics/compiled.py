@@ -46,6 +46,7 @@ SOURCES = (
     "stroke_compiled.py",
     "compiled.py",
     "one_program.py",
+    "haste.py",
     "lowering.py",
 )
 

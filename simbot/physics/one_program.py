@@ -12,23 +12,18 @@ plain way is slower and gives the same code.
 
 from __future__ import annotations
 
-import gc
-import operator
-from collections.abc import Iterator
-from contextlib import contextmanager
 from types import ModuleType
 from typing import Any
 
 from numba import _dynfunc  # type: ignore[attr-defined]
-from numba.core import ir, typed_passes, types, untyped_passes
+from numba.core import ir, typed_passes, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_machinery import FunctionPass, register_pass
 from numba.core.runtime import rtsys  # type: ignore[attr-defined]
 from numba.core.typed_passes import NativeLowering
-from numba.core.types.functions import BaseFunction
-from numba.np import arrayobj
 
+from simbot.physics.haste import in_haste, without_matrices
 from simbot.physics.lowering import KernelLower
 
 UNUSED = (
@@ -41,8 +36,8 @@ UNUSED = (
     untyped_passes.LiteralUnroll,
     untyped_passes.LiteralPropagationSubPipelinePass,
     typed_passes.DumpParforDiagnostics,
+    typed_passes.InlineOverloads,
 )
-OPERATIONS = frozenset(function for function in vars(operator).values() if callable(function))
 
 
 class Unlinked(JITCodeLibrary):
@@ -148,6 +143,14 @@ class InnerCompiler(CompilerBase):
         typed_passes.IRLegalization,
     )  # which says where what is counted is let go of
 
+    def __init__(self, typing: Any, target: Any, *others: Any) -> None:
+        """Numba's tables are up to date: the entry has just seen to that."""
+        typing.refresh = target.refresh = lambda: None
+        try:
+            super().__init__(typing, target, *others)
+        finally:
+            del typing.refresh, target.refresh
+
     def define_pipelines(self) -> list[Any]:
         passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
         kept = [(step, why) for step, why in passes.passes if step not in self.unused]
@@ -162,44 +165,13 @@ class EntryCompiler(InnerCompiler):
     lowering = LowerEntry
     unused = UNUSED
 
+    def __init__(self, *given: Any) -> None:
+        with without_matrices():
+            CompilerBase.__init__(self, *given)
+
     def _compile_core(self) -> Any:
         with in_haste():
             return super()._compile_core()
-
-
-@contextmanager
-def in_haste() -> Iterator[None]:
-    """What is altered of numba while the kernel is compiled, and put back for whatever else it compiles.
-
-    No garbage is collected meanwhile; the types of an operation are looked up once for each kind of operands; and an
-    index is what it says: numba otherwise asks of each whether it counts from the end of its array, which no kernel
-    source does, and which is a third of the machine code.
-    """
-    plain, counted = BaseFunction.get_call_type, arrayobj.fix_integer_index
-    known: dict[tuple[int, Any], tuple[Any, Any]] = {}
-
-    def call_type(self: Any, context: Any, args: Any, words: Any) -> Any:
-        if words or self.typing_key not in OPERATIONS:
-            return plain(self, context, args, words)
-        key = (id(self), args)
-        if key not in known:
-            known[key] = (plain(self, context, args, words), self)
-        return known[key][0]
-
-    def as_it_is(context: Any, builder: Any, kind: Any, index: Any, size: Any) -> Any:
-        return context.cast(builder, index, kind, types.intp if kind.signed else types.uintp)
-
-    collecting = gc.isenabled()
-    gc.disable()
-    BaseFunction.get_call_type = call_type  # type: ignore[method-assign, assignment]
-    arrayobj.fix_integer_index = as_it_is
-    try:
-        yield
-    finally:
-        BaseFunction.get_call_type = plain  # type: ignore[method-assign]
-        arrayobj.fix_integer_index = counted
-        if collecting:
-            gc.enable()
 
 
 def reload_lightly(dispatcher: Any) -> Any:
