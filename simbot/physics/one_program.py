@@ -12,19 +12,22 @@ plain way is slower and gives the same code.
 
 from __future__ import annotations
 
+import inspect
 from types import ModuleType
 from typing import Any
 
 from numba import _dynfunc  # type: ignore[attr-defined]
-from numba.core import ir, typed_passes, untyped_passes
+from numba.core import ir, typed_passes, types, untyped_passes
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_machinery import FunctionPass, register_pass
 from numba.core.runtime import rtsys  # type: ignore[attr-defined]
 from numba.core.typed_passes import NativeLowering
 
+from simbot.physics import ready
+from simbot.physics.compiled import cache_folder
 from simbot.physics.haste import in_haste, without_matrices
-from simbot.physics.lowering import KernelLower
+from simbot.physics.lowering import KernelLower, plain
 
 UNUSED = (
     untyped_passes.WithLifting,
@@ -38,6 +41,7 @@ UNUSED = (
     typed_passes.DumpParforDiagnostics,
     typed_passes.InlineOverloads,
 )
+KINDS = {"float": types.float64, "int": types.int64, "bool": types.boolean}
 
 
 class Unlinked(JITCodeLibrary):
@@ -131,7 +135,37 @@ class LowerEntry(NativeLowering):
     def run_pass(self, state: Any) -> bool:
         state.library = Whole(state.targetctx.codegen(), state.func_id.func_qualname)
         state.library.enable_object_caching()
-        return bool(super().run_pass(state))
+        done = bool(super().run_pass(state))
+        keep_ready(state)
+        return done
+
+
+def keep_ready(state: Any) -> None:
+    """Keep an entry's machine code for `ready`, where it was compiled for the arguments that its signature says."""
+    function = state.func_id.func
+    words = inspect.get_annotations(function)
+    said = [words.get(each, "") for each in inspect.signature(function).parameters]
+    fits = (
+        plain(kind) if word == "Array" else kind == KINDS.get(word)
+        for word, kind in zip(said, state.args, strict=True)
+    )
+    name = ready.name_of(function)
+    if name not in ready.ENTRIES or not all(fits):
+        return
+    module, lowered = state.library._final_module, state["cr"].fndesc
+    needs = [
+        each.name
+        for each in (*module.functions, *module.global_variables)
+        if each.is_declaration and not each.name.startswith("llvm.")
+    ]
+    ready.keep(
+        cache_folder(),
+        name,
+        state.library._get_compiled_object(),
+        lowered.llvm_cpython_wrapper_name,
+        lowered.env_name,
+        needs,
+    )
 
 
 class InnerCompiler(CompilerBase):

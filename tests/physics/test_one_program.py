@@ -12,11 +12,11 @@ import numba
 import numpy as np
 import pytest
 
-from simbot.physics import compiled
 from simbot.physics import layout as L
-from simbot.physics.compiled import entry, inner
+from simbot.physics import with_numba
+from simbot.physics.with_numba import entry, inner
 
-TRIED = pytest.mark.skipif(not compiled._one_program, reason="another numba than was tried")
+TRIED = pytest.mark.skipif(not with_numba.one_program, reason="another numba than was tried")
 
 
 def altered() -> list[Any]:
@@ -151,4 +151,4 @@ def test_what_others_compile_counts_from_the_end() -> None:
 
 
 def test_the_version_that_is_tested_is_tried() -> None:
-    assert version("numba").startswith(compiled.TRIED)
+    assert version("numba").startswith(with_numba.TRIED)
