@@ -25,6 +25,7 @@ from numba.core import (
     ir,
     lowering,
     postproc,
+    ssa,
     typeinfer,
     types,
 )
@@ -139,6 +140,12 @@ def nothing(*given: Any, **named: Any) -> None:
     pass
 
 
+class Quiet:
+    """Of hundreds of thousands of remarks for numba's developers."""
+
+    debug = staticmethod(nothing)
+
+
 def no_warnings(*given: Any, **named: Any) -> Any:
     return nullcontext()
 
@@ -147,6 +154,8 @@ ALTERED: tuple[tuple[Any, str, Callable[[Any], Any]], ...] = (
     (bytecode, "_unpack_opargs", instructions_alone),
     (byteflow.Flow, "_run_handle_exception", no_handlers),
     (interpreter, "peep_hole_delete_with_exit", no_with),
+    (byteflow, "_logger", lambda plain: Quiet),
+    (ssa, "_logger", lambda plain: Quiet),
     (ir.Inst, "_rec_list_vars", lambda plain: variables),
     (postproc.PostProcessor, "run", lifetimes_when_asked),
     (typeinfer, "new_error_context", lambda plain: Within),

@@ -47,8 +47,8 @@ KINDS = {"float": types.float64, "int": types.int64, "bool": types.boolean}
 class Unlinked(JITCodeLibrary):
     """The code of an inner function as it was lowered: neither optimised nor turned into machine code."""
 
-    def _optimize_functions(self, ll_module: Any) -> None:
-        ll_module.data_layout = self._codegen._data_layout
+    def add_llvm_module(self, ll_module: Any) -> None:
+        self._final_module = ll_module  # the only one
 
     def finalize(self) -> None:
         self._finalized = True

@@ -47,6 +47,7 @@ def inner(function: F) -> F:
         "no_cpython_wrapper": True,
         "no_cfunc_wrapper": True,
         "_nrt": False,
+        "no_rewrites": True,
     }
     if one_program:
         options["pipeline_class"] = one_program.InnerCompiler
