@@ -204,9 +204,13 @@ def sign_of_life() -> Iterator[None]:
 
 def _keep_compiled() -> None:
     """Note that everything is compiled, or say why the next run compiles again."""
+    from simbot.physics.beforehand import answers
     from simbot.physics.compiled import cache_folder, mark_complete, needs_compiling
+    from simbot.physics.ready import complete
 
     mark_complete()
+    if not needs_compiling() and not complete(cache_folder()):
+        answers()  # the second process was not there, or was not done
     if needs_compiling():
         complain(
             f"{cache_folder()} cannot be written, so the next run compiles again; SIMBOT_CACHE_DIR names another folder"

@@ -16,7 +16,7 @@ from math import inf
 import numpy as np
 
 from simbot.physics import layout as L
-from simbot.physics.compiled import cache_folder
+from simbot.physics.compiled import made_folder
 
 
 def answers() -> None:
@@ -36,7 +36,7 @@ def answers() -> None:
 @contextmanager
 def aside() -> Iterator[subprocess.Popen[bytes] | None]:
     """A process that compiles the answers meanwhile; it ends with this at the latest, whatever happens."""
-    process = _start() if (os.cpu_count() or 1) > 1 and os.access(cache_folder(), os.W_OK) else None
+    process = _start() if (os.cpu_count() or 1) > 1 and os.access(made_folder(), os.W_OK) else None
     try:
         yield process
     finally:

@@ -1,8 +1,8 @@
-"""The one home of numba: turns plain functions of floats into machine code, cached for good.
+"""Turns plain functions of floats into machine code, cached for good.
 
 The cache lies in the user's own cache folder, so that a read-only installation is cached too, under a name
 made from the text of every kernel source and the versions below it: an edited source can never be answered
-from a stale cache.
+from a stale cache. Once everything is in it, numba is not loaded any more (`ready`).
 """
 
 from __future__ import annotations
@@ -12,11 +12,12 @@ import os
 import platform
 import shutil
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -45,7 +46,10 @@ SOURCES = (
     "stroke.py",
     "stroke_compiled.py",
     "compiled.py",
+    "ready.py",
+    "with_numba.py",
     "one_program.py",
+    "haste.py",
     "lowering.py",
 )
 
@@ -64,6 +68,13 @@ def cache_folder() -> Path:
     return root / "kernel" / digest.hexdigest()[:20]
 
 
+def made_folder() -> Path:
+    """That folder, made where it was not there yet and can be."""
+    with suppress(OSError):
+        cache_folder().mkdir(parents=True, exist_ok=True)
+    return cache_folder()
+
+
 def needs_compiling() -> bool:
     """True where the next simulation compiles the kernel first (once, 20 seconds or so)."""
     folder = cache_folder()
@@ -73,8 +84,7 @@ def needs_compiling() -> bool:
 def mark_complete() -> None:
     """Note that everything a run needs has been compiled and cached."""
     try:
-        folder = cache_folder()
-        folder.mkdir(parents=True, exist_ok=True)
+        folder = made_folder()
         (folder / "complete").touch()
         others = sorted(
             (path for path in folder.parent.iterdir() if path != folder),
@@ -86,60 +96,29 @@ def mark_complete() -> None:
         shutil.rmtree(old, ignore_errors=True)
 
 
-def _set_up() -> Any:
-    with suppress(OSError):
-        cache_folder().mkdir(parents=True, exist_ok=True)
-    import numba
+@cache
+def _at_hand() -> dict[str, Callable[..., Any]]:
+    """The entries, if all are in the cache and can be linked; none where numba is to load or compile them."""
+    from simbot.physics import ready
 
-    return numba
-
-
-_numba = _set_up()
-
-
-@contextmanager
-def _kept_apart() -> Iterator[None]:
-    """What is compiled here is cached in its own folder; what others compile stays where they have it."""
-    from numba.core import config
-
-    theirs = config.CACHE_DIR  # type: ignore[attr-defined]  # numba's settings are made at run time
-    config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]
-    try:
-        yield
-    finally:
-        config.CACHE_DIR = theirs  # type: ignore[attr-defined]
-
-
-TRIED = ("0.68.",)  # versions of numba whose inside `one_program` is known to fit
-
-
-def _program() -> Any:
-    """The module that compiles in one, or None where it might not fit."""
-    if not version("numba").startswith(TRIED):
-        return None
-    from simbot.physics import one_program
-
-    return one_program
-
-
-_one_program = _program()
+    return ready.load(cache_folder())
 
 
 def inner(function: F) -> F:
     """Compile a function that only other compiled functions call; it makes no arrays of its own."""
-    options = {"error_model": "numpy", "no_cpython_wrapper": True, "no_cfunc_wrapper": True, "_nrt": False}
-    if _one_program:
-        options["pipeline_class"] = _one_program.InnerCompiler
-    return _numba.njit(no_rewrites=True, **options)(function)  # type: ignore[no-any-return]
+    if _at_hand():
+        return function
+    from simbot.physics import with_numba
+
+    return with_numba.inner(function)
 
 
 def entry(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code."""
-    options = {"error_model": "numpy", "nogil": True, "cache": True, "no_rewrites": True}
-    if _one_program:
-        options["pipeline_class"] = _one_program.EntryCompiler
-    with _kept_apart():
-        kept = _numba.njit(**options)(function)
-    if not _one_program:
-        return kept  # type: ignore[no-any-return]
-    return _one_program.reload_lightly(kept)  # type: ignore[no-any-return]
+    if _at_hand():
+        from simbot.physics.ready import name_of
+
+        return cast(F, _at_hand()[name_of(function)])
+    from simbot.physics import with_numba
+
+    return with_numba.entry(function)

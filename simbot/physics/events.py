@@ -307,4 +307,5 @@ def first_event(w: Array, tab: Array, h: float) -> Any:
         before = share * (1.0 - 1e-9) - (2.0 * NEAR if is_smooth(kind) else 0.0)
         go_to_share(w, tab, max(before, 0.0), h)
         kind, m, g = find_violation(w, tab)
-    return share, last[0], last[1], last[2]
+    kind, m, g = last
+    return share, kind, m, g

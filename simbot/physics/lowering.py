@@ -12,7 +12,7 @@ from __future__ import annotations
 import operator
 from typing import Any
 
-from numba.core import ir, types
+from numba.core import cgutils, ir, types
 from numba.core.lowering import Lower
 
 DATA, SHAPE = 4, 5  # where an array has them
@@ -51,6 +51,17 @@ def two_integers(kind: Any) -> bool:
 
 
 class KernelLower(Lower):
+    def alloca_lltype(self, name: Any, kind: Any, datamodel: Any = None) -> Any:
+        return cgutils.alloca_once(self.builder, kind, name=name)
+
+    def storevar(self, value: Any, name: Any, argidx: Any = None) -> None:
+        """What a variable held is overwritten: no reference is counted that would have to be let go of."""
+        self._alloca_var(name, self.typeof(name))
+        if name in self._singly_assigned_vars:
+            self._blk_local_varmap[name] = value
+        else:
+            self.builder.store(value, self.getvar(name))
+
     def lower_assign(self, kind: Any, step: Any) -> Any:
         expression = step.value
         if isinstance(expression, ir.Expr):

@@ -2,8 +2,8 @@
 
 As it comes, numba optimises every function together with all that it calls and makes machine code of it, so that
 the innermost ones are done over and over for callers that Python never calls. Here the inner functions are only
-lowered (most of their operations by `lowering`); an entry gathers them. Types of arithmetic are looked up once a kind
-of operands. That is a third of the time.
+lowered (most of their operations by `lowering`); an entry gathers them. Meanwhile `haste` leaves out what numba does
+for programs of every sort. Together that is less than a third of the time.
 It leans on the inside of numba, so it is used with the versions that it was tested with (TRIED) and no other; the
 plain way is slower and gives the same code.
 """
@@ -12,10 +12,7 @@ plain way is slower and gives the same code.
 
 from __future__ import annotations
 
-import gc
-import operator
-from collections.abc import Iterator
-from contextlib import contextmanager
+import inspect
 from types import ModuleType
 from typing import Any
 
@@ -26,10 +23,11 @@ from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_machinery import FunctionPass, register_pass
 from numba.core.runtime import rtsys  # type: ignore[attr-defined]
 from numba.core.typed_passes import NativeLowering
-from numba.core.types.functions import BaseFunction
-from numba.np import arrayobj
 
-from simbot.physics.lowering import KernelLower
+from simbot.physics import ready
+from simbot.physics.compiled import cache_folder
+from simbot.physics.haste import in_haste, without_matrices
+from simbot.physics.lowering import KernelLower, plain
 
 UNUSED = (
     untyped_passes.WithLifting,
@@ -41,15 +39,16 @@ UNUSED = (
     untyped_passes.LiteralUnroll,
     untyped_passes.LiteralPropagationSubPipelinePass,
     typed_passes.DumpParforDiagnostics,
+    typed_passes.InlineOverloads,
 )
-OPERATIONS = frozenset(function for function in vars(operator).values() if callable(function))
+KINDS = {"float": types.float64, "int": types.int64, "bool": types.boolean}
 
 
 class Unlinked(JITCodeLibrary):
     """The code of an inner function as it was lowered: neither optimised nor turned into machine code."""
 
-    def _optimize_functions(self, ll_module: Any) -> None:
-        ll_module.data_layout = self._codegen._data_layout
+    def add_llvm_module(self, ll_module: Any) -> None:
+        self._final_module = ll_module  # the only one
 
     def finalize(self) -> None:
         self._finalized = True
@@ -136,7 +135,37 @@ class LowerEntry(NativeLowering):
     def run_pass(self, state: Any) -> bool:
         state.library = Whole(state.targetctx.codegen(), state.func_id.func_qualname)
         state.library.enable_object_caching()
-        return bool(super().run_pass(state))
+        done = bool(super().run_pass(state))
+        keep_ready(state)
+        return done
+
+
+def keep_ready(state: Any) -> None:
+    """Keep an entry's machine code for `ready`, where it was compiled for the arguments that its signature says."""
+    function = state.func_id.func
+    words = inspect.get_annotations(function)
+    said = [words.get(each, "") for each in inspect.signature(function).parameters]
+    fits = (
+        plain(kind) if word == "Array" else kind == KINDS.get(word)
+        for word, kind in zip(said, state.args, strict=True)
+    )
+    name = ready.name_of(function)
+    if name not in ready.ENTRIES or not all(fits):
+        return
+    module, lowered = state.library._final_module, state["cr"].fndesc
+    needs = [
+        each.name
+        for each in (*module.functions, *module.global_variables)
+        if each.is_declaration and not each.name.startswith("llvm.")
+    ]
+    ready.keep(
+        cache_folder(),
+        name,
+        state.library._get_compiled_object(),
+        lowered.llvm_cpython_wrapper_name,
+        lowered.env_name,
+        needs,
+    )
 
 
 class InnerCompiler(CompilerBase):
@@ -147,6 +176,14 @@ class InnerCompiler(CompilerBase):
         *UNUSED,
         typed_passes.IRLegalization,
     )  # which says where what is counted is let go of
+
+    def __init__(self, typing: Any, target: Any, *others: Any) -> None:
+        """Numba's tables are up to date: the entry has just seen to that."""
+        typing.refresh = target.refresh = lambda: None
+        try:
+            super().__init__(typing, target, *others)
+        finally:
+            del typing.refresh, target.refresh
 
     def define_pipelines(self) -> list[Any]:
         passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
@@ -162,44 +199,13 @@ class EntryCompiler(InnerCompiler):
     lowering = LowerEntry
     unused = UNUSED
 
+    def __init__(self, *given: Any) -> None:
+        with without_matrices():
+            CompilerBase.__init__(self, *given)
+
     def _compile_core(self) -> Any:
         with in_haste():
             return super()._compile_core()
-
-
-@contextmanager
-def in_haste() -> Iterator[None]:
-    """What is altered of numba while the kernel is compiled, and put back for whatever else it compiles.
-
-    No garbage is collected meanwhile; the types of an operation are looked up once for each kind of operands; and an
-    index is what it says: numba otherwise asks of each whether it counts from the end of its array, which no kernel
-    source does, and which is a third of the machine code.
-    """
-    plain, counted = BaseFunction.get_call_type, arrayobj.fix_integer_index
-    known: dict[tuple[int, Any], tuple[Any, Any]] = {}
-
-    def call_type(self: Any, context: Any, args: Any, words: Any) -> Any:
-        if words or self.typing_key not in OPERATIONS:
-            return plain(self, context, args, words)
-        key = (id(self), args)
-        if key not in known:
-            known[key] = (plain(self, context, args, words), self)
-        return known[key][0]
-
-    def as_it_is(context: Any, builder: Any, kind: Any, index: Any, size: Any) -> Any:
-        return context.cast(builder, index, kind, types.intp if kind.signed else types.uintp)
-
-    collecting = gc.isenabled()
-    gc.disable()
-    BaseFunction.get_call_type = call_type  # type: ignore[method-assign, assignment]
-    arrayobj.fix_integer_index = as_it_is
-    try:
-        yield
-    finally:
-        BaseFunction.get_call_type = plain  # type: ignore[method-assign]
-        arrayobj.fix_integer_index = counted
-        if collecting:
-            gc.enable()
 
 
 def reload_lightly(dispatcher: Any) -> Any:

@@ -61,7 +61,7 @@ def test_match_against_a_bare_skeleton(name: str, most: float, most_analysed: fl
 
 def test_fresh_processes_against_numpy() -> None:
     """A warm cache: what starting up costs."""
-    for measured, most in zip(bench_processes.measure(), (60.0, 12.0, 2.3), strict=True):
+    for measured, most in zip(bench_processes.measure(), (15.0, 8.0, 2.3), strict=True):
         hold(measured, most)
 
 

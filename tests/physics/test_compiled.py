@@ -12,9 +12,8 @@ from pathlib import Path
 import pytest
 
 from simbot.api import run
-from simbot.physics import beforehand, compiled, record
+from simbot.physics import beforehand, compiled, ready, with_numba
 from simbot.physics.kinds import KINDS
-from simbot.physics.stroke_compiled import stroke_time
 from simbot.scenario.load import load_plan
 
 ROOT = Path(__file__).parents[2]
@@ -85,18 +84,6 @@ def test_old_caches_are_removed_and_new_ones_kept(tmp_path: Path, monkeypatch: p
     assert left == sorted([compiled.cache_folder().name, *(f"{age:02d}" for age in range(compiled.KEPT - 1))])
 
 
-def test_the_second_process_compiles_what_a_run_asks_for() -> None:
-    """The same kinds of arguments: other ones would be compiled anew, in the middle of the first run."""
-    plan, _ = load_plan(ROOT / "scenarios" / "night-market" / "lanterns.yaml", KINDS)
-    run(plan)
-    beforehand.answers()
-    entries = [
-        each for each in vars(record).values() if getattr(each, "signatures", None) and each.stats.cache_path
-    ]
-    assert len(entries) == 5
-    assert all(len(each.signatures) == 1 for each in [*entries, stroke_time])
-
-
 def test_ctrl_c_ends_the_second_process(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     with pytest.raises(KeyboardInterrupt), beforehand.aside() as process:
@@ -110,8 +97,9 @@ def test_the_second_process_fills_the_cache(tmp_path: Path) -> None:
     given = {**os.environ, "SIMBOT_CACHE_DIR": str(tmp_path)}
     subprocess.run([sys.executable, "-c", code], env=given, check=True, cwd=ROOT)
     kept = {path.name.partition("-")[0] for path in tmp_path.rglob("*.nbi")}
-    names = ("first_time", "inside_since", "state_at", "touched_at", "lagged_square")
-    assert kept == {"stroke.stroke_time", *(f"record.{name}" for name in names)}
+    assert kept == set(ready.ENTRIES) - {"stepper.advance"}
+    if with_numba.one_program:  # and is compiled for the arguments that the signatures say
+        assert {path.stem for path in tmp_path.rglob("*.machine")} == kept
 
 
 @pytest.mark.parametrize("cores", [1, None])
@@ -131,6 +119,6 @@ def test_what_others_compile_is_cached_where_they_have_it() -> None:
     from numba.core import config
 
     before = config.CACHE_DIR
-    compiled.entry(lambda x: x)
+    with_numba.entry(lambda x: x)
     assert before == config.CACHE_DIR
     assert not before.startswith(str(compiled.cache_folder()))
