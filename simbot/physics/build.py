@@ -94,7 +94,7 @@ def group_row(
 
     The loss r of a gearmotor lies in its gears, after its rotor; that of a bare motor before its rotor.
     """
-    row = np.zeros(L.GROUP_SIZE)
+    row = [0.0] * L.GROUP_SIZE
     bare = 1.0 if motor.geared else motor.r
     if motor.geared:
         forward *= motor.r
@@ -118,16 +118,16 @@ def group_row(
     row[L.G_HI] = min(reduced.greatest_force, most)
     row[L.G_LOCKS] = float(locks)
     row[L.G_ROTOR] = float(comes_apart(reduced, row))
-    return row
+    return np.array(row, dtype=float)
 
 
-def comes_apart(reduced: Reduced, row: Array) -> bool:
+def comes_apart(reduced: Reduced, row: Sequence[float]) -> bool:
     """Whether motors may turn by themselves: their cord only pulls, their wheels slide."""
     bounded = row[L.G_LO] > -inf or row[L.G_HI] < inf
     return bool(bounded and own_lag(row) > LEAST_LAG and least_mass(reduced) > 0.0)
 
 
-def own_lag(row: Array) -> float:
+def own_lag(row: Sequence[float] | Array) -> float:
     """Time constant of motors by themselves, J R/k² [s]."""
     return float(row[L.G_J] * row[L.G_R] / row[L.G_K] ** 2)
 
@@ -150,8 +150,10 @@ def most_mass(reduced: Reduced) -> float:
 
 def least_factor(reduced: Reduced) -> float:
     """Least common factor of the ratios along the travel."""
-    tables = [segment.knots for segment in reduced.segments if segment.knots is not None]
-    return min([float(knots[:, L.TAB_G].min()) for knots in tables]) if tables else 1.0
+    return min(
+        [float(each.knots[:, L.TAB_G].min()) for each in reduced.segments if each.knots is not None],
+        default=1.0,
+    )
 
 
 def limits(values: Mapping[str, Any]) -> tuple[float, float]:
@@ -272,8 +274,9 @@ def build_leg(
     else:
         leg = kind.straight(values, mass, use.count, direction)
     limit, battery_limit = limits(values)
-    rows = [
-        group_row(
+    rows = []
+    for group in leg.groups:
+        row = group_row(
             leg.reduced,
             motor,
             group.motors,
@@ -288,15 +291,12 @@ def build_leg(
             group.most,
             group.most if group.most_back is None else group.most_back,
         )
-        for group in leg.groups
-    ]
-    for row, group in zip(rows, leg.groups, strict=True):
         row[L.G_WHEEL] = group.inertia
-    if (
-        len(rows) > 1
-    ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
-        for row in rows:
+        if (
+            len(leg.groups) > 1
+        ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
             row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
+        rows.append(row)
     ratio = leg.groups[0].per_travel * gears.ratio
     return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
 
@@ -592,44 +592,48 @@ class Arrays:
 
     def write(self, name: str, built: Built) -> None:
         """Write (or write again) what does not depend on the command; position and speed stay."""
-        w, m = self.w, self.at[name]
+        w, m, g, s = self.w, self.at[name], self._groups[name], self._stretches[name]
         image = self._tables.image(built)
-        w[m + L.Q_LO], w[m + L.Q_HI] = image.low, image.high
-        w[m + L.DAMP], w[m + L.VOLTS_NOMINAL] = image.damping, built.volts
-        if w[m + L.N_GRP] != image.groups:
+        if w.item(m + L.N_GRP) != image.groups:
             self.join(name)
-        w[m + L.N_GRP], w[m + L.N_SEG] = image.groups, image.segments
-        g = self._groups[name]
-        squared = w[g + L.G_SQUARED]
-        apart = w[g + L.G_APART : g + image.motors.size : L.GROUP_SIZE].copy()
-        w[g : g + image.motors.size] = image.motors
+            w[m + L.N_GRP] = image.groups
+        w[m + L.Q_LO], w[m + L.Q_HI] = image.low, image.high
+        w[m + L.DAMP], w[m + L.N_SEG], w[m + L.VOLTS_NOMINAL] = image.damping, image.segments, built.volts
+        end = g + image.motors.size
+        squared = w.item(g + L.G_SQUARED)
+        apart = w[g + L.G_APART : end : L.GROUP_SIZE].copy() if w[L.N_BODY] != w[L.N_MECH] else None
+        w[g:end] = image.motors
         w[g + L.G_SQUARED] = squared
-        w[g + L.G_APART : g + image.motors.size : L.GROUP_SIZE] = apart
+        if apart is not None:
+            w[g + L.G_APART : end : L.GROUP_SIZE] = apart
         self._let_turn(name, not image.catches)
         if name in self.hot:
             warm = self.hot[name]
-            w[g + L.G_R : g + image.motors.size : L.GROUP_SIZE] *= warm[0]
-            w[g + L.G_K : g + image.motors.size : L.GROUP_SIZE] *= warm[1]
+            w[g + L.G_R : end : L.GROUP_SIZE] *= warm[0]
+            w[g + L.G_K : end : L.GROUP_SIZE] *= warm[1]
         w[m + L.GUIDE_N : m + L.GUIDE_ROUND + 1] = image.guide
-        s = self._stretches[name]
         w[s : s + image.flat.size] = image.flat
-        self._images = {**self._images, name: image}
+        if self._images.get(name) is not image:
+            self._images = {**self._images, name: image}
         self.locate(name)
 
     def _rotors_at(self, name: str) -> list[int]:
         """Where the records of its rotors stand, one for each group that there may be."""
+        numbers = self.rotors[name]
+        if not numbers:
+            return []
         first = next(iter(self.at.values()))
-        return [first + number * L.MECH_SIZE for number in self.rotors[name]]
+        return [first + number * L.MECH_SIZE for number in numbers]
 
     def _let_turn(self, name: str, free: bool) -> None:
         """Note where its rotors have their records; not `free`: a pawl holds their drum, and their cord taut."""
-        w, g = self.w, int(self.w[self.at[name] + L.GRP])
+        w, row = self.w, self._groups[name] + L.G_ROTOR
         if not self.rotors[name]:
-            w[g + L.G_ROTOR] = 0.0
+            w[row] = 0.0
             return
-        for k, rotor in enumerate(self._rotors_at(name)[: int(w[self.at[name] + L.N_GRP])]):
-            row = g + k * L.GROUP_SIZE + L.G_ROTOR
-            w[row] = rotor if free and w[row] else 0.0
+        for rotor in self._rotors_at(name)[: int(w.item(self.at[name] + L.N_GRP))]:
+            w[row] = rotor if free and w.item(row) else 0.0
+            row += L.GROUP_SIZE
         if not free:
             self.join(name)
 
@@ -649,7 +653,7 @@ class Arrays:
     def join(self, name: str) -> None:
         """Let its rotors turn with it from now on, whatever they have done."""
         w = self.w
-        if w[L.N_BODY] == w[L.N_MECH]:
+        if w.item(L.N_BODY) == w.item(L.N_MECH):
             return
         for rotor in self._rotors_at(name):
             w[int(w[rotor + L.GRP]) + L.G_APART] = 0.0
@@ -667,10 +671,9 @@ class Arrays:
             now = next((k for k, piece in enumerate(pieces) if q < piece.high), len(pieces) - 1)
         if image.catches:  # the last tooth passed holds, were it pieces ago
             w[m + L.Q_LO] = next((one.low for one in pieces[now::-1] if one.catch), image.low)
-        here = pieces[now]
-        w[m + L.FC], w[m + L.FS] = here.friction, here.static
-        w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = here.bends, now
-        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here.here
+        _, _, _, w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS], here = pieces[now]
+        w[m + L.SEG_NOW] = now
+        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here
 
 
 def may_part(built: Built) -> bool:

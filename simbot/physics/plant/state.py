@@ -138,20 +138,15 @@ class State:
 
     def _twin(self: Own) -> Callable[[], Own]:
         """What makes a plant that goes on from here by itself, with a log of its own: few are ever asked to."""
-        known = self.__dict__.copy()
-        known.update(_rows=0, _saved=None, _spare=None)
-        arrays = self.arrays.__dict__.copy()
-        arrays["w"] = self.arrays.w.copy()
-        if self._resets is not None:
-            known["_resets"] = self._resets.copy()
-
+        known, arrays, w = self.__dict__.copy(), self.arrays.__dict__.copy(), self.arrays.w.copy()
+        resets = None if self._resets is None else self._resets.copy()
         kind = type(self)
 
         def made() -> Own:
             twin = object.__new__(kind)
-            twin.__dict__.update(known)
+            twin.__dict__.update(known, _rows=0, _saved=None, _spare=None, _resets=resets)
             twin.arrays = object.__new__(Arrays)
-            twin.arrays.__dict__.update(arrays)
+            twin.arrays.__dict__.update(arrays, w=w)
             twin._log = twin._log[:0]
             return twin
 
