@@ -514,6 +514,19 @@ def most_groups(spec: MechanismSpec) -> int:
 class Arrays:
     """The kernel's arrays of one plant: state `w`, tables `tab`, and where each mechanism stands in `w`."""
 
+    __slots__ = (
+        "_groups",
+        "_images",
+        "_stretches",
+        "_tables",
+        "at",
+        "columns",
+        "hot",
+        "number",
+        "rotors",
+        "w",
+    )
+
     def __init__(self, models: Models, names: Sequence[str], battery: BatteryState, tolerance: float) -> None:
         robot = models.robot
         first = [models.get(name) for name in names]
@@ -575,6 +588,14 @@ class Arrays:
             w[m + L.T_PENDING] = inf
             w[m + L.SLOW] = inf
             self.write(name, built)
+
+    def copy(self) -> Arrays:
+        """The same with a state of its own."""
+        twin = object.__new__(Arrays)
+        twin._groups, twin._stretches, twin._images = self._groups, self._stretches, self._images
+        twin._tables, twin.at, twin.number, twin.rotors = self._tables, self.at, self.number, self.rotors
+        twin.columns, twin.hot, twin.w = self.columns, self.hot, self.w.copy()
+        return twin
 
     @property
     def tab(self) -> Array:

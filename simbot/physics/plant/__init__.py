@@ -44,6 +44,8 @@ class Plant(Commands):
         For what varies from time to time: a stopwatch time, where in its frame a servo hears of a command.
     """
 
+    __slots__ = ()
+
     def __init__(
         self,
         robot: Robot,

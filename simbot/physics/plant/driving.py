@@ -16,6 +16,8 @@ from simbot.scenario.model import Pose
 class Driving(Running):
     """Goes on through the legs of the drive's route."""
 
+    __slots__ = ()
+
     def _run(
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
     ) -> bool:

@@ -29,6 +29,8 @@ MOST_ROWS = 2_000_000
 class Running(Whereabouts):
     """Goes on with the commands that the arrays have, on the leg under way."""
 
+    __slots__ = ()
+
     def _go_on(
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
     ) -> bool:

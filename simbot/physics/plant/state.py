@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from operator import attrgetter
 from typing import Any, TypeVar
 
 import numpy as np
@@ -44,6 +45,37 @@ def keep_log(log: Array) -> None:
 
 class State:
     """Everything that a plant remembers."""
+
+    __slots__ = (
+        "_air",
+        "_built_since",
+        "_controls",
+        "_current",
+        "_drive",
+        "_encoders",
+        "_leans_on",
+        "_log",
+        "_moves",
+        "_pawls_out",
+        "_payload",
+        "_places",
+        "_resets",
+        "_route",
+        "_rows",
+        "_saved",
+        "_spare",
+        "_warmth",
+        "_watch",
+        "arrays",
+        "battery",
+        "horizon_us",
+        "luck",
+        "models",
+        "names",
+        "now_us",
+        "phase_us",
+        "robot",
+    )
 
     def __init__(
         self,
@@ -138,16 +170,19 @@ class State:
 
     def _twin(self: Own) -> Callable[[], Own]:
         """What makes a plant that goes on from here by itself, with a log of its own: few are ever asked to."""
-        known, arrays, w = self.__dict__.copy(), self.arrays.__dict__.copy(), self.arrays.w.copy()
+        known, arrays = _remembered(self), self.arrays.copy()
         resets = None if self._resets is None else self._resets.copy()
         kind = type(self)
 
         def made() -> Own:
             twin = object.__new__(kind)
-            twin.__dict__.update(known, _rows=0, _saved=None, _spare=None, _resets=resets)
-            twin.arrays = object.__new__(Arrays)
-            twin.arrays.__dict__.update(arrays, w=w)
-            twin._log = twin._log[:0]
+            for name, value in zip(State.__slots__, known, strict=True):
+                setattr(twin, name, value)
+            twin.arrays, twin._resets = arrays, resets
+            twin._log, twin._rows, twin._saved, twin._spare = twin._log[:0], 0, None, None
             return twin
 
         return made
+
+
+_remembered = attrgetter(*State.__slots__)

@@ -15,6 +15,8 @@ from simbot.physics.plant.driving import Driving
 class Time(Driving):
     """Settles what has happened, runs ahead, and comes back."""
 
+    __slots__ = ()
+
     def advance(self, to_us: int) -> None:
         """Carry everything to an instant with the present commands (to_us >= now_us)."""
         if to_us != self.now_us:
