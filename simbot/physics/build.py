@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.gearing import Chain, chain, completed_stages
+from simbot.physics.gearing import chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.mecanum import own_wheels
@@ -94,6 +94,20 @@ def group_row(
 
     The loss r of a gearmotor lies in its gears, after its rotor; that of a bare motor before its rotor.
     """
+    fixed = motor_row(motor, forward, back, locks, upstream, limit, battery_limit)
+    return on_travel(fixed, reduced, motors, ratio, share, most, most_back)
+
+
+def motor_row(
+    motor: MotorModel,
+    forward: float,
+    back: float,
+    locks: bool,
+    upstream: float,
+    limit: float,
+    battery_limit: float,
+) -> list[float]:
+    """Of a group's row what hangs on its motor and gears alone."""
     row = [0.0] * L.GROUP_SIZE
     bare = 1.0 if motor.geared else motor.r
     if motor.geared:
@@ -101,22 +115,35 @@ def group_row(
         inner_back = 2.0 - 1.0 / motor.r
         locks = locks or inner_back <= 0.0
         back = -abs(back * inner_back) if locks else back * inner_back
-    inertia = motor.rotor_inertia + upstream
-    moving_back = back
+    row[L.G_R], row[L.G_K], row[L.G_TF] = motor.resistance, motor.constant, motor.friction
+    row[L.G_J] = motor.rotor_inertia + upstream
+    row[L.G_FWD], row[L.G_BACK], row[L.G_BACK_TRUE] = 1.0 / forward, back, back
+    row[L.G_RF], row[L.G_RB] = bare, max(2.0 - 1.0 / bare, 1e-6)
+    row[L.G_LIMIT], row[L.G_LIMIT_B] = limit, battery_limit
+    row[L.G_CURRENT], row[L.G_RAIL] = 1.0, -1.0
+    row[L.G_LOCKS] = float(locks)
+    return row
+
+
+def on_travel(
+    fixed: list[float],
+    reduced: Reduced,
+    motors: int,
+    ratio: float,
+    share: float = 1.0,
+    most: float = inf,
+    most_back: float = inf,
+) -> Array:
+    """A whole row from what hangs on motor and gears alone."""
+    row, back = fixed.copy(), fixed[L.G_BACK]
     if (
         back == 0.0
-        or ratio**2 * inertia * motors * least_factor(reduced) ** 2 + back * most_mass(reduced) <= 0.0
+        or ratio**2 * row[L.G_J] * motors * least_factor(reduced) ** 2 + back * most_mass(reduced) <= 0.0
     ):
-        moving_back = LEAST_BACK
-    row[L.G_N], row[L.G_RATIO], row[L.G_R] = motors, ratio, motor.resistance
-    row[L.G_K], row[L.G_TF], row[L.G_J] = motor.constant, motor.friction, inertia
-    row[L.G_FWD], row[L.G_BACK], row[L.G_BACK_TRUE] = 1.0 / forward, moving_back, back
-    row[L.G_RF], row[L.G_RB] = bare, max(2.0 - 1.0 / bare, 1e-6)
-    row[L.G_SHARE], row[L.G_LIMIT], row[L.G_LIMIT_B] = share, limit, battery_limit
-    row[L.G_CURRENT], row[L.G_RAIL] = 1.0, -1.0
+        row[L.G_BACK] = LEAST_BACK
+    row[L.G_N], row[L.G_RATIO], row[L.G_SHARE] = motors, ratio, share
     row[L.G_LO] = max(reduced.least_force, -most_back)
     row[L.G_HI] = min(reduced.greatest_force, most)
-    row[L.G_LOCKS] = float(locks)
     row[L.G_ROTOR] = float(comes_apart(reduced, row))
     return np.array(row, dtype=float)
 
@@ -135,16 +162,20 @@ def own_lag(row: Sequence[float] | Array) -> float:
 def least_mass(reduced: Reduced) -> float:
     """Least effective inertia along the travel [kg, kg m²]."""
     return min(
-        segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].min())
-        for segment in reduced.segments
+        [
+            segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].min())
+            for segment in reduced.segments
+        ]
     )
 
 
 def most_mass(reduced: Reduced) -> float:
     """Greatest effective inertia along the travel [kg, kg m²]."""
     return max(
-        segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].max())
-        for segment in reduced.segments
+        [
+            segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].max())
+            for segment in reduced.segments
+        ]
     )
 
 
@@ -252,20 +283,23 @@ class Power(NamedTuple):
     """A motor and the gears after it."""
 
     motor: MotorModel
-    gears: Chain
+    ratio: float
+    row: list[float]  # see motor_row
 
 
 def power_of(spec: MechanismSpec, robot: Robot) -> Power:
     """What drives a mechanism, without stages of its kind's own."""
     values = spec.values
-    return Power(motor_model(robot.motors[values["motors"].motor]), chain(values["gearing"] or ()))
+    motor, gears = motor_model(robot.motors[values["motors"].motor]), chain(values["gearing"] or ())
+    row = motor_row(motor, gears.forward, gears.back, gears.locks, gears.upstream_inertia, *limits(values))
+    return Power(motor, gears.ratio, row)
 
 
 def build_leg(
     spec: MechanismSpec, robot: Robot, carried: float, direction: float | None, power: Power
 ) -> Built:
     """A drive on a straight line in a direction from its heading [rad], or in a turn (None)."""
-    values, (motor, gears) = spec.values, power
+    values, motor = spec.values, power.motor
     kind = KINDS[spec.kind]
     use = values["motors"]
     mass = float(robot.mass) + carried
@@ -273,31 +307,18 @@ def build_leg(
         leg = kind.turn(values, mass, use.count, (float(robot.length), float(robot.width)))
     else:
         leg = kind.straight(values, mass, use.count, direction)
-    limit, battery_limit = limits(values)
     rows = []
     for group in leg.groups:
-        row = group_row(
-            leg.reduced,
-            motor,
-            group.motors,
-            group.per_travel * gears.ratio,
-            gears.forward,
-            gears.back,
-            gears.locks,
-            gears.upstream_inertia,
-            group.share,
-            limit,
-            battery_limit,
-            group.most,
-            group.most if group.most_back is None else group.most_back,
-        )
+        most_back = group.most if group.most_back is None else group.most_back
+        ratio = group.per_travel * power.ratio
+        row = on_travel(power.row, leg.reduced, group.motors, ratio, group.share, group.most, most_back)
         row[L.G_WHEEL] = group.inertia
         if (
             len(leg.groups) > 1
         ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
             row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
         rows.append(row)
-    ratio = leg.groups[0].per_travel * gears.ratio
+    ratio = leg.groups[0].per_travel * power.ratio
     return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
 
 
@@ -459,6 +480,7 @@ class Models:
             tuple[str, bool], dict[str, Any]
         ] = {}  # of a mechanism, and of its turns in place
         self._powers: dict[str, Power] = {}  # of drives
+        self._arrays: dict[tuple[str, ...], Arrays] = {}  # on no battery yet
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
 
     def get(
@@ -487,6 +509,13 @@ class Models:
                 built = build_driven(spec, self.robot, payload, places)
             known = self._built[key] = built
         return known
+
+    def arrays(self, names: Sequence[str], battery: BatteryState, tolerance: float) -> Arrays:
+        """The kernel's arrays of a plant at its beginning: laid out and filled once, for all plants of the robot."""
+        known = self._arrays.get(tuple(names))
+        if known is None:
+            known = self._arrays[tuple(names)] = Arrays(self, names)
+        return known.on(battery, tolerance)
 
     def under(self, robot: Robot) -> Models:
         """The same mechanisms for a robot that differs by its controls or its loop alone: nothing is built again."""
@@ -527,7 +556,7 @@ class Arrays:
         "w",
     )
 
-    def __init__(self, models: Models, names: Sequence[str], battery: BatteryState, tolerance: float) -> None:
+    def __init__(self, models: Models, names: Sequence[str]) -> None:
         robot = models.robot
         first = [models.get(name) for name in names]
         room = [most_groups(robot.mechanisms[name]) for name in names]
@@ -562,15 +591,10 @@ class Arrays:
             self.rotors[name] = range(begin, begin + count)
         self.columns = L.LOG_MECH + L.LOG_PER_MECH * (len(names) + sum(rotors))
         w = self.w
-        w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
-        if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
-            w[L.SAGS], w[L.R1], w[L.TAU] = 1.0, battery.polarisation, battery.settling
-            w[L.FALL] = battery.falls / battery.capacity if battery.capacity else 0.0
         w[L.WARMS] = float(watches_heat(robot))
         w[L.N_MECH] = w[L.N_BODY] = len(names)
         w[L.N_ROTOR], w[L.N_RAIL] = sum(rotors), len(robot.rails)
         w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us
-        w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 1e-3
         self._write_rails(robot)
         for name, built, count, stretch, (waits, runs) in zip(
@@ -588,6 +612,17 @@ class Arrays:
             w[m + L.T_PENDING] = inf
             w[m + L.SLOW] = inf
             self.write(name, built)
+
+    def on(self, battery: BatteryState, tolerance: float) -> Arrays:
+        """A copy that hangs on a battery, to be integrated with a relative tolerance."""
+        twin = self.copy()
+        w = twin.w
+        w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
+        if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
+            w[L.SAGS], w[L.R1], w[L.TAU] = 1.0, battery.polarisation, battery.settling
+            w[L.FALL] = battery.falls / battery.capacity if battery.capacity else 0.0
+        w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
+        return twin
 
     def copy(self) -> Arrays:
         """The same with a state of its own."""

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.build import Arrays, Built, Models, physical
+from simbot.physics.build import Built, Models, physical
 from simbot.physics.encoder import Encoder
 from simbot.physics.heat import Warmth
 from simbot.physics.luck import NOMINAL, Luck
@@ -94,7 +94,7 @@ class State:
         self.horizon_us = horizon_us
         self.now_us = 0
         self.names = physical(robot)
-        self.arrays = Arrays(self.models, self.names, battery, tolerance)
+        self.arrays = self.models.arrays(self.names, battery, tolerance)
         self.phase_us = phase_us
         if phase_us:
             self.arrays.w[L.PHASE_US], self.arrays.w[L.TICK] = phase_us, -1.0
