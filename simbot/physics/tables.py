@@ -15,7 +15,9 @@ CELLS = 192
 Knots = npt.NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(
+    slots=True, unsafe_hash=True
+)  # never changed, as if frozen, which takes three times as long to make
 class Segment:
     """A stretch of the travel on which inertia and load run smoothly.
 
@@ -45,7 +47,9 @@ class Segment:
     catch: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(
+    slots=True, unsafe_hash=True
+)  # never changed, as if frozen, which takes three times as long to make
 class Reduced:
     """A mechanism over one coordinate.
 

@@ -14,7 +14,9 @@ from typing import Any
 # --- game ---------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@dataclass(
+    slots=True, unsafe_hash=True
+)  # never changed, as if frozen, which takes three times as long to make
 class Pose:
     """Robot centre on the field and heading from +x, counter-clockwise."""
 
