@@ -14,9 +14,8 @@ from typing import Any
 # --- game ---------------------------------------------------------------------------------------------
 
 
-@dataclass(
-    slots=True, unsafe_hash=True
-)  # never changed, as if frozen, which takes three times as long to make
+# never changed, as if frozen, which takes three times as long to make
+@dataclass(slots=True, unsafe_hash=True)
 class Pose:
     """Robot centre on the field and heading from +x, counter-clockwise."""
 
