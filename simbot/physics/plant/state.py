@@ -25,9 +25,10 @@ from simbot.scenario.positions import turns_inside
 Array = npt.NDArray[np.float64]
 Own = TypeVar("Own", bound="State")
 
-FIRST_ROWS = 16384
+FIRST_ROWS = 1024  # of a log; it grows by as much as it has
 _spare_logs: dict[int, list[Array]] = {}  # of plants that were forgotten, by columns: nothing in them counts
 SPARE_LOGS = 2  # as many as two robots of one match have
+MOST_SPARE_ROWS = 32768
 
 
 def _empty_log(columns: int) -> Array:
@@ -39,7 +40,7 @@ def _empty_log(columns: int) -> Array:
 def keep_log(log: Array) -> None:
     """Give the room of a log to the next plant: memory that is at hand already."""
     spare = _spare_logs.setdefault(log.shape[1], [])
-    if len(log) == FIRST_ROWS and len(spare) < SPARE_LOGS:
+    if FIRST_ROWS <= len(log) <= MOST_SPARE_ROWS and len(spare) < SPARE_LOGS:
         spare.append(log)
 
 
