@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.gearing import Chain, chain, completed_stages
+from simbot.physics.gearing import chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.mecanum import own_wheels
@@ -94,40 +94,67 @@ def group_row(
 
     The loss r of a gearmotor lies in its gears, after its rotor; that of a bare motor before its rotor.
     """
-    row = np.zeros(L.GROUP_SIZE)
+    fixed = motor_row(motor, forward, back, locks, upstream, limit, battery_limit)
+    return on_travel(fixed, reduced, motors, ratio, share, most, most_back)
+
+
+def motor_row(
+    motor: MotorModel,
+    forward: float,
+    back: float,
+    locks: bool,
+    upstream: float,
+    limit: float,
+    battery_limit: float,
+) -> list[float]:
+    """Of a group's row what hangs on its motor and gears alone."""
+    row = [0.0] * L.GROUP_SIZE
     bare = 1.0 if motor.geared else motor.r
     if motor.geared:
         forward *= motor.r
         inner_back = 2.0 - 1.0 / motor.r
         locks = locks or inner_back <= 0.0
         back = -abs(back * inner_back) if locks else back * inner_back
-    inertia = motor.rotor_inertia + upstream
-    moving_back = back
-    if (
-        back == 0.0
-        or ratio**2 * inertia * motors * least_factor(reduced) ** 2 + back * most_mass(reduced) <= 0.0
-    ):
-        moving_back = LEAST_BACK
-    row[L.G_N], row[L.G_RATIO], row[L.G_R] = motors, ratio, motor.resistance
-    row[L.G_K], row[L.G_TF], row[L.G_J] = motor.constant, motor.friction, inertia
-    row[L.G_FWD], row[L.G_BACK], row[L.G_BACK_TRUE] = 1.0 / forward, moving_back, back
+    row[L.G_R], row[L.G_K], row[L.G_TF] = motor.resistance, motor.constant, motor.friction
+    row[L.G_J] = motor.rotor_inertia + upstream
+    row[L.G_FWD], row[L.G_BACK], row[L.G_BACK_TRUE] = 1.0 / forward, back, back
     row[L.G_RF], row[L.G_RB] = bare, max(2.0 - 1.0 / bare, 1e-6)
-    row[L.G_SHARE], row[L.G_LIMIT], row[L.G_LIMIT_B] = share, limit, battery_limit
+    row[L.G_LIMIT], row[L.G_LIMIT_B] = limit, battery_limit
     row[L.G_CURRENT], row[L.G_RAIL] = 1.0, -1.0
-    row[L.G_LO] = max(reduced.least_force, -most_back)
-    row[L.G_HI] = min(reduced.greatest_force, most)
     row[L.G_LOCKS] = float(locks)
-    row[L.G_ROTOR] = float(comes_apart(reduced, row))
     return row
 
 
-def comes_apart(reduced: Reduced, row: Array) -> bool:
+def on_travel(
+    fixed: list[float],
+    reduced: Reduced,
+    motors: int,
+    ratio: float,
+    share: float = 1.0,
+    most: float = inf,
+    most_back: float = inf,
+) -> Array:
+    """A whole row from what hangs on motor and gears alone."""
+    row, back = fixed.copy(), fixed[L.G_BACK]
+    if (
+        back == 0.0
+        or ratio**2 * row[L.G_J] * motors * least_factor(reduced) ** 2 + back * most_mass(reduced) <= 0.0
+    ):
+        row[L.G_BACK] = LEAST_BACK
+    row[L.G_N], row[L.G_RATIO], row[L.G_SHARE] = motors, ratio, share
+    row[L.G_LO] = max(reduced.least_force, -most_back)
+    row[L.G_HI] = min(reduced.greatest_force, most)
+    row[L.G_ROTOR] = float(comes_apart(reduced, row))
+    return np.array(row, dtype=float)
+
+
+def comes_apart(reduced: Reduced, row: Sequence[float]) -> bool:
     """Whether motors may turn by themselves: their cord only pulls, their wheels slide."""
     bounded = row[L.G_LO] > -inf or row[L.G_HI] < inf
     return bool(bounded and own_lag(row) > LEAST_LAG and least_mass(reduced) > 0.0)
 
 
-def own_lag(row: Array) -> float:
+def own_lag(row: Sequence[float] | Array) -> float:
     """Time constant of motors by themselves, J R/k² [s]."""
     return float(row[L.G_J] * row[L.G_R] / row[L.G_K] ** 2)
 
@@ -135,23 +162,29 @@ def own_lag(row: Array) -> float:
 def least_mass(reduced: Reduced) -> float:
     """Least effective inertia along the travel [kg, kg m²]."""
     return min(
-        segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].min())
-        for segment in reduced.segments
+        [
+            segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].min())
+            for segment in reduced.segments
+        ]
     )
 
 
 def most_mass(reduced: Reduced) -> float:
     """Greatest effective inertia along the travel [kg, kg m²]."""
     return max(
-        segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].max())
-        for segment in reduced.segments
+        [
+            segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].max())
+            for segment in reduced.segments
+        ]
     )
 
 
 def least_factor(reduced: Reduced) -> float:
     """Least common factor of the ratios along the travel."""
-    tables = [segment.knots for segment in reduced.segments if segment.knots is not None]
-    return min([float(knots[:, L.TAB_G].min()) for knots in tables]) if tables else 1.0
+    return min(
+        [float(each.knots[:, L.TAB_G].min()) for each in reduced.segments if each.knots is not None],
+        default=1.0,
+    )
 
 
 def limits(values: Mapping[str, Any]) -> tuple[float, float]:
@@ -250,20 +283,23 @@ class Power(NamedTuple):
     """A motor and the gears after it."""
 
     motor: MotorModel
-    gears: Chain
+    ratio: float
+    row: list[float]  # see motor_row
 
 
 def power_of(spec: MechanismSpec, robot: Robot) -> Power:
     """What drives a mechanism, without stages of its kind's own."""
     values = spec.values
-    return Power(motor_model(robot.motors[values["motors"].motor]), chain(values["gearing"] or ()))
+    motor, gears = motor_model(robot.motors[values["motors"].motor]), chain(values["gearing"] or ())
+    row = motor_row(motor, gears.forward, gears.back, gears.locks, gears.upstream_inertia, *limits(values))
+    return Power(motor, gears.ratio, row)
 
 
 def build_leg(
     spec: MechanismSpec, robot: Robot, carried: float, direction: float | None, power: Power
 ) -> Built:
     """A drive on a straight line in a direction from its heading [rad], or in a turn (None)."""
-    values, (motor, gears) = spec.values, power
+    values, motor = spec.values, power.motor
     kind = KINDS[spec.kind]
     use = values["motors"]
     mass = float(robot.mass) + carried
@@ -271,33 +307,18 @@ def build_leg(
         leg = kind.turn(values, mass, use.count, (float(robot.length), float(robot.width)))
     else:
         leg = kind.straight(values, mass, use.count, direction)
-    limit, battery_limit = limits(values)
-    rows = [
-        group_row(
-            leg.reduced,
-            motor,
-            group.motors,
-            group.per_travel * gears.ratio,
-            gears.forward,
-            gears.back,
-            gears.locks,
-            gears.upstream_inertia,
-            group.share,
-            limit,
-            battery_limit,
-            group.most,
-            group.most if group.most_back is None else group.most_back,
-        )
-        for group in leg.groups
-    ]
-    for row, group in zip(rows, leg.groups, strict=True):
+    rows = []
+    for group in leg.groups:
+        most_back = group.most if group.most_back is None else group.most_back
+        ratio = group.per_travel * power.ratio
+        row = on_travel(power.row, leg.reduced, group.motors, ratio, group.share, group.most, most_back)
         row[L.G_WHEEL] = group.inertia
-    if (
-        len(rows) > 1
-    ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
-        for row in rows:
+        if (
+            len(leg.groups) > 1
+        ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
             row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
-    ratio = leg.groups[0].per_travel * gears.ratio
+        rows.append(row)
+    ratio = leg.groups[0].per_travel * power.ratio
     return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
 
 
@@ -459,6 +480,7 @@ class Models:
             tuple[str, bool], dict[str, Any]
         ] = {}  # of a mechanism, and of its turns in place
         self._powers: dict[str, Power] = {}  # of drives
+        self._arrays: dict[tuple[str, ...], Arrays] = {}  # on no battery yet
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
 
     def get(
@@ -488,6 +510,13 @@ class Models:
             known = self._built[key] = built
         return known
 
+    def arrays(self, names: Sequence[str], battery: BatteryState, tolerance: float) -> Arrays:
+        """The kernel's arrays of a plant at its beginning: laid out and filled once, for all plants of the robot."""
+        known = self._arrays.get(tuple(names))
+        if known is None:
+            known = self._arrays[tuple(names)] = Arrays(self, names)
+        return known.on(battery, tolerance)
+
     def under(self, robot: Robot) -> Models:
         """The same mechanisms for a robot that differs by its controls or its loop alone: nothing is built again."""
         twin = Models(robot)
@@ -514,7 +543,20 @@ def most_groups(spec: MechanismSpec) -> int:
 class Arrays:
     """The kernel's arrays of one plant: state `w`, tables `tab`, and where each mechanism stands in `w`."""
 
-    def __init__(self, models: Models, names: Sequence[str], battery: BatteryState, tolerance: float) -> None:
+    __slots__ = (
+        "_groups",
+        "_images",
+        "_stretches",
+        "_tables",
+        "at",
+        "columns",
+        "hot",
+        "number",
+        "rotors",
+        "w",
+    )
+
+    def __init__(self, models: Models, names: Sequence[str]) -> None:
         robot = models.robot
         first = [models.get(name) for name in names]
         room = [most_groups(robot.mechanisms[name]) for name in names]
@@ -549,15 +591,10 @@ class Arrays:
             self.rotors[name] = range(begin, begin + count)
         self.columns = L.LOG_MECH + L.LOG_PER_MECH * (len(names) + sum(rotors))
         w = self.w
-        w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
-        if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
-            w[L.SAGS], w[L.R1], w[L.TAU] = 1.0, battery.polarisation, battery.settling
-            w[L.FALL] = battery.falls / battery.capacity if battery.capacity else 0.0
         w[L.WARMS] = float(watches_heat(robot))
         w[L.N_MECH] = w[L.N_BODY] = len(names)
         w[L.N_ROTOR], w[L.N_RAIL] = sum(rotors), len(robot.rails)
         w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us
-        w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         w[L.COLLAPSED_AT], w[L.DIRTY], w[L.H] = -1.0, 1.0, 5e-3
         self._write_rails(robot)
         for name, built, count, stretch, (waits, runs) in zip(
@@ -576,6 +613,25 @@ class Arrays:
             w[m + L.SLOW] = inf
             self.write(name, built)
 
+    def on(self, battery: BatteryState, tolerance: float) -> Arrays:
+        """A copy that hangs on a battery, to be integrated with a relative tolerance."""
+        twin = self.copy()
+        w = twin.w
+        w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
+        if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
+            w[L.SAGS], w[L.R1], w[L.TAU] = 1.0, battery.polarisation, battery.settling
+            w[L.FALL] = battery.falls / battery.capacity if battery.capacity else 0.0
+        w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
+        return twin
+
+    def copy(self) -> Arrays:
+        """The same with a state of its own."""
+        twin = object.__new__(Arrays)
+        twin._groups, twin._stretches, twin._images = self._groups, self._stretches, self._images
+        twin._tables, twin.at, twin.number, twin.rotors = self._tables, self.at, self.number, self.rotors
+        twin.columns, twin.hot, twin.w = self.columns, self.hot, self.w.copy()
+        return twin
+
     @property
     def tab(self) -> Array:
         """Tables of all mechanisms, those of other plants of the same robot among them."""
@@ -592,44 +648,48 @@ class Arrays:
 
     def write(self, name: str, built: Built) -> None:
         """Write (or write again) what does not depend on the command; position and speed stay."""
-        w, m = self.w, self.at[name]
+        w, m, g, s = self.w, self.at[name], self._groups[name], self._stretches[name]
         image = self._tables.image(built)
-        w[m + L.Q_LO], w[m + L.Q_HI] = image.low, image.high
-        w[m + L.DAMP], w[m + L.VOLTS_NOMINAL] = image.damping, built.volts
-        if w[m + L.N_GRP] != image.groups:
+        if w.item(m + L.N_GRP) != image.groups:
             self.join(name)
-        w[m + L.N_GRP], w[m + L.N_SEG] = image.groups, image.segments
-        g = self._groups[name]
-        squared = w[g + L.G_SQUARED]
-        apart = w[g + L.G_APART : g + image.motors.size : L.GROUP_SIZE].copy()
-        w[g : g + image.motors.size] = image.motors
+            w[m + L.N_GRP] = image.groups
+        w[m + L.Q_LO], w[m + L.Q_HI] = image.low, image.high
+        w[m + L.DAMP], w[m + L.N_SEG], w[m + L.VOLTS_NOMINAL] = image.damping, image.segments, built.volts
+        end = g + image.motors.size
+        squared = w.item(g + L.G_SQUARED)
+        apart = w[g + L.G_APART : end : L.GROUP_SIZE].copy() if w[L.N_BODY] != w[L.N_MECH] else None
+        w[g:end] = image.motors
         w[g + L.G_SQUARED] = squared
-        w[g + L.G_APART : g + image.motors.size : L.GROUP_SIZE] = apart
+        if apart is not None:
+            w[g + L.G_APART : end : L.GROUP_SIZE] = apart
         self._let_turn(name, not image.catches)
         if name in self.hot:
             warm = self.hot[name]
-            w[g + L.G_R : g + image.motors.size : L.GROUP_SIZE] *= warm[0]
-            w[g + L.G_K : g + image.motors.size : L.GROUP_SIZE] *= warm[1]
+            w[g + L.G_R : end : L.GROUP_SIZE] *= warm[0]
+            w[g + L.G_K : end : L.GROUP_SIZE] *= warm[1]
         w[m + L.GUIDE_N : m + L.GUIDE_ROUND + 1] = image.guide
-        s = self._stretches[name]
         w[s : s + image.flat.size] = image.flat
-        self._images = {**self._images, name: image}
+        if self._images.get(name) is not image:
+            self._images = {**self._images, name: image}
         self.locate(name)
 
     def _rotors_at(self, name: str) -> list[int]:
         """Where the records of its rotors stand, one for each group that there may be."""
+        numbers = self.rotors[name]
+        if not numbers:
+            return []
         first = next(iter(self.at.values()))
-        return [first + number * L.MECH_SIZE for number in self.rotors[name]]
+        return [first + number * L.MECH_SIZE for number in numbers]
 
     def _let_turn(self, name: str, free: bool) -> None:
         """Note where its rotors have their records; not `free`: a pawl holds their drum, and their cord taut."""
-        w, g = self.w, int(self.w[self.at[name] + L.GRP])
+        w, row = self.w, self._groups[name] + L.G_ROTOR
         if not self.rotors[name]:
-            w[g + L.G_ROTOR] = 0.0
+            w[row] = 0.0
             return
-        for k, rotor in enumerate(self._rotors_at(name)[: int(w[self.at[name] + L.N_GRP])]):
-            row = g + k * L.GROUP_SIZE + L.G_ROTOR
-            w[row] = rotor if free and w[row] else 0.0
+        for rotor in self._rotors_at(name)[: int(w.item(self.at[name] + L.N_GRP))]:
+            w[row] = rotor if free and w.item(row) else 0.0
+            row += L.GROUP_SIZE
         if not free:
             self.join(name)
 
@@ -649,7 +709,7 @@ class Arrays:
     def join(self, name: str) -> None:
         """Let its rotors turn with it from now on, whatever they have done."""
         w = self.w
-        if w[L.N_BODY] == w[L.N_MECH]:
+        if w.item(L.N_BODY) == w.item(L.N_MECH):
             return
         for rotor in self._rotors_at(name):
             w[int(w[rotor + L.GRP]) + L.G_APART] = 0.0
@@ -667,10 +727,9 @@ class Arrays:
             now = next((k for k, piece in enumerate(pieces) if q < piece.high), len(pieces) - 1)
         if image.catches:  # the last tooth passed holds, were it pieces ago
             w[m + L.Q_LO] = next((one.low for one in pieces[now::-1] if one.catch), image.low)
-        here = pieces[now]
-        w[m + L.FC], w[m + L.FS] = here.friction, here.static
-        w[m + L.TAB_BENDS], w[m + L.SEG_NOW] = here.bends, now
-        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here.here
+        _, _, _, w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS], here = pieces[now]
+        w[m + L.SEG_NOW] = now
+        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here
 
 
 def may_part(built: Built) -> bool:

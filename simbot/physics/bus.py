@@ -521,7 +521,12 @@ def take_currents(w: Array, tab: Array) -> Any:
     back = 0.0
     first = L.RAILS + int(w[L.N_RAIL]) * L.RAIL_SIZE
     m = first
+    together = w[L.N_BODY] == w[L.N_MECH]
     for _ in range(int(w[L.N_MECH])):
+        if together and w[m + L.S] == 0.0 and w[m + L.DUTY] == 0.0:
+            w[m + L.CURRENT] = 0.0
+            m += L.MECH_SIZE
+            continue
         total = 0.0
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):

@@ -317,7 +317,7 @@ def _alone(
     """Arrays of a mechanism by itself at time 0, and a log: made once, for one stretch after the other."""
     key = (name, id(built), tolerance)
     if key not in models.alone:
-        arrays = Arrays(models, [name], battery, tolerance)
+        arrays = models.arrays([name], battery, tolerance)
         arrays.w[L.WARMS] = 0.0
         arrays.write(name, built)
         models.alone[key] = (arrays, arrays.w.copy(), np.empty((512, arrays.columns)), built)

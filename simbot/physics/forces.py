@@ -195,13 +195,15 @@ def accelerate(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
         ratio = w[g + L.G_RATIO] * factor
         spin = s if ratio > 0.0 else -s
         volts = supply(w, g)
-        emf = w[g + L.G_K] * ratio * v
-        i = group_current(w, m, g, volts, ratio * v)
-        w[g + L.G_I] = i
+        emf = w[g + L.G_K] * (ratio * v)
         if w[m + L.OPEN] == 1.0:
-            w[g + L.G_IFREE] = abs(emf)
+            i = group_current(w, m, g, volts, ratio * v)
+            free = abs(emf)
         else:
-            w[g + L.G_IFREE] = (w[m + L.DUTY] * w[g + L.G_SHARE] * volts - emf) / w[g + L.G_R]
+            free = (w[m + L.DUTY] * w[g + L.G_SHARE] * volts - emf) / w[g + L.G_R]
+            i = free if w[g + L.G_LIM] == 0.0 else group_current(w, m, g, volts, ratio * v)
+        w[g + L.G_I] = i
+        w[g + L.G_IFREE] = free
         x = w[g + L.G_N] * (w[g + L.G_K] * i - w[g + L.G_TF] * spin)
         w[g + L.G_X] = x * spin
         x = x * w[g + L.G_RF] if w[g + L.G_BARE] == 0.0 else x / w[g + L.G_RB]

@@ -255,23 +255,33 @@ def series(w: Array, tab: Array, h: float) -> Any:
         m = int(w[L.LIVE + k])
         if w[m + L.TAB_N] > 0.0:
             load_here(w, tab, m)
+            w[m + L.PER_INERTIA] = 1.0 / w[m + L.INERTIA]
         w[m + L.POLY] = w[m + L.Q]
         w[m + L.POLY + 1] = h * w[m + L.SPEED]
+        w[m + L.PER_Q] = 1.0 / w[m + L.Q_SCALE]
+        w[m + L.PER_V] = per_h / w[m + L.V_SCALE]
     alpha = 1.0 + w[L.R0] * w[L.STRAIGHT_A]
     asked = w[L.STRAIGHT_B]
     power = w[L.STRAIGHT_P]
-    beta = 0.0
+    per_alpha = 1.0 / alpha
     bend = alpha
+    linear = True  # so far nothing draws constant power, and what is asked of the bus follows its voltage in a line
     least = FAR_BELOW * w[L.TOL]
     per_rest = 1.0 / w[L.REST]
     worst = HUGE
+    sags = w[L.SAGS] == 1.0
+    per_ohm = 1.0 / w[L.R0] if sags else 0.0
+    settles = h / w[L.TAU] if sags else 0.0
+    falls = h * w[L.FALL]
     start_battery(w)
     for j in range(L.ORDER - 1):
+        per_power = 1.0 / (j + 1.0)
+        rate = (j + 1.0) * per_h  # of a coefficient of the way: that of the speed
         for k in range(n):
             m = int(w[L.LIVE + k])
             rail = int(w[m + L.FED_BY])
             if rail == 0:
-                asked += w[m + L.BUS_PER_SPEED] * (j + 1.0) * w[m + L.POLY + j + 1] * per_h
+                asked += w[m + L.BUS_PER_SPEED] * rate * w[m + L.POLY + j + 1]
             elif w[rail + L.RAIL_MODE] == L.REGULATED:
                 current = rail_series(w, m, j, h)
                 if w[rail + L.RAIL_EFF] > 0.0:
@@ -281,39 +291,41 @@ def series(w: Array, tab: Array, h: float) -> Any:
         w[L.ASKED_POLY + j] = asked
         w[L.POWER_POLY + j] = power
         beta = -w[L.EMF_POLY + j] - w[L.R0] * asked
-        if j == 0:
+        linear = linear and power == 0.0
+        if linear:
+            volts = -beta * per_alpha
+        elif j == 0:
             volts = 0.5 * (math.sqrt(max(0.0, beta * beta - 4.0 * alpha * w[L.R0] * power)) - beta) / alpha
-            bend = 2.0 * alpha * volts + beta
         else:
             volts = beta * w[L.VOLTS_POLY] + w[L.R0] * power
             for i in range(1, j):
                 own = alpha * w[L.VOLTS_POLY + i] - w[L.R0] * w[L.ASKED_POLY + i] - w[L.EMF_POLY + i]
                 volts += own * w[L.VOLTS_POLY + j - i]
             volts = -volts / bend
+        if j == 0:
+            bend = 2.0 * alpha * volts + beta
         w[L.VOLTS_POLY + j] = volts
-        if w[L.SAGS] == 1.0:
-            current = (w[L.EMF_POLY + j] - volts) / w[L.R0]
-            grows = h * (w[L.R1] * current - w[L.VRC_POLY + j]) / w[L.TAU] / (j + 1.0)
+        if sags:
+            current = (w[L.EMF_POLY + j] - volts) * per_ohm
+            grows = settles * per_power * (w[L.R1] * current - w[L.VRC_POLY + j])
             w[L.VRC_POLY + j + 1] = grows
-            w[L.EMF_POLY + j + 1] = -grows - h * w[L.FALL] * current / (j + 1.0)
+            w[L.EMF_POLY + j + 1] = -grows - falls * per_power * current
         before = worst
         worst = abs(w[L.EMF_POLY + j + 1]) * per_rest
         share = h * h / ((j + 1.0) * (j + 2.0))
         for k in range(n):
             m = int(w[L.LIVE + k])
             p = m + L.POLY + j
-            a = w[m + L.ACC_PER_VOLT] * volts - w[m + L.ACC_PER_SPEED] * (j + 1.0) * w[p + 1] * per_h
+            a = w[m + L.ACC_PER_VOLT] * volts - w[m + L.ACC_PER_SPEED] * rate * w[p + 1]
             a -= w[m + L.ACC_PER_WAY] * w[p]
             if w[m + L.TAB_N] > 0.0:
-                a -= load_in_series(w, m, j) / w[m + L.INERTIA]
+                a -= load_in_series(w, m, j) * w[m + L.PER_INERTIA]
             if j == 0:
                 a -= w[m + L.ACC_LOST]
                 if abs(a) < is_steady_below(w, m):
                     a = 0.0  # what is left of it are errors of the steps before, which long ones would enlarge
             w[p + 2] = share * a
-            worst = max(
-                worst, abs(share * a) * max(1.0 / w[m + L.Q_SCALE], (j + 2.0) * per_h / w[m + L.V_SCALE])
-            )
+            worst = max(worst, abs(share * a) * max(w[m + L.PER_Q], (j + 2.0) * w[m + L.PER_V]))
         asked = 0.0
         power = 0.0
         w[L.TOP] = j + 2.0
@@ -344,12 +356,57 @@ def bus_in_series(w: Array, x: float) -> Any:
     """Put the bus at the share x of the step of the series."""
     volts = 0.0
     asked = 0.0
-    power = 0.0
     for j in range(int(w[L.TOP]) - 2, -1, -1):
         volts = volts * x + w[L.VOLTS_POLY + j]
         asked = asked * x + w[L.ASKED_POLY + j]
-        power = power * x + w[L.POWER_POLY + j]
     w[L.V] = volts
     w[L.I] = w[L.STRAIGHT_A] * volts - asked
-    if power != 0.0:
+    if has_power(w):
+        power = 0.0
+        for j in range(int(w[L.TOP]) - 2, -1, -1):
+            power = power * x + w[L.POWER_POLY + j]
         w[L.I] += power / volts
+
+
+@inner
+def has_power(w: Array) -> Any:
+    """Whether something may draw constant power in the series."""
+    return w[L.STRAIGHT_P] != 0.0 or w[L.FED] == 1.0
+
+
+@inner
+def drawn_from_bus(w: Array, h: float, nodes: Array, shares: Array) -> Any:
+    """Energy [J] and charge [C] of a step of the series: its bus at four places, side by side, and their weights."""
+    x0, x1, x2, x3 = nodes[0], nodes[1], nodes[2], nodes[3]
+    v0 = v1 = v2 = v3 = 0.0
+    i0 = i1 = i2 = i3 = 0.0
+    for j in range(int(w[L.TOP]) - 2, -1, -1):
+        volts = w[L.VOLTS_POLY + j]
+        v0 = v0 * x0 + volts
+        v1 = v1 * x1 + volts
+        v2 = v2 * x2 + volts
+        v3 = v3 * x3 + volts
+        asked = w[L.ASKED_POLY + j]
+        i0 = i0 * x0 + asked
+        i1 = i1 * x1 + asked
+        i2 = i2 * x2 + asked
+        i3 = i3 * x3 + asked
+    a = w[L.STRAIGHT_A]
+    i0 = a * v0 - i0
+    i1 = a * v1 - i1
+    i2 = a * v2 - i2
+    i3 = a * v3 - i3
+    if has_power(w):
+        p0 = p1 = p2 = p3 = 0.0
+        for j in range(int(w[L.TOP]) - 2, -1, -1):
+            power = w[L.POWER_POLY + j]
+            p0 = p0 * x0 + power
+            p1 = p1 * x1 + power
+            p2 = p2 * x2 + power
+            p3 = p3 * x3 + power
+        i0 += p0 / v0
+        i1 += p1 / v1
+        i2 += p2 / v2
+        i3 += p3 / v3
+    s0, s1, s2, s3 = shares[0] * h, shares[1] * h, shares[2] * h, shares[3] * h
+    return s0 * v0 * i0 + s1 * v1 * i1 + s2 * v2 * i2 + s3 * v3 * i3, s0 * i0 + s1 * i1 + s2 * i2 + s3 * i3

@@ -81,9 +81,11 @@ def commit(
         log[row, column + L.LOG_FORCE1] = force_now(w, m, g)
         log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]
         log[row, column + L.LOG_SQUARED_OWN] = w[m + L.SQUARED_OWN]
-        top = int(w[L.TOP]) if moving else 0
-        for k in range(3, L.ORDER + 1):
-            log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k] if k <= top else 0.0
+        top = int(w[L.TOP]) if moving else 2
+        for k in range(3, top + 1):
+            log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k]
+        for k in range(max(top, 2) + 1, L.ORDER + 1):
+            log[row, column + L.LOG_POLY + k - 3] = 0.0
         column += L.LOG_PER_MECH
         m += L.MECH_SIZE
     m = int(first_mech(w) + w[L.N_MECH] * L.MECH_SIZE)

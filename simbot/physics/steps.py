@@ -22,7 +22,14 @@ from simbot.physics.bus import (
 )
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE, accelerate, follow
-from simbot.physics.linear import bent_off, bus_in_series, series, shrink_series, start_battery
+from simbot.physics.linear import (
+    bent_off,
+    bus_in_series,
+    drawn_from_bus,
+    series,
+    shrink_series,
+    start_battery,
+)
 from simbot.physics.quick import quick_rates, quicken
 
 # Tsitouras (2011), the 5(4) pair with 7 stages, the last one that of the next step: what each stage takes from those
@@ -320,14 +327,10 @@ def go_to_share(w: Array, tab: Array, x: float, h: float) -> Any:
 @inner
 def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
     """Energy [J] and charge [C] of a step on the linear law, and what its currents heat; ends at its end."""
-    energy = 0.0
-    charge = 0.0
     note_lowest(w, h)
-    for k in range(4):
-        bus_in_series(w, NODES[k])
-        energy += SHARES[k] * h * w[L.V] * w[L.I]
-        charge += SHARES[k] * h * w[L.I]
-        if w[L.WARMS] == 1.0:
+    if w[L.WARMS] == 1.0:
+        for k in range(4):
+            bus_in_series(w, NODES[k])
             put_at_share(w, NODES[k], h)
             find_currents(w, tab)
             heat_up(w, SHARES[k] * h)
@@ -335,7 +338,7 @@ def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
     put_at_share(w, 1.0, h)
     if w[L.WARMS] == 1.0:
         find_currents(w, tab)
-    return energy, charge
+    return drawn_from_bus(w, h, NODES, SHARES)
 
 
 @inner

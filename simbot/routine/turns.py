@@ -72,10 +72,8 @@ class Instant(simpy.Event):
     def __init__(
         self, env: simpy.Environment, call: Callable[[simpy.Event], None], priority: int, at_us: int
     ):
-        super().__init__(env)
-        self.callbacks = [call]
-        self._ok = True
-        self._value = None
+        self.env, self.callbacks = env, [call]
+        self._ok, self._value = True, None
         env.schedule(self, priority, at_us - env.now)  # type: ignore[arg-type]
 
 

@@ -18,6 +18,7 @@ from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.move import Command, GoTo, Move, Spin, SpinTo, Stopwatch, begun_with
 from simbot.physics.orders import hold, spin
 from simbot.physics.plant.commands import Commands
+from simbot.physics.plant.state import keep_log
 from simbot.physics.route import Route
 from simbot.scenario.model import BatteryState, Pose, Robot, Start
 
@@ -42,6 +43,8 @@ class Plant(Commands):
     luck : Luck
         For what varies from time to time: a stopwatch time, where in its frame a servo hears of a command.
     """
+
+    __slots__ = ()
 
     def __init__(
         self,
@@ -133,6 +136,7 @@ class Plant(Commands):
 
     def forget(self) -> None:
         """Let go of what was recorded and of all moves: nothing more will be asked of the past."""
+        keep_log(self._log)
         self._log, self._rows, self._saved, self._spare = self._log[:0].copy(), 0, None, None
         for move in self._moves:
             move.forget()

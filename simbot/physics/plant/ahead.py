@@ -20,6 +20,8 @@ CHUNK_S = 0.25
 class Ahead(Zeroing):
     """Looks ahead of now."""
 
+    __slots__ = ()
+
     def first_seen_us(self, moves: Iterable[Move], limit_us: int) -> int | None:
         """First tick >= now at which code would SEE all these moves inside their sets, if nothing more is
         commanded; None if not before or at limit_us."""

@@ -32,6 +32,8 @@ from simbot.scenario.model import MechanismSpec
 class Commands(Totals):
     """Carries commands into the arrays."""
 
+    __slots__ = ()
+
     def _look_at_others(self, name: str) -> None:
         """Take where the mechanisms now stand that the load of this one depends on: it stays so until its next move."""
         places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])

@@ -19,6 +19,8 @@ JUST_BEFORE = (
 class Needs(TargetSets):
     """Sets of states that are asked for."""
 
+    __slots__ = ()
+
     def _tolerances(
         self,
         mechanism: str,

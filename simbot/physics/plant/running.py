@@ -29,22 +29,22 @@ MOST_ROWS = 2_000_000
 class Running(Whereabouts):
     """Goes on with the commands that the arrays have, on the leg under way."""
 
+    __slots__ = ()
+
     def _go_on(
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
     ) -> bool:
-        w = self.arrays.w
+        w, tab = self.arrays.w, self.arrays.tab
         if watched:
-            for name, m in self.arrays.at.items():
-                w[m + L.WATCH] = 1.0 if name in watched else 0.0
-            w[L.WATCHING] = 1.0
+            self._watch_for(watched, 1.0)
         while True:
             log = self._log
             if before_step is not None:  # no room for a step: it stops before it; then room for one
-                code, _ = advance(w, self.arrays.tab, log[: self._rows], self._rows, t_end)
+                code, _ = advance(w, tab, log[: self._rows], self._rows, t_end)
                 if code == LOG_FULL:
                     before_step()
                     log = log[: self._rows + 1]
-            code, self._rows = advance(w, self.arrays.tab, log, self._rows, t_end)
+            code, self._rows = advance(w, tab, log, self._rows, t_end)
             if code != LOG_FULL:
                 break
             if self._rows < len(self._log):
@@ -56,8 +56,15 @@ class Running(Whereabouts):
             more = np.zeros((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
             self._log = np.concatenate((self._log, more)) if self._rows else more
         if watched:
-            w[L.WATCHING] = 0.0
-        return bool(code == SEEN)
+            self._watch_for(watched, 0.0)
+        return code == SEEN  # type: ignore[no-any-return]
+
+    def _watch_for(self, names: tuple[str, ...], so: float) -> None:
+        """Let the kernel stop where it sees mechanisms inside, or (0) never; none but these are watched."""
+        w, at = self.arrays.w, self.arrays.at
+        w[L.WATCHING] = so
+        for name in names:
+            w[at[name] + L.WATCH] = so
 
     def _advance(
         self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None

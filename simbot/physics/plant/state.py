@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from operator import attrgetter
 from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.physics.build import Arrays, Built, Models, physical
+from simbot.physics.build import Built, Models, physical
 from simbot.physics.encoder import Encoder
 from simbot.physics.heat import Warmth
 from simbot.physics.luck import NOMINAL, Luck
@@ -24,11 +25,58 @@ from simbot.scenario.positions import turns_inside
 Array = npt.NDArray[np.float64]
 Own = TypeVar("Own", bound="State")
 
-FIRST_ROWS = 16384
+FIRST_ROWS = 1024  # of a log; it grows by as much as it has
+_spare_logs: dict[int, list[Array]] = {}  # of plants that were forgotten, by columns: nothing in them counts
+SPARE_LOGS = 2  # as many as two robots of one match have
+MOST_SPARE_ROWS = 32768
+
+
+def _empty_log(columns: int) -> Array:
+    """Room for the rows of a log: a step fills its own, so that whatever was there before is gone."""
+    spare = _spare_logs.get(columns)
+    return spare.pop() if spare else np.zeros((FIRST_ROWS, columns))
+
+
+def keep_log(log: Array) -> None:
+    """Give the room of a log to the next plant: memory that is at hand already."""
+    spare = _spare_logs.setdefault(log.shape[1], [])
+    if FIRST_ROWS <= len(log) <= MOST_SPARE_ROWS and len(spare) < SPARE_LOGS:
+        spare.append(log)
 
 
 class State:
     """Everything that a plant remembers."""
+
+    __slots__ = (
+        "_air",
+        "_built_since",
+        "_controls",
+        "_current",
+        "_drive",
+        "_encoders",
+        "_leans_on",
+        "_log",
+        "_moves",
+        "_pawls_out",
+        "_payload",
+        "_places",
+        "_resets",
+        "_route",
+        "_rows",
+        "_saved",
+        "_spare",
+        "_warmth",
+        "_watch",
+        "arrays",
+        "battery",
+        "horizon_us",
+        "luck",
+        "models",
+        "names",
+        "now_us",
+        "phase_us",
+        "robot",
+    )
 
     def __init__(
         self,
@@ -47,7 +95,7 @@ class State:
         self.horizon_us = horizon_us
         self.now_us = 0
         self.names = physical(robot)
-        self.arrays = Arrays(self.models, self.names, battery, tolerance)
+        self.arrays = self.models.arrays(self.names, battery, tolerance)
         self.phase_us = phase_us
         if phase_us:
             self.arrays.w[L.PHASE_US], self.arrays.w[L.TICK] = phase_us, -1.0
@@ -55,7 +103,7 @@ class State:
         if robot.resets:
             self._resets = Resets(robot, self.names, len(self.arrays.w))
             self.arrays.w = np.concatenate((self.arrays.w, self._resets.state()))
-        self._log: Array = np.zeros((FIRST_ROWS, self.arrays.columns))
+        self._log: Array = _empty_log(self.arrays.columns)
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
         self._leans_on = {name: leans_on(robot, name) for name in self.names}
@@ -123,21 +171,19 @@ class State:
 
     def _twin(self: Own) -> Callable[[], Own]:
         """What makes a plant that goes on from here by itself, with a log of its own: few are ever asked to."""
-        known = self.__dict__.copy()
-        known.update(_rows=0, _saved=None, _spare=None)
-        arrays = self.arrays.__dict__.copy()
-        arrays["w"] = self.arrays.w.copy()
-        if self._resets is not None:
-            known["_resets"] = self._resets.copy()
-
+        known, arrays = _remembered(self), self.arrays.copy()
+        resets = None if self._resets is None else self._resets.copy()
         kind = type(self)
 
         def made() -> Own:
             twin = object.__new__(kind)
-            twin.__dict__.update(known)
-            twin.arrays = object.__new__(Arrays)
-            twin.arrays.__dict__.update(arrays)
-            twin._log = twin._log[:0]
+            for name, value in zip(State.__slots__, known, strict=True):
+                setattr(twin, name, value)
+            twin.arrays, twin._resets = arrays, resets
+            twin._log, twin._rows, twin._saved, twin._spare = twin._log[:0], 0, None, None
             return twin
 
         return made
+
+
+_remembered = attrgetter(*State.__slots__)

@@ -17,6 +17,8 @@ MOST_ENTRIES = 10_000
 class TargetSets(Time):
     """Sets of states that moves aim at."""
 
+    __slots__ = ()
+
     def _set_of(self, move: Move) -> tuple[float, float, float, float, bool]:
         """(target, window, speed limit, touch, is the last leg under way) of a move in the kernel's coordinate."""
         begun = move._begun

@@ -14,6 +14,8 @@ from simbot.scenario.model import Reset
 class Totals(Ahead):
     """Sums and reasons."""
 
+    __slots__ = ()
+
     def moves(self) -> list[Move]:
         """All moves so far, in the order in which they were commanded."""
         return self._moves

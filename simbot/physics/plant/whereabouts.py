@@ -21,6 +21,8 @@ Array = npt.NDArray[np.float64]
 class Whereabouts(State):
     """Positions, speeds and poses at instants that are covered."""
 
+    __slots__ = ()
+
     def built_at(self, name: str, t: float) -> Built:
         """A mechanism with what it carried at an instant [s], and where others stood that its load depends on."""
         known = self._built_since.get(name, [])

@@ -17,6 +17,8 @@ from simbot.physics.plant.needs import Needs
 class Zeroing(Needs):
     """What the code takes for a position, and what it truly is."""
 
+    __slots__ = ()
+
     def _pressed(self, name: str, q: float) -> tuple[float, float]:
         """Load at a place, and friction at rest [N, N m]."""
         reduced, here = self._built(name).reduced, np.clip([q], *self._travel(name))
