@@ -16,26 +16,37 @@ import pytest
 from simbot.physics import beforehand, compiled, ready
 
 ROOT = Path(__file__).parents[2]
-RUN = """
+PLAN = """
 import sys
 from pathlib import Path
 from simbot.api import run
 from simbot.physics import beforehand
 from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
-result = run(load_plan(Path("scenarios/night-market/lanterns.yaml"), KINDS)[0])
+plan = load_plan(Path("scenarios/night-market/lanterns.yaml"), KINDS)[0]
+"""
+RUN = f"""{PLAN}
+result = run(plan)
 beforehand.answers()
 print("numba" in sys.modules)
 print(repr(result.states))
 """
+BESIDE = f"""{PLAN}
+result = repr(run(plan).states)
+import numba, numpy
+@numba.njit
+def summed(values):
+    return (values * 2.0).sum() + values[:2] @ values[2:]
+print(summed(numpy.arange(4.0)) == 15.0, repr(run(plan).states) == result)
+"""
 HERE = pytest.mark.skipif(not ready.TRIED, reason="not tried on this system")
 
 
-def told(cache: Path, **settings: str) -> list[str]:
-    """Whether numba was loaded, and every number of a run."""
+def told(cache: Path, code: str = RUN, **settings: str) -> list[str]:
+    """Whether numba was loaded, and every number of a run; or what other code prints."""
     kept = {key: value for key, value in os.environ.items() if not key.startswith("NUMBA_")}
     done = subprocess.run(
-        [sys.executable, "-c", RUN],
+        [sys.executable, "-c", code],
         env={**kept, "SIMBOT_CACHE_DIR": str(cache), **settings},
         capture_output=True,
         text=True,
@@ -68,6 +79,12 @@ def test_a_run_from_a_full_cache_loads_no_numba_and_gives_the_same(filled: Path)
     assert without == "False"
     by_numba = told(filled, NUMBA_CAPTURED_ERRORS="new_style")  # who sets anything of numba's wants numba
     assert by_numba[0] == "True" and by_numba[1:] == number
+
+
+@HERE
+def test_numba_works_beside_it(filled: Path) -> None:
+    """Whoever uses numba in the same process, after the kernel was linked without it, has all of it."""
+    assert told(filled, BESIDE) == ["True True"]
 
 
 @HERE
