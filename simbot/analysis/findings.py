@@ -250,11 +250,12 @@ def _never_arrived(
     """What a wait is for and comes to rest elsewhere.
 
     Of a wait without a limit, which would have gone on for ever; of a timed one where no need or pick tells of it.
+    What was sent elsewhere meanwhile is left out, but not a piston: where its stroke ends was settled at its beginning.
     """
     for index in wait.moves:
         record = trace.moves[index]
         move = record.move
-        if move.cut_us is not None or move.arrival_us() is not None:
+        if move.arrival_us() is not None or (move.cut_us is not None and move.stopwatch is None):
             continue
         if wait.cut:
             if abs(plant.speed(move.mechanism, wait.ended_us)) > AT_REST:
@@ -269,7 +270,7 @@ def _never_arrived(
             kind="never_arrived",
             step=wait.step,
             line=wait.line,
-            at_us=wait.ended_us,
+            at_us=wait.ended_us if move.stopwatch is None else move.start_us,
             mechanism=move.mechanism,
             cause_line=record.line,
             cause_step=record.step,
@@ -336,5 +337,7 @@ def _stays(move: Move, coordinates: Coordinates) -> str:
     if isinstance(move.command, SpinTo):
         ends, target = (extent(float(speed), "angular_speed") for speed in (move.ends_at(), move.target))
         return f"turns at {ends}, not {target} ({move.reason()})"
+    if move.stopwatch is not None:
+        return f"stops on its way to {move.target} ({move.reason()})"
     ends, target = extent(move.ends_at(), coordinate), extent(_asked(move), coordinate)
     return f"ends at {ends}, not {target} ({move.reason()}){_zero_is_off(move, coordinates)}"
