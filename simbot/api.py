@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from simbot.analysis.move_results import OneMove, Tables
+from simbot.analysis.one_cylinder import OneCylinder, strokes_of
 from simbot.analysis.one_move import examine, ways_of
 from simbot.analysis.results import RunResult, StateResult
 from simbot.analysis.states import run_result, state_result
@@ -93,6 +94,29 @@ def move(
     if any(way.start == way.target for way in ways):
         raise SimbotError(f"{mechanism} would not move: its start is its target")
     return examine(robot, mechanism, ways, (0.0, *loads), tolerance, tables)
+
+
+def strokes(robot: Robot, mechanism: str) -> OneCylinder:
+    """One pneumatic cylinder alone on its full tank: its strokes, out and in by turns, to the first that fails.
+
+    Parameters
+    ----------
+    robot : Robot
+        As loaded by `simbot.scenario.load.load_robot`.
+    mechanism : str
+        Its name.
+
+    Raises
+    ------
+    SimbotError
+        Where the robot has no cylinder of that name.
+    """
+    cylinders = [name for name, spec in robot.mechanisms.items() if spec.kind == "cylinder"]
+    if mechanism not in cylinders:
+        raise SimbotError(
+            f"{robot.name} has no cylinder {quoted(mechanism)}; it has {', '.join(cylinders) or 'none'}"
+        )
+    return strokes_of(robot, mechanism)
 
 
 def _run_on(plan: Plan, battery: BatteryState, tolerance: float, models: Models) -> StateResult:

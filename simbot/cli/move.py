@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from simbot.cli.options import BatteryState, JsonFile, Settings
 from simbot.cli.shared import check_folder, load_robot, sign_of_life, write_json
+
+if TYPE_CHECKING:
+    from simbot.scenario.model import Remark, Robot
 
 
 def move(
@@ -72,6 +76,13 @@ def move(
     from simbot.report.asked import read_asked
 
     loaded, remarks = load_robot(robot, settings)
+    if mechanism in loaded.mechanisms and loaded.mechanisms[mechanism].kind == "cylinder":
+        options = {
+            "--from": start, "--to": target, "--turn": turn, "--load": loads, "--until": until, "--tables": tables,
+            "--volts": volts, "--celsius": celsius, "--battery": battery, "--figure": figure,
+        }  # fmt: skip
+        _cylinder(loaded, mechanism, remarks, options, json_file)
+        return
     asked = read_asked(
         loaded, mechanism, start, target, turn, loads or (), until, tables, volts, celsius, battery, figure
     )
@@ -97,3 +108,21 @@ def move(
         from simbot.report.one_move import print_move
 
         print_move(result, remarks, asked.battery, asked.until, sys.stdout)
+
+
+def _cylinder(
+    robot: Robot, name: str, remarks: Sequence[Remark], options: Mapping[str, object], json_file: str | None
+) -> None:
+    """Its strokes on one fill of its tank."""
+    from simbot.report.one_cylinder import cylinder_document, print_cylinder, refuse
+
+    refuse(name, options)
+    check_folder("--json", json_file)
+    with sign_of_life():
+        from simbot import api
+
+        strokes = api.strokes(robot, name)
+    if json_file is not None:
+        write_json(cylinder_document(strokes, remarks), json_file)
+    if json_file != "-":
+        print_cylinder(strokes, remarks, sys.stdout)

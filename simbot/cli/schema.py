@@ -14,7 +14,7 @@ def schema(
         str,
         typer.Argument(
             metavar="NAME",
-            help="Whose document: run, move, tune, match, compare, worth or sweep.",
+            help="Whose document: run, move (of a cylinder: strokes), tune, match, compare, worth, sweep or fit.",
             show_default=False,
         ),
     ],

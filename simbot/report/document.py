@@ -21,7 +21,7 @@ from simbot.analysis.results import (
 )
 
 FORMAT = 1
-SCHEMAS = ("run", "move", "tune", "match", "compare", "worth", "sweep", "fit")
+SCHEMAS = ("run", "move", "strokes", "tune", "match", "compare", "worth", "sweep", "fit")
 
 Document = dict[str, Any]
 

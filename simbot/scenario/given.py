@@ -59,6 +59,6 @@ def mechanism_given(robot: Robot, name: str) -> MechanismSpec:
         )
     if spec.coordinate == "word":
         raise SimbotError(
-            f"{name} is a {spec.kind}: it knows two ends and nothing between; simbot run tells its strokes"
+            f"{name} is a {spec.kind}: it knows two ends and nothing between; simbot move tells its strokes"
         )
     return spec

@@ -323,3 +323,16 @@ def read_as(text: str, dimension: str) -> str:
         if known and known[1] == MASS_AT_LEVER
         else ""
     )
+
+
+def unit_as_written(text: str, dimension: str) -> tuple[str, float]:
+    """The unit that a value was written in and its factor to SI; the SI unit where the text shows none.
+
+    Such as ("psi", 6894.76) of `100 psi`; a mass at a lever, where it is a torque, has the factor of its weight.
+    """
+    kind = DIMENSIONS[dimension]
+    try:
+        _, unit = number(SPREAD.split(text)[0], text, "")
+        return unit, _factor(unit, kind, text, NO_SCALE)
+    except ValueFault:
+        return kind.si, 1.0

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from math import inf, pi
-from typing import Any
+from typing import Any, NamedTuple
 
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.outline import Line, Outline
@@ -216,6 +216,52 @@ def seconds(
     before = min(tank, regulated)
     gas = (flow, out, float(p["critical_ratio"]), tank, room, regulated)
     return float(p["valve_delay"]) + run(*gas, area_in, area_out, before, stroke, max(dead, 1e-9), *moves)
+
+
+class Stroke(NamedTuple):
+    """What became of a stroke; pressures absolute [Pa]."""
+
+    seconds: float  # inf: it does not get there
+    left: float  # in the tank afterwards
+    at_end: float  # in the cylinder at the end; inf: it takes no air
+    why: str  # of one that does not get there
+
+
+def one_stroke(
+    p: Mapping[str, Any], tank: float, outwards: bool, room: float, timed: float | None,
+    run: Callable[..., float] = stroke_time,
+) -> Stroke:  # fmt: skip
+    """A stroke from a tank at a pressure; `timed`: its time by a stopwatch, else by its valve (see `seconds`)."""
+    lasts = seconds(p, tank, outwards, room, run) if timed is None else timed
+    left, at_end = after_stroke(p, tank, outwards, room)
+    if not arrives(p, at_end, outwards):
+        least = least_pressure(p, outwards) / 1e5
+        why = f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
+        return Stroke(inf, left, at_end, why)
+    return Stroke(lasts, left, at_end, "" if lasts < inf else "its air does not push it all the way")
+
+
+def push(p: Mapping[str, Any], at_end: float, outwards: bool) -> float:
+    """Force at the end of a stroke, its spring's taken into account, load and friction not [N]."""
+    spring = int(p["count"]) * float(p["return_spring"]) if p["single_acting"] else 0.0
+    area = volume(p, outwards) / float(p["stroke"])
+    air = (at_end - ATMOSPHERE) * area if area > 0.0 else 0.0
+    return air - spring if outwards else air + spring
+
+
+def holds_down_to(p: Mapping[str, Any], out: bool) -> float | None:
+    """Pressure above the outer air's down to which it stays at an end [Pa]; None: no air could hold it."""
+    pulls = _against(p, out) - float(p["friction"])
+    area = volume(p, out) / float(p["stroke"])
+    if pulls <= 0.0:
+        return 0.0
+    return pulls / area if area > 0.0 else None
+
+
+def without_air(p: Mapping[str, Any]) -> str:
+    """Where it goes with the air let out: `in`, `out`, or nowhere (empty)."""
+    pulls = _against(p, True)
+    return "" if abs(pulls) <= float(p["friction"]) else ("in" if pulls > 0.0 else "out")
 
 
 def strokes(p: Mapping[str, Any], most: int = 10_000) -> int:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from math import inf
-
 import numpy as np
 
 from simbot.physics import layout as L
@@ -26,6 +24,7 @@ from simbot.physics.move import (
 )
 from simbot.physics.orders import give, order_for, push, spin, spin_to
 from simbot.physics.plant.totals import Totals
+from simbot.physics.stroke import stroke_time
 from simbot.scenario.model import MechanismSpec
 
 
@@ -154,18 +153,12 @@ class Commands(Totals):
         tank = self.robot.mechanisms[owner].values
         room = float(tank["tank"])
         full = self._air.get(owner, float(tank["supply"]) + ATMOSPHERE)
-        seconds = timed
-        if seconds is None:
-            from simbot.physics.stroke_compiled import stroke_time
-
-            seconds = cylinder.seconds(spec.values, full, outwards, room, stroke_time)
-        self._air[owner], at_end = cylinder.after_stroke(spec.values, full, outwards, room)
-        if cylinder.arrives(spec.values, at_end, outwards) and seconds < inf:
-            return seconds, ""
-        if cylinder.arrives(spec.values, at_end, outwards):
-            return inf, "its air does not push it all the way"
-        least = cylinder.least_pressure(spec.values, outwards) / 1e5
-        return inf, f"its air ends at {(at_end - ATMOSPHERE) / 1e5:.3g} bar, it needs {least:.3g} bar"
+        run = stroke_time
+        if timed is None:
+            from simbot.physics.stroke_compiled import stroke_time as run
+        stroke = cylinder.one_stroke(spec.values, full, outwards, room, timed, run)
+        self._air[owner] = stroke.left
+        return stroke.seconds, stroke.why
 
     def set_payload(self, mechanism: str, mass: float) -> None:
         """Mass [kg] that `mechanism` carries from now on: momentum is kept when it grows, speed when it falls."""
