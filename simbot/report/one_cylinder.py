@@ -12,7 +12,7 @@ from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.one_move import WIDTH, _wrapped
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import Remark
-from simbot.scenario.units import unit_as_written
+from simbot.scenario.units_told import unit_as_written
 
 TAKES = "simbot move takes a robot, a cylinder, --set and --json"
 WHY_NOT = {

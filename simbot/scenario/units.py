@@ -139,7 +139,7 @@ def _times(value: float, factor: float) -> float:
     return float(Decimal(repr(value)) * Decimal(repr(factor)))
 
 
-def _factor(unit: str, dimension: Dimension, given: str, scale: Scale) -> float:
+def factor_of(unit: str, dimension: Dimension, given: str, scale: Scale) -> float:
     """Factor from the unit to SI, where it measures what is wanted."""
     if not unit:
         raise fail("a number without its unit", given, dimension.wanted)
@@ -221,7 +221,7 @@ def read_quantity(
         value, si_spread = _servo_speed(servo, spreads, text, kind)
     else:
         value, rest = number(main, text, kind.wanted)
-        factor = _factor(rest, kind, text, scale)
+        factor = factor_of(rest, kind, text, scale)
         value = _times(value, factor)
         si_spread = _spread(spreads, value, kind, text, scale, points=rest == "%")
     _within_bounds(value, text, kind, low, high, open_low)
@@ -246,7 +246,7 @@ def _spread(
         return abs(value) * size / 100
     if not unit:
         raise fail("a spread without its unit", text, wanted)
-    return abs(_times(size, _factor(unit, kind, text, scale)))
+    return abs(_times(size, factor_of(unit, kind, text, scale)))
 
 
 def _servo_speed(match: re.Match[str], spreads: list[str], text: str, kind: Dimension) -> tuple[float, float]:
@@ -323,16 +323,3 @@ def read_as(text: str, dimension: str) -> str:
         if known and known[1] == MASS_AT_LEVER
         else ""
     )
-
-
-def unit_as_written(text: str, dimension: str) -> tuple[str, float]:
-    """The unit that a value was written in and its factor to SI; the SI unit where the text shows none.
-
-    Such as ("psi", 6894.76) of `100 psi`; a mass at a lever, where it is a torque, has the factor of its weight.
-    """
-    kind = DIMENSIONS[dimension]
-    try:
-        _, unit = number(SPREAD.split(text)[0], text, "")
-        return unit, _factor(unit, kind, text, NO_SCALE)
-    except ValueFault:
-        return kind.si, 1.0

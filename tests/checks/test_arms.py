@@ -61,6 +61,40 @@ def test_a_table_of_parts() -> None:
     assert time_of(arm(parts=table)) == pytest.approx(right, abs=1.2e-6)
 
 
+@pytest.mark.parametrize("kind", ["arm", "parallelogram_arm"])
+def test_parts_about_their_own_centres_the_pivot_or_any_axis_are_one_arm(kind: str) -> None:
+    """Parallel axis theorem: I + m d² about an axis that is d from the mass centre."""
+    parts = ((0.4, 0.20, 5.3e-3), (0.7, 0.42, 8e-4), (0.5, -0.06, 3e-4))
+    right = time_integrated(sum(j + m * r * r for m, r, j in parts), sum(m * r for m, r, _ in parts))
+    x, y = 0.15, -0.08
+    tables: tuple[list[Words], ...] = (
+        [{"inertia": j} for _, _, j in parts],
+        [{"inertia": j + m * r**2, "inertia_about": "pivot"} for m, r, j in parts],
+        [{"inertia": j + m * ((r - x) ** 2 + y**2), "inertia_about": "axis", "axis_at": f"{x} m",
+          "axis_aside": f"{y} m"} for m, r, j in parts],
+    )  # fmt: skip
+    more = {"length": "400 mm"} if kind != "arm" else {}
+    for table in tables:
+        rows = [
+            {**row, "inertia": f"{row['inertia']!r} kg*m^2", "mass": f"{m} kg", "at": f"{r} m"}
+            for row, (m, r, _) in zip(table, parts, strict=True)
+        ]
+        assert time_of(arm(kind, parts=rows, **more)) == pytest.approx(right, abs=1.2e-6)
+
+
+def test_the_mass_of_an_arm_about_any_axis() -> None:
+    """1.2 kg at 350 mm, 0.01 kg m² about its centre; the axis 130 mm along, 90 mm aside."""
+    axis = 0.01 + 1.2 * ((0.35 - 0.13) ** 2 + 0.09**2)
+    own = {
+        "moving_mass": "1.2 kg",
+        "centre": "350 mm",
+        "inertia": f"{axis!r} kg*m^2",
+        "inertia_about": "axis",
+    }
+    got = time_of(arm(**own, axis_at="130 mm", axis_aside="90 mm"))
+    assert got == pytest.approx(time_integrated(0.157, 0.42), abs=1.2e-6)
+
+
 def test_a_counterweight_takes_weight_and_adds_inertia() -> None:
     """1.5 kg at 100 mm behind the pivot against 1.2 kg at 350 mm."""
     own = {"moving_mass": "1.2 kg", "centre": "350 mm", "inertia": "0.01 kg*m^2"}
@@ -102,6 +136,17 @@ def test_a_level_load_is_a_point() -> None:
         ({"parts": []}, ["at least one mass"]),
         ({"moving_mass": "1 kg", "centre": "200 mm", "inertia": "0.03 kg*m^2", "inertia_about": "pivot"},
          ["0.03 kg*m^2", "at least 0.04 kg*m^2"]),
+        ({"moving_mass": "5 lb", "centre": "9 in", "inertia": "60 lb*in^2", "inertia_about": "pivot"},
+         ["60 lb*in^2", "at least 405 lb*in^2 (0.1186 kg*m^2), or inertia_about: centre"]),
+        ({"parts": [{"mass": "1 kg", "at": "0 m"}, {"mass": "1 kg", "at": "0.2 m", "inertia": "0.03 kg*m^2",
+                                                    "inertia_about": "pivot"}]},
+         ["parts.1.inertia", "at least 0.04 kg*m^2, or inertia_about: centre"]),
+        ({"parts": [{"mass": "1 kg", "at": "0.2 m", "inertia": "0.03 kg*m^2", "inertia_about": "axis"}]},
+         ["`axis_at` is missing"]),
+        ({"parts": [{"mass": "1 kg", "at": "0.2 m", "inertia": "0.03 kg*m^2", "axis_at": "1 m"}]},
+         ["inertia_about: axis"]),
+        ({"parts": [{"mass": "1 kg", "at": "0.2 m", "inertia_about": "pivot"}]}, ["`inertia` is missing"]),
+        ({"parts": [{"mass": "1 kg", "at": "0.2 m"}], "inertia_about": "pivot"}, ["`inertia_about` in each part"]),
         ({"moving_mass": "1 kg", "centre": "200 mm", "inertia": "0.03 kg*m^2", "inertia_about": "axle"},
          ["axle", "pivot"]),
     ],

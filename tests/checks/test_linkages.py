@@ -177,6 +177,33 @@ def test_a_parallelogram_is_the_parallelogram_arm() -> None:
     assert times[0] == pytest.approx(times[1], abs=1e-6)
 
 
+@pytest.mark.parametrize("kind", ["four_bar", "slider_crank"])
+def test_inertia_about_the_joint_or_any_axis_is_that_about_the_centre(kind: str) -> None:
+    """Parallel axis theorem, with the mass centre 70 mm along and 20 mm beside its link."""
+    sizes = {"crank": "60 mm", "coupler": "180 mm", "slider_mass": "0.5 kg", "travel": ["10 deg", "170 deg"]}
+    bare = linkage() if kind == "four_bar" else {**linkage(), **sizes, "kind": kind}
+    gone = () if kind == "four_bar" else ("ground", "rocker")
+    place = {"link": "coupler", "mass": "300 g", "at": "70 mm", "aside": "-20 mm"}
+    own = 4e-4
+    abouts: tuple[Words, ...] = (
+        {"inertia": own},
+        {"inertia": own + 0.3 * (0.07**2 + 0.02**2), "inertia_about": "joint"},
+        {"inertia": own + 0.3 * (0.03**2 + 0.05**2), "inertia_about": "axis", "axis_at": "100 mm",
+         "axis_aside": "30 mm"},
+        {"inertia": own, "inertia_about": "axis", "axis_at": "70 mm", "axis_aside": "-20 mm"},
+    )  # fmt: skip
+    tables = []
+    for about in abouts:
+        part = {**place, **about, "inertia": f"{about['inertia']!r} kg*m^2"}
+        given = {key: value for key, value in {**bare, "parts": [part]}.items() if key not in gone}
+        tables.append(Models(a_robot({"it": given}, {"coil": COIL})).get("it", 0.0).reduced.segments[0].knots)
+    for table in tables[1:]:
+        assert table == pytest.approx(tables[0], rel=1e-12, abs=1e-15)
+    point = {**bare, "parts": [place]}
+    other = a_robot({"it": {key: value for key, value in point.items() if key not in gone}}, {"coil": COIL})
+    assert Models(other).get("it", 0.0).reduced.segments[0].knots != pytest.approx(tables[0], rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("more", "words"),
     [
@@ -186,6 +213,9 @@ def test_a_parallelogram_is_the_parallelogram_arm() -> None:
         ({"coupler": "21.5 mm ± 2 mm", "rocker": "119.5 mm", "travel": ["77 deg", "100 deg"]},
          ["ends of their spreads"]),
         ({"parts": []}, ["at least one mass"]),
+        ({"parts": [{"link": "coupler", "mass": "300 g", "at": "70 mm", "inertia": "1 kg*mm^2",
+                     "inertia_about": "joint"}]},
+         ["parts.0.inertia", "at least 1470 kg*mm^2 (0.00147 kg*m^2), or inertia_about: centre"]),
         ({"parts": [{"link": "handle", "mass": "1 kg"}]}, ["handle", "crank"]),
         ({"branch": "up"}, ["up", "crossed"]),
     ],

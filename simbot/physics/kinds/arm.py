@@ -114,7 +114,7 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     return Reduced((segment,), 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
 
 
-def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
+def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str | int, ...], Fault]]:
     return arm_faults(p)
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
+from simbot.physics.kinds.inertia_keys import about_keys, about_pivot, axis_faults
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
+ABOUT = about_keys("pivot", "the pivot along the arm")
 ARM_MASS = (
     Parameter(
         "moving_mass",
@@ -28,13 +30,7 @@ ARM_MASS = (
         low=0.0,
         high=500.0,
     ),
-    Parameter(
-        "inertia_about",
-        "choice",
-        "the axis that `inertia` is stated about, parallel to the pivot: through the mass centre, or the pivot",
-        default="centre",
-        choices=("centre", "pivot"),
-    ),
+    *ABOUT,
     Parameter(
         "parts",
         "blocks",
@@ -49,7 +45,8 @@ ARM_MASS = (
                 low=-5.0,
                 high=5.0,
             ),
-            Parameter("inertia", "inertia", "about its own mass centre", default=0.0, low=0.0, high=500.0),
+            Parameter("inertia", "inertia", "as `inertia_about` says; none: a point", low=0.0, high=500.0),
+            *ABOUT,
         ),
     ),
     Parameter(
@@ -87,19 +84,13 @@ def arm_mass(p: Mapping[str, Any]) -> ArmMass:
     if p["parts"]:
         mass = sum(float(part["mass"]) for part in p["parts"])
         moment = sum(float(part["mass"]) * float(part["at"]) for part in p["parts"])
-        inertia = sum(
-            float(part["inertia"]) + float(part["mass"]) * float(part["at"]) ** 2 for part in p["parts"]
-        )
+        inertia = sum(_part_about_pivot(part) for part in p["parts"])
         centre = moment / mass if mass else 0.0
     else:
         mass, centre = float(p["moving_mass"]), float(p["centre"])
-        moment, inertia = mass * centre, mass * centre**2
-        if p["inertia"] is None:
-            inertia *= 4.0 / 3.0
-        elif p["inertia_about"] == "centre":
-            inertia += float(p["inertia"])
-        else:
-            inertia = float(p["inertia"])
+        moment, inertia = mass * centre, 4.0 / 3.0 * mass * centre**2
+        if p["inertia"] is not None:
+            inertia = about_pivot(p, mass, centre)
     weight = p["counterweight"]
     if weight is not None:
         moment -= float(weight["mass"]) * float(weight["at"])
@@ -107,20 +98,32 @@ def arm_mass(p: Mapping[str, Any]) -> ArmMass:
     return ArmMass(moment, inertia, centre)
 
 
-def arm_faults(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
+def _part_about_pivot(part: Mapping[str, Any]) -> float:
+    """Of one of `parts` [kg m²]."""
+    mass, at = float(part["mass"]), float(part["at"])
+    return mass * at**2 if part["inertia"] is None else about_pivot(part, mass, at)
+
+
+def arm_faults(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str | int, ...], Fault]]:
     """Neither or both ways to state the masses; an inertia about the pivot less than that of a point."""
     if p["parts"] is not None:
-        for key in ("moving_mass", "centre", "inertia"):
+        for key in ("moving_mass", "centre", "inertia", "axis_at"):
             if p[key] is not None:
                 yield (
                     (key,),
                     Fault("`parts` state all of the arm's mass", p[key].text, f"no `{key}`, or no `parts`"),
                 )
+        if p["inertia_about"] != "centre":
+            text = "`parts` state all of the arm's inertia"
+            yield ("inertia_about",), Fault(text, p["inertia_about"], "`inertia_about` in each part")
         if not any(float(part["mass"]) > 0.0 for part in p["parts"]):
             yield (
                 ("parts",),
                 Fault("at least one mass is wanted", "none", "such as {mass: 300 g, at: 150 mm}"),
             )
+        for number, part in enumerate(p["parts"]):
+            for key, fault in axis_faults(part, float(part["mass"]), float(part["at"])):
+                yield ("parts", number, key), fault
         return
     missing = [key for key in ("moving_mass", "centre") if p[key] is None]
     for key in missing:
@@ -128,15 +131,6 @@ def arm_faults(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
             (key,),
             Fault(f"the key `{key}` is missing", wanted="moving_mass and centre, or a list of parts"),
         )
-    if missing or p["inertia"] is None or p["inertia_about"] == "centre":
-        return
-    least = float(p["moving_mass"]) * float(p["centre"]) ** 2
-    if float(p["inertia"]) < least:
-        yield (
-            ("inertia",),
-            Fault(
-                "about the pivot it cannot be less than that of its mass in one point at the centre",
-                p["inertia"].text,
-                f"at least {least:.4g} kg*m^2, or inertia_about: centre",
-            ),
-        )
+    if not missing:
+        for key, fault in axis_faults(p, float(p["moving_mass"]), float(p["centre"])):
+            yield (key,), fault

@@ -14,7 +14,14 @@ from typing import Any
 import numpy as np
 
 from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
-from simbot.physics.kinds.linkage_keys import ends_of_spreads, in_degrees, link, part_of, parts_on
+from simbot.physics.kinds.linkage_keys import (
+    ends_of_spreads,
+    in_degrees,
+    link,
+    part_faults,
+    part_of,
+    parts_on,
+)
 from simbot.physics.linkage import (
     Body,
     Course,
@@ -176,10 +183,11 @@ def closes_within(lengths: Mapping[str, float], near: float) -> tuple[float, flo
     return low, high
 
 
-def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
+def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str | int, ...], Fault]]:
     """Links that do not close on the whole travel, or hardly."""
     if not p["parts"]:
         yield ("parts",), Fault("at least one mass is wanted", "none", "such as {link: coupler, mass: 200 g}")
+    yield from part_faults(p)
     low, high = (float(end) for end in p["travel"])
     given = f"[{p['travel'][0].text}, {p['travel'][1].text}]"
     middle = 0.5 * (low + high)

@@ -7,6 +7,8 @@ from itertools import product
 from math import degrees
 from typing import Any
 
+from simbot.physics.kinds.inertia_keys import about_centre, about_keys, axis_faults
+from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
 
 
@@ -43,21 +45,33 @@ def parts_on(links: tuple[str, ...], required: bool = True) -> Parameter:
             Parameter(
                 "inertia",
                 "inertia",
-                "about its own mass centre; none: of the uniform rod, or of a point where `at` is given",
+                "as `inertia_about` says; none: of the uniform rod, or of a point where `at` is given",
                 low=0.0,
                 high=100.0,
             ),
+            *about_keys("joint", "the link's first joint along the link"),
         ),
     )
 
 
 def part_of(part: Mapping[str, Any], length: float) -> tuple[float, complex, float]:
     """Mass, arm from the link's first joint, inertia about its own centre of one of `parts`."""
-    mass, at = float(part["mass"]), part["at"]
-    own = mass * length**2 / 12.0 if at is None else 0.0
+    mass, arm = float(part["mass"]), _arm_of(part, length)
     if part["inertia"] is not None:
-        own = float(part["inertia"])
-    return mass, complex(0.5 * length if at is None else float(at), float(part["aside"])), own
+        return mass, arm, about_centre(part, mass, arm.real, arm.imag)
+    return mass, arm, mass * length**2 / 12.0 if part["at"] is None else 0.0
+
+
+def _arm_of(part: Mapping[str, Any], length: float) -> complex:
+    return complex(0.5 * length if part["at"] is None else float(part["at"]), float(part["aside"]))
+
+
+def part_faults(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str | int, ...], Fault]]:
+    """Parts whose inertia cannot be that about the axis it is stated about."""
+    for number, part in enumerate(p["parts"] or ()):
+        arm = _arm_of(part, float(p[part["link"]]))
+        for key, fault in axis_faults(part, float(part["mass"]), arm.real, arm.imag):
+            yield ("parts", number, key), fault
 
 
 def ends_of_spreads(p: Mapping[str, Any], keys: Sequence[str]) -> Iterator[dict[str, float]]:

@@ -19,7 +19,14 @@ from typing import Any
 import numpy as np
 
 from simbot.physics.kinds.common import DAMPING, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
-from simbot.physics.kinds.linkage_keys import ends_of_spreads, in_degrees, link, part_of, parts_on
+from simbot.physics.kinds.linkage_keys import (
+    ends_of_spreads,
+    in_degrees,
+    link,
+    part_faults,
+    part_of,
+    parts_on,
+)
 from simbot.physics.kinds.servo_keys import EITHER, driver_faults
 from simbot.physics.linkage import Body, Course, inertia_of, leverage_of, steady, stretches, turned, weight_of
 from simbot.physics.outline import Disc, Line, Outline, Point
@@ -177,9 +184,10 @@ def dead_centres(p: Mapping[str, Any], low: float, high: float) -> Iterator[floa
         )
 
 
-def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
+def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str | int, ...], Fault]]:
     """No driver or two; a coupler that stands too steep to the slide somewhere on the travel."""
     yield from driver_faults(p)
+    yield from part_faults(p)
     low, high = (float(end) for end in p["travel"])
     first, last = ceil((low - pi / 2) / pi), floor((high - pi / 2) / pi)
     turns = [low, high, *(pi / 2 + k * pi for k in range(first, min(last, first + 1) + 1))]
