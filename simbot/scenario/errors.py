@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 
 
 class SimbotError(Exception):
@@ -92,3 +92,8 @@ def nearest(word: str, words: Iterable[str]) -> str | None:
         folded.setdefault(candidate.casefold(), candidate)
     close = get_close_matches(word[:80].casefold(), folded, n=1, cutoff=0.6)
     return folded[close[0]] if close else None
+
+
+def is_slip(word: str, other: str) -> bool:
+    """Whether one looks like the other misspelt, and not only a little like it."""
+    return SequenceMatcher(None, word.casefold(), other.casefold()).ratio() >= 0.8

@@ -17,6 +17,7 @@ from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
 from simbot.scenario.kind_checks import check_kind
 from simbot.scenario.kind_schema import NOT_NUMBERS, default_of, role, shape_of
+from simbot.scenario.misplaced import put_back
 from simbot.scenario.model import (
     Fuse,
     GearStage,
@@ -212,6 +213,7 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     """All keys of the kind's parameters: read, or their defaults."""
     own = Parameter("kind", "word", "its kind", required=True)
     shape = shape_of((own, *kind.PARAMETERS), kind.COORDINATE, kind.NAME)
+    homeless = put_back(sheet, loc, kind)
     scale = read_counts_and_range(sheet, loc, kind)
     given = sheet.read(loc, shape, scale)
     blocks = {
@@ -226,7 +228,7 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
         for parameter in kind.PARAMETERS
         if parameter.dimension == "stages"
     }
-    if given is None or None in blocks.values() or None in stages.values():
+    if given is None or homeless or None in blocks.values() or None in stages.values():
         return None
     values: dict[str, Any] = _filled(sheet, loc, kind.PARAMETERS, kind, given)
     values.update(blocks)

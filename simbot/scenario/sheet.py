@@ -8,12 +8,13 @@ time; its error locations are turned into places here.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from simbot.scenario.errors import Fault, Problem, ScenarioError, ValueFault, nearest
+from simbot.scenario.errors import Fault, Problem, ScenarioError, ValueFault, is_slip, nearest
 from simbot.scenario.model import Remark
 from simbot.scenario.units import NO_SCALE, Scale
 from simbot.scenario.yaml_reader import Node, Place, parse_yaml, read_text
@@ -151,26 +152,41 @@ class Sheet:
         if node is None or not isinstance(node.value, dict):
             self.not_a_mapping(loc, wanted=listed(shape_keys(shape)))
             return None
-        self._mend_keys(loc, node.value, [*shape_keys(shape), *own])
+        guessed = self._mend_keys(loc, node.value, [*shape_keys(shape), *own])
         wanted = set(shape_keys(shape))
         data = {key: value.plain() for key, value in node.value.items() if key in wanted}
         try:
             return shape.model_validate(data, context=scale)
         except ValidationError as error:
             for entry in error.errors(include_url=False):
-                self._pydantic(loc, shape, entry)
+                key = entry["loc"][0] if entry["loc"] else None
+                if key in guessed:
+                    number = guessed[str(key)]
+                    self.desk.problems[number] = replace(self.desk.problems[number], nearest=None)
+                else:
+                    self._pydantic(loc, shape, entry)
             return None
 
-    def _mend_keys(self, loc: Loc, mapping: dict[str, Node], known: list[str]) -> None:
+    def _mend_keys(self, loc: Loc, mapping: dict[str, Node], known: list[str]) -> dict[str, int]:
         """Note unknown keys; one that looks like a key that is absent is read as that one from here on.
 
         So a slip in a key is one mistake, and not also a missing key and all that follows from it.
+
+        Returns
+        -------
+        dict
+            Keys that look only a little like what is written, with the numbers of those problems: where the value
+            is none of such a key, something else was meant.
         """
+        guessed = {}
         for key in [key for key in mapping if key not in known]:
             near = nearest(key, known)
             self.fail((*loc, key), Fault("unknown key", key, listed(known), near), of_key=True)
             if near is not None and near not in mapping:
                 mapping[near] = mapping.pop(key)
+                if not is_slip(key, near):
+                    guessed[near] = len(self.desk.problems) - 1
+        return guessed
 
     def entries(self, loc: Loc) -> Iterator[tuple[str, Loc]]:
         """Names of a mapping of the user's own names, with their locations; nothing where it is absent."""

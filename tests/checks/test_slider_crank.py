@@ -219,6 +219,43 @@ def test_what_cannot_be_driven_is_one_message(more: Words, words: list[str]) -> 
         assert word in str(error.value)
 
 
+SHEET = {"speed": "0.12 s/60deg", "stall_torque": "25 kg*cm", "at": "6 V", "rail": "blue"}
+
+
+@pytest.mark.parametrize("above", [("stall_torque",), ("rail", "at"), tuple(SHEET)])
+def test_keys_of_a_servo_beside_it_are_told_where_they_belong(above: tuple[str, ...]) -> None:
+    """One message for each, and none on what nobody wrote: no missing key, no other key's value."""
+    given = {key: value for key, value in crank().items() if key not in ("motors", "gearing", "control")}
+    inside = {key: value for key, value in SHEET.items() if key not in above}
+    more: Words = {"servo": inside} if inside else {}
+    rails = {"blue": {"voltage": "6 V", "regulator": "linear"}}
+    with pytest.raises(ScenarioError) as error:
+        a_robot({"it": {**given, **more, **{key: SHEET[key] for key in above}}}, {"coil": SMALL}, rails=rails)
+    told = {problem.given: problem for problem in error.value.problems}
+    assert set(told) == set(above) and len(error.value.problems) == len(above)
+    for key, problem in told.items():
+        assert (problem.text, problem.nearest) == ("this key belongs under `servo`", None)
+        assert problem.wanted == f"servo: {{{key}: {SHEET[key]}}}"
+
+
+def test_keys_of_a_control_beside_it_belong_under_it() -> None:
+    with pytest.raises(ScenarioError) as error:
+        a_robot({"it": crank(p="3 /rad", control={"loop": "position"})}, {"coil": SMALL})
+    (problem,) = error.value.problems
+    assert (problem.text, problem.wanted) == ("this key belongs under `control`", "control: {p: 3 /rad}")
+
+
+@pytest.mark.parametrize(("key", "value", "near"), [
+    ("stall_torqe", "25 kg*cm", None),  # a little like stalls_at_most, whose value is no torque
+    ("stals_at_most", "3 s", "stalls_at_most"), ("cuopler", "80 mm", "coupler"),
+])  # fmt: skip
+def test_a_guess_that_its_value_does_not_fit_is_none(key: str, value: str, near: str | None) -> None:
+    with pytest.raises(ScenarioError) as error:
+        a_robot({"it": crank(**{key: value})}, {"coil": SMALL})
+    (problem,) = error.value.problems
+    assert (problem.given, problem.nearest) == (key, near)
+
+
 @pytest.mark.parametrize("offset", [0.0, 0.01])
 def test_friction_of_the_slider_over_its_dead_centre(offset: float) -> None:
     """30 N along the slide, against the slider's motion whichever way that is: at the crank 30 |dx/dq|."""
