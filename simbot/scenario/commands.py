@@ -171,9 +171,22 @@ class CommandReader:
             return self._written_pose(loc)
         name = self.sheet.text(loc)
         if name is None:
-            self.sheet.fail(loc, Fault("a station, a place or a pose is wanted", "nothing"))
+            self.sheet.fail(loc, self._no_pose(loc))
             return None
         return self._named_pose(loc, name)
+
+    def _no_pose(self, loc: Loc) -> Fault:
+        """Of a mapping or nothing in its place; a pose that stands under `to` is shown as it is written."""
+        key, inner = loc[-1], self.sheet.node((*loc, "to"))
+        value = inner.plain() if inner is not None else None
+        written = (
+            f"[{', '.join(map(str, value))}]" if isinstance(value, list) else value or "[3 m, 1 m, 0 deg]"
+        )
+        keys = self.sheet.keys(loc)
+        given = f"a mapping with {listed(keys)}" if keys else "nothing"
+        beside = [each for each in keys if each != "to"]
+        more = f", and {listed(beside)} beside `{key}`" if beside else ""
+        return Fault("a station, a place or a pose is wanted", given, f"{key}: {written}{more}")
 
     def _named_pose(self, loc: Loc, name: str) -> Pose | None:
         if self.game is None:
