@@ -72,7 +72,8 @@ def _counts(robot: Robot, file: str) -> Iterator[Remark]:
             dimension = resolved("counts_scale", spec.coordinate)
             text = (
                 f"{shown(counts, dimension)} do not belong to its encoder and gearing, which give "
-                f"{shown(Quantity(given), dimension)}: targets in counts would be {given / float(counts):.3g} times off"
+                f"{shown(Quantity(given), dimension)}: a target written in counts is taken here as "
+                f"{given / float(counts):.3g} times the position that the robot would go to"
             )
             line = spec.lines.get("counts", spec.line)
             yield Remark("doubt", file, line, f"robot.mechanisms.{spec.name}.counts", text)

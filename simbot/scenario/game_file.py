@@ -35,6 +35,7 @@ from simbot.scenario.schema import (
 )
 from simbot.scenario.sheet import Loc, Sheet, shape_keys
 from simbot.scenario.units import read_quantity
+from simbot.scenario.units_told import told
 
 PLAN_KEYS = shape_keys(PlanShape)
 OUTCOMES = ("dropped", "missed", "left", "stuck")
@@ -102,7 +103,12 @@ def pose_of(sheet: Sheet, loc: Loc, shape: Iterable[Quantity], size: tuple[float
     for value, index, limit in ((x, 0, size and size[0]), (y, 1, size and size[1])):
         if limit is not None and not 0 <= value <= limit:
             axis = "length" if index == 0 else "width"
-            sheet.fail((*loc, index), Fault(f"outside the field ({axis})", value.text, f"0 m to {limit:g} m"))
+            sheet.fail(
+                (*loc, index),
+                Fault(
+                    f"outside the field ({axis})", value.text, f"0 to {told(limit, 'length', value.text, -1)}"
+                ),
+            )
     return Pose(x, y, heading)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.sheet import Loc, Sheet
+from simbot.scenario.units_told import told
 
 MOST_TEETH = 200
 
@@ -53,7 +54,9 @@ def _check_stages(sheet: Sheet, loc: Loc, values: dict[str, Any], length: float)
     elif abs(sum(ways) - length) > 1e-6 * length:
         given = " + ".join(way.text for way in ways)
         text = "the ways of the stages do not add up to the travel"
-        sheet.fail((*loc, "stage_travel"), Fault(text, given, f"together {length:g} m"))
+        sheet.fail(
+            (*loc, "stage_travel"), Fault(text, given, f"together {told(length, 'length', ways[0].text)}")
+        )
 
 
 def _check_forces(sheet: Sheet, loc: Loc, values: dict[str, Any], low: Quantity, high: Quantity) -> None:

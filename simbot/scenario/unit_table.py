@@ -140,6 +140,13 @@ GUESSES = {
     "c": "counts",
 }
 
+WEIGHTS = {
+    **dict.fromkeys(["kg", "kilogram", "kilograms", "kilo", "kilos"], "kgf"),
+    **dict.fromkeys(["g", "gram", "grams"], "gf"),
+    **dict.fromkeys(["lb", "lbs", "pound", "pounds"], "lbf"),
+    **dict.fromkeys(["oz", "ounce", "ounces"], "ozf"),
+}  # a mass where its weight is meant
+
 
 @dataclass(frozen=True)
 class Dimension:

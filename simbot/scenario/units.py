@@ -13,6 +13,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from simbot.scenario.errors import Fault, ValueFault, nearest
+from simbot.scenario.limits import beside
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.unit_table import (
     ANGLE,
@@ -27,6 +28,7 @@ from simbot.scenario.unit_table import (
     NONE,
     TIME,
     TORQUE,
+    WEIGHTS,
     WORDS,
     Dimension,
     Powers,
@@ -168,7 +170,15 @@ def factor_of(unit: str, dimension: Dimension, given: str, scale: Scale) -> floa
     measured = next(
         (other.name for other in DIMENSIONS.values() if powers in other.powers and other.si), None
     )
-    raise fail(f"this is {measured}" if measured else "this measures something else", given, dimension.wanted)
+    text = f"this is {measured}" if measured else "this measures something else"
+    raise fail(text, given, dimension.wanted, _as_weight(unit, dimension))
+
+
+def _as_weight(unit: str, dimension: Dimension) -> str | None:
+    """The unit with the weight in place of the mass, `lbf` for `lb`, where that measures what is wanted."""
+    weights = re.sub(r"[A-Za-z]+", lambda word: WEIGHTS.get(word[0].lower(), word[0]), _tidy(unit))
+    known = parse_unit(weights)
+    return weights if weights != unit and known is not None and known[1] in dimension.powers else None
 
 
 def _in_coordinate(powers: Powers, dimension: Dimension) -> Powers | None:
@@ -217,14 +227,16 @@ def read_quantity(
     if len(spreads) > 1:
         raise fail("more than one ±", text, kind.wanted)
     servo = _SERVO.fullmatch(main) if dimension == "servo_speed" else None
+    written = (kind.si, 1.0)
     if servo is not None:
         value, si_spread = _servo_speed(servo, spreads, text, kind)
     else:
         value, rest = number(main, text, kind.wanted)
         factor = factor_of(rest, kind, text, scale)
+        written = (rest, factor)
         value = _times(value, factor)
         si_spread = _spread(spreads, value, kind, text, scale, points=rest == "%")
-    _within_bounds(value, text, kind, low, high, open_low)
+    _within_bounds(value, text, kind, low, high, open_low, written)
     return Quantity(value, si_spread, text.strip())
 
 
@@ -297,19 +309,23 @@ def _bare(text: str | None, dimension: str, low: float, high: float, open_low: b
     return Quantity(value, spread, text.strip())
 
 
-def _within_bounds(value: float, text: str, kind: Dimension, low: float, high: float, open_low: bool) -> None:
-    unit = "%" if kind.si == "" and kind.units else kind.si
-    scale = 100 if unit == "%" else 1
+def _within_bounds(
+    value: float, text: str, kind: Dimension, low: float, high: float, open_low: bool,
+    written: tuple[str, float] = ("", 1.0),
+) -> None:  # fmt: skip
+    """`written`: the unit of the text and its factor, for the limit in a message."""
 
-    def show(bound: float) -> str:
-        return f"{bound * scale:.6g} {unit}".strip()
+    def show(bound: float, way: int) -> str:
+        if kind.si == "" and kind.units:
+            return f"{100.0 * bound:.6g} %"
+        return beside(bound, kind.si, written, way)
 
     if not math.isfinite(value):
         raise fail("the number is too large", text)
     if value < low or (open_low and value <= low):
-        raise fail("too small", text, f"{'more than' if open_low else 'at least'} {show(low)}")
+        raise fail("too small", text, f"{'more than' if open_low else 'at least'} {show(low, 1)}")
     if value > high:
-        raise fail("too large", text, f"at most {show(high)}")
+        raise fail("too large", text, f"at most {show(high, -1)}")
 
 
 def read_as(text: str, dimension: str) -> str:

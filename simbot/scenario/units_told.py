@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-
 from simbot.scenario.errors import ValueFault
+from simbot.scenario.limits import beside
 from simbot.scenario.unit_table import DIMENSIONS
 from simbot.scenario.units import NO_SCALE, SPREAD, factor_of, number
 
@@ -34,19 +33,4 @@ def told(value: float, dimension: str, text: str, way: int = 0) -> str:
     way : int
         1 rounds up, -1 down, so that a limit that is typed as it is told will do; 0 to the nearest.
     """
-    unit, factor = unit_as_written(text, dimension)
-    si = f"{rounded(value, way)} {DIMENSIONS[dimension].si}"
-    return si if factor == 1.0 else f"{rounded(value / factor, way)} {unit} ({si})"
-
-
-def rounded(value: float, way: int = 0, digits: int = 4) -> str:
-    """A number to four digits, up or down where it is a limit."""
-    if value == 0.0 or not way:
-        return f"{value:.{digits}g}"
-    exact = Decimal(repr(value))
-    step = Decimal(1).scaleb(exact.adjusted() - digits + 1)
-    near = exact.quantize(step)
-    if abs(near - exact) <= abs(exact) * Decimal("1e-12"):  # what the product of a factor leaves over
-        return f"{float(near):.{digits}g}"
-    mode = ROUND_CEILING if way > 0 else ROUND_FLOOR
-    return f"{float(exact.quantize(step, rounding=mode)):.{digits}g}"
+    return beside(value, DIMENSIONS[dimension].si, unit_as_written(text, dimension), way)

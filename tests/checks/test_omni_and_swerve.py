@@ -342,8 +342,16 @@ GRIPS = {"tank": 1.0, "swerve": 1.0, "mecanum": sqrt(0.5), "x_drive": sqrt(0.5)}
 @pytest.mark.parametrize(
     ("key", "given", "told"),
     [
-        ("centre_ahead", "160 mm", "tips over as it stands.*not between the axles.*less than 0.15 m"),
-        ("centre_left", "-180 mm", "tips over as it stands.*not between the sides.*less than 0.18 m"),
+        (
+            "centre_ahead",
+            "160 mm",
+            "tips over as it stands.*not between the axles.*less than 150 mm .0.15 m.",
+        ),
+        (
+            "centre_left",
+            "-180 mm",
+            "tips over as it stands.*not between the sides.*less than 180 mm .0.18 m.",
+        ),
     ],
 )
 def test_what_falls_over_extended_is_a_mistake(key: str, given: str, told: str) -> None:

@@ -111,7 +111,7 @@ def test_raised_by_a_link_that_turns() -> None:
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        ({"travel": ["10 mm", "300 mm"]}, ["folded flat", "10 mm", "0.02094 m"]),
+        ({"travel": ["10 mm", "300 mm"]}, ["folded flat", "10 mm", "20.94 mm (0.02094 m) to"]),
         ({"travel": ["100 mm", "700 mm"]}, ["not as tall", "700 mm", "0.5996 m"]),
         ({"screw": {"pitch": "2 mm"}}, ["mean_diameter"]),
         ({"screw": {**SCREW, "pitch": "80 mm", "starts": 12, "thread_friction": 0.5}}, ["jams its nut"]),

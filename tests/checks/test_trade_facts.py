@@ -59,4 +59,7 @@ def test_counts_that_the_gearing_does_not_give_are_told() -> None:
     assert not counted(f"{1.04 * right:.6f} counts/mm")
     told = counted(f"{0.5 * right:.6f} counts/mm")
     assert len(told) == 1
-    assert "4.4563 counts/mm" in told[0] and "2 times off" in told[0]
+    assert (
+        "4.4563 counts/mm" in told[0]
+        and "is taken here as 2 times the position that the robot would go to" in told[0]
+    )

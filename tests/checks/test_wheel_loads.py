@@ -164,7 +164,11 @@ def test_what_check_says_of_wheel_loads() -> None:
         ({"centre_height": "120 mm"}, "track", "centre_height.*each side depends on the track"),
         ({"centre_left": "190 mm"}, "", "not between the sides"),
         ({"centre_ahead": "-160 mm"}, "", "not between the axles"),
-        ({"centre_ahead": "-80 mm", "centre_left": "90 mm"}, "", r"three wheels.*less than 0\.084 m"),
+        (
+            {"centre_ahead": "-80 mm", "centre_left": "90 mm"},
+            "",
+            r"three wheels.*less than 84 mm \(0\.084 m\) to either",
+        ),
     ],
 )
 def test_a_centre_that_cannot_be(more: Words, without: str, told: str) -> None:

@@ -62,7 +62,6 @@ MISTAKES = [
     ("plan", "{drive: rack,", "{drive: rak,", "rak,", ["'rak'", "'rack'"]),
     ("plan", "{drive: rack,", "{drive: {to: [3 m, 1 m, 0 deg]},", "{to:", ["'a mapping with to'", "would do: drive: [3 m, 1 m, 0 deg]"]),
     ("plan", "{drive: rack,", "{drive: {to: rack, at: 3 s},", "{to:", ["'a mapping with to, at'", "would do: drive: rack, and at beside `drive`"]),
-    ("plan", "{drive: rack,", "{drive: ,", ",", ["'nothing'", "would do: drive: [3 m, 1 m, 0 deg]"]),
     ("plan", "into: low_sockets", "into: low_socket", "low_socket,", ["'low_socket'", "'low_sockets'"]),
     ("plan", "from: rack", "from: rak", "rak,", ["'rak'", "'rack'"]),
     ("plan", "element: lantern", "element: lantrn", "lantrn", ["'lantrn'", "'lantern'"]),

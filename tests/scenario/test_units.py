@@ -162,6 +162,48 @@ def test_what_cannot_be_read_is_explained(text, dimension, words):
         assert word in str(caught.value)
 
 
+@pytest.mark.parametrize(("text", "dimension", "guess"), [
+    ("1 lb", "force", "lbf"), ("3 pounds", "force", "lbf"), ("6 kg", "force", "kgf"), ("20 oz", "force", "ozf"),
+    ("8 lb/in", "stiffness", "lbf/in"), ("1 lb", "torque", None), ("1 lb", "length", None),
+])  # fmt: skip
+def test_a_mass_where_a_force_is_wanted_is_guessed_as_its_weight(text, dimension, guess):
+    with pytest.raises(ValueFault) as told:
+        read_quantity(text, dimension)
+    assert told.value.fault.nearest == guess
+    if guess:
+        weight = read_quantity(f"{text.split()[0]} {guess}", dimension)
+        assert float(weight) == pytest.approx(float(text.split()[0]) * parse_unit(guess)[0])
+
+
+@pytest.mark.parametrize(("text", "dimension", "low", "high", "limit"), [
+    ("0.5 in", "length", 0.02127, 1.0, "at least 0.8375 in (0.02127 m)"),  # 0.02127 / 0.0254 = 0.837402
+    ("50 in", "length", 0.0, 1.0, "at most 39.37 in (1 m)"),  # 39.3701
+    ("40 lb*in^2", "inertia", 0.01577, 9.0, "at least 53.89 lb*in^2 (0.01577 kg*m^2)"),  # 53.8883
+    ("1 psi", "pressure", 1e5, 1e6, "at least 14.51 psi (1e+05 Pa)"),  # 14.5038
+    ("2000 mm", "length", 0.0, 1.0, "at most 1000 mm (1 m)"),
+    ("2 m", "length", 0.0, 1.0, "at most 1 m"),
+    ("3 s/60deg", "servo_speed", 1.0, 60.0, "at least 1 rad/s"),
+    ("200 %", "share", 0.0, 1.0, "at most 100 %"),
+])  # fmt: skip
+def test_a_limit_is_told_in_the_unit_that_was_written(text, dimension, low, high, limit):
+    with pytest.raises(ValueFault) as told:
+        read_quantity(text, dimension, low=low, high=high)
+    assert told.value.fault.wanted == limit
+
+
+@pytest.mark.parametrize("unit", ["in", "ft", "mm", "m", "yd"])
+@pytest.mark.parametrize("limit", [0.02127, 0.1, 1.0, 1.0 / 3.0, 0.305])
+def test_a_limit_that_is_typed_as_it_is_told_will_do(unit, limit):
+    for text, bounds in ((f"1e-6 {unit}", {"low": limit}), (f"9999 {unit}", {"high": limit})):
+        with pytest.raises(ValueFault) as told:
+            read_quantity(text, "length", **bounds)
+        typed = told.value.fault.wanted.split(" (")[0].removeprefix("at least ").removeprefix("at most ")
+        got = float(read_quantity(typed, "length"))
+        slack = 1e-12 * limit
+        assert bounds.get("low", 0.0) - slack <= got <= bounds.get("high", math.inf) + slack
+        assert got == pytest.approx(limit, rel=1e-3)
+
+
 def test_counts_and_range_follow_the_mechanism():
     scale = Scale(counts=2900.0, range=math.radians(300))
     assert read_quantity("1450 counts", "length", scale) == pytest.approx(0.5, rel=1e-15)

@@ -17,6 +17,7 @@ from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import Reduced, Segment
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
+from simbot.scenario.units_told import told
 
 NAME = "axle"
 COORDINATE = "angle"
@@ -150,16 +151,17 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
         yield "carrier", Fault("there is no such follower", str(int(p["carrier"])), f"1 to {count}")
         return
     drawn = followers(p)
-    for follower in drawn:
+    for number, follower in enumerate(drawn):
         if follower.at_zero > follower.highest:
-            given = f"{follower.at_zero:g} m"
-            yield "at_zero", Fault("beyond its upper stop", given, f"at most {follower.highest:g} m")
+            given = p["at_zero"][number].text
+            most = f"at most {told(follower.highest, 'length', given, -1)}"
+            yield "at_zero", Fault("beyond its upper stop", given, most)
             return
         if follower.at_zero < 0.0 and p["cord"] != "pulls":
             yield (
                 "at_zero",
                 Fault(
-                    "a loop of cord has no slack", f"{follower.at_zero:g} m", "0 or more, or `cord: pulls`"
+                    "a loop of cord has no slack", p["at_zero"][number].text, "0 or more, or `cord: pulls`"
                 ),
             )
             return

@@ -21,6 +21,7 @@ from simbot.physics.outline import Line, Outline, Point
 from simbot.physics.tables import GRAVITY, Reduced, Segment
 from simbot.scenario.errors import Fault
 from simbot.scenario.parameters import Parameter
+from simbot.scenario.units_told import told
 
 COORDINATE = "length"
 PARAMETERS = (
@@ -242,10 +243,14 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
             yield key, _needs(between, across)
         elif off and 2.0 * abs(off) >= float(p[across]):
             text = f"the mass centre is not between the {between}s"
-            yield key, Fault(text, f"{off:g} m", f"less than {float(p[across]) / 2.0:g} m")
+            yield key, _too_far(text, p[key], float(p[across]) / 2.0)
             return
     if p.get("centre_left"):
         yield from _on_three_wheels(p)
+
+
+def _too_far(text: str, given: Any, most: float, where: str = "") -> Fault:
+    return Fault(text, given.text, f"less than {told(most, 'length', given.text, -1)}{where}")
 
 
 def _out_of_its_wheels(p: Mapping[str, Any], out: Mapping[str, Any]) -> Iterator[tuple[Any, Fault]]:
@@ -255,8 +260,7 @@ def _out_of_its_wheels(p: Mapping[str, Any], out: Mapping[str, Any]) -> Iterator
             yield "extended", _needs(between, across)
         elif 2.0 * abs(float(out[key])) >= float(p[across]):
             text = f"it tips over as it stands: that mass centre is not between the {between}s"
-            given, most = f"{float(out[key]):g} m", float(p[across]) / 2.0
-            yield ("extended", key), Fault(text, given, f"less than {most:g} m")
+            yield ("extended", key), _too_far(text, out[key], float(p[across]) / 2.0)
 
 
 def _on_three_wheels(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
@@ -267,7 +271,7 @@ def _on_three_wheels(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
     if ahead + abs(left) / float(p["track"]) >= 0.5:
         most = (0.5 - ahead) * float(p["track"])
         text = "with this and `centre_ahead` it stands on three wheels, the one opposite its mass centre is in the air"
-        yield "centre_left", Fault(text, f"{left:g} m", f"less than {most:.3g} m to either side")
+        yield "centre_left", _too_far(text, p["centre_left"], most, " to either side")
 
 
 def _needs(between: str, across: str) -> Fault:

@@ -22,6 +22,7 @@ from simbot.physics.tables import Knots, Reduced
 from simbot.scenario.errors import Fault
 from simbot.scenario.model import GearStage
 from simbot.scenario.parameters import Parameter
+from simbot.scenario.units_told import told
 
 NAME = "scissor"
 COORDINATE = "length"
@@ -148,7 +149,8 @@ def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], Fault]]:
             how = " with its links at the ends of their spread" if number else ""
             what = "folded flat it cannot be driven up" if low < first else "it is not as tall as that"
             given = p["travel"][0 if low < first else 1].text
-            yield ("travel",), Fault(what + how, given, f"a travel inside {first:.4g} m to {last:.4g} m")
+            inside = f"{told(first, 'length', given, 1)} to {told(last, 'length', given, -1)}"
+            yield ("travel",), Fault(what + how, given, f"a travel inside {inside}")
             return
 
 
