@@ -48,9 +48,9 @@ def refuse(name: str, given: Mapping[str, object]) -> None:
 
 
 def remarks_on(one: OneCylinder, remarks: Sequence[Remark]) -> list[Remark]:
-    """What is assumed of it or looks doubtful, or follows."""
-    keys = tuple(f"mechanisms.{name}." for name in dict.fromkeys((one.spec.name, one.owner)))
-    return [each for each in remarks if f"{each.key.removeprefix('robot.')}.".startswith(keys)]
+    """What is assumed of it, looks doubtful, or follows."""
+    start = f"mechanisms.{one.spec.name}."
+    return [each for each in remarks if f"{each.key.removeprefix('robot.')}.".startswith(start)]
 
 
 def print_cylinder(one: OneCylinder, remarks: Sequence[Remark], stream: IO[str]) -> None:

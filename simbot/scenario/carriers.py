@@ -15,7 +15,10 @@ def check_carriers(sheet: Sheet, loc: Loc, mechanisms: Mapping[str, MechanismSpe
     told: set[str] = set()
     for name, spec in known.items():
         tipped, extension = spec.values.get("tipped_by"), spec.values.get("extension")
-        if spec.values.get("tank_of") is not None:
+        owner = spec.values.get("tank_of")
+        if owner is not None and (
+            owner in known or owner not in mechanisms
+        ):  # else its own mistakes are told
             _check_tank(sheet, (*loc, name, "tank_of"), name, known)
         if tipped is not None:
             at = (*loc, name, "tipped_by")

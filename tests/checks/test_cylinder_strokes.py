@@ -220,3 +220,11 @@ def test_mistakes(more: Words, less: tuple[str, ...], words: str) -> None:
     given = {key: value for key, value in {**CYLINDER, **more}.items() if key not in less}
     with pytest.raises(ScenarioError, match=words):
         a_robot({"it": given}, {"m": MOTOR})
+
+
+def test_a_tank_whose_cylinder_has_a_mistake_is_not_said_to_be_missing() -> None:
+    own = {key: value for key, value in CYLINDER.items() if key not in ("tank", "supply")}
+    with pytest.raises(ScenarioError) as told:
+        a_robot({"one": {**CYLINDER, "load": "1 lb"}, "two": {**own, "tank_of": "one"}}, {"m": MOTOR})
+    (problem,) = told.value.problems
+    assert (problem.given, problem.nearest) == ("1 lb", "lbf")
