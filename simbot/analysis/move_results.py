@@ -131,3 +131,4 @@ class OneMove:
     loads: tuple[float, ...]
     states: tuple[StateNumbers, ...]  # strongest first
     tables: Tables | None
+    others: dict[str, float]  # mechanisms that its load hangs on, and where they stand meanwhile [m, rad]

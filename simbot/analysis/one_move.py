@@ -38,6 +38,7 @@ from simbot.physics.motion import Circuit, Motion
 from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
 from simbot.physics.spreads import Path, at_ends, spread_paths
+from simbot.physics.stance import carriers, resting_place
 from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
 
 HORIZON_US = 120_000_000
@@ -73,11 +74,16 @@ def ways_of(
 
 
 def only_one(robot: Robot, name: str) -> Robot:
-    """The robot with this mechanism alone; it goes from and to where it is told, and not to whole turns from there."""
+    """The robot with this mechanism alone; it goes from and to where it is told, and not to whole turns from there.
+
+    Mechanisms that its load hangs on stand where a plan that does not place them lets them start.
+    """
     spec = robot.mechanisms[name]
     if spec.values.get("wraps"):
         spec = replace(spec, values={**spec.values, "wraps": False})
-    return replace(robot, mechanisms={name: spec}, order=())
+    others = {other: robot.mechanisms[other] for other in carriers(robot, name)}
+    standing = {other: resting_place(each) for other, each in others.items()}
+    return replace(robot, mechanisms={name: spec, **others}, order=(), standing=standing)
 
 
 def unit_of(spec: MechanismSpec, ways: Sequence[Way]) -> str:
@@ -102,7 +108,9 @@ def examine(
     alone = only_one(robot, name)
     models = Models(alone)
     states = tuple(_state(alone, models, name, battery, ways, loads, tolerance) for battery in robot.battery)
-    return OneMove(robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables)
+    return OneMove(
+        robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables, alone.standing
+    )
 
 
 def _state(
@@ -366,7 +374,7 @@ def tables_of(
 
     None for the voltage: the motors' nominal one.
     """
-    built = Models(replace(robot, mechanisms={name: robot.mechanisms[name]}, order=())).get(name, load)
+    built = Models(only_one(robot, name)).get(name, load)
     at = built.volts if volts is None else volts
     use = robot.mechanisms[name].values.get("motors")
     heat = None if use is None else robot.motors[use.motor].heat

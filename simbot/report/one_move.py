@@ -83,6 +83,15 @@ def place(move: OneMove, q: float) -> str:
     return f"{round(degrees(q), 1) + 0.0:g} deg" if move.unit == "rad" else f"{q:.4g} m"
 
 
+def others_told(move: OneMove) -> str:
+    """Where the mechanisms stand that its load hangs on: `arm at -20 deg`."""
+    turn = {name for name in move.others if move.robot.mechanisms[name].coordinate == "angle"}
+    return ", ".join(
+        f"{name} at {f'{degrees(q):.4g} deg' if name in turn else f'{q:.4g} m'}"
+        for name, q in move.others.items()
+    )
+
+
 def _speed(move: OneMove, v: float) -> str:
     return f"{degrees(v):.4g} deg/s" if move.unit == "rad" else f"{v:.3g} m/s"
 
@@ -153,6 +162,11 @@ def _head(move: OneMove, remarks: Sequence[Remark]) -> Iterator[str]:
         "NOMINAL: nothing else moves, cold motors, every number at the middle of its spread; only floors take "
         "the favourable ends. From rest."
     )
+    if move.others:
+        yield from _wrapped(
+            "What it carries or leans on stands still meanwhile, where a plan that does not place it begins, at the "
+            f"lower end of its travel: {others_told(move)}. Elsewhere its load is another one."
+        )
     names = list(
         dict.fromkeys(
             ".".join(map(str, path)) if path[0] != "battery" else f"battery.{battery.name}.{path[1]}"

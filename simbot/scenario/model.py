@@ -263,6 +263,8 @@ class Robot:
     brown_out: dict[str, float] = field(default_factory=dict)  # device -> V of the bus below which it resets
     resets: tuple[Reset, ...] = ()  # those of them that act on the run
     tilt: float = 0.0  # nose up [rad]
+    # mechanisms that take no part in a run, and where they stand [m, rad]: the loads of others hang on it
+    standing: dict[str, float] = field(default_factory=dict)
 
 
 # --- plan ---------------------------------------------------------------------------------------------

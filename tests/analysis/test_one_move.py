@@ -106,6 +106,60 @@ def test_a_move_against_scipy(mechanism, numbers):
     assert move.bus_min_v == pytest.approx(BATTERY[0] - BATTERY[1] * numbers[1] * current, rel=1e-9)
 
 
+REACH = {
+    **SLIDE, "incline": "0 deg", "tipped_by": "it", "travel": ["0.1 m", "0.6 m"],
+}  # fmt: skip
+TILTED = {**ARM, "travel": ["-30 deg", "60 deg"]}
+
+
+def test_an_arm_with_a_slide_on_it_stands_at_the_slides_lower_end():
+    """M = J + m r^2, Q = g (m1 c + m2 r) cos q with what lies on it at r = 0.22 m + 0.1 m; against scipy."""
+    carrying = {**ARM, "extension": {"by": "out", "mass": "0.7 kg", "centre": "0.22 m"}}
+    robot = a_robot({"it": carrying, "out": REACH}, {"m": MOTOR}, BATTERY)
+    result = api.move(robot, "it", loads=(0.5,))
+    time, energy, heat, work, _ = oracle(
+        150, 1, 0.7, 1.2 * 0.04 * 4 / 3 + 0.7 * 0.32**2,
+        lambda q: G * (1.2 * 0.2 + 0.7 * 0.32) * cos(q), 0.3, pi * 100 / 180,
+    )  # fmt: skip
+    move, hold = only(result).moves[0], only(result).holdings[0]
+    assert move.arrival_s == pytest.approx(time, abs=1.1e-6)
+    assert move.floor_s == pytest.approx(time, rel=1e-6)
+    assert (move.energy_j, move.heat_j) == pytest.approx((energy, heat), rel=1e-4)
+    assert move.lifting_j == pytest.approx(work, rel=1e-6)
+    pull = (G * (1.2 * 0.2 + 0.7 * 0.32) - 0.3) * (2.0 - 1.0 / 0.7) / 150 - TF  # level, driven back
+    assert hold.motor_current_a == pytest.approx(pull / K, rel=1e-6)
+    assert result.others == {"out": 0.1}
+    rows = tables_of(robot, "it", 0.0, None, 25.0).rows
+    assert [row.load for row in rows] == pytest.approx(
+        [G * (1.2 * 0.2 + 0.7 * 0.32) * cos(row.q) for row in rows]
+    )
+
+
+def test_what_an_arm_tips_is_as_on_rails_of_that_slope():
+    """A slide and a servo on an arm whose lower end is 30 degrees below the horizontal."""
+    rails = {"rail": {"voltage": "6 V", "current_limit": "5 A", "regulator": "switching"}}
+    servo = {
+        "kind": "servo", "speed": "0.14 s/60deg", "stall_torque": "20 kgf*cm", "at": "6 V", "rail": "rail",
+        "load_mass": "0.25 kg", "load_at": "90 mm", "travel": ["-90 deg", "90 deg"],
+    }  # fmt: skip
+    tipped = a_robot(
+        {"it": TILTED, "out": REACH, "wrist": {**servo, "load_angle": "0 deg", "tipped_by": "it"}},
+        {"m": MOTOR}, BATTERY, rails=rails,
+    )  # fmt: skip
+    alone = {**REACH, "incline": "-30 deg"}
+    del alone["tipped_by"]
+    fixed = a_robot(
+        {"out": alone, "wrist": {**servo, "load_angle": "-30 deg"}}, {"m": MOTOR}, BATTERY, rails=rails
+    )
+    for name in ("out", "wrist"):
+        found, wanted = (only(api.move(robot, name)) for robot in (tipped, fixed))
+        for one, other in zip(found.moves, wanted.moves, strict=True):
+            assert (one.arrival_s, one.floor_s) == pytest.approx((other.arrival_s, other.floor_s), rel=1e-6)
+            assert one.lifting_j == pytest.approx(other.lifting_j, rel=1e-6)
+        assert found.holdings[0].at == wanted.holdings[0].at
+        assert api.move(tipped, name).others == {"it": pytest.approx(-pi / 6)}
+
+
 TURRET = {
     "kind": "turret", "motors": "1 x m", "gearing": [{"ratio": "100:1", "efficiency": "80 %"}],
     "inertia": "0.06 kg*m^2", "friction": "0.2 N*m", "travel": ["-180 deg", "180 deg"],

@@ -13,6 +13,7 @@ from builders import LARGE, SMALL, a_robot
 
 from simbot import api
 from simbot.analysis.one_move import tables_of
+from simbot.cli import status
 from simbot.physics.assumptions import physics_remarks
 from simbot.physics.kinds import KINDS
 from simbot.report.chart import HEIGHT, LABEL, WIDTH, chart
@@ -62,6 +63,19 @@ def test_where_a_turret_would_go_a_shorter_way_in_a_plan_is_said():
     assert "from -200 deg it goes to -160 deg instead" in text
     short = api.move(robot, "it", -0.5, 0.5)
     assert "as written" not in " ".join(move_lines(short, (), robot.battery[0].name, None))
+
+
+def test_every_mechanism_that_hangs_on_others_says_where_they_stand(capsys):
+    file = str(ROBOT.path.parents[1] / "mechanisms" / "carried.yaml")
+    for name, said in (("arm", "reach at 0 m"), ("reach", "arm at -20 deg"), ("wrist", "arm at -20 deg")):
+        assert status(["move", file, name]) == 0
+        assert f"at the lower end of its travel: {said}" in " ".join(capsys.readouterr().out.split())
+    assert status(["move", file, "arm", "--json", "-"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["others_stand_at"] == {"reach": 0.0}
+    jsonschema.validate(document, json.loads(schema_text("move")))
+    assert status(["sweep", file, "arm", "centre=10cm:30cm:10cm", "--to", "60deg"]) == 0
+    assert "nothing in hand, reach at 0 m" in " ".join(capsys.readouterr().out.split())
 
 
 CASES = [*NAMES, "turn", "falls", "hoist"]
