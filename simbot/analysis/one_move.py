@@ -161,8 +161,8 @@ class Bench:
 
     @property
     def circuit(self) -> Circuit:
-        rail = self.spec.values.get("rail")
-        return Circuit(self.battery, self.robot.rails[rail] if rail is not None else None)
+        rail = self.spec.rail
+        return Circuit(self.battery, None if rail is None else self.robot.rails[rail])
 
     def plant(self, start: float, load: float) -> Plant:
         positions: dict[str, Target] = {self.name: start} if "travel" in self.spec.values else {}

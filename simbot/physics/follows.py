@@ -164,7 +164,7 @@ def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
 
 def supply(spec: MechanismSpec, robot: Robot) -> float:
     """Volts that feed it at rest: its rail's, or the weakest battery's."""
-    rail = spec.values.get("rail")
+    rail = spec.rail
     if rail is not None:
         return float(robot.rails[rail].voltage)
     return min(float(state.open_circuit) for state in robot.battery)

@@ -114,7 +114,7 @@ def about(move: OneMove, remarks: Sequence[Remark]) -> list[Remark]:
     """Remarks on this mechanism, its motor and the robot as a whole."""
     use = move.spec.values.get("motors")
     keys = [f"robot.mechanisms.{move.spec.name}", *([f"robot.motors.{use.motor}"] if use else [])]
-    rail = move.spec.values.get("rail")
+    rail = move.spec.rail
     if rail is not None:
         keys.append(f"robot.rails.{rail}")
     return [
@@ -421,7 +421,7 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
 
 def _times(move: OneMove) -> Iterator[str]:
     way = move.ways[0]
-    rail = move.spec.values.get("rail")
+    rail = move.spec.rail
     volts = "the battery" if rail is None else f"{move.robot.rails[rail].voltage:g} V of {rail}"
     yield from _rows(
         move,

@@ -226,6 +226,11 @@ class MechanismSpec:
         """Keys of the hobby servo that drives it; None: motors do."""
         return self.values if self.kind in ("servo", "claw") else self.values.get("servo")
 
+    @property
+    def rail(self) -> str | None:
+        """The rail its servo hangs on; None: straight on the battery."""
+        return None if self.servo is None else self.servo["rail"]
+
 
 @dataclass(frozen=True)
 class OrderRule:

@@ -242,6 +242,31 @@ def test_battery_energy_agrees_with_the_integrators_account(mechanism, command, 
     assert np.sum(course.weight) == pytest.approx(1.5, abs=1e-9)
 
 
+@pytest.mark.parametrize("rails", RAILS)
+def test_a_linkages_servo_hangs_on_its_rail(rails):
+    """Stalled at first it takes its stall current there, or what the rail gives; the battery V I/0.9 of 6 V or I."""
+    sheet = {"speed": "0.15 s/60deg", "stall_torque": "1.5 N*m", "stall_current": "3 A", "at": "6 V", "rail": "r"}
+    crank = {
+        "kind": "slider_crank", "servo": sheet, "travel": ["10 deg", "160 deg"], "crank": "20 mm",
+        "coupler": "80 mm", "slider_mass": "0.1 kg",
+    }  # fmt: skip
+    robot = bench(crank, rails=rails)
+    move = only(api.move(robot, "it")).moves[0]
+    rail = robot.rails["r"]
+    amps = min(3.0, float(rail.current_limit))
+    first = int(np.argmax(move.series.motor_current > 0.0))  # after half a frame
+    assert move.series.motor_current[first] == pytest.approx(amps, rel=1e-3)
+    switching = rail.regulator == "switching"
+    volts, ohms = BATTERY
+    power = amps / 3.0 * 6.0 * amps / 0.9  # its volts sink with the limit
+    drawn = (volts - sqrt(volts**2 - 4.0 * ohms * power)) / (2.0 * ohms) if switching else amps
+    assert move.series.current[first] == pytest.approx(drawn, rel=1e-3)
+    plant = Plant(robot, robot.battery[0], Start(None, {"it": pi / 18}, {}), 10_000_000)
+    plant.command("it", GoTo(160 * pi / 180))
+    plant.advance(round(1e6 * move.arrival_s))
+    assert move.energy_j == pytest.approx(plant.energy(), rel=2e-6)
+
+
 def test_stepping_changes_nothing():
     robot = bench(SOFT)
     start = Start(None, {}, {})
