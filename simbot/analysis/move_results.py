@@ -110,7 +110,7 @@ class Row:
     load: float
     ratio: float  # motor's turns per unit of travel [1/m, 1]
     force: float  # stalled, at the tables' voltage
-    speed: float  # free of load and friction, there
+    speed: float  # there, free of load and of all friction but the motors' own
 
 
 @dataclass(frozen=True)

@@ -391,8 +391,10 @@ def tables_of(
     moved = mass + sum(
         group[L.G_N] * group[L.G_J] * (group[L.G_RATIO] * factor) ** 2 + group[L.G_WHEEL] for group in groups
     )
-    ratio = groups[0][L.G_RATIO] * factor
-    speed = at / (groups[0][L.G_K] * np.abs(ratio))
+    group = groups[0]
+    ratio = group[L.G_RATIO] * factor
+    free = max(at - group[L.G_R] * group[L.G_TF] / group[L.G_K], 0.0)  # less what the motor itself rubs
+    speed = free / (group[L.G_K] * np.abs(ratio))
     columns = (q, mass, moved, weight, ratio, force, speed)
     return Tables(
         at, celsius, magnets, load,

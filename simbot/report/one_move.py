@@ -459,6 +459,7 @@ def _tables(move: OneMove) -> Iterator[str]:
         yield "(their sheet names no magnets: field as it is cold, as in a run)"
     else:
         yield f"({tables.magnets} magnets, whose field falls as they warm)"
+    yield "(stalled: less gears' losses and motors' friction; free speed: less the latter)"
     yield f"{'position':>9}{'inertia':>11}{'with rotors':>12}{'load':>10}{'ratio':>10}{'stalled':>11}{'free speed':>12}"
     units = ("deg" if angle else "m", mass, mass, force, ratio, force, speed)
     yield "".join(f"{unit:>{width}}" for unit, width in zip(units, (9, 11, 12, 10, 10, 11, 12), strict=True))

@@ -245,7 +245,13 @@ def test_battery_energy_agrees_with_the_integrators_account(mechanism, command, 
 @pytest.mark.parametrize("rails", RAILS)
 def test_a_linkages_servo_hangs_on_its_rail(rails):
     """Stalled at first it takes its stall current there, or what the rail gives; the battery V I/0.9 of 6 V or I."""
-    sheet = {"speed": "0.15 s/60deg", "stall_torque": "1.5 N*m", "stall_current": "3 A", "at": "6 V", "rail": "r"}
+    sheet = {
+        "speed": "0.15 s/60deg",
+        "stall_torque": "1.5 N*m",
+        "stall_current": "3 A",
+        "at": "6 V",
+        "rail": "r",
+    }
     crank = {
         "kind": "slider_crank", "servo": sheet, "travel": ["10 deg", "160 deg"], "crank": "20 mm",
         "coupler": "80 mm", "slider_mass": "0.1 kg",
@@ -479,8 +485,25 @@ def test_tables_by_hand(magnets, loss):
         assert row.load == pytest.approx(1.6 * G * 0.2 * cos(row.q), abs=1e-6)
         assert row.ratio == 150.0
         assert row.force == pytest.approx(150 * (warm_k * 10 / warm_r - TF) * 0.7, rel=1e-9)
-        assert row.speed == pytest.approx(10 / (warm_k * 150), rel=1e-9)
+        assert row.speed == pytest.approx((10 - warm_r * TF / warm_k) / (warm_k * 150), rel=1e-9)
     assert tables_of(robot, "it", 0.0, None, 20.0).volts == 12.0
+
+
+@pytest.mark.parametrize(
+    ("sheet", "ratio", "rpm"),
+    [
+        ({"free_speed": "312 rpm", "free_current": "250 mA", "stall_torque": "24.3 kg*cm", "stall_current": "9.2 A",
+          "internal_ratio": 19.2}, 1, 312.0),
+        ({"free_speed": "5800 rpm", "free_current": "0.25 A", "stall_current": "9.2 A", "internal_ratio": 1}, 150,
+         5800.0),
+    ],
+)  # fmt: skip
+def test_free_speed_in_the_tables_is_that_of_the_motors_sheet(sheet, ratio, rpm):
+    """At nominal voltage, cold, after the gears: the sheet's own number."""
+    motor = {"voltage": "12 V", "rotor_inertia": "1e-5 kg*m^2", "source": "illustrative", **sheet}
+    robot = bench({**ARM, "gearing": [{"ratio": f"{ratio}:1", "efficiency": "70 %"}]}, motor)
+    for row in tables_of(robot, "it", 0.0, None, 25.0).rows:
+        assert row.speed == pytest.approx(rpm / ratio * pi / 30.0, rel=1e-9)
 
 
 def test_look_up_goes_through_the_tables_knots_and_between():
