@@ -55,13 +55,17 @@ class MoveNumbers:
 
 @dataclass(frozen=True)
 class Fall:
-    """What happens when it is let go: the motors' leads open, no brake set."""
+    """What happens when it is let go, no brake set: its controller off, whose diodes feed the battery from its motors
+    where they turn fast enough, or its motors' leads open.
+    """
 
     start: float
     end: float
     lasts_s: float | None  # None: it still moves after ten seconds
     speed_max: float
     braked_s: float | None  # the same with the motors shorted
+    loose_s: float | None  # with a wire off: as lasts_s and speed_max
+    loose_speed_max: float
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import isinf
 
 import numpy as np
@@ -49,6 +50,7 @@ FULL = 0.999
 PLACES = 1101  # positions of the travel that are looked at
 SPUN_UP = 0.95  # of its steady speed: a roller that is up to speed
 CAUSES = ("grip", "slack", "current_limit", "control", "sag", "torque", "speed")
+OUT_OF_REACH = 1e3  # times its battery: above any back-EMF of what falls
 SERVO_STEP = np.pi / 18.0  # of the table of angles and times
 
 
@@ -291,7 +293,7 @@ class Bench:
         loose = places[currents > 0.0]
         starts = dict.fromkeys((low, high, float(places[worst]), float(loose[0]), float(loose[-1])))
         falls = [fall for start in starts if (fall := self.let_go(start, load))]
-        fall = max(falls, key=lambda each: each.speed_max, default=None)
+        fall = max(falls, key=lambda each: each.loose_speed_max, default=None)
         return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall)
 
     def holds_surely(self, load: float) -> bool:
@@ -310,14 +312,27 @@ class Bench:
         return pull(worst) <= 0.0
 
     def let_go(self, start: float, load: float) -> Fall | None:
-        """From rest with the motors' leads open; None where it stays."""
+        """From rest, nothing driving its motors; None where it stays."""
         free = self._released(start, load, "coast")
         if free is None:
             return None
         course, lasts = free
         braked = self._released(start, load, "brake")
+        conducts = bool(np.any(course.flow.motor))
+        loose = (self.wire_off._released(start, load, "coast") if conducts else None) or free
         return Fall(
-            start, float(course.q[-1]), lasts, float(np.max(np.abs(course.v))), braked[1] if braked else None
+            start, float(course.q[-1]), lasts, float(np.max(np.abs(course.v))), braked[1] if braked else None,
+            loose[1], float(np.max(np.abs(loose[0].v))),
+        )  # fmt: skip
+
+    @cached_property
+    def wire_off(self) -> Bench:
+        """The same on a battery that no motor's back-EMF ever reaches: no diode conducts.
+
+        A rail takes nothing back, so that what hangs on one falls as with a wire off anyway.
+        """
+        return replace(
+            self, battery=replace(self.battery, open_circuit=OUT_OF_REACH * self.battery.open_circuit)
         )
 
     def _released(self, start: float, load: float, after: str) -> tuple[Motion, float | None] | None:

@@ -84,6 +84,8 @@ def _holding(one: Holding) -> Document:
             "lasts_s": rounded(one.fall.lasts_s),
             "speed_max": rounded(one.fall.speed_max),
             "braked_s": rounded(one.fall.braked_s),
+            "wire_off_lasts_s": rounded(one.fall.loose_s),
+            "wire_off_speed_max": rounded(one.fall.loose_speed_max),
         }
     return {
         "load_kg": rounded(one.load),

@@ -8,7 +8,7 @@ from math import ceil, degrees, isinf
 from pathlib import PurePath
 from typing import IO
 
-from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
+from simbot.analysis.move_results import Fall, Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
 from simbot.analysis.one_move import CAUSES
 from simbot.physics.build import DRIVES, LIFTS_ROBOTS
 from simbot.physics.spreads import spread_paths
@@ -368,12 +368,23 @@ def _held_by_current(move: OneMove, number: int, load: float, group: list[Holdin
     yield from _wrapped(f"Worst at {place(move, group[0].at)}; friction at rest helps to hold.")
     fall = group[0].fall
     if fall is not None:
-        lasts = "is still moving after 10 s" if fall.lasts_s is None else f"takes {fall.lasts_s:.2f} s"
-        braked = "" if fall.braked_s is None else f"; with the motors shorted {fall.braked_s:.2f} s"
-        yield from _wrapped(
-            f"Let go at {place(move, fall.start)} with open leads it back-drives to {place(move, fall.end)}, "
-            f"{lasts} and is as fast as {_speed(move, fall.speed_max)}{braked}."
-        )
+        yield from _wrapped(_fall(move, fall))
+
+
+def _fall(move: OneMove, fall: Fall) -> str:
+    def goes(lasts: float | None, speed: float) -> str:
+        length = "is still moving after 10 s" if lasts is None else f"takes {lasts:.2f} s"
+        return f"{length} and is as fast as {_speed(move, speed)}"
+
+    alike = fall.loose_speed_max == fall.speed_max
+    off = "its controller off or a wire off" if alike else "its controller off (whose diodes brake it)"
+    text = (
+        f"Let go at {place(move, fall.start)}, {off}, it back-drives to {place(move, fall.end)}, "
+        f"{goes(fall.lasts_s, fall.speed_max)}"
+    )
+    if not alike:
+        text += f"; with a wire off it {goes(fall.loose_s, fall.loose_speed_max)}"
+    return text + ("." if fall.braked_s is None else f"; with the motors shorted {fall.braked_s:.2f} s.")
 
 
 def last_start_before_end(pull: Pull) -> float | None:

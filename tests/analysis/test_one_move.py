@@ -17,6 +17,7 @@ from scipy.optimize import brentq
 from simbot import api
 from simbot.analysis.move_results import Way
 from simbot.analysis.one_move import CAUSES, tables_of
+from simbot.physics import layout as L
 from simbot.physics import motion
 from simbot.physics.build import Models
 from simbot.physics.motion import Circuit
@@ -391,7 +392,33 @@ def test_holding_and_letting_go_by_hand():
         assert (hold.fall.start, hold.fall.end) == (0.3, 0.0)
         assert hold.fall.speed_max == pytest.approx(sqrt(2 * falling(load) * 0.3), rel=1e-6)
         assert hold.fall.lasts_s == pytest.approx(sqrt(2 * 0.3 / falling(load)), rel=1e-6)
+        assert (hold.fall.loose_speed_max, hold.fall.loose_s) == (hold.fall.speed_max, hold.fall.lasts_s)
         assert hold.fall.braked_s is None or hold.fall.braked_s > 2 * hold.fall.lasts_s
+
+
+def test_with_a_wire_off_it_falls_faster_than_its_controllers_diodes_let_it():
+    """Free fall v^2 = 2 a s with a wire off; its controller's diodes lead current from k w = E on, and brake it."""
+    state = only(api.move(bench({**SLIDE, "travel": ["0 m", "3 m"]}), "it"))
+    fall, ratio = state.holdings[0].fall, 2 * RATIO / DRUM
+    assert fall.loose_speed_max == pytest.approx(sqrt(2 * falling(0.0) * 3.0), rel=1e-6)
+    assert fall.loose_s == pytest.approx(sqrt(2 * 3.0 / falling(0.0)), rel=1e-6)
+    assert BATTERY[0] / (K * ratio) < fall.speed_max < 0.99 * fall.loose_speed_max
+    assert fall.lasts_s > fall.loose_s
+
+
+def test_a_servo_on_a_rail_falls_as_with_a_wire_off():
+    """m g r less friction against m r^2 and the rotor: a rail takes nothing back, though 2 V are passed on the way."""
+    rails = {"r": {"voltage": "2 V", "current_limit": "5 A", "regulator": "switching"}}
+    heavy = {**SERVO, "at": "2 V", "load_mass": "3 kg", "load_angle": "0 deg", "travel": ["0 deg", "90 deg"]}
+    robot = bench(heavy, rails=rails)
+    fall = only(api.move(robot, "it")).holdings[0].fall
+    built = Models(robot).get("it")
+    row, down = built.groups[0], pi / 2
+    loss = (float(row[L.G_TF]) + built.reduced.friction) * down
+    energy = 3.0 * G * 0.12 - loss  # from upright to level
+    inertia = 3.0 * 0.12**2 + float(row[L.G_J])
+    assert fall.loose_speed_max == pytest.approx(sqrt(2 * energy / inertia), rel=2e-3)
+    assert fall.speed_max == fall.loose_speed_max > 1.5 * 2.0 / float(row[L.G_K])
 
 
 def test_the_current_that_holds_is_what_keeps_it_there():

@@ -164,6 +164,20 @@ def test_what_falls_is_said_with_its_speed_and_a_caution(moves):
     assert not any("does not surely hold" in caution for caution in cautions_of(moves["winch"]))
 
 
+def test_where_diodes_brake_a_fall_the_wires_off_is_said_beside_it(moves):
+    rack = {
+        "kind": "rack", "motors": "1 x m", "gearing": [{"ratio": "10:1", "efficiency": "100 %"}],
+        "pinion_diameter": "1 in", "travel": ["0 m", "2 m"], "moving_mass": "2 kg", "incline": "60 deg",
+        "control": {"loop": "full_effort", "window": "3 mm"},
+    }  # fmt: skip
+    move = api.move(a_robot({"it": rack}, {"m": SMALL}, (12.6, 0.15)), "it", 0.0, 0.2)
+    fall, text = move.states[0].holdings[0].fall, " ".join(" ".join(said(move)).split())
+    assert "its controller off (whose diodes brake it), it back-drives to 0 m" in text
+    assert f"as fast as {fall.speed_max:.3g} m/s; with a wire off it takes {fall.loose_s:.2f} s" in text
+    assert fall.loose_speed_max > 1.05 * fall.speed_max
+    assert "a wire off, it back-drives" in " ".join(" ".join(said(moves["falls"])).split())
+
+
 def test_tables_are_printed_where_asked(moves):
     text = "\n".join(said(moves["arm"]))
     assert "At 11 V without sag, motors at 60 degrees C, 300 g in hand" in text
