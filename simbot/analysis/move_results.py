@@ -80,6 +80,9 @@ class Holding:
     battery_current_a: float  # inf: more than the battery can give
     heat_w: float  # in all motors
     fall: Fall | None
+    onto_tooth: float | None = (
+        None  # greatest drop until a tooth of its ratchet holds it; None: no tooth does
+    )
 
 
 @dataclass(frozen=True)
@@ -89,8 +92,9 @@ class Pull:
     load: float
     stall_share: float | None
     speed: float
-    time_s: float | None
-    holds_off: bool
+    time_s: float | None  # to where it stays; None: it never does
+    reached_s: float | None  # the same, or when it first gets there and sags
+    holds: Holding
 
 
 @dataclass(frozen=True)

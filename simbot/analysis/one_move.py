@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import isinf
+from math import inf, isinf
 
 import numpy as np
 
@@ -144,7 +144,8 @@ def _pull(bench: Bench, move: MoveNumbers, hold: Holding) -> Pull:
     built = bench.models.get(bench.name, move.load)
     high = float(bench.spec.values["travel"][1])
     speed = statics.steady_speed(built, bench.circuit, high, 1.0)
-    return Pull(move.load, move.stall_share_max, speed, move.arrival_s, hold.holds_off)
+    reached = move.first_inside_s if move.arrival_s is None else move.arrival_s
+    return Pull(move.load, move.stall_share_max, speed, move.arrival_s, reached, hold)
 
 
 @dataclass(frozen=True)
@@ -285,16 +286,20 @@ class Bench:
         currents = statics.holding_current(built, places)
         if values.get("holding_brake"):
             currents = np.zeros_like(currents)
+        caught = statics.caught(built, places)
+        drop = statics.onto_tooth(built) if np.any(caught & (currents > 0.0)) else None
+        currents[caught] = 0.0
         worst = int(np.argmax(currents))
         most, group = float(currents[worst]), built.groups[0]
         if most <= 0.0:
-            return Holding(load, True, self.holds_surely(load), float(places[worst]), 0.0, 0.0, 0.0, None)
+            surely = self.holds_surely(load)
+            return Holding(load, True, surely, float(places[worst]), 0.0, 0.0, 0.0, None, drop)
         heat, drawn = statics.holding_draw(group, most, self.circuit)
         loose = places[currents > 0.0]
         starts = dict.fromkeys((low, high, float(places[worst]), float(loose[0]), float(loose[-1])))
         falls = [fall for start in starts if (fall := self.let_go(start, load))]
         fall = max(falls, key=lambda each: each.loose_speed_max, default=None)
-        return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall)
+        return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall, drop)
 
     def holds_surely(self, load: float) -> bool:
         """True where it holds without power with every quantity at the end of its spread that helps it to fall."""
@@ -305,7 +310,8 @@ class Bench:
             models, _ = at_ends(self.models.robot, self.battery, ends)
             built = models.get(self.name, load)
             places = np.linspace(built.reduced.low, built.reduced.high, PLACES)
-            return float(np.max(statics.holding_torque(built, places)))
+            torque = statics.holding_torque(built, places)
+            return float(np.max(np.where(statics.caught(built, places), -inf, torque)))
 
         paths = spread_paths(self.models.robot, self.battery, self.name, False)
         worst = [max(((path, sign) for sign in (-1.0, 1.0)), key=lambda end: pull([end])) for path in paths]

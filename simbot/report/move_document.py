@@ -96,6 +96,7 @@ def _holding(one: Holding) -> Document:
         "battery_current_a": None if isinf(one.battery_current_a) else rounded(one.battery_current_a),
         "heat_w": rounded(one.heat_w),
         "fall": fall,
+        "drops_onto_tooth": rounded(one.onto_tooth),
     }
 
 
@@ -106,7 +107,8 @@ def _pull(one: Pull, until: float | None) -> Document:
         "stall_share": rounded(one.stall_share),
         "steady_speed": rounded(one.speed),
         "time_s": rounded(one.time_s),
-        "holds_without_power": one.holds_off,
+        "first_reach_s": rounded(one.reached_s),
+        "holds_without_power": one.holds.holds_off,
         "last_start_before_end_s": rounded(before),
         "last_start_at_s": rounded(None if before is None or until is None else until - before),
     }

@@ -326,12 +326,13 @@ def _meanings(move: OneMove) -> Iterator[str]:
 def _holding(move: OneMove) -> Iterator[str]:
     for number, load in enumerate(move.loads):
         group = [state.holdings[number] for state in move.states]
+        yield from _teeth(move, group)
         if any(not one.holds_off for one in group):
             yield from _held_by_current(move, number, load, group)
         elif all(one.holds_off_surely for one in group):
             yield from _wrapped(
                 f"With {load_name(load)} it holds wherever it stands with the power off, at the ends of all spreads "
-                "too: by friction, gears that lock or a brake.",
+                "too: by friction, gears that lock, a brake or teeth.",
                 "",
             )
         else:
@@ -340,6 +341,15 @@ def _holding(move: OneMove) -> Iterator[str]:
                 "unfavourable ends: do not rely on it.",
                 "",
             )
+
+
+def _teeth(move: OneMove, group: list[Holding]) -> Iterator[str]:
+    drop = max((one.onto_tooth for one in group if one.onto_tooth is not None), default=None)
+    if drop is not None:
+        yield from _wrapped(
+            f"Above its first tooth, with its pawl in, it drops by at most {place(move, drop)} and a tooth holds it.",
+            "",
+        )
 
 
 def _holds(one: Holding) -> str:
@@ -388,8 +398,8 @@ def _fall(move: OneMove, fall: Fall) -> str:
 
 
 def last_start_before_end(pull: Pull) -> float | None:
-    """How long before the end of the match a pull must start [s], to the next 0.1 s; None: it never arrives."""
-    return None if pull.time_s is None else ceil((pull.time_s + GUARD_S) * 10.0 - 1e-9) / 10.0
+    """How long before the end of the match a pull must start [s], to the next 0.1 s; None: it never gets there."""
+    return None if pull.reached_s is None else ceil((pull.reached_s + GUARD_S) * 10.0 - 1e-9) / 10.0
 
 
 def _pull(move: OneMove, until: float | None) -> Iterator[str]:
@@ -415,14 +425,24 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
                     of(lambda one: "-" if one.stall_share is None else f"{100 * one.stall_share:.0f} %"),
                 ),
                 ("steady speed [m/s]", of(lambda one: f"{one.speed:.3f}")),
-                ("time [s]", of(lambda one: seconds(one.time_s))),
-                ("holds with the power off", of(lambda one: "yes" if one.holds_off else "NO")),
+                ("time [s]", of(lambda one: seconds(one.reached_s))),
+                ("stays there", of(lambda one: "NO" if one.time_s is None else "yes")),
+                ("holds with the power off", of(lambda one: _holds(one.holds))),
                 (
                     "last start before the end of the match [s]",
                     of(lambda one: seconds(last_start_before_end(one))),
                 ),
                 ("last start, on the match clock [s]", of(at)),
             ],
+        )
+    sags = any(
+        one.time_s is None and one.reached_s is not None for state in move.states for one in state.pulls
+    )
+    if sags:
+        yield from _wrapped(
+            "Where it does not stay it gets there and sags back out of its window; time and last start count to when "
+            "it first gets there. Teeth finer than its window, a brake or gears that lock keep it there, with the power off too; a "
+            "position loop does as long as there is power, and the motors get hot."
         )
     yield from _wrapped(
         "The last start leaves 50 ms and nothing for a missed hook, a second try or a driver's late hand: take "

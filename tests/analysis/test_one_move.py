@@ -458,7 +458,32 @@ def test_pull_sheet_by_hand():
     stalled = BATTERY[0] / (R + BATTERY[1])
     assert pull.stall_share == pytest.approx(force / (ratio * (K * stalled - TF) * 0.6), rel=1e-9)
     assert pull.time_s == state.moves[0].arrival_s and pull.time_s > 0.5 / speed
-    assert pull.holds_off == state.holdings[0].holds_off
+    assert pull.holds is state.holdings[0]
+
+
+def test_a_pull_that_sags_afterwards_has_its_first_reach():
+    """Full effort as long as it is outside: inside it brakes, 6 kg turn its motor, and it leaves its window."""
+    state = only(api.move(bench(WINCH), "it"))
+    (pull,), braked = state.pulls, only(api.move(bench({**WINCH, "holding_brake": True}), "it")).pulls[0]
+    assert pull.time_s is None and state.moves[0].arrival_s is None and not pull.holds.holds_off
+    assert pull.reached_s == state.moves[0].first_inside_s
+    assert pull.reached_s == braked.time_s == braked.reached_s  # where a brake keeps it
+
+
+def test_a_ratchets_teeth_hold_a_pull_with_the_power_off():
+    """From the first tooth on, a pitch apart: without any current, after a drop of one pitch at most."""
+    toothed = {**WINCH, "ratchet": {"pitch": "8 mm"}}
+    hold = only(api.move(bench(toothed), "it")).holdings[0]
+    assert (hold.holds_off, hold.holds_off_surely, hold.motor_current_a, hold.fall) == (True, True, 0.0, None)
+    assert hold.onto_tooth == pytest.approx(0.008)
+    low = only(api.move(bench({**WINCH, "ratchet": {"pitch": "8 mm", "from": "0.2 m"}}), "it")).holdings[0]
+    plain = only(api.move(bench(WINCH), "it")).holdings[0]
+    assert not low.holds_off and not low.holds_off_surely and low.at < 0.2
+    assert low.motor_current_a == plain.motor_current_a and low.onto_tooth == pytest.approx(0.008)
+    assert plain.onto_tooth is None
+    lifted = {**SLIDE, "ratchet": {"pitch": "8 mm"}, "springs": [{"constant_force": {"force": "60 N"}}]}
+    up = only(api.move(bench(lifted), "it")).holdings[0]  # drawn upwards, where no tooth holds
+    assert not up.holds_off and up.onto_tooth is None
 
 
 def test_a_hoist_has_the_same_sheet():
@@ -471,7 +496,7 @@ def test_a_hoist_has_the_same_sheet():
     assert pull.stall_share == pytest.approx(plain.stall_share, rel=1e-9)
     slack = only(api.move(bench(hoist), "it", 0.0, 0.15)).moves[0].arrival_s
     assert slack + 0.3 / pull.speed < pull.time_s == state.moves[0].arrival_s < plain.time_s
-    assert pull.holds_off
+    assert pull.holds.holds_off
 
 
 def test_a_servos_table_is_that_of_single_moves():

@@ -164,6 +164,24 @@ def test_what_falls_is_said_with_its_speed_and_a_caution(moves):
     assert not any("does not surely hold" in caution for caution in cautions_of(moves["winch"]))
 
 
+def test_a_pull_that_sags_and_one_on_a_ratchet_say_so():
+    winch = {**HOIST, "kind": "winch", "holding_brake": False}
+    del winch["slack"]
+    for more, words in (
+        ({}, ("stays there NO", "holds with the power off NO", "gets there and sags back out of its window")),
+        ({"ratchet": {"pitch": "4 mm"}}, ("stays there yes", "holds with the power off yes", "at most 0.004 m and a")),
+    ):  # fmt: skip
+        move = api.move(a_robot({"it": {**winch, **more}}, {"m": SMALL}, (12.6, 0.15)), "it")
+        text = " ".join(" ".join(said(move)).split())
+        assert all(word in text for word in words), text
+        reached = move.states[0].pulls[0].reached_s
+        assert f"time [s] {reached:.2f}" in text
+        document = move_document(move, [], 150.0)
+        jsonschema.validate(document, json.loads(schema_text("move")))
+        (pull,) = document["states"]["only"]["pull"]
+        assert pull["last_start_before_end_s"] >= pull["first_reach_s"] + 0.05
+
+
 def test_where_diodes_brake_a_fall_the_wires_off_is_said_beside_it(moves):
     rack = {
         "kind": "rack", "motors": "1 x m", "gearing": [{"ratio": "10:1", "efficiency": "100 %"}],
