@@ -69,6 +69,18 @@ class Fall:
 
 
 @dataclass(frozen=True)
+class Lock:
+    """A linkage over its centre, against its stop."""
+
+    stop: float
+    centre: float
+    inwards: bool  # a push towards the crank holds it there, else a pull outwards
+    motor_current_a: (
+        float  # that its load as it is asks for there; 0: it presses it onto the stop, or friction holds
+    )
+
+
+@dataclass(frozen=True)
 class Holding:
     """At rest along the whole travel, with one load, on one battery state."""
 
@@ -80,9 +92,8 @@ class Holding:
     battery_current_a: float  # inf: more than the battery can give
     heat_w: float  # in all motors
     fall: Fall | None
-    onto_tooth: float | None = (
-        None  # greatest drop until a tooth of its ratchet holds it; None: no tooth does
-    )
+    onto_tooth: float | None = None  # greatest drop until a tooth of its ratchet holds it; None: none does
+    locks: tuple[Lock, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ import numpy as np
 from simbot.analysis.move_results import (
     Fall,
     Holding,
+    Lock,
     MoveNumbers,
     OneMove,
     Pull,
@@ -35,6 +36,7 @@ from simbot.analysis.move_results import (
 from simbot.physics import layout as L
 from simbot.physics import motion, statics
 from simbot.physics.build import DRIVES, LIFTS_ROBOTS, Built, Models
+from simbot.physics.kinds import slider_crank
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
@@ -293,13 +295,30 @@ class Bench:
         most, group = float(currents[worst]), built.groups[0]
         if most <= 0.0:
             surely = self.holds_surely(load)
-            return Holding(load, True, surely, float(places[worst]), 0.0, 0.0, 0.0, None, drop)
+            return Holding(
+                load, True, surely, float(places[worst]), 0.0, 0.0, 0.0, None, drop, self.locks(built)
+            )
         heat, drawn = statics.holding_draw(group, most, self.circuit)
         loose = places[currents > 0.0]
         starts = dict.fromkeys((low, high, float(places[worst]), float(loose[0]), float(loose[-1])))
         falls = [fall for start in starts if (fall := self.let_go(start, load))]
         fall = max(falls, key=lambda each: each.loose_speed_max, default=None)
-        return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall, drop)
+        return Holding(
+            load, False, False, float(places[worst]), most, drawn, heat, fall, drop, self.locks(built)
+        )
+
+    def locks(self, built: Built) -> tuple[Lock, ...]:
+        """Where it stands over its centre against a stop, and the current that its load asks for there."""
+        if self.spec.kind != slider_crank.NAME:
+            return ()
+        found = []
+        for over in slider_crank.over_centres(self.spec.values):
+            here, side = np.array([over.stop]), np.sign(over.centre - over.stop)
+            pressed = side * motion.look_up(built.reduced, here)[2][0] >= 0.0
+            braked = bool(self.spec.values.get("holding_brake"))
+            amps = 0.0 if pressed or braked else float(statics.holding_current(built, here)[0])
+            found.append(Lock(*over, amps))
+        return tuple(found)
 
     def holds_surely(self, load: float) -> bool:
         """True where it holds without power with every quantity at the end of its spread that helps it to fall."""

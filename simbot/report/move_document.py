@@ -97,6 +97,15 @@ def _holding(one: Holding) -> Document:
         "heat_w": rounded(one.heat_w),
         "fall": fall,
         "drops_onto_tooth": rounded(one.onto_tooth),
+        "over_centre": [
+            {
+                "stop": rounded(lock.stop),
+                "centre": rounded(lock.centre),
+                "held_by": "push towards the crank" if lock.inwards else "pull outwards",
+                "motor_current_a": rounded(lock.motor_current_a),
+            }
+            for lock in one.locks
+        ],
     }
 
 

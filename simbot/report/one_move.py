@@ -138,6 +138,11 @@ def cautions_of(move: OneMove) -> Iterator[str]:
             "It does not surely hold without power: it can fall when the battery goes, the robot is disabled or "
             "a wire comes off. Block it before hands go near."
         )
+    if any(one.locks for one in holdings):
+        yield (
+            "A linkage over its centre holds in the model because nothing in it gives. A real one flexes, wears and is "
+            "shaken: let a stop carry the push and a latch or pin keep it there, and nobody be underneath."
+        )
     heat = max((one.heat_w for one in holdings), default=0.0)
     if heat >= 5.0:
         yield (
@@ -327,6 +332,7 @@ def _holding(move: OneMove) -> Iterator[str]:
     for number, load in enumerate(move.loads):
         group = [state.holdings[number] for state in move.states]
         yield from _teeth(move, group)
+        yield from _over_centre(move, load, group[0])
         if any(not one.holds_off for one in group):
             yield from _held_by_current(move, number, load, group)
         elif all(one.holds_off_surely for one in group):
@@ -348,6 +354,20 @@ def _teeth(move: OneMove, group: list[Holding]) -> Iterator[str]:
     if drop is not None:
         yield from _wrapped(
             f"Above its first tooth, with its pawl in, it drops by at most {place(move, drop)} and a tooth holds it.",
+            "",
+        )
+
+
+def _over_centre(move: OneMove, load: float, one: Holding) -> Iterator[str]:
+    for lock in one.locks:
+        push = "push along its slide towards the crank" if lock.inwards else "pull along its slide outwards"
+        held = "It needs no current there"
+        if lock.motor_current_a > 0.0:
+            held = f"Its own load takes it off the stop unless each motor holds it with {lock.motor_current_a:.2f} A"
+        past = place(move, abs(lock.stop - lock.centre))
+        yield from _wrapped(
+            f"Over its centre, against its stop at {place(move, lock.stop)} ({past} past the dead centre), "
+            f"{load_name(load)}: a {push} does not drive it back in the model. {held}.",
             "",
         )
 
@@ -441,8 +461,8 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
     if sags:
         yield from _wrapped(
             "Where it does not stay it gets there and sags back out of its window; time and last start count to when "
-            "it first gets there. Teeth finer than its window, a brake or gears that lock keep it there, with the power off too; a "
-            "position loop does as long as there is power, and the motors get hot."
+            "it first gets there. Teeth finer than its window, a brake or gears that lock keep it there, with the "
+            "power off too; a position loop does as long as there is power, and the motors get hot."
         )
     yield from _wrapped(
         "The last start leaves 50 ms and nothing for a missed hook, a second try or a driver's late hand: take "

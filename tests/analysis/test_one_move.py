@@ -448,6 +448,50 @@ def test_a_worm_a_brake_and_much_friction_hold():
 # --- sheets ---------------------------------------------------------------------------------------------------
 
 
+CRANK = {
+    "kind": "slider_crank", "motors": "1 x m", "gearing": [{"ratio": "60:1", "efficiency": "80 %"}], "crank": "60 mm",
+    "coupler": "180 mm", "slider_mass": "0.5 kg", "travel": ["-6 deg", "160 deg"],
+    "control": {"loop": "full_effort", "window": "1 deg"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("push", [20.0, 2000.0, -200.0])
+def test_over_its_centre_a_push_along_the_slide_holds_it_without_current(push):
+    """The torque of a push F there is F dx/dq, of x = a cos q + sqrt(b^2 - a^2 sin^2 q): onto the stop for F > 0."""
+    robot = bench({**CRANK, "load": f"{push} N"})
+    (lock,) = only(api.move(robot, "it")).holdings[0].locks
+    stop, a, b = -6 * pi / 180, 0.06, 0.18
+    assert (lock.stop, lock.centre, lock.inwards) == (
+        pytest.approx(stop),
+        pytest.approx(0.0, abs=1e-12),
+        True,
+    )
+    rises = -a * np.sin(stop) * (1.0 + a * cos(stop) / sqrt(b**2 - (a * np.sin(stop)) ** 2))
+    driven = max(-push * rises, 0.0) * (2.0 - 1.0 / 0.8) / 60 - TF
+    assert lock.motor_current_a == pytest.approx(driven / K if push < 0.0 else 0.0, rel=1e-6)
+    plant = Plant(robot, robot.battery[0], Start(None, {"it": stop}, {}), 2_000_000)
+    plant.command("it", PushFor(0.0, stop, 0, "coast"))
+    plant.advance(1_000_000)
+    assert (plant.position("it") == pytest.approx(stop)) == (push > 0.0)
+
+
+@pytest.mark.parametrize(
+    ("travel", "found"),
+    [
+        (["10 deg", "160 deg"], []),
+        (["10 deg", "185 deg"], [(185, 180, False)]),
+        (["-6 deg", "185 deg"], [(-6, 0, True), (185, 180, False)]),
+        (["-6 deg", "4 deg"], [(-6, 0, True), (4, 0, True)]),
+        (["-90 deg", "90 deg"], []),
+    ],
+)
+def test_where_a_stop_lies_just_past_a_dead_centre(travel, found):
+    """At 180 degrees the slider is farthest in: there a pull outwards holds it."""
+    locks = only(api.move(bench({**CRANK, "travel": travel}), "it")).holdings[0].locks
+    assert [(round(180 * one.stop / pi), round(180 * one.centre / pi), one.inwards) for one in locks] == found
+    assert not only(api.move(bench(ARM), "it")).holdings[0].locks
+
+
 def test_pull_sheet_by_hand():
     state = only(api.move(bench({**WINCH, "holding_brake": True}), "it"))
     (pull,) = state.pulls

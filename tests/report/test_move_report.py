@@ -182,6 +182,27 @@ def test_a_pull_that_sags_and_one_on_a_ratchet_say_so():
         assert pull["last_start_before_end_s"] >= pull["first_reach_s"] + 0.05
 
 
+def test_a_linkage_over_its_centre_is_said_with_its_caution():
+    crank = {
+        "kind": "slider_crank", "motors": "1 x m", "gearing": [{"ratio": "60:1", "efficiency": "80 %"}],
+        "crank": "60 mm", "coupler": "180 mm", "slider_mass": "0.5 kg", "travel": ["-6 deg", "160 deg"],
+        "control": {"loop": "full_effort", "window": "1 deg"},
+    }  # fmt: skip
+    caution = "A real one flexes, wears and is shaken: let a stop carry the push and a latch or pin keep it there"
+    for load, words in (
+        ("40 N", "It needs no current there."),
+        ("-400 N", "takes it off the stop unless each motor"),
+    ):
+        move = api.move(a_robot({"it": {**crank, "load": load}}, {"m": SMALL}, (12.6, 0.15)), "it")
+        text = " ".join(" ".join(said(move)).split())
+        assert (
+            "against its stop at -6 deg (6 deg past the dead centre), nothing in hand: a push along its"
+            in text
+        )
+        assert words in text and caution in text
+        jsonschema.validate(move_document(move, [], None), json.loads(schema_text("move")))
+
+
 def test_where_diodes_brake_a_fall_the_wires_off_is_said_beside_it(moves):
     rack = {
         "kind": "rack", "motors": "1 x m", "gearing": [{"ratio": "10:1", "efficiency": "100 %"}],
