@@ -109,6 +109,17 @@ class Pull:
 
 
 @dataclass(frozen=True)
+class Turning:
+    """A roller or flywheel at full effort."""
+
+    steady: float  # [rad/s]
+    left: float | None  # share of its speed that a throw leaves; None: it throws nothing
+    thrown: float | None  # speed of what it throws [m/s]
+    back_s: float | None  # from there to its own speed again; None: never, or it throws nothing
+    pull_in_s: float | None  # of an element at its steady speed; None: not asked, or it does not turn
+
+
+@dataclass(frozen=True)
 class StateNumbers:
     name: str
     open_circuit: float
@@ -117,6 +128,7 @@ class StateNumbers:
     holdings: tuple[Holding, ...]  # one a load; none for what gravity does not touch
     pulls: tuple[Pull, ...]
     times: tuple[tuple[float, float | None], ...]  # of a servo: angle, arrival
+    turning: Turning | None  # of what only turns
 
 
 @dataclass(frozen=True)

@@ -31,12 +31,13 @@ from simbot.analysis.move_results import (
     Series,
     StateNumbers,
     Tables,
+    Turning,
     Way,
 )
 from simbot.physics import layout as L
 from simbot.physics import motion, statics
-from simbot.physics.build import DRIVES, LIFTS_ROBOTS, Built, Models
-from simbot.physics.kinds import slider_crank
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS, SPINNING, Built, Models
+from simbot.physics.kinds import flywheel, roller, slider_crank
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
@@ -50,6 +51,7 @@ LONGEST_SPIN_US = 640_000_000  # a heavy wheel on its way to its speed
 WATCH_US = 250_000
 FULL = 0.999
 PLACES = 1101  # positions of the travel that are looked at
+RPM = 30.0 / np.pi  # of 1 rad/s
 SPUN_UP = 0.95  # of its steady speed: a roller that is up to speed
 CAUSES = ("grip", "slack", "current_limit", "control", "sag", "torque", "speed")
 OUT_OF_REACH = 1e3  # times its battery: above any back-EMF of what falls
@@ -139,7 +141,9 @@ def _state(
         )
     if spec.kind == "servo":
         times = tuple(bench.times(ways[0]))
-    return StateNumbers(battery.name, battery.open_circuit, battery.resistance, moves, holdings, pulls, times)
+    turning = bench.turning(moves[0]) if spec.kind in SPINNING else None
+    ohms = battery.resistance
+    return StateNumbers(battery.name, battery.open_circuit, ohms, moves, holdings, pulls, times, turning)
 
 
 def _pull(bench: Bench, move: MoveNumbers, hold: Holding) -> Pull:
@@ -220,8 +224,23 @@ class Bench:
         return motion.joined(parts)
 
     def spin_up(self, way: Way, load: float) -> MoveNumbers:
-        """A roller at full effort: it arrives when it is up to speed."""
+        """At full effort: a flywheel arrives at its own speed, a roller at 95 % of its steady one."""
         steady = statics.steady_speed(self.built(way, load), self.circuit, 0.0, 1.0)
+        goal = float(self.spec.values["speed"]) if self.spec.kind == flywheel.NAME else SPUN_UP * steady
+        goes = steady > max(goal, 0.0)
+        arrival = self.up_to(goal, load) if goes else None
+        again = self.plant(0.0, load)
+        again.command(self.name, Spin(1.0))
+        course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
+        reason = ""
+        if arrival is None:
+            longest = f"it takes more than {LONGEST_SPIN_US / 1e6:.0f} s"
+            weak = "its motors do not overcome friction"
+            reason = longest if goes else f"it ends at {steady * RPM:.4g} rpm" if steady > 0.0 else weak
+        return self._numbers(way, load, course, None, arrival, None, reason)
+
+    def up_to(self, goal: float, load: float) -> int | None:
+        """When full effort brings it from rest to a speed below its steady one [us]; None: it takes too long."""
         low, high, arrival = 0, NEVER_US, None
         looks = 0  # at the nodes of ever fewer steps
         while looks < 3:
@@ -229,24 +248,35 @@ class Bench:
             plant.command(self.name, Spin(1.0))
             plant.advance(low)
             course = motion.motion_of(plant.steps_to(self.name, high), self.circuit)
-            up = np.flatnonzero(course.v >= SPUN_UP * steady)
-            if steady > 0.0 and not up.size and arrival is None and high < LONGEST_SPIN_US:
+            up = np.flatnonzero(course.v >= goal)
+            if not up.size and arrival is None and high < LONGEST_SPIN_US:
                 high *= 8  # a heavy wheel
                 continue
-            if steady <= 0.0 or not up.size:
+            if not up.size:
                 break
             looks += 1
             pair = slice(max(int(up[0]) - 1, 0), int(up[0]) + 1)
-            arrival = round(1e6 * float(np.interp(SPUN_UP * steady, course.v[pair], course.t[pair])))
+            arrival = round(1e6 * float(np.interp(goal, course.v[pair], course.t[pair])))
             low, high = int(1e6 * course.t[pair][0]), int(1e6 * course.t[pair][-1]) + 1
-        again = self.plant(0.0, load)
-        again.command(self.name, Spin(1.0))
-        course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
-        reason = ""
-        if arrival is None:
-            longest = f"it takes more than {LONGEST_SPIN_US / 1e6:.0f} s"
-            reason = "its motors do not overcome friction" if steady <= 0.0 else longest
-        return self._numbers(way, load, course, None, arrival, None, reason)
+        return arrival
+
+    def turning(self, move: MoveNumbers) -> Turning:
+        """Where its speed ends, what a throw takes of it and how long it takes to come back; pulling in."""
+        built, p = self.built(move.way, move.load), self.spec.values
+        steady = max(statics.steady_speed(built, self.circuit, 0.0, 1.0), 0.0)
+        if self.spec.kind != flywheel.NAME:
+            drawn = roller.pull_in_time(p["pull_in"], steady) if p["pull_in"] and steady > 0.0 else None
+            return Turning(steady, None, None, None, drawn)
+        group, asked = built.groups[0], float(p["speed"])
+        left = flywheel.left_after_throw(
+            p, float(built.reduced.segments[0].mass + group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J])
+        )
+        back = None
+        before = None if move.arrival_s is None else self.up_to(left * asked, move.load)
+        if move.arrival_s is not None and before is not None:
+            back = move.arrival_s - before / 1e6  # the way back is the end of that from rest
+        thrown = float(p["exit_share"]) * left * asked * float(p["diameter"]) / 2.0
+        return Turning(steady, left, thrown, back, None)
 
     def _numbers(
         self, way: Way, load: float, course: Motion, floor: float | None,

@@ -7,7 +7,7 @@ from math import isinf
 from typing import Any
 
 from simbot import __version__
-from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Tables
+from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Tables, Turning
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.one_move import about, cautions_of, last_start_before_end
 from simbot.scenario.model import Remark
@@ -61,6 +61,7 @@ def _state(move: OneMove, state: StateNumbers, until: float | None) -> Document:
         "times": [
             {"angle_rad": rounded(angle), "arrival_s": rounded(arrival)} for angle, arrival in state.times
         ],
+        "turning": None if state.turning is None else _turning(state.turning),
     }
 
 
@@ -120,6 +121,16 @@ def _pull(one: Pull, until: float | None) -> Document:
         "holds_without_power": one.holds.holds_off,
         "last_start_before_end_s": rounded(before),
         "last_start_at_s": rounded(None if before is None or until is None else until - before),
+    }
+
+
+def _turning(one: Turning) -> Document:
+    return {
+        "steady_speed": rounded(one.steady),
+        "left_after_throw": rounded(one.left),
+        "thrown_with": rounded(one.thrown),
+        "back_after_s": rounded(one.back_s),
+        "pull_in_s": rounded(one.pull_in_s),
     }
 
 

@@ -8,9 +8,9 @@ from math import ceil, degrees, isinf
 from pathlib import PurePath
 from typing import IO
 
-from simbot.analysis.move_results import Fall, Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
-from simbot.analysis.one_move import CAUSES
-from simbot.physics.build import DRIVES, LIFTS_ROBOTS
+from simbot.analysis.move_results import Fall, Holding, MoveNumbers, OneMove, Pull, StateNumbers, Turning, Way
+from simbot.analysis.one_move import CAUSES, RPM
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS, SPINNING
 from simbot.physics.spreads import spread_paths
 from simbot.report.bars import SCALES_MS
 from simbot.report.chart import chart
@@ -54,6 +54,9 @@ def move_lines(move: OneMove, remarks: Sequence[Remark], battery: str, until: fl
     if drawn.holdings:
         yield ""
         yield from _holding(move)
+    if drawn.turning is not None:
+        yield ""
+        yield from _turning(move)
     if drawn.pulls:
         yield ""
         yield from _pull(move, until)
@@ -103,6 +106,8 @@ def load_name(load: float) -> str:
 
 
 def way_name(move: OneMove, way: Way) -> str:
+    if "speed" in move.spec.values and move.spec.kind in SPINNING:
+        return f"up to its {move.spec.values['speed'] * RPM:.4g} rpm"
     if "travel" not in move.spec.values and move.spec.kind not in DRIVES:
         return "up to 95 % of its steady speed"
     if move.spec.kind in DRIVES:
@@ -132,6 +137,11 @@ def cautions_of(move: OneMove) -> Iterator[str]:
             f"A {move.spec.kind} that lifts a robot: whatever stands under it can be crushed when a cord, knot or "
             "gear lets go or the power ends. Nobody reaches under a hanging robot; try it low first, over something "
             "soft."
+        )
+    if move.spec.kind == "flywheel":
+        yield (
+            "A flywheel keeps turning and throws hard: glasses on, nobody in front of it or level with its rim, and "
+            "hands off until it stands."
         )
     if any(not one.holds_off_surely for one in holdings):
         yield (
@@ -253,7 +263,7 @@ def _course(move: OneMove, drawn: StateNumbers) -> Iterator[str]:
     yield f"{what}, {drawn.name}, nothing in hand: {told}"[:WIDTH]
     factor, unit = (degrees(1.0), "deg") if move.unit == "rad" else (1.0, "m")
     if spins:
-        factor, unit = 60.0 / 6.283185307179586, "rpm"
+        factor, unit = RPM, "rpm"
     lines = [
         (mark, one.series.t, (one.series.v if spins else one.series.q) * factor)
         for mark, one in zip(marks, ways, strict=False)
@@ -415,6 +425,33 @@ def _fall(move: OneMove, fall: Fall) -> str:
     if not alike:
         text += f"; with a wire off it {goes(fall.loose_s, fall.loose_speed_max)}"
     return text + ("." if fall.braked_s is None else f"; with the motors shorted {fall.braked_s:.2f} s.")
+
+
+def _turning(move: OneMove) -> Iterator[str]:
+    def of(form: Callable[[Turning], str]) -> Callable[[StateNumbers], str]:
+        return lambda state: "-" if state.turning is None else form(state.turning)
+
+    def told(value: float | None, digits: int, otherwise: str = "-") -> str:
+        return otherwise if value is None else f"{value:.{digits}f}"
+
+    throws = move.states[0].turning is not None and move.states[0].turning.left is not None
+    rows: list[tuple[str, Callable[[StateNumbers], str]]] = [
+        ("steady speed at full effort [rpm]", of(lambda one: f"{one.steady * RPM:.4g}")),
+    ]
+    if throws:
+        rows += [
+            ("an element leaves with [m/s]", of(lambda one: told(one.thrown, 2))),
+            ("and takes of its speed", of(lambda one: f"{100 * (1 - (one.left or 0.0)):.2f} %")),
+            ("which is back after [s]", of(lambda one: told(one.back_s, 3, "never"))),
+        ]
+    rows.append(("an element is pulled in within [s]", of(lambda one: told(one.pull_in_s, 3))))
+    yield from _rows(move, "A throw at its own speed" if throws else "Turning freely", rows)
+    if throws:
+        yield from _wrapped("Back at full effort, from the speed that the element leaves it.")
+    elif any(state.turning is not None and state.turning.pull_in_s is not None for state in move.states):
+        yield from _wrapped("Pulled in by the rollers at their steady speed, which it does not slow down.")
+    elif move.spec.kind in SPINNING:
+        yield from _wrapped("How long it pulls in an element is not asked: no `pull_in`.")
 
 
 def last_start_before_end(pull: Pull) -> float | None:

@@ -563,6 +563,48 @@ def test_a_roller_is_up_to_speed_when_it_should_be():
     assert move.series.v[-1] == pytest.approx(0.95 * 12.0 / (4 * K), rel=1e-3)
 
 
+WHEEL = {
+    "kind": "flywheel", "motors": "1 x m", "gearing": [{"ratio": "2:1"}], "inertia": "1e-3 kg*m^2",
+    "speed": "2000 rpm", "diameter": "90 mm", "element_mass": "60 g",
+}  # fmt: skip
+
+
+def test_a_flywheel_spins_up_to_its_own_speed_and_dips_as_by_hand():
+    """w = w1 (1 - exp(-t/tau)); a throw keeps the moment of momentum, J w1 = (J + m s r^2) w2 with s = 1/2."""
+    robot = bench({**WHEEL, "gearing": [{"ratio": "2:1", "efficiency": "100 %"}]}, winding(R, K, J))
+    state = only(api.move(robot, "it"))
+    move, spins = state.moves[0], state.turning
+    volts, ohms = BATTERY
+    inertia, asked, final = 1e-3 + 4 * J, 2000 * pi / 30, volts / (2 * K)
+    tau = inertia * (R + ohms) / (4 * K**2)
+    assert move.arrival_s == pytest.approx(tau * np.log(final / (final - asked)), rel=1e-5)
+    assert move.series.v[-1] == pytest.approx(asked, rel=1e-5)
+    assert spins.steady == pytest.approx(final, rel=1e-9)
+    assert spins.left == pytest.approx(inertia / (inertia + 0.06 * 0.5 * 0.045**2), rel=1e-9)
+    back = tau * np.log((final - spins.left * asked) / (final - asked))
+    assert spins.back_s == pytest.approx(back, rel=1e-3)
+    assert spins.thrown == pytest.approx(0.5 * spins.left * asked * 0.045, rel=1e-9)
+    assert spins.pull_in_s is None
+
+
+def test_a_flywheel_that_is_asked_for_too_much_never_gets_there():
+    state = only(api.move(bench({**WHEEL, "speed": "4000 rpm"}, winding(R, K, J)), "it"))
+    assert state.moves[0].arrival_s is None and state.turning.back_s is None
+    assert state.moves[0].reason == f"it ends at {30 / pi * state.turning.steady:.4g} rpm"
+
+
+def test_a_roller_pulls_in_on_every_battery_state():
+    """It slips with a = mu N/m up to the rim's speed u, then goes along: u/(2 a) + L/u."""
+    pull = {"diameter": "2 in", "grip": 0.8, "press": "10 N", "element_mass": "0.2 kg", "length": "150 mm"}
+    roller = {"kind": "roller", "motors": "1 x m", "gearing": [{"ratio": "10:1"}], "inertia": "3e-4 kg*m^2"}
+    (state,) = api.move(bench({**roller, "pull_in": pull}), "it").states
+    rim, a = state.turning.steady * 0.0254, 0.8 * 10 / 0.2
+    assert 0.0 < rim**2 < 2 * a * 0.15
+    assert state.turning.pull_in_s == pytest.approx(rim / (2 * a) + 0.15 / rim, rel=1e-9)
+    assert only(api.move(bench(roller), "it")).turning.pull_in_s is None
+    assert only(api.move(bench(ARM), "it")).turning is None
+
+
 @pytest.mark.parametrize(("magnets", "loss"), [("ferrite", 0.002), ("neodymium", 0.0011), (None, 0.0)])
 def test_tables_by_hand(magnets, loss):
     """Magnets that the sheet does not name keep their field, in the tables as in a run."""

@@ -188,7 +188,9 @@ def test_a_linkage_over_its_centre_is_said_with_its_caution():
         "crank": "60 mm", "coupler": "180 mm", "slider_mass": "0.5 kg", "travel": ["-6 deg", "160 deg"],
         "control": {"loop": "full_effort", "window": "1 deg"},
     }  # fmt: skip
-    caution = "A real one flexes, wears and is shaken: let a stop carry the push and a latch or pin keep it there"
+    caution = (
+        "A real one flexes, wears and is shaken: let a stop carry the push and a latch or pin keep it there"
+    )
     for load, words in (
         ("40 N", "It needs no current there."),
         ("-400 N", "takes it off the stop unless each motor"),
@@ -201,6 +203,28 @@ def test_a_linkage_over_its_centre_is_said_with_its_caution():
         )
         assert words in text and caution in text
         jsonschema.validate(move_document(move, [], None), json.loads(schema_text("move")))
+
+
+def test_a_flywheels_own_speed_and_dip_and_a_rollers_pull_in_are_said(capsys):
+    file = str(ROBOT.path.parents[1] / "mechanisms" / "flywheel.yaml")
+    robot, _ = load_robot(file, KINDS)
+    said_of = {}
+    for name in ("wheel", "intake"):
+        assert status(["move", file, name]) == 0
+        said_of[name] = " ".join(capsys.readouterr().out.split())
+    turning = [state.turning for state in api.move(robot, "wheel").states]
+    asked = float(robot.mechanisms["wheel"].values["speed"]) * 30 / np.pi
+    assert f" up to its {asked:.4g} rpm, nothing in hand" in said_of["wheel"]
+    for words in (
+        "takes of its speed " + " ".join(f"{100 * (1 - one.left):.2f} %" for one in turning),
+        "which is back after [s] " + " ".join(f"{one.back_s:.3f}" for one in turning),
+    ):
+        assert words in said_of["wheel"]
+    assert "glasses on, nobody in front of it" in said_of["wheel"]
+    drawn = [state.turning.pull_in_s for state in api.move(robot, "intake").states]
+    assert "pulled in within [s] " + " ".join(f"{one:.3f}" for one in drawn) in said_of["intake"]
+    assert status(["move", file, "wheel", "--json", "-"]) == 0
+    jsonschema.validate(json.loads(capsys.readouterr().out), json.loads(schema_text("move")))
 
 
 def test_where_diodes_brake_a_fall_the_wires_off_is_said_beside_it(moves):
