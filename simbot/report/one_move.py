@@ -346,9 +346,11 @@ def _holding(move: OneMove) -> Iterator[str]:
         if any(not one.holds_off for one in group):
             yield from _held_by_current(move, number, load, group)
         elif all(one.holds_off_surely for one in group):
+            teeth = any(one.onto_tooth is not None for one in group)
+            how = "its teeth, friction" if teeth else "friction"
             yield from _wrapped(
                 f"With {load_name(load)} it holds wherever it stands with the power off, at the ends of all spreads "
-                "too: by friction, gears that lock, a brake or teeth.",
+                f"too: by {how}, gears that lock or a brake.",
                 "",
             )
         else:
