@@ -169,7 +169,7 @@ def test_a_pull_that_sags_and_one_on_a_ratchet_say_so():
     del winch["slack"]
     for more, words in (
         ({}, ("stays there NO", "holds with the power off NO", "gets there and sags back out of its window")),
-        ({"ratchet": {"pitch": "4 mm"}}, ("stays there yes", "with the power off yes", "at most 0.004 m", "by its teeth")),
+        ({"ratchet": {"pitch": "4 mm"}}, ("stays there yes", "the power off yes", "at most 0.004 m", "by its teeth")),
     ):  # fmt: skip
         move = api.move(a_robot({"it": {**winch, **more}}, {"m": SMALL}, (12.6, 0.15)), "it")
         text = " ".join(" ".join(said(move)).split())
