@@ -55,13 +55,29 @@ class MoveNumbers:
 
 @dataclass(frozen=True)
 class Fall:
-    """What happens when it is let go: the motors' leads open, no brake set."""
+    """What happens when it is let go, no brake set: its controller off, whose diodes feed the battery from its motors
+    where they turn fast enough, or its motors' leads open.
+    """
 
     start: float
     end: float
     lasts_s: float | None  # None: it still moves after ten seconds
     speed_max: float
     braked_s: float | None  # the same with the motors shorted
+    loose_s: float | None  # with a wire off: as lasts_s and speed_max
+    loose_speed_max: float
+
+
+@dataclass(frozen=True)
+class Lock:
+    """A linkage over its centre, against its stop."""
+
+    stop: float
+    centre: float
+    inwards: bool  # a push towards the crank holds it there, else a pull outwards
+    motor_current_a: (
+        float  # that its load as it is asks for there; 0: it presses it onto the stop, or friction holds
+    )
 
 
 @dataclass(frozen=True)
@@ -76,6 +92,8 @@ class Holding:
     battery_current_a: float  # inf: more than the battery can give
     heat_w: float  # in all motors
     fall: Fall | None
+    onto_tooth: float | None = None  # greatest drop until a tooth of its ratchet holds it; None: none does
+    locks: tuple[Lock, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -85,8 +103,20 @@ class Pull:
     load: float
     stall_share: float | None
     speed: float
-    time_s: float | None
-    holds_off: bool
+    time_s: float | None  # to where it stays; None: it never does
+    reached_s: float | None  # the same, or when it first gets there and sags
+    holds: Holding
+
+
+@dataclass(frozen=True)
+class Turning:
+    """A roller or flywheel at full effort."""
+
+    steady: float  # [rad/s]
+    left: float | None  # share of its speed that a throw leaves; None: it throws nothing
+    thrown: float | None  # speed of what it throws [m/s]
+    back_s: float | None  # from there to its own speed again; None: never, or it throws nothing
+    pull_in_s: float | None  # of an element at its steady speed; None: not asked, or it does not turn
 
 
 @dataclass(frozen=True)
@@ -98,6 +128,7 @@ class StateNumbers:
     holdings: tuple[Holding, ...]  # one a load; none for what gravity does not touch
     pulls: tuple[Pull, ...]
     times: tuple[tuple[float, float | None], ...]  # of a servo: angle, arrival
+    turning: Turning | None  # of what only turns
 
 
 @dataclass(frozen=True)
@@ -110,7 +141,7 @@ class Row:
     load: float
     ratio: float  # motor's turns per unit of travel [1/m, 1]
     force: float  # stalled, at the tables' voltage
-    speed: float  # free of load and friction, there
+    speed: float  # there, free of load and of all friction but the motors' own
 
 
 @dataclass(frozen=True)
@@ -131,3 +162,4 @@ class OneMove:
     loads: tuple[float, ...]
     states: tuple[StateNumbers, ...]  # strongest first
     tables: Tables | None
+    others: dict[str, float]  # mechanisms that its load hangs on, and where they stand meanwhile [m, rad]

@@ -15,13 +15,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import isinf
+from functools import cached_property
+from math import inf, isinf
 
 import numpy as np
 
 from simbot.analysis.move_results import (
     Fall,
     Holding,
+    Lock,
     MoveNumbers,
     OneMove,
     Pull,
@@ -29,15 +31,18 @@ from simbot.analysis.move_results import (
     Series,
     StateNumbers,
     Tables,
+    Turning,
     Way,
 )
 from simbot.physics import layout as L
 from simbot.physics import motion, statics
-from simbot.physics.build import DRIVES, LIFTS_ROBOTS, Built, Models
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS, SPINNING, Built, Models
+from simbot.physics.kinds import flywheel, roller, slider_crank
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
 from simbot.physics.spreads import Path, at_ends, spread_paths
+from simbot.physics.stance import carriers, resting_place
 from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
 
 HORIZON_US = 120_000_000
@@ -46,8 +51,10 @@ LONGEST_SPIN_US = 640_000_000  # a heavy wheel on its way to its speed
 WATCH_US = 250_000
 FULL = 0.999
 PLACES = 1101  # positions of the travel that are looked at
+RPM = 30.0 / np.pi  # of 1 rad/s
 SPUN_UP = 0.95  # of its steady speed: a roller that is up to speed
 CAUSES = ("grip", "slack", "current_limit", "control", "sag", "torque", "speed")
+OUT_OF_REACH = 1e3  # times its battery: above any back-EMF of what falls
 SERVO_STEP = np.pi / 18.0  # of the table of angles and times
 
 
@@ -73,11 +80,16 @@ def ways_of(
 
 
 def only_one(robot: Robot, name: str) -> Robot:
-    """The robot with this mechanism alone; it goes from and to where it is told, and not to whole turns from there."""
+    """The robot with this mechanism alone; it goes from and to where it is told, and not to whole turns from there.
+
+    Mechanisms that its load hangs on stand where a plan that does not place them lets them start.
+    """
     spec = robot.mechanisms[name]
     if spec.values.get("wraps"):
         spec = replace(spec, values={**spec.values, "wraps": False})
-    return replace(robot, mechanisms={name: spec}, order=())
+    others = {other: robot.mechanisms[other] for other in carriers(robot, name)}
+    standing = {other: resting_place(each) for other, each in others.items()}
+    return replace(robot, mechanisms={name: spec, **others}, order=(), standing=standing)
 
 
 def unit_of(spec: MechanismSpec, ways: Sequence[Way]) -> str:
@@ -102,7 +114,9 @@ def examine(
     alone = only_one(robot, name)
     models = Models(alone)
     states = tuple(_state(alone, models, name, battery, ways, loads, tolerance) for battery in robot.battery)
-    return OneMove(robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables)
+    return OneMove(
+        robot, spec, unit_of(spec, ways), tuple(ways), tuple(loads), states, tables, alone.standing
+    )
 
 
 def _state(
@@ -127,14 +141,17 @@ def _state(
         )
     if spec.kind == "servo":
         times = tuple(bench.times(ways[0]))
-    return StateNumbers(battery.name, battery.open_circuit, battery.resistance, moves, holdings, pulls, times)
+    turning = bench.turning(moves[0]) if spec.kind in SPINNING else None
+    ohms = battery.resistance
+    return StateNumbers(battery.name, battery.open_circuit, ohms, moves, holdings, pulls, times, turning)
 
 
 def _pull(bench: Bench, move: MoveNumbers, hold: Holding) -> Pull:
     built = bench.models.get(bench.name, move.load)
     high = float(bench.spec.values["travel"][1])
     speed = statics.steady_speed(built, bench.circuit, high, 1.0)
-    return Pull(move.load, move.stall_share_max, speed, move.arrival_s, hold.holds_off)
+    reached = move.first_inside_s if move.arrival_s is None else move.arrival_s
+    return Pull(move.load, move.stall_share_max, speed, move.arrival_s, reached, hold)
 
 
 @dataclass(frozen=True)
@@ -153,8 +170,8 @@ class Bench:
 
     @property
     def circuit(self) -> Circuit:
-        rail = self.spec.values.get("rail")
-        return Circuit(self.battery, self.robot.rails[rail] if rail is not None else None)
+        rail = self.spec.rail
+        return Circuit(self.battery, None if rail is None else self.robot.rails[rail])
 
     def plant(self, start: float, load: float) -> Plant:
         positions: dict[str, Target] = {self.name: start} if "travel" in self.spec.values else {}
@@ -207,8 +224,23 @@ class Bench:
         return motion.joined(parts)
 
     def spin_up(self, way: Way, load: float) -> MoveNumbers:
-        """A roller at full effort: it arrives when it is up to speed."""
+        """At full effort: a flywheel arrives at its own speed, a roller at 95 % of its steady one."""
         steady = statics.steady_speed(self.built(way, load), self.circuit, 0.0, 1.0)
+        goal = float(self.spec.values["speed"]) if self.spec.kind == flywheel.NAME else SPUN_UP * steady
+        goes = steady > max(goal, 0.0)
+        arrival = self.up_to(goal, load) if goes else None
+        again = self.plant(0.0, load)
+        again.command(self.name, Spin(1.0))
+        course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
+        reason = ""
+        if arrival is None:
+            longest = f"it takes more than {LONGEST_SPIN_US / 1e6:.0f} s"
+            weak = "its motors do not overcome friction"
+            reason = longest if goes else f"it ends at {steady * RPM:.4g} rpm" if steady > 0.0 else weak
+        return self._numbers(way, load, course, None, arrival, None, reason)
+
+    def up_to(self, goal: float, load: float) -> int | None:
+        """When full effort brings it from rest to a speed below its steady one [us]; None: it takes too long."""
         low, high, arrival = 0, NEVER_US, None
         looks = 0  # at the nodes of ever fewer steps
         while looks < 3:
@@ -216,24 +248,35 @@ class Bench:
             plant.command(self.name, Spin(1.0))
             plant.advance(low)
             course = motion.motion_of(plant.steps_to(self.name, high), self.circuit)
-            up = np.flatnonzero(course.v >= SPUN_UP * steady)
-            if steady > 0.0 and not up.size and arrival is None and high < LONGEST_SPIN_US:
+            up = np.flatnonzero(course.v >= goal)
+            if not up.size and arrival is None and high < LONGEST_SPIN_US:
                 high *= 8  # a heavy wheel
                 continue
-            if steady <= 0.0 or not up.size:
+            if not up.size:
                 break
             looks += 1
             pair = slice(max(int(up[0]) - 1, 0), int(up[0]) + 1)
-            arrival = round(1e6 * float(np.interp(SPUN_UP * steady, course.v[pair], course.t[pair])))
+            arrival = round(1e6 * float(np.interp(goal, course.v[pair], course.t[pair])))
             low, high = int(1e6 * course.t[pair][0]), int(1e6 * course.t[pair][-1]) + 1
-        again = self.plant(0.0, load)
-        again.command(self.name, Spin(1.0))
-        course = motion.motion_of(again.steps_to(self.name, arrival or WATCH_US), self.circuit)
-        reason = ""
-        if arrival is None:
-            longest = f"it takes more than {LONGEST_SPIN_US / 1e6:.0f} s"
-            reason = "its motors do not overcome friction" if steady <= 0.0 else longest
-        return self._numbers(way, load, course, None, arrival, None, reason)
+        return arrival
+
+    def turning(self, move: MoveNumbers) -> Turning:
+        """Where its speed ends, what a throw takes of it and how long it takes to come back; pulling in."""
+        built, p = self.built(move.way, move.load), self.spec.values
+        steady = max(statics.steady_speed(built, self.circuit, 0.0, 1.0), 0.0)
+        if self.spec.kind != flywheel.NAME:
+            drawn = roller.pull_in_time(p["pull_in"], steady) if p["pull_in"] and steady > 0.0 else None
+            return Turning(steady, None, None, None, drawn)
+        group, asked = built.groups[0], float(p["speed"])
+        left = flywheel.left_after_throw(
+            p, float(built.reduced.segments[0].mass + group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J])
+        )
+        back = None
+        before = None if move.arrival_s is None else self.up_to(left * asked, move.load)
+        if move.arrival_s is not None and before is not None:
+            back = move.arrival_s - before / 1e6  # the way back is the end of that from rest
+        thrown = float(p["exit_share"]) * left * asked * float(p["diameter"]) / 2.0
+        return Turning(steady, left, thrown, back, None)
 
     def _numbers(
         self, way: Way, load: float, course: Motion, floor: float | None,
@@ -275,16 +318,37 @@ class Bench:
         currents = statics.holding_current(built, places)
         if values.get("holding_brake"):
             currents = np.zeros_like(currents)
+        caught = statics.caught(built, places)
+        drop = statics.onto_tooth(built) if np.any(caught & (currents > 0.0)) else None
+        currents[caught] = 0.0
         worst = int(np.argmax(currents))
         most, group = float(currents[worst]), built.groups[0]
         if most <= 0.0:
-            return Holding(load, True, self.holds_surely(load), float(places[worst]), 0.0, 0.0, 0.0, None)
+            surely = self.holds_surely(load)
+            return Holding(
+                load, True, surely, float(places[worst]), 0.0, 0.0, 0.0, None, drop, self.locks(built)
+            )
         heat, drawn = statics.holding_draw(group, most, self.circuit)
         loose = places[currents > 0.0]
         starts = dict.fromkeys((low, high, float(places[worst]), float(loose[0]), float(loose[-1])))
         falls = [fall for start in starts if (fall := self.let_go(start, load))]
-        fall = max(falls, key=lambda each: each.speed_max, default=None)
-        return Holding(load, False, False, float(places[worst]), most, drawn, heat, fall)
+        fall = max(falls, key=lambda each: each.loose_speed_max, default=None)
+        return Holding(
+            load, False, False, float(places[worst]), most, drawn, heat, fall, drop, self.locks(built)
+        )
+
+    def locks(self, built: Built) -> tuple[Lock, ...]:
+        """Where it stands over its centre against a stop, and the current that its load asks for there."""
+        if self.spec.kind != slider_crank.NAME:
+            return ()
+        found = []
+        for over in slider_crank.over_centres(self.spec.values):
+            here, side = np.array([over.stop]), np.sign(over.centre - over.stop)
+            pressed = side * motion.look_up(built.reduced, here)[2][0] >= 0.0
+            braked = bool(self.spec.values.get("holding_brake"))
+            amps = 0.0 if pressed or braked else float(statics.holding_current(built, here)[0])
+            found.append(Lock(*over, amps))
+        return tuple(found)
 
     def holds_surely(self, load: float) -> bool:
         """True where it holds without power with every quantity at the end of its spread that helps it to fall."""
@@ -295,21 +359,35 @@ class Bench:
             models, _ = at_ends(self.models.robot, self.battery, ends)
             built = models.get(self.name, load)
             places = np.linspace(built.reduced.low, built.reduced.high, PLACES)
-            return float(np.max(statics.holding_torque(built, places)))
+            torque = statics.holding_torque(built, places)
+            return float(np.max(np.where(statics.caught(built, places), -inf, torque)))
 
         paths = spread_paths(self.models.robot, self.battery, self.name, False)
         worst = [max(((path, sign) for sign in (-1.0, 1.0)), key=lambda end: pull([end])) for path in paths]
         return pull(worst) <= 0.0
 
     def let_go(self, start: float, load: float) -> Fall | None:
-        """From rest with the motors' leads open; None where it stays."""
+        """From rest, nothing driving its motors; None where it stays."""
         free = self._released(start, load, "coast")
         if free is None:
             return None
         course, lasts = free
         braked = self._released(start, load, "brake")
+        conducts = bool(np.any(course.flow.motor))
+        loose = (self.wire_off._released(start, load, "coast") if conducts else None) or free
         return Fall(
-            start, float(course.q[-1]), lasts, float(np.max(np.abs(course.v))), braked[1] if braked else None
+            start, float(course.q[-1]), lasts, float(np.max(np.abs(course.v))), braked[1] if braked else None,
+            loose[1], float(np.max(np.abs(loose[0].v))),
+        )  # fmt: skip
+
+    @cached_property
+    def wire_off(self) -> Bench:
+        """The same on a battery that no motor's back-EMF ever reaches: no diode conducts.
+
+        A rail takes nothing back, so that what hangs on one falls as with a wire off anyway.
+        """
+        return replace(
+            self, battery=replace(self.battery, open_circuit=OUT_OF_REACH * self.battery.open_circuit)
         )
 
     def _released(self, start: float, load: float, after: str) -> tuple[Motion, float | None] | None:
@@ -366,7 +444,7 @@ def tables_of(
 
     None for the voltage: the motors' nominal one.
     """
-    built = Models(replace(robot, mechanisms={name: robot.mechanisms[name]}, order=())).get(name, load)
+    built = Models(only_one(robot, name)).get(name, load)
     at = built.volts if volts is None else volts
     use = robot.mechanisms[name].values.get("motors")
     heat = None if use is None else robot.motors[use.motor].heat
@@ -383,8 +461,10 @@ def tables_of(
     moved = mass + sum(
         group[L.G_N] * group[L.G_J] * (group[L.G_RATIO] * factor) ** 2 + group[L.G_WHEEL] for group in groups
     )
-    ratio = groups[0][L.G_RATIO] * factor
-    speed = at / (groups[0][L.G_K] * np.abs(ratio))
+    group = groups[0]
+    ratio = group[L.G_RATIO] * factor
+    free = max(at - group[L.G_R] * group[L.G_TF] / group[L.G_K], 0.0)  # less what the motor itself rubs
+    speed = free / (group[L.G_K] * np.abs(ratio))
     columns = (q, mass, moved, weight, ratio, force, speed)
     return Tables(
         at, celsius, magnets, load,

@@ -767,4 +767,5 @@ def spare_segments(robot: Robot, name: str) -> int:
 
 def physical(robot: Robot) -> list[str]:
     """Names of the mechanisms that are integrated (all but those with a stopwatch's times), in file order."""
-    return [name for name, spec in robot.mechanisms.items() if spec.coordinate != "word"]
+    integrated = {name: spec for name, spec in robot.mechanisms.items() if spec.coordinate != "word"}
+    return [name for name in integrated if name not in robot.standing]

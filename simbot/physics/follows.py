@@ -25,6 +25,9 @@ TAKES_OVER = (
     "a drive command that takes over while it moves keeps the speed along its new line; where more than "
     f"{LEG_END:g} m/s would be left across it, or it has to turn first, it brakes first with its motors shorted"
 )
+OVERFED = (
+    1.25  # of the volts of a servo's sheet; 5 V and 6 V on one sheet are common (common practice, no source)
+)
 RPM = pi / 30.0  # rad/s
 STRAY = 2.0  # m: a way that wheels of unlike size are told for
 
@@ -41,6 +44,8 @@ def consequences(robot: Robot) -> list[Remark]:
 
 
 def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    if spec.servo is not None:
+        yield from _overfed(spec, robot)
     if spec.servo is not None and spec.servo["count"] == 2:
         yield "follows", "count" if "count" in spec.lines else "servo", _fight(spec.servo)
     if spec.kind == "claw":
@@ -58,6 +63,27 @@ def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
         yield from _play(spec, robot)
     elif spec.kind == "roller" and spec.values["pull_in"] is not None:
         yield from _pulls_in(spec, robot)
+
+
+def _overfed(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    """A servo on clearly more volts than its sheet is for, on the battery or on a rail."""
+    servo = spec.servo
+    assert servo is not None
+    at, most = float(servo["at"]), max(float(state.open_circuit) for state in robot.battery)
+    fed = most if spec.rail is None else min(float(robot.rails[spec.rail].voltage), most)
+    if fed <= OVERFED * at:
+        return
+    where = (
+        "it has no rail and hangs straight on the battery" if spec.rail is None else f"{spec.rail} feeds it"
+    )
+    mend = "name its `rail`" if spec.rail is None else "another `rail`"
+    key = next((key for key in ("rail", "servo", "at") if key in spec.lines), "at")
+    yield (
+        "doubt",
+        key,
+        f"{where}: up to {fed:.3g} V, and its sheet is for {at:.3g} V, so that a run gives it {fed / at:.2g} times its "
+        f"sheet's torque, speed and current; on that a real one burns: {mend}, or `at` the volts it is made for",
+    )
 
 
 def _fight(servo: Mapping[str, Any]) -> str:
@@ -164,7 +190,7 @@ def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
 
 def supply(spec: MechanismSpec, robot: Robot) -> float:
     """Volts that feed it at rest: its rail's, or the weakest battery's."""
-    rail = spec.values.get("rail")
+    rail = spec.rail
     if rail is not None:
         return float(robot.rails[rail].voltage)
     return min(float(state.open_circuit) for state in robot.battery)

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.physics import layout as L
-from simbot.scenario.model import MechanismSpec, Reset, Robot
+from simbot.scenario.model import Reset, Robot
 
 Array = npt.NDArray[np.float64]
 Step = tuple[float, float, float, float]
@@ -33,11 +33,7 @@ def stopped_by(reset: Reset, robot: Robot, names: Sequence[str]) -> tuple[str, .
         return tuple(names)
     if reset.stops == "motors":
         return tuple(name for name in names if mechanisms[name].servo is None)
-    return tuple(name for name in names if _rail(mechanisms[name]) == reset.stops)
-
-
-def _rail(spec: MechanismSpec) -> str | None:
-    return None if spec.servo is None else spec.servo["rail"]
+    return tuple(name for name in names if mechanisms[name].rail == reset.stops)
 
 
 class Resets:

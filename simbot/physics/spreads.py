@@ -25,7 +25,7 @@ def spread_paths(robot: Robot, battery: BatteryState, name: str, driven: bool) -
     use = spec.values.get("motors")
     if use is not None:
         paths += [("motors", use.motor, *path) for path in _in(robot.motors[use.motor])]
-    rail = None if spec.servo is None else spec.servo["rail"]
+    rail = spec.rail
     if rail is not None:
         paths += [("rails", rail, *path) for path in _in(robot.rails[rail])]
     whole = {"mass": robot.mass} if driven else {"tilt": robot.tilt}

@@ -11,16 +11,30 @@ from math import cos
 from typing import Any
 
 from simbot.scenario.model import MechanismSpec, Robot
+from simbot.scenario.positions import turns_inside
 
 Places = tuple[tuple[str, float], ...]  # other mechanisms and where they stand [m, rad]
 
 
 def leans_on(robot: Robot, name: str) -> tuple[str, ...]:
-    """The mechanisms whose positions the load of this one depends on."""
+    """The mechanisms of a run whose positions the load of this one depends on."""
+    return tuple(other for other in carriers(robot, name) if other not in robot.standing)
+
+
+def carriers(robot: Robot, name: str) -> tuple[str, ...]:
+    """All mechanisms whose positions the load of this one depends on, those that only stand there too."""
     values = robot.mechanisms[name].values
     found = _tipping(robot, name)
     extension = values.get("extension")
     return (*found, extension["by"]) if extension else found
+
+
+def resting_place(spec: MechanismSpec) -> float:
+    """Where a mechanism stands that nobody put anywhere [m, rad]: at the lower end of its travel."""
+    low, high = (float(end) for end in spec.values["travel"])
+    if not spec.values.get("wraps"):
+        return low
+    return min(turns_inside(low, low, high), key=abs)
 
 
 def _tipping(robot: Robot, name: str) -> tuple[str, ...]:
@@ -41,7 +55,7 @@ def placed(spec: MechanismSpec, robot: Robot, places: Places) -> Mapping[str, An
     backward, and leaves cos(tilt) of gravity to what works sideways.
     """
     values = spec.values
-    at = dict(places)
+    at = {**robot.standing, **dict(places)}
     tipping = _tipping(robot, spec.name)
     faces = robot.mechanisms[tipping[-1] if tipping else spec.name].values.get("faces")
     lifted, upright = 0.0, 1.0

@@ -13,7 +13,7 @@ import numpy as np
 from simbot.physics import layout as L
 from simbot.physics.build import SWITCHING_EFFICIENCY, Built
 from simbot.physics.heat import AIR, LOSS_OF_FIELD, RISE_OF_R
-from simbot.physics.motion import TINY, Array, Circuit, flow, force_of, look_up, rubbing
+from simbot.physics.motion import TINY, Array, Circuit, Flags, flow, force_of, look_up, rubbing
 
 
 def stall_force(built: Built, circuit: Circuit, q: Array, way: float) -> Array:
@@ -61,6 +61,19 @@ def holding_current(built: Built, q: Array) -> Array:
     group = built.groups[0]
     torque = np.maximum(holding_torque(built, q), 0.0)
     return np.asarray(torque / (group[L.G_N] * group[L.G_K]) * group[L.G_CURRENT])
+
+
+def caught(built: Built, q: Array) -> Flags:
+    """Whether a tooth of a ratchet holds it where its load draws it down from positions."""
+    teeth = [segment.low for segment in built.reduced.segments if segment.catch]
+    sinks = look_up(built.reduced, q)[2] > 0.0
+    return np.asarray(sinks & (q >= min(teeth, default=inf)))
+
+
+def onto_tooth(built: Built) -> float:
+    """Greatest way from which it drops onto a tooth of its ratchet [m, rad]."""
+    teeth = [segment.low for segment in built.reduced.segments if segment.catch]
+    return float(np.max(np.diff([*teeth, built.reduced.high])))
 
 
 def steady_speed(built: Built, circuit: Circuit, q: float, way: float) -> float:

@@ -47,6 +47,8 @@ def kind_lines(kind: ModuleType) -> Iterator[str]:
     yield ""
     yield "All that it needs, to paste under `mechanisms:` of a robot file and to fill"
     named = " (NAME: one of its `motors:`)" if "NAME" in kind.EXAMPLE else ""
+    if on_rail(kind):
+        named = " (RAIL: one of its `rails:`; else it is on the battery)"
     yield f"with your own values{named}:"
     yield from example_lines(kind)
     yield ""
@@ -56,10 +58,17 @@ def kind_lines(kind: ModuleType) -> Iterator[str]:
 
 
 def example_lines(kind: ModuleType) -> Iterator[str]:
-    """The keys that a kind needs and no others, as they stand in a robot file."""
+    """The keys that a kind needs, and the rail that feeds a servo, as they stand in a robot file."""
     yield f"    my_{kind.NAME}:"
     yield f"      kind: {kind.NAME}"
     yield from textwrap.indent(kind.EXAMPLE, "      ").splitlines()
+    if on_rail(kind):
+        yield "      rail: RAIL"
+
+
+def on_rail(kind: ModuleType) -> bool:
+    """Whether it is a servo, which few batteries may feed without a regulator."""
+    return any(each.key == "rail" for each in kind.PARAMETERS)
 
 
 def _key(row: KeyRow) -> Iterator[str]:

@@ -7,7 +7,7 @@ from math import isinf
 from typing import Any
 
 from simbot import __version__
-from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Tables
+from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Tables, Turning
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.one_move import about, cautions_of, last_start_before_end
 from simbot.scenario.model import Remark
@@ -24,6 +24,7 @@ def move_document(move: OneMove, remarks: Sequence[Remark], until: float | None)
         "coordinate_unit": move.unit,
         "loads_kg": [rounded(load) for load in move.loads],
         "until_s": rounded(until),
+        "others_stand_at": {name: rounded(q) for name, q in move.others.items()},
         "assumed": [f"{remark.key}: {remark.text}" for remark in about(move, remarks)],
         "cautions": list(cautions_of(move)),
         "states": {state.name: _state(move, state, until) for state in move.states},
@@ -60,6 +61,7 @@ def _state(move: OneMove, state: StateNumbers, until: float | None) -> Document:
         "times": [
             {"angle_rad": rounded(angle), "arrival_s": rounded(arrival)} for angle, arrival in state.times
         ],
+        "turning": None if state.turning is None else _turning(state.turning),
     }
 
 
@@ -83,6 +85,8 @@ def _holding(one: Holding) -> Document:
             "lasts_s": rounded(one.fall.lasts_s),
             "speed_max": rounded(one.fall.speed_max),
             "braked_s": rounded(one.fall.braked_s),
+            "wire_off_lasts_s": rounded(one.fall.loose_s),
+            "wire_off_speed_max": rounded(one.fall.loose_speed_max),
         }
     return {
         "load_kg": rounded(one.load),
@@ -93,6 +97,16 @@ def _holding(one: Holding) -> Document:
         "battery_current_a": None if isinf(one.battery_current_a) else rounded(one.battery_current_a),
         "heat_w": rounded(one.heat_w),
         "fall": fall,
+        "drops_onto_tooth": rounded(one.onto_tooth),
+        "over_centre": [
+            {
+                "stop": rounded(lock.stop),
+                "centre": rounded(lock.centre),
+                "held_by": "push towards the crank" if lock.inwards else "pull outwards",
+                "motor_current_a": rounded(lock.motor_current_a),
+            }
+            for lock in one.locks
+        ],
     }
 
 
@@ -103,9 +117,20 @@ def _pull(one: Pull, until: float | None) -> Document:
         "stall_share": rounded(one.stall_share),
         "steady_speed": rounded(one.speed),
         "time_s": rounded(one.time_s),
-        "holds_without_power": one.holds_off,
+        "first_reach_s": rounded(one.reached_s),
+        "holds_without_power": one.holds.holds_off,
         "last_start_before_end_s": rounded(before),
         "last_start_at_s": rounded(None if before is None or until is None else until - before),
+    }
+
+
+def _turning(one: Turning) -> Document:
+    return {
+        "steady_speed": rounded(one.steady),
+        "left_after_throw": rounded(one.left),
+        "thrown_with": rounded(one.thrown),
+        "back_after_s": rounded(one.back_s),
+        "pull_in_s": rounded(one.pull_in_s),
     }
 
 

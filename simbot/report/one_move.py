@@ -8,9 +8,9 @@ from math import ceil, degrees, isinf
 from pathlib import PurePath
 from typing import IO
 
-from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Way
-from simbot.analysis.one_move import CAUSES
-from simbot.physics.build import DRIVES, LIFTS_ROBOTS
+from simbot.analysis.move_results import Fall, Holding, MoveNumbers, OneMove, Pull, StateNumbers, Turning, Way
+from simbot.analysis.one_move import CAUSES, RPM
+from simbot.physics.build import DRIVES, LIFTS_ROBOTS, SPINNING
 from simbot.physics.spreads import spread_paths
 from simbot.report.bars import SCALES_MS
 from simbot.report.chart import chart
@@ -54,6 +54,9 @@ def move_lines(move: OneMove, remarks: Sequence[Remark], battery: str, until: fl
     if drawn.holdings:
         yield ""
         yield from _holding(move)
+    if drawn.turning is not None:
+        yield ""
+        yield from _turning(move)
     if drawn.pulls:
         yield ""
         yield from _pull(move, until)
@@ -83,6 +86,15 @@ def place(move: OneMove, q: float) -> str:
     return f"{round(degrees(q), 1) + 0.0:g} deg" if move.unit == "rad" else f"{q:.4g} m"
 
 
+def others_told(move: OneMove) -> str:
+    """Where the mechanisms stand that its load hangs on: `arm at -20 deg`."""
+    turn = {name for name in move.others if move.robot.mechanisms[name].coordinate == "angle"}
+    return ", ".join(
+        f"{name} at {f'{degrees(q):.4g} deg' if name in turn else f'{q:.4g} m'}"
+        for name, q in move.others.items()
+    )
+
+
 def _speed(move: OneMove, v: float) -> str:
     return f"{degrees(v):.4g} deg/s" if move.unit == "rad" else f"{v:.3g} m/s"
 
@@ -94,6 +106,8 @@ def load_name(load: float) -> str:
 
 
 def way_name(move: OneMove, way: Way) -> str:
+    if "speed" in move.spec.values and move.spec.kind in SPINNING:
+        return f"up to its {move.spec.values['speed'] * RPM:.4g} rpm"
     if "travel" not in move.spec.values and move.spec.kind not in DRIVES:
         return "up to 95 % of its steady speed"
     if move.spec.kind in DRIVES:
@@ -105,7 +119,7 @@ def about(move: OneMove, remarks: Sequence[Remark]) -> list[Remark]:
     """Remarks on this mechanism, its motor and the robot as a whole."""
     use = move.spec.values.get("motors")
     keys = [f"robot.mechanisms.{move.spec.name}", *([f"robot.motors.{use.motor}"] if use else [])]
-    rail = move.spec.values.get("rail")
+    rail = move.spec.rail
     if rail is not None:
         keys.append(f"robot.rails.{rail}")
     return [
@@ -124,10 +138,20 @@ def cautions_of(move: OneMove) -> Iterator[str]:
             "gear lets go or the power ends. Nobody reaches under a hanging robot; try it low first, over something "
             "soft."
         )
+    if move.spec.kind == "flywheel":
+        yield (
+            "A flywheel keeps turning and throws hard: glasses on, nobody in front of it or level with its rim, and "
+            "hands off until it stands."
+        )
     if any(not one.holds_off_surely for one in holdings):
         yield (
             "It does not surely hold without power: it can fall when the battery goes, the robot is disabled or "
             "a wire comes off. Block it before hands go near."
+        )
+    if any(one.locks for one in holdings):
+        yield (
+            "A linkage over its centre holds in the model because nothing in it gives. A real one flexes, wears and is "
+            "shaken: let a stop carry the push and a latch or pin keep it there, and nobody be underneath."
         )
     heat = max((one.heat_w for one in holdings), default=0.0)
     if heat >= 5.0:
@@ -153,6 +177,11 @@ def _head(move: OneMove, remarks: Sequence[Remark]) -> Iterator[str]:
         "NOMINAL: nothing else moves, cold motors, every number at the middle of its spread; only floors take "
         "the favourable ends. From rest."
     )
+    if move.others:
+        yield from _wrapped(
+            "What it carries or leans on stands still meanwhile, where a plan that does not place it begins, at the "
+            f"lower end of its travel: {others_told(move)}. Elsewhere its load is another one."
+        )
     names = list(
         dict.fromkeys(
             ".".join(map(str, path)) if path[0] != "battery" else f"battery.{battery.name}.{path[1]}"
@@ -234,7 +263,7 @@ def _course(move: OneMove, drawn: StateNumbers) -> Iterator[str]:
     yield f"{what}, {drawn.name}, nothing in hand: {told}"[:WIDTH]
     factor, unit = (degrees(1.0), "deg") if move.unit == "rad" else (1.0, "m")
     if spins:
-        factor, unit = 60.0 / 6.283185307179586, "rpm"
+        factor, unit = RPM, "rpm"
     lines = [
         (mark, one.series.t, (one.series.v if spins else one.series.q) * factor)
         for mark, one in zip(marks, ways, strict=False)
@@ -312,12 +341,16 @@ def _meanings(move: OneMove) -> Iterator[str]:
 def _holding(move: OneMove) -> Iterator[str]:
     for number, load in enumerate(move.loads):
         group = [state.holdings[number] for state in move.states]
+        yield from _teeth(move, group)
+        yield from _over_centre(move, load, group[0])
         if any(not one.holds_off for one in group):
             yield from _held_by_current(move, number, load, group)
         elif all(one.holds_off_surely for one in group):
+            teeth = any(one.onto_tooth is not None for one in group)
+            how = "its teeth, friction" if teeth else "friction"
             yield from _wrapped(
                 f"With {load_name(load)} it holds wherever it stands with the power off, at the ends of all spreads "
-                "too: by friction, gears that lock or a brake.",
+                f"too: by {how}, gears that lock or a brake.",
                 "",
             )
         else:
@@ -326,6 +359,29 @@ def _holding(move: OneMove) -> Iterator[str]:
                 "unfavourable ends: do not rely on it.",
                 "",
             )
+
+
+def _teeth(move: OneMove, group: list[Holding]) -> Iterator[str]:
+    drop = max((one.onto_tooth for one in group if one.onto_tooth is not None), default=None)
+    if drop is not None:
+        yield from _wrapped(
+            f"Above its first tooth, with its pawl in, it drops by at most {place(move, drop)} and a tooth holds it.",
+            "",
+        )
+
+
+def _over_centre(move: OneMove, load: float, one: Holding) -> Iterator[str]:
+    for lock in one.locks:
+        push = "push along its slide towards the crank" if lock.inwards else "pull along its slide outwards"
+        held = "It needs no current there"
+        if lock.motor_current_a > 0.0:
+            held = f"Its own load takes it off the stop unless each motor holds it with {lock.motor_current_a:.2f} A"
+        past = place(move, abs(lock.stop - lock.centre))
+        yield from _wrapped(
+            f"Over its centre, against its stop at {place(move, lock.stop)} ({past} past the dead centre), "
+            f"{load_name(load)}: a {push} does not drive it back in the model. {held}.",
+            "",
+        )
 
 
 def _holds(one: Holding) -> str:
@@ -354,17 +410,55 @@ def _held_by_current(move: OneMove, number: int, load: float, group: list[Holdin
     yield from _wrapped(f"Worst at {place(move, group[0].at)}; friction at rest helps to hold.")
     fall = group[0].fall
     if fall is not None:
-        lasts = "is still moving after 10 s" if fall.lasts_s is None else f"takes {fall.lasts_s:.2f} s"
-        braked = "" if fall.braked_s is None else f"; with the motors shorted {fall.braked_s:.2f} s"
-        yield from _wrapped(
-            f"Let go at {place(move, fall.start)} with open leads it back-drives to {place(move, fall.end)}, "
-            f"{lasts} and is as fast as {_speed(move, fall.speed_max)}{braked}."
-        )
+        yield from _wrapped(_fall(move, fall))
+
+
+def _fall(move: OneMove, fall: Fall) -> str:
+    def goes(lasts: float | None, speed: float) -> str:
+        length = "is still moving after 10 s" if lasts is None else f"takes {lasts:.2f} s"
+        return f"{length} and is as fast as {_speed(move, speed)}"
+
+    alike = fall.loose_speed_max == fall.speed_max
+    off = "its controller off or a wire off" if alike else "its controller off (whose diodes brake it)"
+    text = (
+        f"Let go at {place(move, fall.start)}, {off}, it back-drives to {place(move, fall.end)}, "
+        f"{goes(fall.lasts_s, fall.speed_max)}"
+    )
+    if not alike:
+        text += f"; with a wire off it {goes(fall.loose_s, fall.loose_speed_max)}"
+    return text + ("." if fall.braked_s is None else f"; with the motors shorted {fall.braked_s:.2f} s.")
+
+
+def _turning(move: OneMove) -> Iterator[str]:
+    def of(form: Callable[[Turning], str]) -> Callable[[StateNumbers], str]:
+        return lambda state: "-" if state.turning is None else form(state.turning)
+
+    def told(value: float | None, digits: int, otherwise: str = "-") -> str:
+        return otherwise if value is None else f"{value:.{digits}f}"
+
+    throws = move.states[0].turning is not None and move.states[0].turning.left is not None
+    rows: list[tuple[str, Callable[[StateNumbers], str]]] = [
+        ("steady speed at full effort [rpm]", of(lambda one: f"{one.steady * RPM:.4g}")),
+    ]
+    if throws:
+        rows += [
+            ("an element leaves with [m/s]", of(lambda one: told(one.thrown, 2))),
+            ("and takes of its speed", of(lambda one: f"{100 * (1 - (one.left or 0.0)):.2f} %")),
+            ("which is back after [s]", of(lambda one: told(one.back_s, 3, "never"))),
+        ]
+    rows.append(("an element is pulled in within [s]", of(lambda one: told(one.pull_in_s, 3))))
+    yield from _rows(move, "A throw at its own speed" if throws else "Turning freely", rows)
+    if throws:
+        yield from _wrapped("Back at full effort, from the speed that the element leaves it.")
+    elif any(state.turning is not None and state.turning.pull_in_s is not None for state in move.states):
+        yield from _wrapped("Pulled in by the rollers at their steady speed, which it does not slow down.")
+    elif move.spec.kind in SPINNING:
+        yield from _wrapped("How long it pulls in an element is not asked: no `pull_in`.")
 
 
 def last_start_before_end(pull: Pull) -> float | None:
-    """How long before the end of the match a pull must start [s], to the next 0.1 s; None: it never arrives."""
-    return None if pull.time_s is None else ceil((pull.time_s + GUARD_S) * 10.0 - 1e-9) / 10.0
+    """How long before the end of the match a pull must start [s], to the next 0.1 s; None: it never gets there."""
+    return None if pull.reached_s is None else ceil((pull.reached_s + GUARD_S) * 10.0 - 1e-9) / 10.0
 
 
 def _pull(move: OneMove, until: float | None) -> Iterator[str]:
@@ -390,14 +484,24 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
                     of(lambda one: "-" if one.stall_share is None else f"{100 * one.stall_share:.0f} %"),
                 ),
                 ("steady speed [m/s]", of(lambda one: f"{one.speed:.3f}")),
-                ("time [s]", of(lambda one: seconds(one.time_s))),
-                ("holds with the power off", of(lambda one: "yes" if one.holds_off else "NO")),
+                ("time [s]", of(lambda one: seconds(one.reached_s))),
+                ("stays there", of(lambda one: "NO" if one.time_s is None else "yes")),
+                ("holds with the power off", of(lambda one: _holds(one.holds))),
                 (
                     "last start before the end of the match [s]",
                     of(lambda one: seconds(last_start_before_end(one))),
                 ),
                 ("last start, on the match clock [s]", of(at)),
             ],
+        )
+    sags = any(
+        one.time_s is None and one.reached_s is not None for state in move.states for one in state.pulls
+    )
+    if sags:
+        yield from _wrapped(
+            "Where it does not stay it gets there and sags back out of its window; time and last start count to when "
+            "it first gets there. Teeth finer than its window, a brake or gears that lock keep it there, with the "
+            "power off too; a position loop does as long as there is power, and the motors get hot."
         )
     yield from _wrapped(
         "The last start leaves 50 ms and nothing for a missed hook, a second try or a driver's late hand: take "
@@ -407,7 +511,7 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
 
 def _times(move: OneMove) -> Iterator[str]:
     way = move.ways[0]
-    rail = move.spec.values.get("rail")
+    rail = move.spec.rail
     volts = "the battery" if rail is None else f"{move.robot.rails[rail].voltage:g} V of {rail}"
     yield from _rows(
         move,
@@ -445,6 +549,7 @@ def _tables(move: OneMove) -> Iterator[str]:
         yield "(their sheet names no magnets: field as it is cold, as in a run)"
     else:
         yield f"({tables.magnets} magnets, whose field falls as they warm)"
+    yield "(stalled: less gears' losses and motors' friction; free speed: less the latter)"
     yield f"{'position':>9}{'inertia':>11}{'with rotors':>12}{'load':>10}{'ratio':>10}{'stalled':>11}{'free speed':>12}"
     units = ("deg" if angle else "m", mass, mass, force, ratio, force, speed)
     yield "".join(f"{unit:>{width}}" for unit, width in zip(units, (9, 11, 12, 10, 10, 11, 12), strict=True))

@@ -8,7 +8,7 @@ from typing import TextIO
 
 from simbot.analysis.move_results import OneMove
 from simbot.analysis.one_move import unit_of
-from simbot.report.one_move import MEANINGS, load_name, way_name
+from simbot.report.one_move import MEANINGS, load_name, others_told, way_name
 from simbot.report.swept_chance import best_told, chance_lines
 from simbot.report.swept_rows import at, best_of_points, heat_map, rows, told
 from simbot.report.swept_wishes import wanted_answer, wishes_told
@@ -67,8 +67,11 @@ def _about(result: SweepResult, robot: Robot) -> str:
     if isinstance(subject, OneMechanism):
         way, load = subject.asked(subject.robot({}))
         unit = unit_of(robot.mechanisms[subject.mechanism], (way,))
-        move = OneMove(robot, robot.mechanisms[subject.mechanism], unit, (way,), (load,), (), None)
+        others = subject.alone(robot).standing
+        move = OneMove(robot, robot.mechanisms[subject.mechanism], unit, (way,), (load,), (), None, others)
         what = f"{subject.mechanism} of {robot.name}, {way_name(move, way)}, {load_name(load)}"
+        if others:
+            what += f", {others_told(move)}"
     else:
         what = f"{subject.path.name} with {robot.name}, nominal matches{_and_drawn(result)}"
     ranges = " and ".join(

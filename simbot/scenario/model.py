@@ -226,6 +226,11 @@ class MechanismSpec:
         """Keys of the hobby servo that drives it; None: motors do."""
         return self.values if self.kind in ("servo", "claw") else self.values.get("servo")
 
+    @property
+    def rail(self) -> str | None:
+        """The rail its servo hangs on; None: straight on the battery."""
+        return None if self.servo is None else self.servo["rail"]
+
 
 @dataclass(frozen=True)
 class OrderRule:
@@ -263,6 +268,8 @@ class Robot:
     brown_out: dict[str, float] = field(default_factory=dict)  # device -> V of the bus below which it resets
     resets: tuple[Reset, ...] = ()  # those of them that act on the run
     tilt: float = 0.0  # nose up [rad]
+    # mechanisms that take no part in a run, and where they stand [m, rad]: the loads of others hang on it
+    standing: dict[str, float] = field(default_factory=dict)
 
 
 # --- plan ---------------------------------------------------------------------------------------------

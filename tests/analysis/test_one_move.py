@@ -17,6 +17,7 @@ from scipy.optimize import brentq
 from simbot import api
 from simbot.analysis.move_results import Way
 from simbot.analysis.one_move import CAUSES, tables_of
+from simbot.physics import layout as L
 from simbot.physics import motion
 from simbot.physics.build import Models
 from simbot.physics.motion import Circuit
@@ -106,6 +107,60 @@ def test_a_move_against_scipy(mechanism, numbers):
     assert move.bus_min_v == pytest.approx(BATTERY[0] - BATTERY[1] * numbers[1] * current, rel=1e-9)
 
 
+REACH = {
+    **SLIDE, "incline": "0 deg", "tipped_by": "it", "travel": ["0.1 m", "0.6 m"],
+}  # fmt: skip
+TILTED = {**ARM, "travel": ["-30 deg", "60 deg"]}
+
+
+def test_an_arm_with_a_slide_on_it_stands_at_the_slides_lower_end():
+    """M = J + m r^2, Q = g (m1 c + m2 r) cos q with what lies on it at r = 0.22 m + 0.1 m; against scipy."""
+    carrying = {**ARM, "extension": {"by": "out", "mass": "0.7 kg", "centre": "0.22 m"}}
+    robot = a_robot({"it": carrying, "out": REACH}, {"m": MOTOR}, BATTERY)
+    result = api.move(robot, "it", loads=(0.5,))
+    time, energy, heat, work, _ = oracle(
+        150, 1, 0.7, 1.2 * 0.04 * 4 / 3 + 0.7 * 0.32**2,
+        lambda q: G * (1.2 * 0.2 + 0.7 * 0.32) * cos(q), 0.3, pi * 100 / 180,
+    )  # fmt: skip
+    move, hold = only(result).moves[0], only(result).holdings[0]
+    assert move.arrival_s == pytest.approx(time, abs=1.1e-6)
+    assert move.floor_s == pytest.approx(time, rel=1e-6)
+    assert (move.energy_j, move.heat_j) == pytest.approx((energy, heat), rel=1e-4)
+    assert move.lifting_j == pytest.approx(work, rel=1e-6)
+    pull = (G * (1.2 * 0.2 + 0.7 * 0.32) - 0.3) * (2.0 - 1.0 / 0.7) / 150 - TF  # level, driven back
+    assert hold.motor_current_a == pytest.approx(pull / K, rel=1e-6)
+    assert result.others == {"out": 0.1}
+    rows = tables_of(robot, "it", 0.0, None, 25.0).rows
+    assert [row.load for row in rows] == pytest.approx(
+        [G * (1.2 * 0.2 + 0.7 * 0.32) * cos(row.q) for row in rows]
+    )
+
+
+def test_what_an_arm_tips_is_as_on_rails_of_that_slope():
+    """A slide and a servo on an arm whose lower end is 30 degrees below the horizontal."""
+    rails = {"rail": {"voltage": "6 V", "current_limit": "5 A", "regulator": "switching"}}
+    servo = {
+        "kind": "servo", "speed": "0.14 s/60deg", "stall_torque": "20 kgf*cm", "at": "6 V", "rail": "rail",
+        "load_mass": "0.25 kg", "load_at": "90 mm", "travel": ["-90 deg", "90 deg"],
+    }  # fmt: skip
+    tipped = a_robot(
+        {"it": TILTED, "out": REACH, "wrist": {**servo, "load_angle": "0 deg", "tipped_by": "it"}},
+        {"m": MOTOR}, BATTERY, rails=rails,
+    )  # fmt: skip
+    alone = {**REACH, "incline": "-30 deg"}
+    del alone["tipped_by"]
+    fixed = a_robot(
+        {"out": alone, "wrist": {**servo, "load_angle": "-30 deg"}}, {"m": MOTOR}, BATTERY, rails=rails
+    )
+    for name in ("out", "wrist"):
+        found, wanted = (only(api.move(robot, name)) for robot in (tipped, fixed))
+        for one, other in zip(found.moves, wanted.moves, strict=True):
+            assert (one.arrival_s, one.floor_s) == pytest.approx((other.arrival_s, other.floor_s), rel=1e-6)
+            assert one.lifting_j == pytest.approx(other.lifting_j, rel=1e-6)
+        assert found.holdings[0].at == wanted.holdings[0].at
+        assert api.move(tipped, name).others == {"it": pytest.approx(-pi / 6)}
+
+
 TURRET = {
     "kind": "turret", "motors": "1 x m", "gearing": [{"ratio": "100:1", "efficiency": "80 %"}],
     "inertia": "0.06 kg*m^2", "friction": "0.2 N*m", "travel": ["-180 deg", "180 deg"],
@@ -186,6 +241,37 @@ def test_battery_energy_agrees_with_the_integrators_account(mechanism, command, 
     assert np.max(course.flow.current) == pytest.approx(plant.currents()[0], rel=1e-6)
     assert np.min(course.flow.bus) == pytest.approx(plant.lowest_bus()[0], rel=1e-6)
     assert np.sum(course.weight) == pytest.approx(1.5, abs=1e-9)
+
+
+@pytest.mark.parametrize("rails", RAILS)
+def test_a_linkages_servo_hangs_on_its_rail(rails):
+    """Stalled at first it takes its stall current there, or what the rail gives; the battery V I/0.9 of 6 V or I."""
+    sheet = {
+        "speed": "0.15 s/60deg",
+        "stall_torque": "1.5 N*m",
+        "stall_current": "3 A",
+        "at": "6 V",
+        "rail": "r",
+    }
+    crank = {
+        "kind": "slider_crank", "servo": sheet, "travel": ["10 deg", "160 deg"], "crank": "20 mm",
+        "coupler": "80 mm", "slider_mass": "0.1 kg",
+    }  # fmt: skip
+    robot = bench(crank, rails=rails)
+    move = only(api.move(robot, "it")).moves[0]
+    rail = robot.rails["r"]
+    amps = min(3.0, float(rail.current_limit))
+    first = int(np.argmax(move.series.motor_current > 0.0))  # after half a frame
+    assert move.series.motor_current[first] == pytest.approx(amps, rel=1e-3)
+    switching = rail.regulator == "switching"
+    volts, ohms = BATTERY
+    power = amps / 3.0 * 6.0 * amps / 0.9  # its volts sink with the limit
+    drawn = (volts - sqrt(volts**2 - 4.0 * ohms * power)) / (2.0 * ohms) if switching else amps
+    assert move.series.current[first] == pytest.approx(drawn, rel=1e-3)
+    plant = Plant(robot, robot.battery[0], Start(None, {"it": pi / 18}, {}), 10_000_000)
+    plant.command("it", GoTo(160 * pi / 180))
+    plant.advance(round(1e6 * move.arrival_s))
+    assert move.energy_j == pytest.approx(plant.energy(), rel=2e-6)
 
 
 def test_stepping_changes_nothing():
@@ -306,7 +392,33 @@ def test_holding_and_letting_go_by_hand():
         assert (hold.fall.start, hold.fall.end) == (0.3, 0.0)
         assert hold.fall.speed_max == pytest.approx(sqrt(2 * falling(load) * 0.3), rel=1e-6)
         assert hold.fall.lasts_s == pytest.approx(sqrt(2 * 0.3 / falling(load)), rel=1e-6)
+        assert (hold.fall.loose_speed_max, hold.fall.loose_s) == (hold.fall.speed_max, hold.fall.lasts_s)
         assert hold.fall.braked_s is None or hold.fall.braked_s > 2 * hold.fall.lasts_s
+
+
+def test_with_a_wire_off_it_falls_faster_than_its_controllers_diodes_let_it():
+    """Free fall v^2 = 2 a s with a wire off; its controller's diodes lead current from k w = E on, and brake it."""
+    state = only(api.move(bench({**SLIDE, "travel": ["0 m", "3 m"]}), "it"))
+    fall, ratio = state.holdings[0].fall, 2 * RATIO / DRUM
+    assert fall.loose_speed_max == pytest.approx(sqrt(2 * falling(0.0) * 3.0), rel=1e-6)
+    assert fall.loose_s == pytest.approx(sqrt(2 * 3.0 / falling(0.0)), rel=1e-6)
+    assert BATTERY[0] / (K * ratio) < fall.speed_max < 0.99 * fall.loose_speed_max
+    assert fall.lasts_s > fall.loose_s
+
+
+def test_a_servo_on_a_rail_falls_as_with_a_wire_off():
+    """m g r less friction against m r^2 and the rotor: a rail takes nothing back, though 2 V are passed on the way."""
+    rails = {"r": {"voltage": "2 V", "current_limit": "5 A", "regulator": "switching"}}
+    heavy = {**SERVO, "at": "2 V", "load_mass": "3 kg", "load_angle": "0 deg", "travel": ["0 deg", "90 deg"]}
+    robot = bench(heavy, rails=rails)
+    fall = only(api.move(robot, "it")).holdings[0].fall
+    built = Models(robot).get("it")
+    row, down = built.groups[0], pi / 2
+    loss = (float(row[L.G_TF]) + built.reduced.friction) * down
+    energy = 3.0 * G * 0.12 - loss  # from upright to level
+    inertia = 3.0 * 0.12**2 + float(row[L.G_J])
+    assert fall.loose_speed_max == pytest.approx(sqrt(2 * energy / inertia), rel=2e-3)
+    assert fall.speed_max == fall.loose_speed_max > 1.5 * 2.0 / float(row[L.G_K])
 
 
 def test_the_current_that_holds_is_what_keeps_it_there():
@@ -336,6 +448,50 @@ def test_a_worm_a_brake_and_much_friction_hold():
 # --- sheets ---------------------------------------------------------------------------------------------------
 
 
+CRANK = {
+    "kind": "slider_crank", "motors": "1 x m", "gearing": [{"ratio": "60:1", "efficiency": "80 %"}], "crank": "60 mm",
+    "coupler": "180 mm", "slider_mass": "0.5 kg", "travel": ["-6 deg", "160 deg"],
+    "control": {"loop": "full_effort", "window": "1 deg"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("push", [20.0, 2000.0, -200.0])
+def test_over_its_centre_a_push_along_the_slide_holds_it_without_current(push):
+    """The torque of a push F there is F dx/dq, of x = a cos q + sqrt(b^2 - a^2 sin^2 q): onto the stop for F > 0."""
+    robot = bench({**CRANK, "load": f"{push} N"})
+    (lock,) = only(api.move(robot, "it")).holdings[0].locks
+    stop, a, b = -6 * pi / 180, 0.06, 0.18
+    assert (lock.stop, lock.centre, lock.inwards) == (
+        pytest.approx(stop),
+        pytest.approx(0.0, abs=1e-12),
+        True,
+    )
+    rises = -a * np.sin(stop) * (1.0 + a * cos(stop) / sqrt(b**2 - (a * np.sin(stop)) ** 2))
+    driven = max(-push * rises, 0.0) * (2.0 - 1.0 / 0.8) / 60 - TF
+    assert lock.motor_current_a == pytest.approx(driven / K if push < 0.0 else 0.0, rel=1e-6)
+    plant = Plant(robot, robot.battery[0], Start(None, {"it": stop}, {}), 2_000_000)
+    plant.command("it", PushFor(0.0, stop, 0, "coast"))
+    plant.advance(1_000_000)
+    assert (plant.position("it") == pytest.approx(stop)) == (push > 0.0)
+
+
+@pytest.mark.parametrize(
+    ("travel", "found"),
+    [
+        (["10 deg", "160 deg"], []),
+        (["10 deg", "185 deg"], [(185, 180, False)]),
+        (["-6 deg", "185 deg"], [(-6, 0, True), (185, 180, False)]),
+        (["-6 deg", "4 deg"], [(-6, 0, True), (4, 0, True)]),
+        (["-90 deg", "90 deg"], []),
+    ],
+)
+def test_where_a_stop_lies_just_past_a_dead_centre(travel, found):
+    """At 180 degrees the slider is farthest in: there a pull outwards holds it."""
+    locks = only(api.move(bench({**CRANK, "travel": travel}), "it")).holdings[0].locks
+    assert [(round(180 * one.stop / pi), round(180 * one.centre / pi), one.inwards) for one in locks] == found
+    assert not only(api.move(bench(ARM), "it")).holdings[0].locks
+
+
 def test_pull_sheet_by_hand():
     state = only(api.move(bench({**WINCH, "holding_brake": True}), "it"))
     (pull,) = state.pulls
@@ -346,7 +502,32 @@ def test_pull_sheet_by_hand():
     stalled = BATTERY[0] / (R + BATTERY[1])
     assert pull.stall_share == pytest.approx(force / (ratio * (K * stalled - TF) * 0.6), rel=1e-9)
     assert pull.time_s == state.moves[0].arrival_s and pull.time_s > 0.5 / speed
-    assert pull.holds_off == state.holdings[0].holds_off
+    assert pull.holds is state.holdings[0]
+
+
+def test_a_pull_that_sags_afterwards_has_its_first_reach():
+    """Full effort as long as it is outside: inside it brakes, 6 kg turn its motor, and it leaves its window."""
+    state = only(api.move(bench(WINCH), "it"))
+    (pull,), braked = state.pulls, only(api.move(bench({**WINCH, "holding_brake": True}), "it")).pulls[0]
+    assert pull.time_s is None and state.moves[0].arrival_s is None and not pull.holds.holds_off
+    assert pull.reached_s == state.moves[0].first_inside_s
+    assert pull.reached_s == braked.time_s == braked.reached_s  # where a brake keeps it
+
+
+def test_a_ratchets_teeth_hold_a_pull_with_the_power_off():
+    """From the first tooth on, a pitch apart: without any current, after a drop of one pitch at most."""
+    toothed = {**WINCH, "ratchet": {"pitch": "8 mm"}}
+    hold = only(api.move(bench(toothed), "it")).holdings[0]
+    assert (hold.holds_off, hold.holds_off_surely, hold.motor_current_a, hold.fall) == (True, True, 0.0, None)
+    assert hold.onto_tooth == pytest.approx(0.008)
+    low = only(api.move(bench({**WINCH, "ratchet": {"pitch": "8 mm", "from": "0.2 m"}}), "it")).holdings[0]
+    plain = only(api.move(bench(WINCH), "it")).holdings[0]
+    assert not low.holds_off and not low.holds_off_surely and low.at < 0.2
+    assert low.motor_current_a == plain.motor_current_a and low.onto_tooth == pytest.approx(0.008)
+    assert plain.onto_tooth is None
+    lifted = {**SLIDE, "ratchet": {"pitch": "8 mm"}, "springs": [{"constant_force": {"force": "60 N"}}]}
+    up = only(api.move(bench(lifted), "it")).holdings[0]  # drawn upwards, where no tooth holds
+    assert not up.holds_off and up.onto_tooth is None
 
 
 def test_a_hoist_has_the_same_sheet():
@@ -359,7 +540,7 @@ def test_a_hoist_has_the_same_sheet():
     assert pull.stall_share == pytest.approx(plain.stall_share, rel=1e-9)
     slack = only(api.move(bench(hoist), "it", 0.0, 0.15)).moves[0].arrival_s
     assert slack + 0.3 / pull.speed < pull.time_s == state.moves[0].arrival_s < plain.time_s
-    assert pull.holds_off
+    assert pull.holds.holds_off
 
 
 def test_a_servos_table_is_that_of_single_moves():
@@ -382,6 +563,48 @@ def test_a_roller_is_up_to_speed_when_it_should_be():
     assert move.series.v[-1] == pytest.approx(0.95 * 12.0 / (4 * K), rel=1e-3)
 
 
+WHEEL = {
+    "kind": "flywheel", "motors": "1 x m", "gearing": [{"ratio": "2:1"}], "inertia": "1e-3 kg*m^2",
+    "speed": "2000 rpm", "diameter": "90 mm", "element_mass": "60 g",
+}  # fmt: skip
+
+
+def test_a_flywheel_spins_up_to_its_own_speed_and_dips_as_by_hand():
+    """w = w1 (1 - exp(-t/tau)); a throw keeps the moment of momentum, J w1 = (J + m s r^2) w2 with s = 1/2."""
+    robot = bench({**WHEEL, "gearing": [{"ratio": "2:1", "efficiency": "100 %"}]}, winding(R, K, J))
+    state = only(api.move(robot, "it"))
+    move, spins = state.moves[0], state.turning
+    volts, ohms = BATTERY
+    inertia, asked, final = 1e-3 + 4 * J, 2000 * pi / 30, volts / (2 * K)
+    tau = inertia * (R + ohms) / (4 * K**2)
+    assert move.arrival_s == pytest.approx(tau * np.log(final / (final - asked)), rel=1e-5)
+    assert move.series.v[-1] == pytest.approx(asked, rel=1e-5)
+    assert spins.steady == pytest.approx(final, rel=1e-9)
+    assert spins.left == pytest.approx(inertia / (inertia + 0.06 * 0.5 * 0.045**2), rel=1e-9)
+    back = tau * np.log((final - spins.left * asked) / (final - asked))
+    assert spins.back_s == pytest.approx(back, rel=1e-3)
+    assert spins.thrown == pytest.approx(0.5 * spins.left * asked * 0.045, rel=1e-9)
+    assert spins.pull_in_s is None
+
+
+def test_a_flywheel_that_is_asked_for_too_much_never_gets_there():
+    state = only(api.move(bench({**WHEEL, "speed": "4000 rpm"}, winding(R, K, J)), "it"))
+    assert state.moves[0].arrival_s is None and state.turning.back_s is None
+    assert state.moves[0].reason == f"it ends at {30 / pi * state.turning.steady:.4g} rpm"
+
+
+def test_a_roller_pulls_in_on_every_battery_state():
+    """It slips with a = mu N/m up to the rim's speed u, then goes along: u/(2 a) + L/u."""
+    pull = {"diameter": "2 in", "grip": 0.8, "press": "10 N", "element_mass": "0.2 kg", "length": "150 mm"}
+    roller = {"kind": "roller", "motors": "1 x m", "gearing": [{"ratio": "10:1"}], "inertia": "3e-4 kg*m^2"}
+    (state,) = api.move(bench({**roller, "pull_in": pull}), "it").states
+    rim, a = state.turning.steady * 0.0254, 0.8 * 10 / 0.2
+    assert 0.0 < rim**2 < 2 * a * 0.15
+    assert state.turning.pull_in_s == pytest.approx(rim / (2 * a) + 0.15 / rim, rel=1e-9)
+    assert only(api.move(bench(roller), "it")).turning.pull_in_s is None
+    assert only(api.move(bench(ARM), "it")).turning is None
+
+
 @pytest.mark.parametrize(("magnets", "loss"), [("ferrite", 0.002), ("neodymium", 0.0011), (None, 0.0)])
 def test_tables_by_hand(magnets, loss):
     """Magnets that the sheet does not name keep their field, in the tables as in a run."""
@@ -400,8 +623,25 @@ def test_tables_by_hand(magnets, loss):
         assert row.load == pytest.approx(1.6 * G * 0.2 * cos(row.q), abs=1e-6)
         assert row.ratio == 150.0
         assert row.force == pytest.approx(150 * (warm_k * 10 / warm_r - TF) * 0.7, rel=1e-9)
-        assert row.speed == pytest.approx(10 / (warm_k * 150), rel=1e-9)
+        assert row.speed == pytest.approx((10 - warm_r * TF / warm_k) / (warm_k * 150), rel=1e-9)
     assert tables_of(robot, "it", 0.0, None, 20.0).volts == 12.0
+
+
+@pytest.mark.parametrize(
+    ("sheet", "ratio", "rpm"),
+    [
+        ({"free_speed": "312 rpm", "free_current": "250 mA", "stall_torque": "24.3 kg*cm", "stall_current": "9.2 A",
+          "internal_ratio": 19.2}, 1, 312.0),
+        ({"free_speed": "5800 rpm", "free_current": "0.25 A", "stall_current": "9.2 A", "internal_ratio": 1}, 150,
+         5800.0),
+    ],
+)  # fmt: skip
+def test_free_speed_in_the_tables_is_that_of_the_motors_sheet(sheet, ratio, rpm):
+    """At nominal voltage, cold, after the gears: the sheet's own number."""
+    motor = {"voltage": "12 V", "rotor_inertia": "1e-5 kg*m^2", "source": "illustrative", **sheet}
+    robot = bench({**ARM, "gearing": [{"ratio": f"{ratio}:1", "efficiency": "70 %"}]}, motor)
+    for row in tables_of(robot, "it", 0.0, None, 25.0).rows:
+        assert row.speed == pytest.approx(rpm / ratio * pi / 30.0, rel=1e-9)
 
 
 def test_look_up_goes_through_the_tables_knots_and_between():

@@ -2,6 +2,7 @@
 
 import pytest
 
+from simbot.physics.follows import consequences
 from simbot.physics.kinds import KINDS
 from simbot.report.kinds import example_lines, kind_lines
 from simbot.scenario.errors import SimbotError
@@ -16,6 +17,7 @@ robot:
   size: [420 mm, 420 mm]
   loop: 20 ms
   battery: {states: {rested: {open_circuit: 13.2 V, resistance: 0.12 ohm}}}
+  rails: {RAIL: {voltage: 6 V, current_limit: 5 A, regulator: switching}}
   motors:
     NAME: {voltage: 12 V, free_speed: 320 rpm, free_current: 0.3 A, stall_current: 9 A, \
 rotor_inertia: 9e-6 kg*m^2, internal_ratio: 19, source: illustrative}
@@ -38,10 +40,25 @@ def test_what_a_kind_needs_is_enough(kind, tmp_path):
     assert "\n".join(example_lines(kind)) in printed
 
 
+@pytest.mark.parametrize("kind", ["servo", "claw"])
+def test_a_servo_is_shown_on_a_rail(kind, tmp_path):
+    """Copied as it stands it is not put straight on the battery, which would be too much for a 6 V servo."""
+    robot, _ = read(tmp_path, example_lines(KINDS[kind]))
+    assert robot.mechanisms[f"my_{kind}"].rail == "RAIL"
+    assert not any(each.kind == "doubt" for each in consequences(robot))
+    bare, _ = read(tmp_path, [line for line in example_lines(KINDS[kind]) if "rail" not in line])
+    (doubt,) = (each for each in consequences(bare) if each.kind == "doubt")
+    assert "on the battery" in doubt.text and "name its `rail`" in doubt.text
+    printed = list(kind_lines(KINDS[kind]))
+    assert any("RAIL: one of its `rails:`" in line for line in printed) and max(map(len, printed)) <= 80
+
+
 @every_kind
 def test_nothing_that_a_kind_needs_may_be_left_out(kind, tmp_path):
     lines = list(example_lines(kind))
     for gone in lines[2:]:
+        if gone.strip() == "rail: RAIL":
+            continue
         key = gone.partition(":")[0].strip()
         with pytest.raises(SimbotError) as told:
             read(tmp_path, [line for line in lines if line != gone])

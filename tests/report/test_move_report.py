@@ -13,6 +13,7 @@ from builders import LARGE, SMALL, a_robot
 
 from simbot import api
 from simbot.analysis.one_move import tables_of
+from simbot.cli import status
 from simbot.physics.assumptions import physics_remarks
 from simbot.physics.kinds import KINDS
 from simbot.report.chart import HEIGHT, LABEL, WIDTH, chart
@@ -62,6 +63,19 @@ def test_where_a_turret_would_go_a_shorter_way_in_a_plan_is_said():
     assert "from -200 deg it goes to -160 deg instead" in text
     short = api.move(robot, "it", -0.5, 0.5)
     assert "as written" not in " ".join(move_lines(short, (), robot.battery[0].name, None))
+
+
+def test_every_mechanism_that_hangs_on_others_says_where_they_stand(capsys):
+    file = str(ROBOT.path.parents[1] / "mechanisms" / "carried.yaml")
+    for name, said in (("arm", "reach at 0 m"), ("reach", "arm at -20 deg"), ("wrist", "arm at -20 deg")):
+        assert status(["move", file, name]) == 0
+        assert f"at the lower end of its travel: {said}" in " ".join(capsys.readouterr().out.split())
+    assert status(["move", file, "arm", "--json", "-"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["others_stand_at"] == {"reach": 0.0}
+    jsonschema.validate(document, json.loads(schema_text("move")))
+    assert status(["sweep", file, "arm", "centre=10cm:30cm:10cm", "--to", "60deg"]) == 0
+    assert "nothing in hand, reach at 0 m" in " ".join(capsys.readouterr().out.split())
 
 
 CASES = [*NAMES, "turn", "falls", "hoist"]
@@ -148,6 +162,83 @@ def test_what_falls_is_said_with_its_speed_and_a_caution(moves):
     assert f"as fast as {degrees(fall.speed_max):.4g} deg/s" in text
     assert any("does not surely hold without power" in caution for caution in cautions_of(move))
     assert not any("does not surely hold" in caution for caution in cautions_of(moves["winch"]))
+
+
+def test_a_pull_that_sags_and_one_on_a_ratchet_say_so():
+    winch = {**HOIST, "kind": "winch", "holding_brake": False}
+    del winch["slack"]
+    for more, words in (
+        ({}, ("stays there NO", "holds with the power off NO", "gets there and sags back out of its window")),
+        ({"ratchet": {"pitch": "4 mm"}}, ("stays there yes", "the power off yes", "at most 0.004 m", "by its teeth")),
+    ):  # fmt: skip
+        move = api.move(a_robot({"it": {**winch, **more}}, {"m": SMALL}, (12.6, 0.15)), "it")
+        text = " ".join(" ".join(said(move)).split())
+        assert all(word in text for word in words), text
+        reached = move.states[0].pulls[0].reached_s
+        assert f"time [s] {reached:.2f}" in text
+        document = move_document(move, [], 150.0)
+        jsonschema.validate(document, json.loads(schema_text("move")))
+        (pull,) = document["states"]["only"]["pull"]
+        assert pull["last_start_before_end_s"] >= pull["first_reach_s"] + 0.05
+
+
+def test_a_linkage_over_its_centre_is_said_with_its_caution():
+    crank = {
+        "kind": "slider_crank", "motors": "1 x m", "gearing": [{"ratio": "60:1", "efficiency": "80 %"}],
+        "crank": "60 mm", "coupler": "180 mm", "slider_mass": "0.5 kg", "travel": ["-6 deg", "160 deg"],
+        "control": {"loop": "full_effort", "window": "1 deg"},
+    }  # fmt: skip
+    caution = (
+        "A real one flexes, wears and is shaken: let a stop carry the push and a latch or pin keep it there"
+    )
+    for load, words in (
+        ("40 N", "It needs no current there."),
+        ("-400 N", "takes it off the stop unless each motor"),
+    ):
+        move = api.move(a_robot({"it": {**crank, "load": load}}, {"m": SMALL}, (12.6, 0.15)), "it")
+        text = " ".join(" ".join(said(move)).split())
+        assert (
+            "against its stop at -6 deg (6 deg past the dead centre), nothing in hand: a push along its"
+            in text
+        )
+        assert words in text and caution in text
+        jsonschema.validate(move_document(move, [], None), json.loads(schema_text("move")))
+
+
+def test_a_flywheels_own_speed_and_dip_and_a_rollers_pull_in_are_said(capsys):
+    file = str(ROBOT.path.parents[1] / "mechanisms" / "flywheel.yaml")
+    robot, _ = load_robot(file, KINDS)
+    said_of = {}
+    for name in ("wheel", "intake"):
+        assert status(["move", file, name]) == 0
+        said_of[name] = " ".join(capsys.readouterr().out.split())
+    turning = [state.turning for state in api.move(robot, "wheel").states]
+    asked = float(robot.mechanisms["wheel"].values["speed"]) * 30 / np.pi
+    assert f" up to its {asked:.4g} rpm, nothing in hand" in said_of["wheel"]
+    for words in (
+        "takes of its speed " + " ".join(f"{100 * (1 - one.left):.2f} %" for one in turning),
+        "which is back after [s] " + " ".join(f"{one.back_s:.3f}" for one in turning),
+    ):
+        assert words in said_of["wheel"]
+    assert "glasses on, nobody in front of it" in said_of["wheel"]
+    drawn = [state.turning.pull_in_s for state in api.move(robot, "intake").states]
+    assert "pulled in within [s] " + " ".join(f"{one:.3f}" for one in drawn) in said_of["intake"]
+    assert status(["move", file, "wheel", "--json", "-"]) == 0
+    jsonschema.validate(json.loads(capsys.readouterr().out), json.loads(schema_text("move")))
+
+
+def test_where_diodes_brake_a_fall_the_wires_off_is_said_beside_it(moves):
+    rack = {
+        "kind": "rack", "motors": "1 x m", "gearing": [{"ratio": "10:1", "efficiency": "100 %"}],
+        "pinion_diameter": "1 in", "travel": ["0 m", "2 m"], "moving_mass": "2 kg", "incline": "60 deg",
+        "control": {"loop": "full_effort", "window": "3 mm"},
+    }  # fmt: skip
+    move = api.move(a_robot({"it": rack}, {"m": SMALL}, (12.6, 0.15)), "it", 0.0, 0.2)
+    fall, text = move.states[0].holdings[0].fall, " ".join(" ".join(said(move)).split())
+    assert "its controller off (whose diodes brake it), it back-drives to 0 m" in text
+    assert f"as fast as {fall.speed_max:.3g} m/s; with a wire off it takes {fall.loose_s:.2f} s" in text
+    assert fall.loose_speed_max > 1.05 * fall.speed_max
+    assert "a wire off, it back-drives" in " ".join(" ".join(said(moves["falls"])).split())
 
 
 def test_tables_are_printed_where_asked(moves):

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from math import asin, ceil, floor, pi, radians, sin, tau
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -41,6 +41,7 @@ SUMMARY = "slider-crank, by motors or a servo, over its dead centre"
 LINKS = ("crank", "coupler")
 LENGTHS = ("crank", "coupler", "offset")
 STEEPEST = radians(85.0)  # of the coupler to the slide: steeper, it jams; common practice, no source
+PAST = radians(30.0)  # over its centre; further on it is a stroke like any other; common practice, no source
 PARAMETERS = (
     *EITHER,
     TRAVEL,
@@ -182,6 +183,25 @@ def dead_centres(p: Mapping[str, Any], low: float, high: float) -> Iterator[floa
         yield from (
             outer + k * tau for k in range(ceil((low - outer) / tau), floor((high - outer) / tau) + 1)
         )
+
+
+class OverCentre(NamedTuple):
+    """A stop just past a dead centre: a push along the slide holds the crank against it."""
+
+    stop: float  # [rad]
+    centre: float  # [rad]
+    inwards: bool  # the push that holds it: towards the crank, else a pull outwards
+
+
+def over_centres(p: Mapping[str, Any]) -> Iterator[OverCentre]:
+    """Ends of the travel that lie past a dead centre, no further than PAST."""
+    low, high = (float(end) for end in p["travel"])
+    centres = [*dead_centres(p, low, high)]
+    for stop, side in ((low, 1.0), (high, -1.0)):
+        past = [centre for centre in centres if 0.0 < side * (centre - stop) <= PAST]
+        if past:
+            rises = side * float(slider(p, np.array([stop])).d1.real[0])
+            yield OverCentre(stop, min(past, key=lambda each: abs(each - stop)), rises > 0.0)
 
 
 def impossible(p: Mapping[str, Any]) -> Iterator[tuple[tuple[str | int, ...], Fault]]:

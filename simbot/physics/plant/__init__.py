@@ -69,6 +69,8 @@ class Plant(Commands):
                 w[m + L.Q] = self._nearest(name, float(given), 0.0)
                 self.arrays.locate(name)
         for name, spec in self.robot.mechanisms.items():
+            if name in self.robot.standing:
+                continue
             if spec.coordinate == "word":
                 word = str(start.positions.get(name, "in" if spec.kind == "cylinder" else ""))
                 self._watch[name] = [Stopwatch(0, word, word, 0)]
