@@ -355,7 +355,7 @@ def next_break(w: Array, tab: Array, below: float) -> Any:
             most = w[g + L.G_LIMIT]
             r = w[g + L.G_R]
             if w[m + L.OPEN] == 1.0:
-                if best < abs(emf) < below:
+                if w[g + L.G_RAIL] < 0.0 and best < abs(emf) < below:
                     best = abs(emf)
             elif w[g + L.G_RAIL] < 0.0:
                 if not math.isinf(most):

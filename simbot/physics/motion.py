@@ -254,7 +254,8 @@ def _motors(
     drawn = np.zeros(len(duty))
     for number, group in enumerate(built.groups):
         e, ohms = emf[number], group[L.G_R]
-        conducts = np.where(np.abs(e) > supply, (np.sign(e) * supply - e) / ohms, 0.0)  # through the diodes
+        given = np.where(np.abs(e) > supply, (np.sign(e) * supply - e) / ohms, 0.0)  # through the diodes
+        conducts = given if group[L.G_RAIL] < 0.0 else 0.0  # a rail takes nothing back
         i = np.where(open_leads, conducts, (duty * group[L.G_SHARE] * supply - e) / ohms)
         if not isinf(group[L.G_LIMIT]):
             held = np.clip(i, -group[L.G_LIMIT], group[L.G_LIMIT])
