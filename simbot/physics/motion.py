@@ -238,7 +238,7 @@ def _flow_at(built: Built, circuit: Circuit, duty: Array, emf: Array, open_leads
         step = 1e-3
         _, _, more = _motors(built, duty, emf, open_leads, supply + step)
         per_volt = np.maximum((more - drawn) / step, 1e-12)
-        supply = np.where(over, supply - (drawn - rail.current_limit) / per_volt, supply)
+        supply = np.where(over, np.maximum(supply - (drawn - rail.current_limit) / per_volt, TINY), supply)
         motors, limited, drawn = _motors(built, duty, emf, open_leads, supply)
     drawn = np.maximum(drawn, 0.0)
     taken = drawn if rail.regulator == "linear" else supply * drawn / (SWITCHING_EFFICIENCY * bus)

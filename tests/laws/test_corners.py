@@ -9,6 +9,7 @@ from collections.abc import Callable
 from math import exp, inf, log
 from typing import Any
 
+import numpy as np
 import pytest
 from builders import G, Words, a_plant, a_robot, winding
 from scipy.optimize import brentq
@@ -604,3 +605,25 @@ def test_a_profile_that_asks_for_too_much_is_told() -> None:
     assert easy.lag() == pytest.approx(0.0, abs=1e-9)
     assert taken_over.lag() is not None
     assert plant_of(slide(full())).command("it", GoTo(1.0)).lag() is None
+
+
+@pytest.mark.parametrize("regulator", ["switching", "linear"])
+def test_a_rail_at_its_limit_gives_no_less_than_nothing(regulator: str) -> None:
+    """Turned back against full effort a servo shorts it: 0 V on the rail, and J w' = F - friction - (k^2/R) w."""
+    rails = {"rail": {"voltage": "6 V", "current_limit": "3 A", "regulator": regulator}}
+    pulled: Words = {
+        "kind": "servo", "speed": "8 rad/s", "stall_torque": "1.5 N*m", "at": "6 V", "rail": "rail",
+        "travel": ["0 rad", "9 rad"], "rotor_time": "40 ms", "friction": "4 %", "stall_current": "2 A",
+        "springs": [{"constant_force": {"force": "4 N*m"}}],
+    }  # fmt: skip
+    plant = a_plant(a_robot({"it": pulled}, {}, (12.0, 0.1), rails=rails), 4.0, it=0.0)
+    plant.command("it", GoTo(1.0))
+    for at in range(10_000, 600_000, 10_000):
+        plant.advance(at)
+        assert plant.arrays.w[L.I] >= -1e-9
+    rows = plant._log[: plant._rows]
+    speeds, rates = (rows[:, L.LOG_MECH + column] for column in (L.LOG_SPEED1, L.LOG_ACC1))
+    fast = (rows[:, L.LOG_MECH + L.LOG_Q1] > 1.1) & (speeds > 3.0 / 2.0 * 8.0)
+    inertia = 0.040 * 1.5 / 8.0
+    assert np.count_nonzero(fast) > 3
+    assert rates[fast] == pytest.approx((4.0 - 0.06 - 1.5 / 8.0 * speeds[fast]) / inertia, rel=1e-6)
