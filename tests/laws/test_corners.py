@@ -6,7 +6,7 @@ A slide without friction on an ideal motor is x'' = (u vf - x')/tau: between tic
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import exp, inf, log
+from math import exp, inf, log, pi
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from builders import G, Words, a_plant, a_robot, winding
 from scipy.optimize import brentq
 
 from simbot.physics import layout as L
+from simbot.physics.assumptions import physics_remarks
 from simbot.physics.move import GoTo, Move, PushFor
 from simbot.physics.plant import Plant
 
@@ -605,6 +606,63 @@ def test_a_profile_that_asks_for_too_much_is_told() -> None:
     assert easy.lag() == pytest.approx(0.0, abs=1e-9)
     assert taken_over.lag() is not None
     assert plant_of(slide(full())).command("it", GoTo(1.0)).lag() is None
+
+
+# --- what is lighter than anything real ------------------------------------------------------------------------
+
+
+def test_a_slide_that_is_at_its_speed_at_once_costs_nothing_more() -> None:
+    """Lag 0.2 ms: x = vf (t - tau), and the steps of a second do not follow the lag; 0.6 m/s for 2 s."""
+    lag = 2e-4
+    plant = plant_of(slide(full(window="1 mm"), moving_mass=f"{MASS * lag / TAU!r} kg"))
+    move = plant.command("it", GoTo(1.2))
+    plant.advance(1_900_000)
+    assert plant._rows < 300
+    assert plant.position("it") == pytest.approx(VF * (1.9 - lag), abs=1e-7)
+    assert plant.speed("it") == pytest.approx(VF, rel=1e-8)
+    arrival = move.first_inside_us()
+    assert arrival is not None and arrival == pytest.approx(1e6 * ((1.2 - 0.001) / VF + lag), abs=1.0)
+
+
+def test_a_rotor_lighter_than_any_real_one_is_told_and_made_heavier() -> None:
+    """0.1 g on a direct drum, rotors of 1 g mm^2: v = vf (1 - exp(-t/tau)) with the lag that the remark states."""
+    light: Words = {
+        "kind": "slide", "motors": "1 x coil", "drum_diameter": f"{DRUM} m", "moving_mass": "0.1 g",
+        "friction": "0 N", "incline": "0 deg", "travel": ["0 m", "30 m"], "control": full(window="1 mm"),
+    }  # fmt: skip
+    robot = a_robot({"it": light}, {"coil": winding(R, K, 1e-9)}, (12.0, 0.0))
+    plant = a_plant(robot, 4.0, 1e-9, it=0.0)
+    plant.command("it", GoTo(24.0))
+    plant.advance(1_000_000)
+    free = 12.0 / K * DRUM / 2.0
+    assert plant.position("it") == pytest.approx(free * (1.0 - 1e-4), rel=1e-7)
+    assert plant._rows < 300
+    (told,) = [each for each in physics_remarks(robot) if each.key == "robot.mechanisms.it.motors"]
+    assert told.kind == "doubt" and "rotor_inertia" in told.text and "it lags 0.1 ms" in told.text
+    real = a_robot({"it": light}, {"coil": winding(R, K, 1e-5)}, (12.0, 0.0))
+    assert not [each for each in physics_remarks(real) if each.key == "robot.mechanisms.it.motors"]
+
+
+def test_a_screw_that_locks_behind_a_rotor_of_no_weight() -> None:
+    """Its load does not drive it down: its motor, with next to nothing to do, lets it down at its free speed."""
+    screw: Words = {
+        "kind": "lead_screw", "motors": "1 x coil", "gearing": [{"ratio": "1:5", "efficiency": "90 %"}],
+        "pitch": "2 mm", "mean_diameter": "7 mm", "moving_mass": "0.1 kg", "travel": ["0 mm", "200 mm"],
+        "control": full(window="1 mm"),
+    }  # fmt: skip
+    robot = a_robot({"it": screw}, {"coil": winding(R, K, 1e-9)}, (12.0, 0.0))
+    free = 12.0 / K * 5.0 * 0.002 / (2.0 * pi)
+    for start in (0.0, 0.2):
+        plant = a_plant(robot, 4.0, it=start)
+        move = plant.command("it", GoTo(0.2 - start))
+        arrival = move.first_inside_us()
+        plant.advance(150_000)
+        assert abs(plant.speed("it")) < free * (1.0 + 1e-7)
+        if start > 0.0:
+            assert plant.speed("it") == pytest.approx(-free, rel=1e-5)
+        plant.advance(4_000_000)
+        assert arrival is not None and 0.199 / free < arrival * 1e-6 < 1.2 * 0.199 / free
+        assert plant._rows < 2000
 
 
 @pytest.mark.parametrize("regulator", ["switching", "linear"])
