@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 from simbot.physics import layout as L
 from simbot.physics.assumptions import physics_remarks
 from simbot.physics.move import GoTo, Move, PushFor
-from simbot.physics.plant import Plant
+from simbot.physics.plant import Plant, running
 
 VF, TAU = 0.6, 0.05  # free speed [m/s] and time constant of the slide [s]
 R, K, DRUM = 0.5, 0.02, 0.04
@@ -685,3 +685,21 @@ def test_a_rail_at_its_limit_gives_no_less_than_nothing(regulator: str) -> None:
     inertia = 0.040 * 1.5 / 8.0
     assert np.count_nonzero(fast) > 3
     assert rates[fast] == pytest.approx((4.0 - 0.06 - 1.5 / 8.0 * speeds[fast]) / inertia, rel=1e-6)
+
+
+def test_steps_without_end_are_given_up_and_say_what_moves(monkeypatch: pytest.MonkeyPatch) -> None:
+    plant = plant_of(slide(position(1000.0)))
+    plant.command("it", GoTo(0.3))
+    plant.advance(100_000)
+    plant._check_headway()
+    rows = 2 * running.HEADWAY_ROWS
+    plant._log, plant._rows = np.full((rows, plant._log.shape[1]), 0.1), rows
+    with pytest.raises(
+        running.EndlessSteps, match=r"32768 steps for the last 0 us, at 0\.100000 s, while it moves"
+    ):
+        plant._check_headway()
+    monkeypatch.setattr(running, "MOST_ROWS", 3000)
+    hunts = plant_of(slide(position(1000.0)), lasts=300.0)
+    hunts.command("it", GoTo(0.3))
+    with pytest.raises(running.EndlessSteps, match=r"more than 3000 steps, at \d+\.\d+ s, while it moves"):
+        hunts.advance(300_000_000)
