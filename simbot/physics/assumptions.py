@@ -10,7 +10,7 @@ from math import atan2, degrees, pi
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, SWITCHING_EFFICIENCY, Models, completed
+from simbot.physics.build import DRIVES, LEAST_DRIVEN_LAG, SWITCHING_EFFICIENCY, Models, completed
 from simbot.physics.kinds import KINDS, mecanum
 from simbot.physics.kinds.drive import Leg
 from simbot.physics.kinds.slide import comes_down_otherwise
@@ -40,7 +40,12 @@ def physics_remarks(robot: Robot) -> list[Remark]:
         dimension = DIMENSIONS.get(key, "share")
         text = f"{shown(Quantity(value, spread), dimension)} ({reason})"
         remarks.append(Remark("assumed", file, line, f"robot.{owner}.{key}", text))
-    more = (*_general(robot, file), *_weightless(filled, file), *_counts(filled, file))
+    more = (
+        *_general(robot, file),
+        *_weightless(filled, file),
+        *_too_light(filled, file),
+        *_counts(filled, file),
+    )
     return [*remarks, *_replaced(filled, file), *more]
 
 
@@ -57,6 +62,27 @@ def _weightless(robot: Robot, file: str) -> Iterator[Remark]:
                 f"{lacking:.2g} kg m^2 are taken for what turns there"
             )
             yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}", text)
+
+
+def _too_light(robot: Robot, file: str) -> Iterator[Remark]:
+    """Rotors that follow their volts faster than any real motor."""
+    models = Models(robot)
+    for spec in robot.mechanisms.values():
+        light = 0.0 if spec.kind in DRIVES or "motors" not in spec.values else models.get(spec.name).light
+        if light > 0.0:
+            motor = spec.values["motors"].motor
+            text = (
+                "its motors and what they move follow their volts faster than any real motor does: the `rotor_inertia` "
+                f"of {motor}, its torque and this gearing do not go together; {light:.2g} kg m^2 are added to each "
+                f"rotor, with which it lags {1e3 * LEAST_DRIVEN_LAG:g} ms"
+            )
+            yield Remark(
+                "doubt",
+                file,
+                spec.lines.get("motors", spec.line),
+                f"robot.mechanisms.{spec.name}.motors",
+                text,
+            )
 
 
 def _counts(robot: Robot, file: str) -> Iterator[Remark]:

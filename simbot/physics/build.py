@@ -42,6 +42,9 @@ SERVO_EFFICIENCY = 0.6  # of a servo's electronics and gears at stall, 0.5 to 0.
 SWITCHING_EFFICIENCY = 0.9
 LEAST_BACK = 1e-12
 LEAST_LAG = 2e-5  # s: a rotor that follows its volts faster weighs less than any real one, and is never apart
+LEAST_DRIVEN_LAG = (
+    1e-4  # s: no real motor follows its volts faster, alone or with its load (1 ms at best, from memory)
+)
 LEAST_INERTIA = 1e-5  # of the greatest along the travel; the least real rotor is far above it
 ENDLESS = 1e6  # m: a curve goes straight on beyond its ends
 
@@ -66,6 +69,7 @@ class Built:
     free_speed: float
     guide: Any = None  # of a curved way (bends.Guide)
     lacking: float = 0.0  # inertia that was added where nothing would move [kg, kg m²]
+    light: float = 0.0  # rotor inertia that was added to each motor [kg m²]
 
     @cached_property
     def lag(self) -> float:
@@ -218,11 +222,35 @@ def build_driven(spec: MechanismSpec, robot: Robot, payload: float, places: Plac
         limit=limit,
         battery_limit=battery_limit,
     )
+    light = lacking_rotor(reduced, row)
+    row[L.G_J] += light
     lacking = lacking_inertia(reduced, row)
     if lacking:
         reduced = with_extra_mass(reduced, lacking)
     free = motor.voltage / (motor.constant * ratio)
-    return Built(reduced, row[None, :], motor.voltage, free, lacking=lacking)
+    return Built(reduced, row[None, :], motor.voltage, free, lacking=lacking, light=light)
+
+
+def lacking_rotor(reduced: Reduced, row: Array) -> float:
+    """Inertia by which a motor's rotor is lighter than any real one [kg m²]: it, and what it moves, would lag less.
+
+    Pushed by its load a motor moves no more of that than its gears pass back, with gears that lock its rotor alone.
+    """
+    back = 0.0 if row[L.G_LOCKS] == 1.0 else min(1.0, max(0.0, float(row[L.G_BACK_TRUE])))
+    load = back * least_mass_felt(reduced) / (row[L.G_N] * row[L.G_RATIO] ** 2)
+    return max(0.0, float(LEAST_DRIVEN_LAG * row[L.G_K] ** 2 / row[L.G_R] - row[L.G_J] - load))
+
+
+def least_mass_felt(reduced: Reduced) -> float:
+    """Least effective inertia along the travel over the square of the ratios' common factor [kg, kg m²]."""
+    least = []
+    for segment in reduced.segments:
+        if segment.knots is None:
+            least.append(segment.mass)
+        else:
+            factor = np.maximum(np.abs(segment.knots[:, L.TAB_G]), 1e-9)
+            least.append(float(np.min(segment.knots[:, L.TAB_M] / factor**2)))
+    return min(least)
 
 
 def lacking_inertia(reduced: Reduced, row: Array) -> float:

@@ -249,7 +249,7 @@ def add_rails(w: Array, a: float, b: float, p: float) -> Any:
                 b += ra * drop + rb
             continue
         if mode == L.LIMITED:
-            volts = (w[rail + L.RAIL_LIMIT] + rb) / ra
+            volts = max(0.0, (w[rail + L.RAIL_LIMIT] + rb) / ra)
             current = w[rail + L.RAIL_LIMIT]
         else:
             volts = w[rail + L.RAIL_SET]
@@ -284,7 +284,10 @@ def set_rails(w: Array) -> Any:
         rail = L.RAILS + k * L.RAIL_SIZE
         mode = w[rail + L.RAIL_MODE]
         if mode == L.LIMITED:
-            w[rail + L.RAIL_V] = (w[rail + L.RAIL_LIMIT] + w[rail + L.RAIL_B]) / w[rail + L.RAIL_A]
+            volts = (w[rail + L.RAIL_LIMIT] + w[rail + L.RAIL_B]) / w[rail + L.RAIL_A]
+            w[rail + L.RAIL_V] = max(
+                0.0, volts
+            )  # driven back against its effort a servo asks for less than none
         else:
             w[rail + L.RAIL_V] = max(0.0, min(w[rail + L.RAIL_SET], w[L.V] - w[rail + L.RAIL_DROP]))
 
@@ -355,7 +358,7 @@ def next_break(w: Array, tab: Array, below: float) -> Any:
             most = w[g + L.G_LIMIT]
             r = w[g + L.G_R]
             if w[m + L.OPEN] == 1.0:
-                if best < abs(emf) < below:
+                if w[g + L.G_RAIL] < 0.0 and best < abs(emf) < below:
                     best = abs(emf)
             elif w[g + L.G_RAIL] < 0.0:
                 if not math.isinf(most):

@@ -59,6 +59,8 @@ def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
     if kind == LIMIT:
         mode = w[g + L.G_LIM]
         if w[m + L.OPEN] == 1.0:
+            if w[g + L.G_RAIL] >= 0.0:  # a rail takes nothing back: it rises with what turns the motor
+                return 1.0
             volts = w[L.V]
             if mode == 0.0:
                 return volts - w[g + L.G_IFREE] + 1e-9

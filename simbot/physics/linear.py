@@ -20,6 +20,8 @@ FAR_BELOW = 0.1  # of the tolerance: two terms in a row that are smaller end a s
 STEADY = (
     0.1  # of the tolerance: what turns at a constant effort, this near to the speed to which it tends, has it
 )
+NEARLY = 1e3  # times as far from it
+LAGS = 4.0  # time constants: a series of ORDER terms leaves a tenth there, and 5 leave all
 
 
 @inner
@@ -132,14 +134,34 @@ def start_battery(w: Array) -> Any:
     w[L.VRC_POLY] = w[L.VRC]
 
 
-def nearly_steady(w: Array, m: int) -> Any:
-    """Acceleration below which what turns at a constant effort counts as steady, on the linear law; 0 for all else."""
-    if w[m + L.CONTROL] != L.SPIN:
+def steady_below(w: Array, m: int) -> Any:
+    """Acceleration below which what a constant effort drives against a constant load has its steady speed; 0: never."""
+    if w[m + L.TAB_N] > 0.0 or w[m + L.ACC_PER_WAY] != 0.0:
         return 0.0
     return STEADY * w[L.TOL] * w[m + L.V_SCALE] * w[m + L.ACC_PER_SPEED]
 
 
-is_steady_below = inner(nearly_steady)
+is_steady_below = inner(steady_below)
+
+
+def nearly_steady(w: Array, m: int) -> Any:
+    """The same of what turns at a constant effort until it is told otherwise; 0 for all else."""
+    return steady_below(w, m) if w[m + L.CONTROL] == L.SPIN else 0.0
+
+
+@inner
+def until_steady(w: Array, rest: float) -> Any:
+    """A length no more than rest at which the series of what has nearly come to its steady speed still comes nearer.
+
+    Of a longer one the last terms outweigh what is left of the way there, and each step would leave as much as the
+    one before.
+    """
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        least = is_steady_below(w, m)
+        if least <= abs(w[m + L.ACC]) < NEARLY * least:
+            rest = min(rest, LAGS / w[m + L.ACC_PER_SPEED])
+    return rest
 
 
 @inner

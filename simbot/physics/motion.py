@@ -238,7 +238,7 @@ def _flow_at(built: Built, circuit: Circuit, duty: Array, emf: Array, open_leads
         step = 1e-3
         _, _, more = _motors(built, duty, emf, open_leads, supply + step)
         per_volt = np.maximum((more - drawn) / step, 1e-12)
-        supply = np.where(over, supply - (drawn - rail.current_limit) / per_volt, supply)
+        supply = np.where(over, np.maximum(supply - (drawn - rail.current_limit) / per_volt, TINY), supply)
         motors, limited, drawn = _motors(built, duty, emf, open_leads, supply)
     drawn = np.maximum(drawn, 0.0)
     taken = drawn if rail.regulator == "linear" else supply * drawn / (SWITCHING_EFFICIENCY * bus)
@@ -254,7 +254,8 @@ def _motors(
     drawn = np.zeros(len(duty))
     for number, group in enumerate(built.groups):
         e, ohms = emf[number], group[L.G_R]
-        conducts = np.where(np.abs(e) > supply, (np.sign(e) * supply - e) / ohms, 0.0)  # through the diodes
+        given = np.where(np.abs(e) > supply, (np.sign(e) * supply - e) / ohms, 0.0)  # through the diodes
+        conducts = given if group[L.G_RAIL] < 0.0 else 0.0  # a rail takes nothing back
         i = np.where(open_leads, conducts, (duty * group[L.G_SHARE] * supply - e) / ohms)
         if not isinf(group[L.G_LIMIT]):
             held = np.clip(i, -group[L.G_LIMIT], group[L.G_LIMIT])

@@ -29,6 +29,7 @@ from simbot.physics.linear import (
     series,
     shrink_series,
     start_battery,
+    until_steady,
 )
 from simbot.physics.quick import quick_rates, quicken
 
@@ -83,13 +84,14 @@ ERRS = (
 @inner
 def series_length(w: Array, tab: Array, rest: float) -> Any:
     """Length h of a step on the linear law, no longer than rest, with its series; 0 where it does not hold."""
-    error = series(w, tab, rest)
+    h = until_steady(w, rest)
+    error = series(w, tab, h)
     if not error < HUGE:
         return 0.0
-    h = rest
     if error > 1.0:
-        h = max(LEAST, rest * error ** (-1.0 / (L.ORDER - 1.0)))
-        shrink_series(w, h / rest)
+        share = max(LEAST / h, error ** (-1.0 / (L.ORDER - 1.0)))
+        shrink_series(w, share)
+        h *= share
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         if w[m + L.TAB_N] == 0.0:

@@ -139,7 +139,8 @@ class Kind(Protocol):
     EXAMPLE: str  # the keys that it needs and no others, as they would stand in a file
 
     # a kind may also have `impossible(values)`: pairs of a key (or a path of keys) and the Fault there, of what
-    # shows only when keys are held against each other (a linkage that does not close)
+    # shows only when keys are held against each other (a linkage that does not close); and `stops_within(values)`:
+    # ends of its travel that it never comes to, as (0 or 1, where it is stopped before, by what)
 
 
 Kinds = Mapping[str, Kind]

@@ -5,20 +5,23 @@ from __future__ import annotations
 import itertools
 from math import radians, sin
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
 import pytest
-from builders import SMALL, G, Words, a_move, a_plant, a_robot, seconds, winding
+from builders import SMALL, G, Words, a_move, a_plant, a_robot, robot_text, seconds, winding
 from integrated import MOTOR, J, K, R, crossing
 from scipy.integrate import simpson, solve_ivp
 
+from simbot import api
 from simbot.physics import layout as L
 from simbot.physics.kinds import KINDS, axle, hoist, turret
 from simbot.physics.move import PushFor
 from simbot.physics.outline import Disc, Line
-from simbot.scenario.errors import ScenarioError
-from simbot.scenario.load import load_plan
+from simbot.scenario.errors import ScenarioError, SimbotError
+from simbot.scenario.given import position_given
+from simbot.scenario.load import load_plan, load_robot
 from simbot.scenario.parameters import Quantity
 
 YARD = Path(__file__).parents[2] / "scenarios" / "mechanisms"
@@ -308,12 +311,44 @@ def test_drums_of_48_and_12_mm_move_their_cords_4_to_1() -> None:
     thick, thin = axle.followers(spec.values)
     assert thick.lever == pytest.approx(4.0 * thin.lever)
     assert axle.ends_of(spec.values, [thick, thin]) == pytest.approx((0.0, 0.4 / 0.024))
-    assert axle.ends_of(spec.values, [thin]) == pytest.approx((0.0, 9.0 * 2.0 * np.pi))
+    own = {**spec.values, "travel": (0.0, 9.0 * 2.0 * np.pi)}
+    assert axle.ends_of(own, [thin]) == pytest.approx((0.0, 9.0 * 2.0 * np.pi))
     plant = a_plant(a_robot({"it": words}, {"m": MOTOR}), 5.0)
     move = plant.command("it", PushFor(1.0, 9.0 * 2.0 * np.pi, 6_000_000))
     plant.advance(5_000_000)
     assert plant.position("it") == pytest.approx(0.4 / 0.024)  # the first follower's stop stops the axle
     assert "end of its travel" in move.reason()
+
+
+def test_an_axle_goes_no_farther_than_the_first_stop_of_a_follower() -> None:
+    """Told when it is read; its moves begin and end there, and nothing is sent beyond: 0.4 m / 24 mm = 954.93 deg."""
+    control = {"loop": "position", "p": "4 /rad", "d": "0.1 s/rad", "window": "6 deg"}
+    words = {**AXLE, "drum_diameter": ["48 mm", "12 mm"], "highest": ["0.4 m", "0.4 m"], "control": control}
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "robot.yaml"
+        path.write_text(robot_text({"it": words}, {"m": MOTOR}), encoding="utf-8")
+        robot, remarks = load_robot(path, KINDS)
+    spec = robot.mechanisms["it"]
+    assert [float(end) for end in spec.values["travel"]] == pytest.approx([0.0, 0.4 / 0.024])
+    (told,) = [each for each in remarks if each.key == "robot.mechanisms.it.travel"]
+    assert (
+        told.kind == "follows"
+        and "954.93 deg" in told.text
+        and "follower 1 is at its upper stop" in told.text
+    )
+    with pytest.raises(SimbotError, match=r"outside the travel of it.*954.93 deg, where follower 1"):
+        position_given("--to", "9 turns", spec)
+    up, down = api.move(robot, "it").states[0].moves
+    assert (up.way.target, down.way.start, down.way.target) == (
+        pytest.approx(0.4 / 0.024),
+        up.way.target,
+        0.0,
+    )
+    assert up.arrival_s is not None and down.arrival_s is not None
+    assert up.floor_s is not None and 0.5 < up.floor_s <= up.arrival_s
+    assert down.floor_s is not None and 0.5 < down.floor_s <= down.arrival_s
+    shorter = a_robot({"it": {**words, "travel": ["0 turns", "2 turns"]}}, {"m": MOTOR}).mechanisms["it"]
+    assert shorter.values["travel"][1].text == "2 turns"  # its own stops come first
 
 
 def test_a_slack_cord_and_one_wound_the_other_way() -> None:

@@ -400,4 +400,4 @@ def test_losses_of_a_block_and_tackle() -> None:
                  "drum_diameter": "100 mm", "load": f"{pounds * 0.45359237 * G!r} N", "travel": ["0 m", "1 m"],
                  "friction": "0 N", "control": {"loop": "full_effort", "window": "1 mm"}}  # fmt: skip
         plant = a_plant(a_robot({"it": winch}, {"m": motor}, (12.0, 0.0)), it=0.2)
-        assert (a_move(plant, "it", 0.25).first_inside_us() is not None) == lifts
+        assert (a_move(plant, "it", 0.21).first_inside_us() is not None) == lifts

@@ -308,6 +308,6 @@ def test_a_rotor_and_a_crank_without_mass_at_the_dead_centre() -> None:
         times.append(seconds(move.first_inside_us()))
         assert move.floor_s() is not None and plant.arrays.w[STEPS] < 50_000
     assert times[0] == pytest.approx(times[1], abs=1.5e-6) and times[0] == pytest.approx(times[2], rel=1e-3)
-    told = [each.text for each in physics_remarks(robot(0.0)) if "nothing in it moves" in each.text]
-    assert len(told) == 1 and "are taken for what turns there" in told[0]
-    assert not [each for each in physics_remarks(robot(1e-5)) if "nothing in it moves" in each.text]
+    told = [each.text for each in physics_remarks(robot(0.0)) if "do not go together" in each.text]
+    assert len(told) == 1 and "are added to each rotor" in told[0]
+    assert not [each for each in physics_remarks(robot(1e-5)) if "do not go together" in each.text]

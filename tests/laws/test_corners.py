@@ -6,16 +6,18 @@ A slide without friction on an ideal motor is x'' = (u vf - x')/tau: between tic
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import exp, inf, log
+from math import exp, inf, log, pi
 from typing import Any
 
+import numpy as np
 import pytest
 from builders import G, Words, a_plant, a_robot, winding
 from scipy.optimize import brentq
 
 from simbot.physics import layout as L
+from simbot.physics.assumptions import physics_remarks
 from simbot.physics.move import GoTo, Move, PushFor
-from simbot.physics.plant import Plant
+from simbot.physics.plant import Plant, running
 
 VF, TAU = 0.6, 0.05  # free speed [m/s] and time constant of the slide [s]
 R, K, DRUM = 0.5, 0.02, 0.04
@@ -604,3 +606,100 @@ def test_a_profile_that_asks_for_too_much_is_told() -> None:
     assert easy.lag() == pytest.approx(0.0, abs=1e-9)
     assert taken_over.lag() is not None
     assert plant_of(slide(full())).command("it", GoTo(1.0)).lag() is None
+
+
+# --- what is lighter than anything real ------------------------------------------------------------------------
+
+
+def test_a_slide_that_is_at_its_speed_at_once_costs_nothing_more() -> None:
+    """Lag 0.2 ms: x = vf (t - tau), and the steps of a second do not follow the lag; 0.6 m/s for 2 s."""
+    lag = 2e-4
+    plant = plant_of(slide(full(window="1 mm"), moving_mass=f"{MASS * lag / TAU!r} kg"))
+    move = plant.command("it", GoTo(1.2))
+    plant.advance(1_900_000)
+    assert plant._rows < 300
+    assert plant.position("it") == pytest.approx(VF * (1.9 - lag), abs=1e-7)
+    assert plant.speed("it") == pytest.approx(VF, rel=1e-8)
+    arrival = move.first_inside_us()
+    assert arrival is not None and arrival == pytest.approx(1e6 * ((1.2 - 0.001) / VF + lag), abs=1.0)
+
+
+def test_a_rotor_lighter_than_any_real_one_is_told_and_made_heavier() -> None:
+    """0.1 g on a direct drum, rotors of 1 g mm^2: v = vf (1 - exp(-t/tau)) with the lag that the remark states."""
+    light: Words = {
+        "kind": "slide", "motors": "1 x coil", "drum_diameter": f"{DRUM} m", "moving_mass": "0.1 g",
+        "friction": "0 N", "incline": "0 deg", "travel": ["0 m", "30 m"], "control": full(window="1 mm"),
+    }  # fmt: skip
+    robot = a_robot({"it": light}, {"coil": winding(R, K, 1e-9)}, (12.0, 0.0))
+    plant = a_plant(robot, 4.0, 1e-9, it=0.0)
+    plant.command("it", GoTo(24.0))
+    plant.advance(1_000_000)
+    free = 12.0 / K * DRUM / 2.0
+    assert plant.position("it") == pytest.approx(free * (1.0 - 1e-4), rel=1e-7)
+    assert plant._rows < 300
+    (told,) = [each for each in physics_remarks(robot) if each.key == "robot.mechanisms.it.motors"]
+    assert told.kind == "doubt" and "rotor_inertia" in told.text and "it lags 0.1 ms" in told.text
+    real = a_robot({"it": light}, {"coil": winding(R, K, 1e-5)}, (12.0, 0.0))
+    assert not [each for each in physics_remarks(real) if each.key == "robot.mechanisms.it.motors"]
+
+
+def test_a_screw_that_locks_behind_a_rotor_of_no_weight() -> None:
+    """Its load does not drive it down: its motor, with next to nothing to do, lets it down at its free speed."""
+    screw: Words = {
+        "kind": "lead_screw", "motors": "1 x coil", "gearing": [{"ratio": "1:5", "efficiency": "90 %"}],
+        "pitch": "2 mm", "mean_diameter": "7 mm", "moving_mass": "0.1 kg", "travel": ["0 mm", "200 mm"],
+        "control": full(window="1 mm"),
+    }  # fmt: skip
+    robot = a_robot({"it": screw}, {"coil": winding(R, K, 1e-9)}, (12.0, 0.0))
+    free = 12.0 / K * 5.0 * 0.002 / (2.0 * pi)
+    for start in (0.0, 0.2):
+        plant = a_plant(robot, 4.0, it=start)
+        move = plant.command("it", GoTo(0.2 - start))
+        arrival = move.first_inside_us()
+        plant.advance(150_000)
+        assert abs(plant.speed("it")) < free * (1.0 + 1e-7)
+        if start > 0.0:
+            assert plant.speed("it") == pytest.approx(-free, rel=1e-5)
+        plant.advance(4_000_000)
+        assert arrival is not None and 0.199 / free < arrival * 1e-6 < 1.2 * 0.199 / free
+        assert plant._rows < 2000
+
+
+@pytest.mark.parametrize("regulator", ["switching", "linear"])
+def test_a_rail_at_its_limit_gives_no_less_than_nothing(regulator: str) -> None:
+    """Turned back against full effort a servo shorts it: 0 V on the rail, and J w' = F - friction - (k^2/R) w."""
+    rails = {"rail": {"voltage": "6 V", "current_limit": "3 A", "regulator": regulator}}
+    pulled: Words = {
+        "kind": "servo", "speed": "8 rad/s", "stall_torque": "1.5 N*m", "at": "6 V", "rail": "rail",
+        "travel": ["0 rad", "9 rad"], "rotor_time": "40 ms", "friction": "4 %", "stall_current": "2 A",
+        "springs": [{"constant_force": {"force": "4 N*m"}}],
+    }  # fmt: skip
+    plant = a_plant(a_robot({"it": pulled}, {}, (12.0, 0.1), rails=rails), 4.0, it=0.0)
+    plant.command("it", GoTo(1.0))
+    for at in range(10_000, 600_000, 10_000):
+        plant.advance(at)
+        assert plant.arrays.w[L.I] >= -1e-9
+    rows = plant._log[: plant._rows]
+    speeds, rates = (rows[:, L.LOG_MECH + column] for column in (L.LOG_SPEED1, L.LOG_ACC1))
+    fast = (rows[:, L.LOG_MECH + L.LOG_Q1] > 1.1) & (speeds > 3.0 / 2.0 * 8.0)
+    inertia = 0.040 * 1.5 / 8.0
+    assert np.count_nonzero(fast) > 3
+    assert rates[fast] == pytest.approx((4.0 - 0.06 - 1.5 / 8.0 * speeds[fast]) / inertia, rel=1e-6)
+
+
+def test_steps_without_end_are_given_up_and_say_what_moves(monkeypatch: pytest.MonkeyPatch) -> None:
+    plant = plant_of(slide(position(1000.0)))
+    plant.command("it", GoTo(0.3))
+    plant.advance(100_000)
+    plant._check_headway()
+    rows = 2 * running.HEADWAY_ROWS
+    plant._log, plant._rows = np.full((rows, plant._log.shape[1]), 0.1), rows
+    with pytest.raises(
+        running.EndlessSteps, match=r"32768 steps for the last 0 us, at 0\.100000 s, while it moves"
+    ):
+        plant._check_headway()
+    monkeypatch.setattr(running, "MOST_ROWS", 3000)
+    hunts = plant_of(slide(position(1000.0)), lasts=300.0)
+    hunts.command("it", GoTo(0.3))
+    with pytest.raises(running.EndlessSteps, match=r"more than 3000 steps, at \d+\.\d+ s, while it moves"):
+        hunts.advance(300_000_000)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from math import pi
+from math import pi, sqrt
 
 import pytest
-from builders import LARGE, G, Words, a_plant, a_robot
+from builders import LARGE, G, Words, a_plant, a_robot, winding
 
 from simbot.physics import layout as L
 from simbot.physics.build import Models
-from simbot.physics.move import DriveTo, GoTo
+from simbot.physics.move import DriveTo, GoTo, PushFor, Spin
 from simbot.physics.record import state_at
 from simbot.physics.strain import hits
 from simbot.scenario.model import Pose
@@ -180,3 +180,71 @@ def test_power_that_turns_round_and_back_within_a_step_is_seen() -> None:
         log = plant._log[: plant._rows]
         courses.append([state_at(log, len(log), 0, 0.02 * k)[0] for k in range(1, 196)])
     assert courses[0] == pytest.approx(courses[1], abs=2e-7)
+
+
+RAILS: Words = {"servos": {"voltage": "6 V", "current_limit": "5 A", "regulator": "switching"}}
+STALL, FREE = 1.5, 8.0  # of a servo at 6 V [N m, rad/s]
+
+
+def servo(**more: object) -> Words:
+    return {
+        "kind": "servo", "speed": f"{FREE} rad/s", "stall_torque": f"{STALL} N*m", "at": "6 V", "rail": "servos",
+        "travel": ["0 rad", "2.5 rad"], "rotor_time": "40 ms", "friction": "4 %", "stall_current": "2 A", **more,
+    }  # fmt: skip
+
+
+PULLED = {"springs": [{"constant_force": {"force": "4 N*m"}}]}
+
+
+def fall_of_what_is_pulled(way: float) -> tuple[float, float]:
+    """Instant and speed at the end of a way from rest, with open leads: all but friction speeds up the rotor."""
+    a = (4.0 - 0.04 * STALL) / (0.040 * STALL / FREE)
+    return sqrt(2.0 * way / a), sqrt(2.0 * way * a)
+
+
+def test_a_servo_with_open_leads_on_a_rail_gives_nothing_back_however_fast_it_is_turned() -> None:
+    """A regulator lets no current back: its rail rises with the servo, above the battery's own volts too."""
+    plant = a_plant(a_robot({"it": servo(**PULLED)}, {}, (12.0, 0.1), rails=RAILS), it=0.0)
+    plant.command("it", PushFor(0.0, 0.0, 0, "coast"))
+    lasts, speed = fall_of_what_is_pulled(2.5)
+    assert 6.0 * speed / FREE > 1.5 * 12.0  # its back-EMF [V]
+    plant.advance(round(1e6 * lasts) - 10)
+    assert plant.speed("it") == pytest.approx(speed, rel=1e-3)
+    plant.advance(1_000_000)
+    assert [hit[:2] for hit in hits(plant, "it")] == [pytest.approx((lasts, speed), rel=1e-6)]
+    assert plant.energy() == 0.0 and plant._rows < 50
+
+
+def test_a_claw_lets_go_of_what_it_presses_with_open_leads() -> None:
+    """The pressed element gives its work, 1/2 k x^2 less friction, to the rotor, which runs on with it."""
+    claw: Words = {
+        **servo(), "kind": "claw", "travel": ["0 rad", "1.5 rad"], "jaw": "70 mm", "contact": "1.2 rad",
+        "stiffness": "10 N/mm",
+    }  # fmt: skip
+    plant = a_plant(a_robot({"it": claw}, {}, (12.0, 0.1), rails=RAILS), it=1.5)
+    plant.command("it", PushFor(0.0, 0.0, 0, "coast"))
+    plant.advance(2_000_000)
+    work = 0.5 * 10e3 * 0.07**2 * 0.3**2 - 0.04 * STALL * 1.5
+    speed = sqrt(2.0 * work / (0.040 * STALL / FREE))
+    assert 6.0 * speed / FREE > 12.0
+    assert [hit[1] for hit in hits(plant, "it")] == [pytest.approx(speed, rel=1e-6)]
+    assert plant._rows < 100
+
+
+def test_a_rail_that_goes_off_lets_a_spring_turn_its_servo_past_the_volts_of_the_battery() -> None:
+    stage = {"below": "8.5 V", "back_above": "10.5 V", "back_after": "0.15 s", "stops": "servos"}
+    wheel = {"kind": "roller", "motors": "2 x free", "inertia": "1e-9 kg*m^2"}
+    robot = a_robot(
+        {"it": servo(springs=[{"constant_force": {"force": "1.2 N*m"}}]), "wheel": wheel},
+        {"free": winding(0.6, 0.02, 2e-4)}, (12.6, 0.2), rails=RAILS, brown_out={"servos": stage},
+    )  # fmt: skip
+    plant = a_plant(robot, it=0.1)
+    plant.advance(200_000)
+    plant.command("wheel", Spin(1.0))
+    plant.advance(400_000)
+    end = sqrt(2.0 * (2.5 - 0.1) * (1.2 - 0.04 * STALL) / (0.040 * STALL / FREE))
+    assert 6.0 * end / FREE > 12.6
+    assert plant.position("it") == 2.5
+    plant.advance(3_000_000)
+    assert plant.position("it") == pytest.approx(0.1, abs=0.2)  # its power is back
+    assert plant._rows < 500

@@ -123,17 +123,34 @@ def followers(p: Mapping[str, Any], payload: float = 0.0) -> list[Follower]:
     ]
 
 
+def _stops(p: Mapping[str, Any], drawn: list[Follower]) -> Iterator[tuple[bool, float, str]]:
+    """What else may stop the axle: whether upwards, at which angle [rad], and what it is."""
+    for number, each in enumerate(drawn, 1):
+        stops = [(each.stops, "upper stop")]
+        if p["cord"] != "pulls":
+            stops.append((each.taut, "lower end"))
+        for at, what in stops:
+            yield (at == each.stops) == (each.lever > 0.0), at, f"follower {number} is at its {what}"
+
+
 def ends_of(p: Mapping[str, Any], drawn: list[Follower]) -> tuple[float, float]:
     """Where the axle is stopped: by its own stops or by the first follower that meets one of its."""
     low, high = (float(end) for end in p["travel"])
-    for follower in drawn:
-        stops = [follower.stops] if p["cord"] == "pulls" else [follower.stops, follower.taut]
-        for at in stops:
-            if (at == follower.stops) == (follower.lever > 0.0):
-                high = min(high, at)
-            else:
-                low = max(low, at)
+    for upwards, at, _ in _stops(p, drawn):
+        low, high = (low, min(high, at)) if upwards else (max(low, at), high)
     return low, high
+
+
+def stops_within(p: Mapping[str, Any]) -> Iterator[tuple[int, float, str]]:
+    """Ends of the travel (0 the lower, 1 the upper) that it never comes to: where it is stopped before, by what."""
+    drawn = followers(p)
+    for end, at in enumerate(ends_of(p, drawn)):
+        if at != float(p["travel"][end]):
+            yield (
+                end,
+                at,
+                next(what for upwards, stop, what in _stops(p, drawn) if stop == at and upwards == bool(end)),
+            )
 
 
 def impossible(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:

@@ -23,7 +23,8 @@ class EndlessSteps(RuntimeError):
 
 
 TAIL_ROWS = 256  # of the log of what would have come after a takeover
-MOST_ROWS = 2_000_000
+MOST_ROWS = 500_000
+HEADWAY_ROWS = 32_768  # so many steps in a row that take less than a microsecond each lead nowhere
 
 
 class Running(Whereabouts):
@@ -49,15 +50,25 @@ class Running(Whereabouts):
                 break
             if self._rows < len(self._log):
                 continue
-            if len(self._log) > MOST_ROWS:
-                raise EndlessSteps(
-                    f"the simulation needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
-                )
+            self._check_headway()
             more = np.zeros((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
             self._log = np.concatenate((self._log, more)) if self._rows else more
         if watched:
             self._watch_for(watched, 0.0)
         return code == SEEN  # type: ignore[no-any-return]
+
+    def _check_headway(self) -> None:
+        """Give up where the steps are without end, or next to it."""
+        w, rows = self.arrays.w, self._rows
+        spent = "" if rows <= MOST_ROWS else f"more than {MOST_ROWS} steps"
+        if rows >= 2 * HEADWAY_ROWS:
+            span = float(w[L.T] - self._log[rows - HEADWAY_ROWS, L.LOG_T])
+            if span < 1e-6 * HEADWAY_ROWS:
+                spent = f"{HEADWAY_ROWS} steps for the last {1e6 * span:.3g} us"
+        if spent:
+            moving = [name for name in self.names if w[self.arrays.at[name] + L.S] != 0.0]
+            what = f", while {' and '.join(moving)} move{'' if len(moving) > 1 else 's'}" if moving else ""
+            raise EndlessSteps(f"the simulation needs {spent}, at {w[L.T]:.6f} s{what}: please report this")
 
     def _watch_for(self, names: tuple[str, ...], so: float) -> None:
         """Let the kernel stop where it sees mechanisms inside, or (0) never; none but these are watched."""
