@@ -96,9 +96,20 @@ def mark_complete() -> None:
         shutil.rmtree(old, ignore_errors=True)
 
 
+_numba_alone = False
+
+
+def by_numba() -> None:
+    """Let numba load the whole kernel in this process, as entries of one's own need it; to be said before any is made."""
+    global _numba_alone
+    _numba_alone = True
+
+
 @cache
 def _at_hand() -> dict[str, Callable[..., Any]]:
     """The entries, if all are in the cache and can be linked; none where numba is to load or compile them."""
+    if _numba_alone:
+        return {}
     from simbot.physics import ready
 
     return ready.load(cache_folder())

@@ -464,7 +464,8 @@ def _time(
         if touch != 0.0 and begun.touched:
             return 0.0
         crossed = 0.0
-        if move.play != 0.0:
+        there = abs(q - float(move.target)) <= move.window and abs(v) <= move.slower_than and touch == 0.0
+        if move.play != 0.0 and not there:
             built = models.get(name, move._payload, 0.0, move._places)
             found = taken_along(built, q, move.play, 1.0, raised.open_circuit, raised.resistance)
             if found is not None:

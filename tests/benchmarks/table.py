@@ -9,6 +9,10 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "checks"), str(HERE)]
 
+from simbot.physics.compiled import by_numba  # noqa: E402
+
+by_numba()  # entries of its own are timed too
+
 import bench_fit  # noqa: E402
 import bench_kinds  # noqa: E402
 import bench_matches  # noqa: E402
