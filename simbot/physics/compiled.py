@@ -100,7 +100,7 @@ _numba_alone = False
 
 
 def by_numba() -> None:
-    """Let numba load the whole kernel in this process, as entries of one's own need it; to be said before any is made."""
+    """Let numba load the whole kernel in this process, as entries of one's own need it; said before any is made."""
     global _numba_alone
     _numba_alone = True
 
