@@ -110,6 +110,25 @@ def test_a_repeat_is_left_and_so_is_a_period(tmp_path):
     assert sent(run(a_plan(tmp_path, steps))) == [("other to up", 1200)]
 
 
+def test_a_repeat_is_left_from_inside_a_try(tmp_path):
+    steps = [{"repeat": "until period_end", "steps": [{"try": [pick(), wait("0.3 s"), {"leave": "repeat"}],
+                                                       "tries": 3}, wait("1 s")]},
+             place(), wait("0.2 s")]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps))
+    # by hand: it holds at 0.2 s, the repeat is left at 0.3 s, what comes after the try in it is not done
+    assert [(each.at_us, each.number) for each in trace.deliveries] == [(300_000, 1)]
+    assert len(trace.picks) == 1 and trace.failures == ()
+
+
+def test_what_still_closes_does_not_keep_a_try_that_is_left(tmp_path):
+    steps = [
+        {"repeat": 5, "steps": [{"try": [pick(), {"leave": "repeat"}]}]},
+        {"move": {"other": "up"}},
+        wait("1 s"),
+    ]
+    assert sent(run(a_plan(tmp_path, steps))) == [("hand to shut", 0), ("other to up", 0)]
+
+
 def test_a_step_begins_when_another_mechanism_has_passed_a_point_of_its_way(tmp_path):
     steps = [{"move": {"hand": "shut"}}, wait("until hand past 60 %"), {"move": {"other": "up"}}, wait("1 s")]
     trace = run(a_plan(tmp_path, steps))
