@@ -64,6 +64,7 @@ def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) ->
     for name in reader.routines.waiting:  # grows while it is read
         routines[name] = reader.sequence(reader.routines.forms[name])
     _check_senses(sheet, reader)
+    reader.check_leaves()
     match = MatchReader(sheet, reader, names)
     looping = _routines_that_call_themselves(sheet, reader)
     if not looping:

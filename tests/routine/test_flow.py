@@ -120,6 +120,27 @@ def test_a_repeat_is_left_from_inside_a_try(tmp_path):
     assert len(trace.picks) == 1 and trace.failures == ()
 
 
+LEAVE = [{"leave": "repeat"}]
+NESTED = {"a": [{"run": "b"}], "b": [{"when": {"points": "at_least 0"}, "do": LEAVE}]}
+
+
+@pytest.mark.parametrize(("steps", "routines", "told"), [
+    ([{"run": "out"}], {"out": LEAVE}, "out leaves a repeat, and there is none around it"),
+    ([{"run": "a"}], NESTED, "a leaves a repeat, and there is none around it"),
+    ([{"repeat": 2, "steps": [{"together": [[{"run": "out"}], [wait("1 s")]]}]}], {"out": LEAVE}, "out leaves a repeat"),
+    ([{"repeat": 2, "steps": [{"run": "out"}]}], {"out": [{"first": [LEAVE, [wait("1 s")]]}]}, "there is no repeat around it"),
+])  # fmt: skip
+def test_a_routine_that_leaves_a_repeat_wants_one_around_its_run(tmp_path, steps, routines, told):
+    with pytest.raises(ScenarioError) as caught:
+        a_plan(tmp_path, [*steps, wait("1 s")], routines=routines)
+    assert told in str(caught.value)
+
+
+def test_a_routine_leaves_the_repeat_that_it_is_run_in(tmp_path):
+    steps = [{"repeat": 3, "steps": [wait("0.3 s"), {"run": "a"}]}, {"move": {"other": "up"}}, wait("1 s")]
+    assert sent(run(a_plan(tmp_path, steps, routines=NESTED))) == [("other to up", 300)]
+
+
 def test_what_still_closes_does_not_keep_a_try_that_is_left(tmp_path):
     steps = [
         {"repeat": 5, "steps": [{"try": [pick(), {"leave": "repeat"}]}]},
