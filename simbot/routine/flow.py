@@ -158,8 +158,9 @@ class Flow(ActingSteps):
             branch.attempt.fail(why)
 
     def _attempt(self, step: TryStep, branch: Branch, attempt: Attempt, limit_us: int | None) -> Steps:
-        """One try, as a branch of its own; what still closes at its end is waited for."""
+        """One try, which can be cut by itself; what still closes at its end is waited for."""
         child = branch.child(0, attempt)
+        child.pending = branch.pending  # a wait in it times what came before it too
         process = self.env.process(self._tried(step, child))
         if limit_us is None:
             yield process
@@ -171,7 +172,6 @@ class Flow(ActingSteps):
                 self.plant.advance(self.env.now)
                 self.cut_branches(child.key)
                 attempt.fail("its time ran out")
-        branch.pending.extend(child.pending)
         branch.leaving = child.leaving
 
     def _tried(self, step: TryStep, child: Branch) -> Steps:

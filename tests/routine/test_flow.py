@@ -127,8 +127,10 @@ NESTED = {"a": [{"run": "b"}], "b": [{"when": {"points": "at_least 0"}, "do": LE
 @pytest.mark.parametrize(("steps", "routines", "told"), [
     ([{"run": "out"}], {"out": LEAVE}, "out leaves a repeat, and there is none around it"),
     ([{"run": "a"}], NESTED, "a leaves a repeat, and there is none around it"),
-    ([{"repeat": 2, "steps": [{"together": [[{"run": "out"}], [wait("1 s")]]}]}], {"out": LEAVE}, "out leaves a repeat"),
-    ([{"repeat": 2, "steps": [{"run": "out"}]}], {"out": [{"first": [LEAVE, [wait("1 s")]]}]}, "there is no repeat around it"),
+    ([{"repeat": 2, "steps": [{"together": [[{"run": "out"}], [wait("1 s")]]}]}], {"out": LEAVE},
+     "out leaves a repeat"),
+    ([{"repeat": 2, "steps": [{"run": "out"}]}], {"out": [{"first": [LEAVE, [wait("1 s")]]}]},
+     "there is no repeat around it"),
 ])  # fmt: skip
 def test_a_routine_that_leaves_a_repeat_wants_one_around_its_run(tmp_path, steps, routines, told):
     with pytest.raises(ScenarioError) as caught:
@@ -139,6 +141,15 @@ def test_a_routine_that_leaves_a_repeat_wants_one_around_its_run(tmp_path, steps
 def test_a_routine_leaves_the_repeat_that_it_is_run_in(tmp_path):
     steps = [{"repeat": 3, "steps": [wait("0.3 s"), {"run": "a"}]}, {"move": {"other": "up"}}, wait("1 s")]
     assert sent(run(a_plan(tmp_path, steps, routines=NESTED))) == [("other to up", 300)]
+
+
+def test_a_wait_at_the_begin_of_a_try_times_what_was_commanded_before_it(tmp_path):
+    steps = [{"move": {"other": "up"}},
+             {"try": [wait("arrival"), pick(needs={"other": "up"}), wait("0.3 s")]}]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps))
+    # stopwatch: the other takes 0.2 s, and the pick begins when it is there
+    assert sent(trace) == [("other to up", 0), ("hand to shut", 200)]
+    assert trace.needs[0].met and trace.waits[0].moves == (0,)
 
 
 def test_what_still_closes_does_not_keep_a_try_that_is_left(tmp_path):
