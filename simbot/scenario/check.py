@@ -13,15 +13,18 @@ from simbot.scenario.model import (
     DriveStep,
     EffortStep,
     FirstStep,
+    HandOverStep,
     MechanismSpec,
     Motor,
     MoveStep,
+    PawlStep,
     Plan,
     Remark,
     RepeatStep,
     Robot,
     RunStep,
     SequenceStep,
+    SpinStep,
     Step,
     TogetherStep,
     TryStep,
@@ -76,6 +79,7 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *_waits(plan),
         *_without_needs(plan),
         *_short_limits(plan),
+        *_passings(plan),
         *_too_long(plan),
     ]
     return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]
@@ -227,6 +231,31 @@ def _short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
                 "at_most",
                 f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, and the limit is "
                 f"{step.at_most_us / 1e6:g} s: only {fit} of them can be finished",
+            )
+
+
+def _passings(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Waits for a mechanism to pass a point on a way on which nothing sends it."""
+    sent: set[str] = set()
+    for step in all_steps(plan):
+        if isinstance(step, MoveStep):
+            sent |= {goal.mechanism for goal in step.goals}
+        elif isinstance(step, DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
+            sent.add(step.mechanism)
+        elif isinstance(step, ActStep):
+            sent.add(step.by.mechanism)
+            if isinstance(step, HandOverStep) and step.release is not None:
+                sent.add(step.release.mechanism)
+    for step in all_steps(plan):
+        past = step.past if isinstance(step, WaitStep) else None
+        if past is None or past.mechanism in sent:
+            continue
+        start = plan.start.positions.get(past.mechanism)
+        if past.position is None or (isinstance(start, float) and start < past.position):
+            yield (
+                step.line,
+                "wait",
+                f"no step of the plan sends the {past.mechanism} anywhere: it never passes",
             )
 
 

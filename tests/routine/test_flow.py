@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot.analysis.states import state_result
 from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn
 from simbot.routine.match import play
@@ -197,6 +198,31 @@ def test_a_slide_is_seen_past_a_height_on_the_next_tick(tmp_path):
         here, before = plant.position("lift", at), plant.position("lift", at - 10_000)
         point = 0.3 if above else (trace.moves[2].move.start_position + trace.moves[2].move.target) / 2
         assert before < point <= here if above else here <= point < before
+
+
+def test_a_passing_that_nothing_brings_about_is_told(tmp_path):
+    passing = wait("until other past 60 %")
+    plan = a_plan(tmp_path, [passing, {"move": {"hand": "x"}}, wait("1 s")], lasts="10 s")
+    (doubt,) = plan_doubts(plan)
+    assert doubt.key == "wait" and "no step of the plan sends the other anywhere" in doubt.text
+    battery = plan.robot.battery[0]
+    trace, plant = play(plan, battery)
+    (found,) = state_result(plan, battery, plant, trace).findings
+    assert found.kind == "never_arrived" and found.line == doubt.line
+    assert (
+        "waited to the end of its period for the other to pass 60 % of its way, and no step sent it"
+        in found.text
+    )
+
+
+def test_a_passing_that_comes_or_is_cut_by_another_branch_is_no_finding(tmp_path):
+    passing = wait("until other past 60 %")
+    steps = [{"first": [[passing], [{"move": {"hand": "x"}}, wait("arrival")]]},
+             {"move": {"other": "up"}}, passing, wait("1 s")]  # fmt: skip
+    plan = a_plan(tmp_path, steps)
+    assert not plan_doubts(plan)
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert not state_result(plan, plan.robot.battery[0], plant, trace).findings
 
 
 def test_routines_are_given_words(tmp_path):
