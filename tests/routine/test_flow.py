@@ -225,6 +225,43 @@ def test_a_passing_that_comes_or_is_cut_by_another_branch_is_no_finding(tmp_path
     assert not state_result(plan, plan.robot.battery[0], plant, trace).findings
 
 
+ROUND = [{"move": {"other": "up"}}]
+
+
+@pytest.mark.parametrize(("steps", "told"), [
+    ([{"repeat": "until period_end", "steps": [wait("arrival")]}], "no time passes: it never ends"),
+    ([*ROUND, {"repeat": "until period_end", "steps": [{"run": "still"}]}], "no time passes: it never ends"),
+    ([{"repeat": "until period_end", "steps": [{"try": [wait("until 3 s")], "tries": 5}]}], "it never ends"),
+    ([{"repeat": 10000, "steps": [{"repeat": 200, "steps": ROUND}]}, wait("1 s")], "2000000 steps"),
+])  # fmt: skip
+def test_a_repeat_in_which_no_time_can_pass_is_refused(tmp_path, steps, told):
+    with pytest.raises(ScenarioError) as caught:
+        a_plan(tmp_path, steps, routines={"still": [wait("arrival")]})
+    assert told in str(caught.value) and len(caught.value.problems) == 1
+
+
+def test_repeats_in_which_time_passes_are_none_of_those(tmp_path):
+    full = {"when": {"holds": {"hand": "ball"}}, "do": [wait("1 s")], "otherwise": [{"leave": "repeat"}]}
+    for steps in (
+        [*ROUND, wait("arrival"), {"move": {"other": "down"}}, wait("arrival")],
+        [{"sense": "eye", "every": "1 s", "at_most": "1 s"}],
+        [wait("until 100 s")],
+        [{"when": {"clock": "before 100 s"}, "do": [wait("1 s")]}],
+        [full],
+    ):
+        plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, wait("1 s")])
+        assert not [doubt for doubt in plan_doubts(plan) if doubt.key in ("when", "repeat")]
+
+
+def test_a_repeat_that_stops_taking_time_is_doubted_and_then_stopped(tmp_path):
+    only = {"when": {"clock": "before 2 s"}, "do": [wait("1 s")]}
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": [only]}])
+    (doubt,) = [doubt for doubt in plan_doubts(plan) if doubt.key == "when"]
+    assert "once its condition is not so, the repeat of line" in doubt.text
+    with pytest.raises(ScenarioError, match="the repeat never ends"):
+        run(plan)
+
+
 def test_routines_are_given_words(tmp_path):
     routines = {"go": {"with": ["what", "time"], "steps": [{"move": {"other": "$what"}}, wait("$time")]}}
     steps = [{"run": "go", "with": {"what": "up", "time": "0.5 s"}},
