@@ -16,6 +16,7 @@ from simbot.scenario.model import (
     Plan,
     RepeatStep,
     RunStep,
+    SequenceStep,
     SpinStep,
     Step,
     TogetherStep,
@@ -33,6 +34,14 @@ def short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
         if not isinstance(step, TryStep) or step.at_most_us is None:
             continue
         each = least_us(step.steps, plan)
+        again = again_us(step.steps, plan)
+        if again > 0 and each + again > step.at_most_us >= each:
+            yield (
+                step.line,
+                "at_most",
+                f"with all the tries of its acting steps it takes {(each + again) / 1e6:g} s at least, and the limit "
+                f"is {step.at_most_us / 1e6:g} s: the limit cuts it short",
+            )
         if each > 0 and step.tries * each > step.at_most_us:
             fit = step.at_most_us // each
             yield (
@@ -41,6 +50,18 @@ def short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
                 f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, and the limit is "
                 f"{step.at_most_us / 1e6:g} s: only {fit} of them can be finished",
             )
+
+
+def again_us(step: Step, plan: Plan) -> int:
+    """The longest that acting steps in a step take for tries beyond their first [us]."""
+    if isinstance(step, ActStep):
+        return int((step.each_us or 0) * (step.tries - 1)) if step.succeeds < 1.0 else 0
+    if isinstance(step, RunStep):
+        return again_us(plan.routines[step.routine], plan)
+    inside = [again_us(inner, plan) for inner in held_steps(step)]
+    if isinstance(step, SequenceStep):
+        return sum(inside)
+    return max(inside, default=0) * (step.times or 1 if isinstance(step, RepeatStep) else 1)
 
 
 def passings(plan: Plan) -> Iterator[tuple[int, str, str]]:

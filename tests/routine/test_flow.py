@@ -477,6 +477,20 @@ def test_a_limit_that_is_shorter_than_its_tries_is_told(tmp_path):
     assert told("6 s") == []
 
 
+def test_a_limit_that_is_shorter_than_the_tries_of_a_pick_in_it_is_told(tmp_path):
+    def told(limit, chance="50 %"):
+        grip = pick(succeeds=chance, tries=4, each="0.7 s")
+        plan = a_plan(tmp_path, [{"try": [grip, wait("0.3 s")], "at_most": limit}])
+        return [remark.text for remark in plan_doubts(plan) if remark.key == "at_most"]
+
+    # by hand: three more tries of 0.7 s, and the wait
+    assert told("1 s") == [
+        "with all the tries of its acting steps it takes 2.4 s at least, and the limit is 1 s: "
+        "the limit cuts it short"
+    ]
+    assert told("2.4 s") == [] and told("1 s", chance="100 %") == []
+
+
 def test_a_retry_beside_a_lift_lets_it_leave_too_early(tmp_path):
     """The retry runs beside the lift, which goes after its own wait whether the element is there or not."""
     steps = [{"together": [[pick(succeeds="0 %", tries=3, each="2 s"), wait("0.3 s")],
