@@ -278,6 +278,7 @@ def test_routines_are_given_words(tmp_path):
      {"go": {"with": ["what"], "steps": [{"run": "go", "with": {"what": "up"}}]}}, "runs itself"),
     ([{"leave": "repeat"}], {}, "there is no repeat around it"),
     ([{"first": [[wait("1 s")]]}], {}, "at least two branches"),
+    ([{"sense": "eye", "every": "3 s", "at_most": "1 s"}], {}, "it is over before its first look"),
     ([{"when": {"hold": {"hand": "ball"}}, "do": [wait("1 s")]}], {}, "there is no such condition"),
     ([{"when": {"seen": "eye"}, "do": [wait("1 s")]}], {}, "there is no such sense"),
     ([pick(tries=3), wait("1 s")], {}, "needs `each`"),
