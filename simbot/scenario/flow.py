@@ -75,7 +75,8 @@ class FlowReader(CommandReader):
         if self.sheet.read(loc, OuterShape) is None:
             return []
         branches = self._branches((*loc, "first"))
-        if len(branches) < 2:
+        node = self.sheet.node((*loc, "first"))
+        if node is not None and isinstance(node.value, list) and len(branches) < 2:
             self.sheet.fail(loc, Fault("at least two branches race", str(len(branches)), "a list of lists"))
         return [FirstStep(self.sheet.line(loc), branches)]
 

@@ -291,6 +291,19 @@ def test_mistakes_in_such_steps_are_told(tmp_path, steps, routines, words):
         a_plan(tmp_path, steps, routines=routines)
 
 
+@pytest.mark.parametrize(("step", "words"), [
+    ({"when": {}, "do": [wait("1 s")]}, ("there is nothing in it, given: 'an empty mapping'", "holds, clock")),
+    ({"when": {"not": {"not": {"points": "at_least 3"}}}, "do": [wait("1 s")]}, ("a second `not` takes back",)),
+    ({"try": [wait("1 s")], "trys": 3}, ("did you mean 'tries'",)),
+    ({"first": {"a": 1}}, ("a list is wanted",)),
+])  # fmt: skip
+def test_a_mistake_in_such_a_step_is_one_message(tmp_path, step, words):
+    with pytest.raises(ScenarioError) as caught:
+        a_plan(tmp_path, [step, wait("1 s")])
+    (problem,) = caught.value.problems
+    assert all(each in str(problem) for each in words), str(problem)
+
+
 def test_looking_takes_its_looks_and_its_latency(tmp_path):
     look = {"sense": "eye", "of": "bin", "every": "50 ms", "latency": "80 ms", "at_most": "1 s"}
     then = {
