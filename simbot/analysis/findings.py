@@ -15,7 +15,7 @@ from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
-from simbot.scenario.model import Goal, Plan
+from simbot.scenario.model import Goal, Past, Plan, WaitStep
 
 Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
 
@@ -27,8 +27,13 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     """All findings of a run, the first cause first."""
     coordinates = {name: spec.coordinate for name, spec in plan.robot.mechanisms.items()}
     found: list[Finding] = []
+    over = {cut.at_us for cut in trace.cuts}
     for wait in trace.waits:
-        if wait.missing and not wait.cut:
+        past = wait.given.past if isinstance(wait.given, WaitStep) and wait.purpose == "passing" else None
+        if past is not None:
+            if not wait.seen and (not wait.cut or wait.ended_us in over):
+                found.append(_never_passed(wait, past, trace, coordinates))
+        elif wait.missing and not wait.cut:
             found.append(_limit_ran_out(wait, trace))
         elif wait.missing or not wait.cut:
             found += _never_arrived(wait, trace, links, plant, coordinates)
@@ -279,6 +284,39 @@ def _never_arrived(
             text=f"step {wait.step} {told}, which {_stays(move, coordinates)}",
             fails=False,
         )
+
+
+def _never_passed(wait: WaitRecord, past: Past, trace: Trace, coordinates: Coordinates) -> Finding:
+    """A wait for a point of a mechanism's way, up to its limit or the end of its period."""
+    name = past.mechanism
+    where = f"{past.share:.0%} of its way".replace("%", " %") if past.share is not None else ""
+    if past.position is not None:
+        where = extent(past.position, coordinates[name])
+    if wait.cut:
+        text = f"step {wait.step} waited to the end of its period for the {name} to pass {where}"
+    else:
+        limit = ms(wait.ended_us - wait.began_us)
+        text = f"the limit of step {wait.step} ran out after {limit} before the {name} had passed {where}"
+    sent = [one for one in trace.moves if one.move.mechanism == name and one.move.start_us <= wait.ended_us]
+    text += (
+        f"; step {sent[-1].step} sent it last ({sent[-1].label})"
+        if sent
+        else ", and no step sent it on its way"
+    )
+    return Finding(
+        kind="never_arrived" if wait.cut else "limit_ran_out",
+        step=wait.step,
+        line=wait.line,
+        at_us=wait.ended_us,
+        mechanism=name,
+        cause_line=sent[-1].line if sent else None,
+        cause_step=sent[-1].step if sent else None,
+        late_us=None,
+        outcome=None,
+        text=text,
+        fails=False,
+        mechanisms=() if wait.cut else (name,),
+    )
 
 
 def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:

@@ -146,7 +146,7 @@ class Flow(ActingSteps):
             attempt, start = Attempt(), self.env.now
             yield from self._attempt(step, branch, attempt, limit)
             why = attempt.why
-            if not why or self.left:
+            if not why or branch.leaving or self.left:
                 return
             record = Failure(number, step.line, start, self.env.now, count, step.tries, why)
             self.log.failures.append(record)
@@ -158,8 +158,9 @@ class Flow(ActingSteps):
             branch.attempt.fail(why)
 
     def _attempt(self, step: TryStep, branch: Branch, attempt: Attempt, limit_us: int | None) -> Steps:
-        """One try, as a branch of its own; what still closes at its end is waited for."""
+        """One try, which can be cut by itself; what still closes at its end is waited for."""
         child = branch.child(0, attempt)
+        child.pending = branch.pending  # a wait in it times what came before it too
         process = self.env.process(self._tried(step, child))
         if limit_us is None:
             yield process
@@ -171,13 +172,13 @@ class Flow(ActingSteps):
                 self.plant.advance(self.env.now)
                 self.cut_branches(child.key)
                 attempt.fail("its time ran out")
-        branch.pending.extend(child.pending)
+        branch.leaving = child.leaving
 
     def _tried(self, step: TryStep, child: Branch) -> Steps:
         yield from self._branch(step.steps, child)
         while True:
             mine = [grip for grip in self.actor.grips if grip.attempt is child.attempt and not grip.over]
-            if not mine or child.attempt is None or child.attempt.why:
+            if not mine or child.leaving or self.left or child.attempt is None or child.attempt.why:
                 return
             self.plant.advance(self.env.now)
             self.expect_holds()

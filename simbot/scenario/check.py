@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from math import log, pi, prod
 
 from simbot.scenario.echo import shown
+from simbot.scenario.endless import idle_rounds
 from simbot.scenario.model import (
     ActStep,
     DriveForStep,
@@ -31,6 +32,7 @@ from simbot.scenario.model import (
 )
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, held_steps
+from simbot.scenario.time_doubts import passings, short_limits, too_long
 from simbot.scenario.unit_table import GRAVITY
 
 # common practice, no source: beyond these a no-load speed is a slip of the pen, not a mechanism
@@ -75,8 +77,10 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *_unused_routines(plan),
         *_waits(plan),
         *_without_needs(plan),
-        *_short_limits(plan),
-        *_too_long(plan),
+        *short_limits(plan),
+        *passings(plan),
+        *too_long(plan),
+        *idle_rounds(plan),
     ]
     return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]
 
@@ -212,50 +216,6 @@ def _without_needs(plan: Plan) -> Iterator[tuple[int, str, str]]:
             f"{len(bare)} of {len(acting)} acting steps state no needs (line {lines}): "
             "a wait can only be harmless to needs that are stated",
         )
-
-
-def _short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
-    """Tries that cannot all be made before their limit runs out."""
-    for step in all_steps(plan):
-        if not isinstance(step, TryStep) or step.at_most_us is None:
-            continue
-        each = least_us(step.steps, plan)
-        if each > 0 and step.tries * each > step.at_most_us:
-            fit = step.at_most_us // each
-            yield (
-                step.line,
-                "at_most",
-                f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, and the limit is "
-                f"{step.at_most_us / 1e6:g} s: only {fit} of them can be finished",
-            )
-
-
-def _too_long(plan: Plan) -> Iterator[tuple[int, str, str]]:
-    """Waits that swallow whatever is left of the longest period: mostly a unit that was meant otherwise."""
-    longest = max(period.duration_us for period in plan.game.periods)
-    for step in all_steps(plan):
-        if isinstance(step, WaitStep) and (step.duration_us or 0) >= longest:
-            asked = float(step.duration_us or 0) / 1e6
-            text = f"{asked:g} s is no shorter than the longest period ({longest / 1e6:g} s)"
-            yield step.line, "wait", f"{text}: is {asked:g} ms meant?" if asked >= 1.0 else text
-
-
-def least_us(step: Step, plan: Plan) -> int:
-    """The least time that a step takes in full by its written waits [us]; arrivals may be at once."""
-    if isinstance(step, WaitStep):
-        return int(step.duration_us or 0)
-    if isinstance(step, RunStep):
-        return least_us(plan.routines[step.routine], plan)
-    inside = [least_us(inner, plan) for inner in held_steps(step)]
-    if isinstance(step, TogetherStep):
-        return max(inside, default=0)
-    if isinstance(step, FirstStep | WhenStep):
-        return min(inside, default=0) if len(inside) > 1 else 0
-    if isinstance(step, TryStep):
-        return inside[0]
-    if isinstance(step, RepeatStep):
-        return inside[0] * (step.times or 1)
-    return sum(inside)
 
 
 @dataclass

@@ -44,6 +44,11 @@ class ConditionReader:
                 found += self.read(at, negated=True)
             elif key in self.forms:
                 found += self.forms[key](at)
+            elif key == "not":
+                fault = Fault(
+                    "a second `not` takes back the first", key, f"{listed(self.forms)} without either"
+                )
+                self.sheet.fail(at, fault, of_key=True)
             else:
                 known = [*self.forms, "not"]
                 fault = Fault("there is no such condition", key, listed(known), nearest(key, known))

@@ -40,6 +40,11 @@ class FlowReader(CommandReader):
         self.runs: list[tuple[Loc, str]] = []
         self.conditions = ConditionReader(sheet, robot, game, end_us)
         self.repeats = 0  # that the step under way stands in, within its branch
+        self.aside = False  # the step under way stands in a branch of together or first
+        self.leaves: set[str] = set()  # routines that leave a repeat around where they are run
+        self.bare_runs: list[
+            tuple[Loc, str, bool]
+        ] = []  # runs with no repeat around them; whether in a branch
 
     def sequence(self, loc: Loc) -> SequenceStep:
         """The steps of a list, in order."""
@@ -49,7 +54,8 @@ class FlowReader(CommandReader):
         raise NotImplementedError
 
     def _branches(self, loc: Loc) -> tuple[SequenceStep, ...]:
-        outside, self.repeats = self.repeats, 0
+        outside = self.repeats, self.aside
+        self.repeats, self.aside = 0, True
         branches = []
         for at in self.sheet.items(loc):
             node = self.sheet.node(at)
@@ -57,7 +63,7 @@ class FlowReader(CommandReader):
                 branches.append(self.sequence(at))
             else:
                 branches.append(SequenceStep(self.sheet.line(at), tuple(self._one(at))))
-        self.repeats = outside
+        self.repeats, self.aside = outside
         return tuple(branches)
 
     def _together(self, loc: Loc) -> list[Step]:
@@ -69,7 +75,8 @@ class FlowReader(CommandReader):
         if self.sheet.read(loc, OuterShape) is None:
             return []
         branches = self._branches((*loc, "first"))
-        if len(branches) < 2:
+        node = self.sheet.node((*loc, "first"))
+        if node is not None and isinstance(node.value, list) and len(branches) < 2:
             self.sheet.fail(loc, Fault("at least two branches race", str(len(branches)), "a list of lists"))
         return [FirstStep(self.sheet.line(loc), branches)]
 
@@ -121,9 +128,12 @@ class FlowReader(CommandReader):
         shape = self.sheet.read(loc, LeaveShape)
         if shape is None:
             return []
-        if shape.leave == "repeat" and not self.repeats and "routines" not in loc[:2]:
-            text = "there is no repeat around it in its branch"
-            self.sheet.fail((*loc, "leave"), Fault(text, shape.leave, "period, or a repeat around it"))
+        if shape.leave == "repeat" and not self.repeats:
+            if loc[1] == "routines" and not self.aside:
+                self.leaves.add(str(loc[2]))
+            else:
+                text = "there is no repeat around it in its branch"
+                self.sheet.fail((*loc, "leave"), Fault(text, shape.leave, "period, or a repeat around it"))
         return [LeaveStep(self.sheet.line(loc), shape.leave)]
 
     def _run(self, loc: Loc) -> list[Step]:
@@ -134,7 +144,25 @@ class FlowReader(CommandReader):
         if name is None:
             return []
         self.runs.append(((*loc, "run"), name))
+        if not self.repeats:
+            self.bare_runs.append(((*loc, "run"), name, self.aside))
         return [RunStep(self.sheet.line(loc), name)]
+
+    def check_leaves(self) -> None:
+        """A routine stands where it is run: what leaves a repeat in it needs one around it there."""
+        inside = [
+            (str(loc[2]), name) for loc, name, aside in self.bare_runs if loc[1] == "routines" and not aside
+        ]
+        leaves, before = set(self.leaves), -1
+        while len(leaves) > before:
+            before = len(leaves)
+            leaves |= {routine for routine, name in inside if name in leaves}
+        for loc, name, aside in self.bare_runs:
+            if name in leaves and (aside or loc[1] != "routines"):
+                text = f"{name} leaves a repeat, and there is none around it in its branch"
+                self.sheet.fail(
+                    loc, Fault(text, name, "a repeat around it, or `leave: period` in the routine")
+                )
 
 
 class Routines:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from simbot.scenario import changes as laid_over
 from simbot.scenario.check import plan_doubts, robot_doubts
+from simbot.scenario.endless import check_endless
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.game_file import GameDraft, read_game
 from simbot.scenario.given_numbers import GivenNumber, numbers_under
@@ -67,6 +68,8 @@ def _read_plan(
         game: GameDraft | None = read_game(game_sheet) if game_sheet else None
         robot: RobotDraft | None = read_robot(robot_sheet, kinds) if robot_sheet else None
         plan = read_plan(sheet, robot, game)
+        if plan is not None and not desk.problems:
+            check_endless(sheet, plan)
         if alone:
             return plan if plan is None else replace(plan, patterns=(), defenders=(), partner=None)
         partner = _partner(sheet, kinds, desk)

@@ -64,6 +64,7 @@ def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) ->
     for name in reader.routines.waiting:  # grows while it is read
         routines[name] = reader.sequence(reader.routines.forms[name])
     _check_senses(sheet, reader)
+    reader.check_leaves()
     match = MatchReader(sheet, reader, names)
     looping = _routines_that_call_themselves(sheet, reader)
     if not looping:
@@ -279,7 +280,7 @@ def _check_size(sheet: Sheet, roots: list[SequenceStep], routines: dict[str, Seq
         )
 
 
-def _fail_at_line(sheet: Sheet, step: Step, key: str, fault: Fault) -> None:
+def fail_at_line(sheet: Sheet, step: Step, key: str, fault: Fault) -> None:
     """Note a mistake at a step that is known by its line alone."""
     text = sheet.lines[step.line - 1] if 0 < step.line <= len(sheet.lines) else ""
     column = len(text) - len(text.lstrip(" -")) + 1
@@ -301,7 +302,7 @@ def _check_repeats(sheet: Sheet, plan: Plan) -> None:
                 fault = Fault(
                     "repeats without end and never waits", "until period_end", "a wait among its steps"
                 )
-                _fail_at_line(sheet, step, "repeat", fault)
+                fail_at_line(sheet, step, "repeat", fault)
 
 
 def _check_elements(sheet: Sheet, plan: Plan) -> None:
@@ -325,7 +326,7 @@ def _check_elements(sheet: Sheet, plan: Plan) -> None:
                     listed(sorted(have)),
                     f"a place that takes {listed(sorted(have))}",
                 )
-                _fail_at_line(sheet, step, "place", fault)
+                fail_at_line(sheet, step, "place", fault)
 
 
 def _check_turning(sheet: Sheet, plan: Plan, robot: RobotDraft) -> None:
@@ -342,7 +343,7 @@ def _check_turning(sheet: Sheet, plan: Plan, robot: RobotDraft) -> None:
             f"the routine makes {spec.name} turn, and the robot file does not state its {missing[0]}",
             wanted=f"{missing[0]}: 360 mm in robot.mechanisms.{spec.name}",
         )
-        _fail_at_line(sheet, step, f"robot.mechanisms.{spec.name}.{missing[0]}", fault)
+        fail_at_line(sheet, step, f"robot.mechanisms.{spec.name}.{missing[0]}", fault)
 
 
 def _turns(start: Pose, step: Step, spec: MechanismSpec) -> bool:

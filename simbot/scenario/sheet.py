@@ -180,7 +180,8 @@ class Sheet:
         """
         guessed = {}
         for key in [key for key in mapping if key not in known]:
-            near = nearest(key, known)
+            absent = [one for one in known if one not in mapping]
+            near = nearest(key, absent) or nearest(key, known)
             self.fail((*loc, key), Fault("unknown key", key, listed(known), near), of_key=True)
             if near is not None and near not in mapping:
                 mapping[near] = mapping.pop(key)
@@ -214,7 +215,10 @@ class Sheet:
 
     def not_a_mapping(self, loc: Loc, wanted: str) -> None:
         node = self.node(loc)
-        self.fail(loc, Fault("a mapping is wanted", _shown(node), f"keys {wanted}" if wanted else ""))
+        empty = node is not None and node.value == {}
+        given = "an empty mapping" if empty else _shown(node)
+        text = "there is nothing in it" if empty else "a mapping is wanted"
+        self.fail(loc, Fault(text, given, f"keys {wanted}" if wanted else ""))
 
     def _pydantic(self, loc: Loc, shape: type[BaseModel], entry: Mapping[str, Any]) -> None:
         inner: Loc = (*loc, *entry["loc"])

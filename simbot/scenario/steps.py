@@ -195,6 +195,11 @@ class StepReader(FlowReader):
             return []
         if shape.station is not None and self.game is not None and shape.station not in self.game.stations:
             self.sheet.unknown((*loc, "of"), "station", shape.station, self.game.stations)
+        if shape.at_most < shape.every:
+            fault = Fault(
+                "it is over before its first look", shape.at_most.text, f"{shape.every.text} or more"
+            )
+            self.sheet.fail((*loc, "at_most"), fault)
         self.senses.add(shape.sense)
         return [
             SenseStep(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot.analysis.states import state_result
 from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn
 from simbot.routine.match import play
@@ -110,6 +111,57 @@ def test_a_repeat_is_left_and_so_is_a_period(tmp_path):
     assert sent(run(a_plan(tmp_path, steps))) == [("other to up", 1200)]
 
 
+def test_a_repeat_is_left_from_inside_a_try(tmp_path):
+    steps = [{"repeat": "until period_end", "steps": [{"try": [pick(), wait("0.3 s"), {"leave": "repeat"}],
+                                                       "tries": 3}, wait("1 s")]},
+             place(), wait("0.2 s")]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps))
+    # by hand: it holds at 0.2 s, the repeat is left at 0.3 s, what comes after the try in it is not done
+    assert [(each.at_us, each.number) for each in trace.deliveries] == [(300_000, 1)]
+    assert len(trace.picks) == 1 and trace.failures == ()
+
+
+LEAVE = [{"leave": "repeat"}]
+NESTED = {"a": [{"run": "b"}], "b": [{"when": {"points": "at_least 0"}, "do": LEAVE}]}
+
+
+@pytest.mark.parametrize(("steps", "routines", "told"), [
+    ([{"run": "out"}], {"out": LEAVE}, "out leaves a repeat, and there is none around it"),
+    ([{"run": "a"}], NESTED, "a leaves a repeat, and there is none around it"),
+    ([{"repeat": 2, "steps": [{"together": [[{"run": "out"}], [wait("1 s")]]}]}], {"out": LEAVE},
+     "out leaves a repeat"),
+    ([{"repeat": 2, "steps": [{"run": "out"}]}], {"out": [{"first": [LEAVE, [wait("1 s")]]}]},
+     "there is no repeat around it"),
+])  # fmt: skip
+def test_a_routine_that_leaves_a_repeat_wants_one_around_its_run(tmp_path, steps, routines, told):
+    with pytest.raises(ScenarioError) as caught:
+        a_plan(tmp_path, [*steps, wait("1 s")], routines=routines)
+    assert told in str(caught.value)
+
+
+def test_a_routine_leaves_the_repeat_that_it_is_run_in(tmp_path):
+    steps = [{"repeat": 3, "steps": [wait("0.3 s"), {"run": "a"}]}, {"move": {"other": "up"}}, wait("1 s")]
+    assert sent(run(a_plan(tmp_path, steps, routines=NESTED))) == [("other to up", 300)]
+
+
+def test_a_wait_at_the_begin_of_a_try_times_what_was_commanded_before_it(tmp_path):
+    steps = [{"move": {"other": "up"}},
+             {"try": [wait("arrival"), pick(needs={"other": "up"}), wait("0.3 s")]}]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps))
+    # stopwatch: the other takes 0.2 s, and the pick begins when it is there
+    assert sent(trace) == [("other to up", 0), ("hand to shut", 200)]
+    assert trace.needs[0].met and trace.waits[0].moves == (0,)
+
+
+def test_what_still_closes_does_not_keep_a_try_that_is_left(tmp_path):
+    steps = [
+        {"repeat": 5, "steps": [{"try": [pick(), {"leave": "repeat"}]}]},
+        {"move": {"other": "up"}},
+        wait("1 s"),
+    ]
+    assert sent(run(a_plan(tmp_path, steps))) == [("hand to shut", 0), ("other to up", 0)]
+
+
 def test_a_step_begins_when_another_mechanism_has_passed_a_point_of_its_way(tmp_path):
     steps = [{"move": {"hand": "shut"}}, wait("until hand past 60 %"), {"move": {"other": "up"}}, wait("1 s")]
     trace = run(a_plan(tmp_path, steps))
@@ -148,6 +200,68 @@ def test_a_slide_is_seen_past_a_height_on_the_next_tick(tmp_path):
         assert before < point <= here if above else here <= point < before
 
 
+def test_a_passing_that_nothing_brings_about_is_told(tmp_path):
+    passing = wait("until other past 60 %")
+    plan = a_plan(tmp_path, [passing, {"move": {"hand": "x"}}, wait("1 s")], lasts="10 s")
+    (doubt,) = plan_doubts(plan)
+    assert doubt.key == "wait" and "no step of the plan sends the other anywhere" in doubt.text
+    battery = plan.robot.battery[0]
+    trace, plant = play(plan, battery)
+    (found,) = state_result(plan, battery, plant, trace).findings
+    assert found.kind == "never_arrived" and found.line == doubt.line
+    assert (
+        "waited to the end of its period for the other to pass 60 % of its way, and no step sent it"
+        in found.text
+    )
+
+
+def test_a_passing_that_comes_or_is_cut_by_another_branch_is_no_finding(tmp_path):
+    passing = wait("until other past 60 %")
+    steps = [{"first": [[passing], [{"move": {"hand": "x"}}, wait("arrival")]]},
+             {"move": {"other": "up"}}, passing, wait("1 s")]  # fmt: skip
+    plan = a_plan(tmp_path, steps)
+    assert not plan_doubts(plan)
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert not state_result(plan, plan.robot.battery[0], plant, trace).findings
+
+
+ROUND = [{"move": {"other": "up"}}]
+
+
+@pytest.mark.parametrize(("steps", "told"), [
+    ([{"repeat": "until period_end", "steps": [wait("arrival")]}], "no time passes: it never ends"),
+    ([*ROUND, {"repeat": "until period_end", "steps": [{"run": "still"}]}], "no time passes: it never ends"),
+    ([{"repeat": "until period_end", "steps": [{"try": [wait("until 3 s")], "tries": 5}]}], "it never ends"),
+    ([{"repeat": 10000, "steps": [{"repeat": 200, "steps": ROUND}]}, wait("1 s")], "2000000 steps"),
+])  # fmt: skip
+def test_a_repeat_in_which_no_time_can_pass_is_refused(tmp_path, steps, told):
+    with pytest.raises(ScenarioError) as caught:
+        a_plan(tmp_path, steps, routines={"still": [wait("arrival")]})
+    assert told in str(caught.value) and len(caught.value.problems) == 1
+
+
+def test_repeats_in_which_time_passes_are_none_of_those(tmp_path):
+    full = {"when": {"holds": {"hand": "ball"}}, "do": [wait("1 s")], "otherwise": [{"leave": "repeat"}]}
+    for steps in (
+        [*ROUND, wait("arrival"), {"move": {"other": "down"}}, wait("arrival")],
+        [{"sense": "eye", "every": "1 s", "at_most": "1 s"}],
+        [wait("until 100 s")],
+        [{"when": {"clock": "before 100 s"}, "do": [wait("1 s")]}],
+        [full],
+    ):
+        plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, wait("1 s")])
+        assert not [doubt for doubt in plan_doubts(plan) if doubt.key in ("when", "repeat")]
+
+
+def test_a_repeat_that_stops_taking_time_is_doubted_and_then_stopped(tmp_path):
+    only = {"when": {"clock": "before 2 s"}, "do": [wait("1 s")]}
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": [only]}])
+    (doubt,) = [doubt for doubt in plan_doubts(plan) if doubt.key == "when"]
+    assert "once its condition is not so, the repeat of line" in doubt.text
+    with pytest.raises(ScenarioError, match="the repeat never ends"):
+        run(plan)
+
+
 def test_routines_are_given_words(tmp_path):
     routines = {"go": {"with": ["what", "time"], "steps": [{"move": {"other": "$what"}}, wait("$time")]}}
     steps = [{"run": "go", "with": {"what": "up", "time": "0.5 s"}},
@@ -164,6 +278,7 @@ def test_routines_are_given_words(tmp_path):
      {"go": {"with": ["what"], "steps": [{"run": "go", "with": {"what": "up"}}]}}, "runs itself"),
     ([{"leave": "repeat"}], {}, "there is no repeat around it"),
     ([{"first": [[wait("1 s")]]}], {}, "at least two branches"),
+    ([{"sense": "eye", "every": "3 s", "at_most": "1 s"}], {}, "it is over before its first look"),
     ([{"when": {"hold": {"hand": "ball"}}, "do": [wait("1 s")]}], {}, "there is no such condition"),
     ([{"when": {"seen": "eye"}, "do": [wait("1 s")]}], {}, "there is no such sense"),
     ([pick(tries=3), wait("1 s")], {}, "needs `each`"),
@@ -174,6 +289,19 @@ def test_routines_are_given_words(tmp_path):
 def test_mistakes_in_such_steps_are_told(tmp_path, steps, routines, words):
     with pytest.raises(ScenarioError, match=words):
         a_plan(tmp_path, steps, routines=routines)
+
+
+@pytest.mark.parametrize(("step", "words"), [
+    ({"when": {}, "do": [wait("1 s")]}, ("there is nothing in it, given: 'an empty mapping'", "holds, clock")),
+    ({"when": {"not": {"not": {"points": "at_least 3"}}}, "do": [wait("1 s")]}, ("a second `not` takes back",)),
+    ({"try": [wait("1 s")], "trys": 3}, ("did you mean 'tries'",)),
+    ({"first": {"a": 1}}, ("a list is wanted",)),
+])  # fmt: skip
+def test_a_mistake_in_such_a_step_is_one_message(tmp_path, step, words):
+    with pytest.raises(ScenarioError) as caught:
+        a_plan(tmp_path, [step, wait("1 s")])
+    (problem,) = caught.value.problems
+    assert all(each in str(problem) for each in words), str(problem)
 
 
 def test_looking_takes_its_looks_and_its_latency(tmp_path):
@@ -361,6 +489,20 @@ def test_a_limit_that_is_shorter_than_its_tries_is_told(tmp_path):
         "3 tries take 6 s at least, and the limit is 2 s: only 1 of them can be finished"
     ]
     assert told("6 s") == []
+
+
+def test_a_limit_that_is_shorter_than_the_tries_of_a_pick_in_it_is_told(tmp_path):
+    def told(limit, chance="50 %"):
+        grip = pick(succeeds=chance, tries=4, each="0.7 s")
+        plan = a_plan(tmp_path, [{"try": [grip, wait("0.3 s")], "at_most": limit}])
+        return [remark.text for remark in plan_doubts(plan) if remark.key == "at_most"]
+
+    # by hand: three more tries of 0.7 s, and the wait
+    assert told("1 s") == [
+        "with all the tries of its acting steps it takes 2.4 s at least, and the limit is 1 s: "
+        "the limit cuts it short"
+    ]
+    assert told("2.4 s") == [] and told("1 s", chance="100 %") == []
 
 
 def test_a_retry_beside_a_lift_lets_it_leave_too_early(tmp_path):

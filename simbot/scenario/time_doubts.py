@@ -1,0 +1,117 @@
+"""What looks wrong in a plan's times: limits, passings and waits that cannot be meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from simbot.scenario.model import (
+    ActStep,
+    DriveForStep,
+    DriveStep,
+    EffortStep,
+    FirstStep,
+    HandOverStep,
+    MoveStep,
+    PawlStep,
+    Plan,
+    RepeatStep,
+    RunStep,
+    SequenceStep,
+    SpinStep,
+    Step,
+    TogetherStep,
+    TryStep,
+    WaitStep,
+    WhenStep,
+    ZeroStep,
+)
+from simbot.scenario.plan_file import all_steps, held_steps
+
+
+def short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Tries that cannot all be made before their limit runs out."""
+    for step in all_steps(plan):
+        if not isinstance(step, TryStep) or step.at_most_us is None:
+            continue
+        each = least_us(step.steps, plan)
+        again = again_us(step.steps, plan)
+        if again > 0 and each + again > step.at_most_us >= each:
+            yield (
+                step.line,
+                "at_most",
+                f"with all the tries of its acting steps it takes {(each + again) / 1e6:g} s at least, and the limit "
+                f"is {step.at_most_us / 1e6:g} s: the limit cuts it short",
+            )
+        if each > 0 and step.tries * each > step.at_most_us:
+            fit = step.at_most_us // each
+            yield (
+                step.line,
+                "at_most",
+                f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, and the limit is "
+                f"{step.at_most_us / 1e6:g} s: only {fit} of them can be finished",
+            )
+
+
+def again_us(step: Step, plan: Plan) -> int:
+    """The longest that acting steps in a step take for tries beyond their first [us]."""
+    if isinstance(step, ActStep):
+        return int((step.each_us or 0) * (step.tries - 1)) if step.succeeds < 1.0 else 0
+    if isinstance(step, RunStep):
+        return again_us(plan.routines[step.routine], plan)
+    inside = [again_us(inner, plan) for inner in held_steps(step)]
+    if isinstance(step, SequenceStep):
+        return sum(inside)
+    return max(inside, default=0) * (step.times or 1 if isinstance(step, RepeatStep) else 1)
+
+
+def passings(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Waits for a mechanism to pass a point on a way on which nothing sends it."""
+    sent: set[str] = set()
+    for step in all_steps(plan):
+        if isinstance(step, MoveStep):
+            sent |= {goal.mechanism for goal in step.goals}
+        elif isinstance(step, DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
+            sent.add(step.mechanism)
+        elif isinstance(step, ActStep):
+            sent.add(step.by.mechanism)
+            if isinstance(step, HandOverStep) and step.release is not None:
+                sent.add(step.release.mechanism)
+    for step in all_steps(plan):
+        past = step.past if isinstance(step, WaitStep) else None
+        if past is None or past.mechanism in sent:
+            continue
+        start = plan.start.positions.get(past.mechanism)
+        if past.position is None or (isinstance(start, float) and start < past.position):
+            yield (
+                step.line,
+                "wait",
+                f"no step of the plan sends the {past.mechanism} anywhere: it never passes",
+            )
+
+
+def too_long(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Waits that swallow whatever is left of the longest period: mostly a unit that was meant otherwise."""
+    longest = max(period.duration_us for period in plan.game.periods)
+    for step in all_steps(plan):
+        if isinstance(step, WaitStep) and (step.duration_us or 0) >= longest:
+            asked = float(step.duration_us or 0) / 1e6
+            text = f"{asked:g} s is no shorter than the longest period ({longest / 1e6:g} s)"
+            yield step.line, "wait", f"{text}: is {asked:g} ms meant?" if asked >= 1.0 else text
+
+
+def least_us(step: Step, plan: Plan) -> int:
+    """The least time that a step takes in full by its written waits [us]; arrivals may be at once."""
+    if isinstance(step, WaitStep):
+        return int(step.duration_us or 0)
+    if isinstance(step, RunStep):
+        return least_us(plan.routines[step.routine], plan)
+    inside = [least_us(inner, plan) for inner in held_steps(step)]
+    if isinstance(step, TogetherStep):
+        return max(inside, default=0)
+    if isinstance(step, FirstStep | WhenStep):
+        return min(inside, default=0) if len(inside) > 1 else 0
+    if isinstance(step, TryStep):
+        return inside[0]
+    if isinstance(step, RepeatStep):
+        return inside[0] * (step.times or 1)
+    return sum(inside)
