@@ -227,18 +227,29 @@ class Actor:
             self.log.deliveries.append(
                 Delivery(number, step.line, now, step.place, fits, points, bonus, period, endgame)
             )
-        if count > fits:
-            self.world.fall(element, count - fits, now)
+        self._fall(step.otherwise, step.line, [element] * (count - fits))
         if not fits:
-            self._failed(step, attempt, f"step {self.log.number(step.line)} placed nothing")
+            self._failed(
+                step, attempt, f"step {self.log.number(step.line)} placed nothing", charged=count > 0
+            )
         self._load()
         return [index, *thrown]
 
     def let_go(self, step: LetGoStep) -> None:
         """Everything in a hand falls."""
-        for element in self.hands.empty(step.mechanism):
-            self.world.fall(element, 1, self.plant.now_us)
+        self._fall("dropped", step.line, self.hands.empty(step.mechanism))
         self._load()
+
+    def _fall(self, outcome: str, line: int, elements: list[str]) -> None:
+        """Elements fall; each costs what the outcome costs."""
+        for element in elements:
+            self.world.fall(element, 1, self.plant.now_us)
+            self._charge(outcome, line)
+
+    def _charge(self, outcome: str, line: int) -> None:
+        costs = self.plan.game.penalties.get(outcome, 0.0)
+        if costs:
+            self._award("penalty", outcome, -costs, line)
 
     def finish(self) -> None:
         """Write down the picks that the end of the match left open, and what counts at the end."""
@@ -279,13 +290,12 @@ class Actor:
         period, endgame = self.plan.game.period_at(now), self.world.in_endgame(now)
         self.log.awards.append(Award(kind, name, line, now, points, period, endgame))
 
-    def _failed(self, step: ActStep, attempt: Attempt | None, why: str) -> None:
-        """An acting step did not do what it was there for."""
+    def _failed(self, step: ActStep, attempt: Attempt | None, why: str, charged: bool = False) -> None:
+        """An acting step did not do what it was there for. What drops has cost its points where it fell."""
         if attempt is not None:
             attempt.fail(why)
-        costs = self.plan.game.penalties.get(step.otherwise, 0.0)
-        if costs:
-            self._award("penalty", step.otherwise, -costs, step.line)
+        if step.otherwise != "dropped" and not charged:
+            self._charge(step.otherwise, step.line)
 
     def _take(self, step: PickStep | HandOverStep, now_us: int) -> bool:
         """Put what there is to take into the hand that closed; False where there is nothing."""
@@ -368,8 +378,7 @@ class Actor:
         step = grip.step
         self._close(grip, None, at_us, step.otherwise, why, refused)
         if isinstance(step, HandOverStep) and step.otherwise == "dropped":
-            for element in self.hands.empty(step.giver):
-                self.world.fall(element, 1, self.plant.now_us)
+            self._fall("dropped", step.line, self.hands.empty(step.giver))
             self._load()
         self._failed(step, grip.attempt, f"step {self.log.number(step.line)} took nothing")
 
