@@ -14,6 +14,7 @@ from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
+from simbot.routine.acting import KEPT_IN_HAND
 from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 from simbot.scenario.model import Goal, Plan
 
@@ -145,7 +146,9 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
 
 def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
     if mishap.kind == "place_full":
-        text = f"the {mishap.where} had no room when the {mishap.mechanism} let go: {mishap.outcome}"
+        kept = mishap.outcome in KEPT_IN_HAND
+        had = f"for all that the {mishap.mechanism} held" if kept else f"when the {mishap.mechanism} let go"
+        text = f"the {mishap.where} had no room {had}: {mishap.outcome}"
     elif mishap.kind == "place_missed":
         text = f"the {mishap.mechanism} missed the {mishap.where}, as it does now and then: {mishap.outcome}"
     else:

@@ -207,16 +207,18 @@ class Actor:
         met = self._check(step)
         index = self.by(step)
         holder, site = step.by.mechanism, self.world.sites[step.place]
-        keeps = (fails or not met) and step.otherwise in KEPT_IN_HAND
+        refused, keeps = fails or not met, step.otherwise in KEPT_IN_HAND
         element = site.place.takes
-        count = self.hands.release(holder, element, 0 if keeps else step.count)
+        held = self.hands.count(holder, element)
+        wanted = held if step.count is None else min(held, step.count)
+        fits = 0 if refused else site.room(wanted)
+        count = self.hands.release(holder, element, fits if keeps else wanted)
         thrown = self.throw(step, count)
-        fits = site.room(count) if met and not fails else 0
-        if count == 0 and not keeps:
+        if wanted == 0 and not (refused and keeps):
             self._mishap("nothing_held", step)
         elif met and fails:
             self._mishap("place_missed", step)
-        elif met and fits < count:
+        elif met and fits < wanted:
             self._mishap("place_full", step)
         if fits:
             own = self.log.period

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot.analysis.states import state_result
 from simbot.routine.match import play
 from simbot.routine.trace import Trace
 from simbot.scenario.model import Plan
@@ -40,3 +41,29 @@ def costs(trace: Trace) -> list[tuple[str, float]]:
 def test_a_drop_costs_when_an_element_falls_and_only_then(tmp_path, steps, start, game, told):
     plan = a_plan(tmp_path, steps, game={**COSTS, **game}, **({"start": start} if start else {}))
     assert costs(run(plan)) == told
+
+
+@pytest.mark.parametrize("outcome", ["stuck", "left"])
+def test_what_a_full_place_has_no_room_for_stays_in_hand(tmp_path, outcome):
+    # four in hand, room for three; cleared within 5 s, after which the fourth goes in
+    box = {**THREE["places"]["box"], "clearing": "5 s"}
+    put = place(**{"else": outcome})
+    steps = [put, wait("0.3 s"), put, wait("0.3 s"), put, wait("0.3 s")]
+    game = {**COSTS, "places": {"box": box}}
+    plan = a_plan(tmp_path, steps, game=game, start=FOUR)
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert [each.number for each in trace.deliveries] == [3, 1]
+    assert [(one.kind, one.at_us) for one in trace.mishaps] == [
+        ("place_full", 0),
+        ("nothing_held", 5_300_000),
+    ]
+    full = state_result(plan, plan.robot.battery[0], plant, trace).findings[0]
+    assert full.text == f"the box had no room for all that the hand held: {outcome}"
+
+
+def test_a_place_that_is_full_for_good_takes_nothing_out_of_the_hand(tmp_path):
+    put = place(**{"else": "stuck"})
+    plan = a_plan(tmp_path, [put, wait("0.3 s"), put], game={**COSTS, **THREE}, start=FOUR)
+    trace = run(plan)
+    assert [each.kind for each in trace.mishaps] == ["place_full", "place_full"]
+    assert costs(trace) == [("stuck", -2)]
