@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
+from simbot.analysis.queues import queue_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
@@ -38,6 +39,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
     found += [_try_failed(failure) for failure in trace.failures]
     found += [_too_many(award, trace) for award in trace.awards if award.name == "possession"]
+    found += queue_findings(trace)
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
