@@ -67,3 +67,17 @@ def test_a_place_that_is_full_for_good_takes_nothing_out_of_the_hand(tmp_path):
     trace = run(plan)
     assert [each.kind for each in trace.mishaps] == ["place_full", "place_full"]
     assert costs(trace) == [("stuck", -2)]
+
+
+def test_a_robot_at_an_empty_station_takes_what_comes_back(tmp_path):
+    # the one ball there is is picked at 0 s; the other hand drops its own at 3 s, and it comes back to the bin
+    game = {
+        "elements": {"ball": {"when_dropped": "bin"}},
+        "stations": {"bin": {"pose": POSE, "gives": "ball", "stock": 1}},
+    }
+    picks = [pick(), wait("0.3 s"), place(), wait("0.3 s"), pick(), wait("0.3 s"), place()]
+    drops = [wait("3 s", **{"for": "stagger"}), {"let_go": "other"}]
+    start = {"hand": "open", "other": "open", "holds": {"other": "ball"}}
+    trace = run(a_plan(tmp_path, [{"together": [picks, drops]}], game=game, start=start))
+    assert [(one.from_us, one.to_us, one.why) for one in trace.queues] == [(600_000, 3_000_000, "empty")]
+    assert [one.at_us for one in trace.deliveries] == [300_000, 3_300_000]
