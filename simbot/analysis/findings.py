@@ -281,7 +281,7 @@ def _never_arrived(
             late_us=None,
             outcome=None,
             text=f"step {wait.step} {told}, which {_stays(move, coordinates)}",
-            fails=False,
+            fails=wait.cut,
         )
 
 

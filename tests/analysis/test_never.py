@@ -30,3 +30,12 @@ def test_a_timed_wait_for_what_never_arrives_is_a_finding(tmp_path):
     (found,) = [one for one in state.findings if one.kind == "never_arrived"]
     assert (found.mechanism, found.fails, found.late_us) == ("lift", False, None)
     assert "waits for the lift, which ends at 0 m, not 0.4 m" in found.text
+
+
+def test_a_routine_that_hangs_does_not_pass(tmp_path):
+    steps = [{"move": {"lift": "0.4 m"}}, wait("arrival")]
+    run = api.run(a_plan(tmp_path, steps, "2 s", robot=WEAK, start={"lift": "0 m"}))
+    (state,) = run.states
+    (found,) = [one for one in state.findings if one.kind == "never_arrived"]
+    assert "waited to the end of its period for the lift" in found.text
+    assert not state.passes and run.weakest_state_that_passes is None

@@ -81,3 +81,21 @@ def test_a_robot_at_an_empty_station_takes_what_comes_back(tmp_path):
     trace = run(a_plan(tmp_path, [{"together": [picks, drops]}], game=game, start=start))
     assert [(one.from_us, one.to_us, one.why) for one in trace.queues] == [(600_000, 3_000_000, "empty")]
     assert [one.at_us for one in trace.deliveries] == [300_000, 3_300_000]
+
+
+def long_waits(plan: Plan) -> list[str]:
+    trace, plant = play(plan, plan.robot.battery[0])
+    found = state_result(plan, plan.robot.battery[0], plant, trace).findings
+    return [one.text for one in found if one.kind == "waits_long"]
+
+
+def test_a_long_wait_is_named_also_where_no_cycle_is_whole(tmp_path):
+    bin_ = {"pose": POSE, "gives": "ball", "stock": 1}
+    twice = [pick(), wait("0.3 s"), pick(), wait("0.3 s")]
+    (told,) = long_waits(a_plan(tmp_path, twice, game={"stations": {"bin": bin_}}))
+    assert told == "step 3 stands 99.7 s waiting: the bin is empty; it still waits when its period ends"
+    refilled = {"stations": {"bin": {**bin_, "refill": "1 per 2.5 s"}}}
+    # less than 3 s each: named once they come to 10 s; five waits of 2.2 s or 2.5 s do, two do not
+    assert long_waits(a_plan(tmp_path, twice, game=refilled)) == []
+    (told,) = long_waits(a_plan(tmp_path, [{"repeat": 6, "steps": twice[:2]}], game=refilled))
+    assert told == "step 1 stands 11.0 s waiting: the bin is empty, 2.2 s at the longest"
