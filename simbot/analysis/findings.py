@@ -16,7 +16,17 @@ from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.routine.acting import KEPT_IN_HAND
-from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
+from simbot.routine.trace import (
+    Award,
+    Failure,
+    Mishap,
+    MoveRecord,
+    NeedRecord,
+    Opened,
+    PickRecord,
+    Trace,
+    WaitRecord,
+)
 from simbot.scenario.model import Goal, Plan
 
 Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
@@ -40,6 +50,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += [_try_failed(failure) for failure in trace.failures]
     found += [_too_many(award, trace) for award in trace.awards if award.name == "possession"]
     found += queue_findings(trace)
+    found += [_opened(opened) for opened in trace.opened]
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
@@ -187,6 +198,25 @@ def _try_failed(failure: Failure) -> Finding:
         late_us=None,
         outcome=None,
         text=f"try {failure.number} of {failure.of} in step {failure.step} failed after {lasted}: {failure.why}",
+        fails=False,
+    )
+
+
+def _opened(opened: Opened) -> Finding:
+    return Finding(
+        kind="opened_full",
+        step=opened.step,
+        line=opened.line,
+        at_us=opened.at_us,
+        mechanism=opened.mechanism,
+        cause_line=None,
+        cause_step=None,
+        late_us=None,
+        outcome=None,
+        text=(
+            f"step {opened.step} sends the {opened.mechanism} to where it lets go while it holds something, which a "
+            "move does not release here: write `let_go` where it falls, or let the place or hand over send it"
+        ),
         fails=False,
     )
 

@@ -11,7 +11,7 @@ from math import degrees, hypot
 from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Rezero, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.physics.ways import Bend
-from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, PickRecord
+from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, Opened, PickRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
     ActStep,
@@ -29,8 +29,10 @@ from simbot.scenario.model import (
     Plan,
     Pose,
     SpinStep,
+    Target,
     ZeroStep,
 )
+from simbot.scenario.plan_file import all_steps
 
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
 MISSED_BY_CHANCE = "it closed on nothing, as it does now and then"
@@ -78,6 +80,7 @@ class Actor:
         self.changed = False
         self.told = True  # where a mechanism stands at a need, and since when (see Field)
         self._carriers = _carriers(plan)
+        self._lets_go = _lets_go(plan)
         self._loads: dict[str, float] = {}
         self._load()
 
@@ -94,6 +97,10 @@ class Actor:
                 self._lose(
                     grip, self.plant.now_us, f"the {mechanism} was sent elsewhere before it had closed"
                 )
+        full = isinstance(step, MoveStep) and self.hands.count(mechanism) > 0
+        if full and isinstance(command, GoTo) and command.target in self._lets_go[mechanism]:
+            opened = Opened(self.log.number(step.line), step.line, self.plant.now_us, mechanism)
+            self.log.opened.append(opened)
         index = self.log.move(step, self.plant.command(mechanism, command), label)
         self.latest[mechanism] = index
         self.changed = True
@@ -446,4 +453,14 @@ def _carriers(plan: Plan) -> dict[str, tuple[str, ...]]:
             chain.append(carrier)
             carrier = mechanisms[carrier].values.get("on")
         found[name] = tuple(chain)
+    return found
+
+
+def _lets_go(plan: Plan) -> dict[str, set[Target]]:
+    """Where a mechanism lets go of what it holds: `open`, and where a place or a hand over of the plan sends it."""
+    found: dict[str, set[Target]] = {name: {"open"} for name in plan.robot.mechanisms}
+    for step in all_steps(plan):
+        goal = step.by if isinstance(step, PlaceStep) else getattr(step, "release", None)
+        if goal is not None:
+            found.setdefault(goal.mechanism, {"open"}).add(goal.target)
     return found

@@ -99,3 +99,19 @@ def test_a_long_wait_is_named_also_where_no_cycle_is_whole(tmp_path):
     assert long_waits(a_plan(tmp_path, twice, game=refilled)) == []
     (told,) = long_waits(a_plan(tmp_path, [{"repeat": 6, "steps": twice[:2]}], game=refilled))
     assert told == "step 1 stands 11.0 s waiting: the bin is empty, 2.2 s at the longest"
+
+
+def test_a_hand_that_is_opened_full_is_told(tmp_path):
+    start = {"hand": "shut", "other": "open", "holds": {"hand": "ball"}}
+    opens = [{"move": {"hand": "open"}}, wait("0.3 s")]
+    over = {"hand_over": {"from": "hand", "by": {"other": "shut"}, "release": {"hand": "half"}}}
+    for steps, told in (
+        ([*opens, place(by={"hand": "shut"})], [0]),
+        ([over, {"move": {"hand": "half"}}, wait("0.3 s")], [0]),  # before the receiver holds
+        ([over, wait("0.3 s"), *opens], []),
+        ([{"move": {"hand": "up"}}, place(), wait("0.3 s"), *opens], []),
+    ):
+        plan = a_plan(tmp_path, steps, start=start)
+        trace, plant = play(plan, plan.robot.battery[0])
+        found = state_result(plan, plan.robot.battery[0], plant, trace).findings
+        assert [one.at_us for one in found if one.kind == "opened_full"] == told
