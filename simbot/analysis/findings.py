@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
+from simbot.analysis.queues import queue_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import clock, extent, ms
@@ -14,7 +15,18 @@ from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
-from simbot.routine.trace import Award, Failure, Mishap, MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
+from simbot.routine.acting import KEPT_IN_HAND
+from simbot.routine.trace import (
+    Award,
+    Failure,
+    Mishap,
+    MoveRecord,
+    NeedRecord,
+    Opened,
+    PickRecord,
+    Trace,
+    WaitRecord,
+)
 from simbot.scenario.model import Goal, Past, Plan, WaitStep
 
 Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
@@ -42,6 +54,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
     found += [_try_failed(failure) for failure in trace.failures]
     found += [_too_many(award, trace) for award in trace.awards if award.name == "possession"]
+    found += queue_findings(trace)
+    found += [_opened(opened) for opened in trace.opened]
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
@@ -150,7 +164,9 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
 
 def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
     if mishap.kind == "place_full":
-        text = f"the {mishap.where} had no room when the {mishap.mechanism} let go: {mishap.outcome}"
+        kept = mishap.outcome in KEPT_IN_HAND
+        had = f"for all that the {mishap.mechanism} held" if kept else f"when the {mishap.mechanism} let go"
+        text = f"the {mishap.where} had no room {had}: {mishap.outcome}"
     elif mishap.kind == "place_missed":
         text = f"the {mishap.mechanism} missed the {mishap.where}, as it does now and then: {mishap.outcome}"
     else:
@@ -187,6 +203,25 @@ def _try_failed(failure: Failure) -> Finding:
         late_us=None,
         outcome=None,
         text=f"try {failure.number} of {failure.of} in step {failure.step} failed after {lasted}: {failure.why}",
+        fails=False,
+    )
+
+
+def _opened(opened: Opened) -> Finding:
+    return Finding(
+        kind="opened_full",
+        step=opened.step,
+        line=opened.line,
+        at_us=opened.at_us,
+        mechanism=opened.mechanism,
+        cause_line=None,
+        cause_step=None,
+        late_us=None,
+        outcome=None,
+        text=(
+            f"step {opened.step} sends the {opened.mechanism} to where it lets go while it holds something, which a "
+            "move does not release here: write `let_go` where it falls, or let the place or hand over send it"
+        ),
         fails=False,
     )
 
@@ -282,7 +317,7 @@ def _never_arrived(
             late_us=None,
             outcome=None,
             text=f"step {wait.step} {told}, which {_stays(move, coordinates)}",
-            fails=False,
+            fails=wait.cut,
         )
 
 

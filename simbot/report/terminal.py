@@ -126,9 +126,9 @@ def _head(run: RunResult) -> Lines:
         line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm ")
         line.append(f"{state.points.get('total') or 0:>4g} points  ")
         failing = [found for found in state.findings if found.fails]
-        hangs = next((found for found in state.findings if found.kind == "never_arrived"), None)
-        if state.passes and hangs is not None:
-            line.append(f"passes, but hangs at line {hangs.line}", ALARM)
+        never = next((found for found in state.findings if found.kind == "never_arrived"), None)
+        if state.passes and never is not None:
+            line.append(f"passes, but waits for what never arrives at line {never.line}", ALARM)
         elif not state.moves and not state.needs:
             line.append("nothing to judge: no move, no need", ALARM)
         elif state.passes:

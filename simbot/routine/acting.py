@@ -11,7 +11,7 @@ from math import degrees, hypot
 from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Rezero, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.physics.ways import Bend
-from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, PickRecord
+from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, Opened, PickRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
     ActStep,
@@ -29,8 +29,10 @@ from simbot.scenario.model import (
     Plan,
     Pose,
     SpinStep,
+    Target,
     ZeroStep,
 )
+from simbot.scenario.plan_file import all_steps
 
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
 MISSED_BY_CHANCE = "it closed on nothing, as it does now and then"
@@ -78,6 +80,7 @@ class Actor:
         self.changed = False
         self.told = True  # where a mechanism stands at a need, and since when (see Field)
         self._carriers = _carriers(plan)
+        self._lets_go = _lets_go(plan)
         self._loads: dict[str, float] = {}
         self._load()
 
@@ -94,6 +97,10 @@ class Actor:
                 self._lose(
                     grip, self.plant.now_us, f"the {mechanism} was sent elsewhere before it had closed"
                 )
+        full = isinstance(step, MoveStep) and self.hands.count(mechanism) > 0
+        if full and isinstance(command, GoTo) and command.target in self._lets_go[mechanism]:
+            opened = Opened(self.log.number(step.line), step.line, self.plant.now_us, mechanism)
+            self.log.opened.append(opened)
         index = self.log.move(step, self.plant.command(mechanism, command), label)
         self.latest[mechanism] = index
         self.changed = True
@@ -207,16 +214,18 @@ class Actor:
         met = self._check(step)
         index = self.by(step)
         holder, site = step.by.mechanism, self.world.sites[step.place]
-        keeps = (fails or not met) and step.otherwise in KEPT_IN_HAND
+        refused, keeps = fails or not met, step.otherwise in KEPT_IN_HAND
         element = site.place.takes
-        count = self.hands.release(holder, element, 0 if keeps else step.count)
+        held = self.hands.count(holder, element)
+        wanted = held if step.count is None else min(held, step.count)
+        fits = 0 if refused else site.room(wanted)
+        count = self.hands.release(holder, element, fits if keeps else wanted)
         thrown = self.throw(step, count)
-        fits = site.room(count) if met and not fails else 0
-        if count == 0 and not keeps:
+        if wanted == 0 and not (refused and keeps):
             self._mishap("nothing_held", step)
         elif met and fails:
             self._mishap("place_missed", step)
-        elif met and fits < count:
+        elif met and fits < wanted:
             self._mishap("place_full", step)
         if fits:
             own = self.log.period
@@ -227,18 +236,29 @@ class Actor:
             self.log.deliveries.append(
                 Delivery(number, step.line, now, step.place, fits, points, bonus, period, endgame)
             )
-        if count > fits:
-            self.world.fall(element, count - fits, now)
+        self._fall(step.otherwise, step.line, [element] * (count - fits))
         if not fits:
-            self._failed(step, attempt, f"step {self.log.number(step.line)} placed nothing")
+            self._failed(
+                step, attempt, f"step {self.log.number(step.line)} placed nothing", charged=count > 0
+            )
         self._load()
         return [index, *thrown]
 
     def let_go(self, step: LetGoStep) -> None:
         """Everything in a hand falls."""
-        for element in self.hands.empty(step.mechanism):
-            self.world.fall(element, 1, self.plant.now_us)
+        self._fall("dropped", step.line, self.hands.empty(step.mechanism))
         self._load()
+
+    def _fall(self, outcome: str, line: int, elements: list[str]) -> None:
+        """Elements fall; each costs what the outcome costs."""
+        for element in elements:
+            self.world.fall(element, 1, self.plant.now_us)
+            self._charge(outcome, line)
+
+    def _charge(self, outcome: str, line: int) -> None:
+        costs = self.plan.game.penalties.get(outcome, 0.0)
+        if costs:
+            self._award("penalty", outcome, -costs, line)
 
     def finish(self) -> None:
         """Write down the picks that the end of the match left open, and what counts at the end."""
@@ -279,13 +299,12 @@ class Actor:
         period, endgame = self.plan.game.period_at(now), self.world.in_endgame(now)
         self.log.awards.append(Award(kind, name, line, now, points, period, endgame))
 
-    def _failed(self, step: ActStep, attempt: Attempt | None, why: str) -> None:
-        """An acting step did not do what it was there for."""
+    def _failed(self, step: ActStep, attempt: Attempt | None, why: str, charged: bool = False) -> None:
+        """An acting step did not do what it was there for. What drops has cost its points where it fell."""
         if attempt is not None:
             attempt.fail(why)
-        costs = self.plan.game.penalties.get(step.otherwise, 0.0)
-        if costs:
-            self._award("penalty", step.otherwise, -costs, step.line)
+        if step.otherwise != "dropped" and not charged:
+            self._charge(step.otherwise, step.line)
 
     def _take(self, step: PickStep | HandOverStep, now_us: int) -> bool:
         """Put what there is to take into the hand that closed; False where there is nothing."""
@@ -368,8 +387,7 @@ class Actor:
         step = grip.step
         self._close(grip, None, at_us, step.otherwise, why, refused)
         if isinstance(step, HandOverStep) and step.otherwise == "dropped":
-            for element in self.hands.empty(step.giver):
-                self.world.fall(element, 1, self.plant.now_us)
+            self._fall("dropped", step.line, self.hands.empty(step.giver))
             self._load()
         self._failed(step, grip.attempt, f"step {self.log.number(step.line)} took nothing")
 
@@ -435,4 +453,14 @@ def _carriers(plan: Plan) -> dict[str, tuple[str, ...]]:
             chain.append(carrier)
             carrier = mechanisms[carrier].values.get("on")
         found[name] = tuple(chain)
+    return found
+
+
+def _lets_go(plan: Plan) -> dict[str, set[Target]]:
+    """Where a mechanism lets go of what it holds: `open`, and where a place or a hand over of the plan sends it."""
+    found: dict[str, set[Target]] = {name: {"open"} for name in plan.robot.mechanisms}
+    for step in all_steps(plan):
+        goal = step.by if isinstance(step, PlaceStep) else getattr(step, "release", None)
+        if goal is not None:
+            found.setdefault(goal.mechanism, {"open"}).add(goal.target)
     return found

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from simbot.routine.acting import Grip
-from simbot.routine.turns import Branch, Pause, Steps
+from simbot.routine.turns import WAIT, Branch, Pause, Steps
 from simbot.routine.visits import Visits
 from simbot.scenario.model import ActStep, HandOverStep, PawlStep, PickStep, PlaceStep
 
@@ -38,11 +39,20 @@ class ActingSteps(Visits):
         while (free := free_from(self.env.now)) != self.env.now:
             due = None if free is None else self.plant.tick_at_or_after(free)
             now = self.env.now
-            yield from self.stand(Pause(self.env.event(), branch, now, due, step, where=where, why=why))
+            pause = Pause(self.env.event(), branch, now, due, step, where=where, why=why)
+            if why == "empty":
+                self.world.supplies[where].waiting.append(partial(self._wake, pause))
+            yield from self.stand(pause)
         acting = self._act(step, branch)
         if acting is not None:
             yield from acting
         self.turn_at(self.env.now)
+
+    def _wake(self, pause: Pause) -> None:
+        """Something came back to the station at which it waits."""
+        if not pause.over:
+            pause.due_us = self.plant.tick_at_or_after(self.env.now)
+            self.put(WAIT, pause.due_us, pause)
 
     def _act(self, step: ActStep, branch: Branch) -> Steps | None:
         """Pick, place or hand over; where chance has it, after tries that fail."""

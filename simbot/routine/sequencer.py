@@ -53,6 +53,8 @@ def run(
     if partner is not None:
         assert plan.partner is not None
         other = Run(field, plan.partner.plan, *partner)
+    for robot in field.visitors:
+        robot.take_place()
     for pattern in plan.patterns:
         env.process(use(field, pattern))
     over = env.event()
@@ -153,5 +155,6 @@ class Run(Flow):
         Steps that are left standing and what they act on know one another; all the match's records would stay until
         Python's collector comes by.
         """
+        self.field.visitors.clear()
         vars(self.actor).clear()
         vars(self).clear()

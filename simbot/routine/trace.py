@@ -133,6 +133,15 @@ class Award(NamedTuple):
     endgame: bool
 
 
+class Opened(NamedTuple):
+    """A move sends a hand to where it lets go, with something in it."""
+
+    step: int
+    line: int
+    at_us: int
+    mechanism: str
+
+
 class Failure(NamedTuple):
     """One try of a `try` step that failed."""
 
@@ -168,6 +177,7 @@ class Trace:
     acting: tuple[
         tuple[int, bool], ...
     ]  # line of every acting step that was executed, and whether it states needs
+    opened: tuple[Opened, ...] = ()
     partner: Trace | None = None  # what the second robot left behind
 
 
@@ -186,6 +196,7 @@ class Log:
     cuts: list[Cut] = field(default_factory=list)
     awards: list[Award] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
+    opened: list[Opened] = field(default_factory=list)
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
     _repeats: dict[tuple[int, str], int] = field(default_factory=dict)
@@ -230,4 +241,5 @@ class Log:
             tuple(self.awards),
             tuple(self.failures),
             tuple(self.acting.items()),
+            tuple(self.opened),
         )

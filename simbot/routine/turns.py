@@ -263,6 +263,7 @@ class Turns:
             self.pauses.remove(pause)
             if pause.branch.request is not None:
                 pause.branch.request.cancel()
+                pause.branch.request.resource.release(pause.branch.request)  # it may just have been granted
                 pause.branch.request = None
             self.record(pause, cut=True)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import hypot
 from typing import Any
 
 import simpy
@@ -10,7 +11,7 @@ from simbot.physics.luck import Luck
 from simbot.physics.plant import Plant
 from simbot.routine.turns import WAIT, Branch, Pause, Steps
 from simbot.routine.waits import Field, Waits
-from simbot.scenario.model import DriveStep, Pattern, Plan
+from simbot.scenario.model import DriveStep, Pattern, Plan, Pose
 
 
 def use(field: Field, pattern: Pattern) -> Steps:
@@ -34,6 +35,25 @@ class Visits(Waits):
     def __init__(self, field: Field, plan: Plan, plant: Plant, luck: Luck) -> None:
         super().__init__(field, plan, plant, luck)
         self.spot: tuple[str, Any] | None = None  # the station or place it is at or on its way to
+        self.waits_for: tuple[str, Branch] | None = None  # the one it last had to wait for, keeping its own
+        field.visitors.append(self)
+
+    def take_place(self) -> None:
+        """Where it stands at the start is its own, if nobody else stands there."""
+        pose = self.plan.start.pose
+        name = None if pose is None or not self.field.spots else self._at(pose)
+        if name is not None and self.field.spots[name].count == 0:
+            self.spot = (name, self.field.spots[name].request())
+
+    def _at(self, pose: Pose) -> str | None:
+        """The station or place on whose pose a robot at another pose stands: the nearest one."""
+        game, robot = self.plan.game, self.plan.robot
+        poses = {name: one.pose for name, one in game.stations.items()}
+        poses |= {name: one.pose for name, one in game.places.items()}
+        away = {name: hypot(each.x - pose.x, each.y - pose.y) for name, each in poses.items()}
+        nearest = min(away, key=away.__getitem__, default=None)
+        within = min(robot.length, robot.width) / 2
+        return nearest if nearest is not None and away[nearest] <= within else None
 
     def _drive(self, step: DriveStep, branch: Branch) -> Steps | None:
         if not self.field.spots and not (self.luck.drawn and self.plan.defenders):
@@ -43,9 +63,12 @@ class Visits(Waits):
 
     def _drive_among_others(self, step: DriveStep, branch: Branch) -> Steps:
         """Wait until nobody else is where it goes, or holds it up; then drive."""
-        spot = self.spot
-        if spot is None or spot[0] != step.to:
-            yield from self._reserve(step, branch)
+        spots = self.field.spots
+        where = step.to if step.to in spots or not spots else self._at(step.pose)
+        if where not in spots:
+            self._vacate()
+        elif self.spot is None or self.spot[0] != where:
+            yield from self._reserve(where, step, branch)
         for defender in self.plan.defenders if self.luck.drawn else ():
             if self.log.period in defender.periods and self.luck.happens(
                 defender.chance, "defender", defender.name
@@ -56,28 +79,49 @@ class Visits(Waits):
         branch.pending.extend(self.actor.drive(step))
         self.turn_at(self.env.now)
 
-    def _reserve(self, step: DriveStep, branch: Branch) -> Steps:
-        """Leave the station or place it is at, and have the next to itself."""
-        if self.spot is not None:
-            resource, request = self.field.spots[self.spot[0]], self.spot[1]
-            resource.release(request)
-            self.spot = None
-        if step.to not in self.field.spots:
-            return
-        resource = self.field.spots[step.to]
-        request = resource.request()
+    def _reserve(self, where: str, step: DriveStep, branch: Branch) -> Steps:
+        """Have the next station or place to itself, then leave the one that it is at."""
+        request = self.field.spots[where].request()
         if not request.triggered:
             self.log.number(step.line)
-            began = self.env.now
-            pause = Pause(self.env.event(), branch, began, None, step, where=step.to, why="taken")
-            branch.request = request
+            pause = Pause(self.env.event(), branch, self.env.now, None, step, where=where, why="taken")
+            branch.request, self.waits_for = request, (where, branch)
 
             def free(_: simpy.Event) -> None:
-                branch.request = None
                 if not pause.over:
                     pause.due_us = self.plant.tick_at_or_after(self.env.now)
                     self.put(WAIT, pause.due_us, pause)
 
             request.callbacks.append(free)
+            if self._change_places(where, request):
+                pause.why = "changed"
             yield from self.stand(pause)
-        self.spot = (step.to, request)
+            branch.request = None
+        self._vacate()
+        self.spot = (where, request)
+
+    def _vacate(self) -> None:
+        if self.spot is not None:
+            self.field.spots[self.spot[0]].release(self.spot[1])
+            self.spot = None
+
+    def _change_places(self, where: str, request: Any) -> bool:
+        """Two robots that each want where the other is would wait for ever: both go at once. Whether they do."""
+        mine = self.spot
+        for other in self.field.visitors:
+            theirs, waits_for = other.spot, other.waits_for
+            if mine is None or theirs is None or waits_for is None or waits_for[1].request is None:
+                continue
+            if (theirs[0], waits_for[0]) == (where, mine[0]):
+                _put_first(self.field.spots[where], request)
+                _put_first(self.field.spots[mine[0]], waits_for[1].request)
+                self._vacate()
+                return True
+        return False
+
+
+def _put_first(spot: Any, request: Any) -> None:
+    """Before everybody else who waits there: they cannot have it while it is stood on."""
+    if request in spot.queue:
+        spot.queue.remove(request)
+        spot.queue.insert(0, request)

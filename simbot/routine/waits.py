@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from simbot.physics.luck import Luck
@@ -22,6 +22,7 @@ class Field:
     luck: Luck
     spots: dict[str, Any]  # station or place -> a resource; empty where one robot is alone
     told: bool = True  # False: nobody asks where a mechanism stood at a need, and since when
+    visitors: list[Any] = field(default_factory=list)  # the robots
 
 
 class Waits(Turns):

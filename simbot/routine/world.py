@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.scenario.model import Game, Place, Station
 
@@ -15,6 +17,7 @@ class Supply:
         self.brought = 0  # refilled so far
         self._left = station.stock
         self._next_us = self._after(0)
+        self.waiting: list[Callable[[], None]] = []  # called once when something comes back
 
     def _after(self, at_us: int) -> int:
         return at_us + self.luck.span_us(self.station.refill_us, "refill", self.station.name)
@@ -45,6 +48,9 @@ class Supply:
         left = self.left(now_us)
         if left is not None:
             self._left = left + count
+        waiting, self.waiting = self.waiting, []
+        for call in waiting:
+            call()
 
     def free_from(self, now_us: int) -> int | None:
         """Earliest instant at which there is one to take; None: never again."""

@@ -29,6 +29,7 @@ WAITED = {
     "empty": "waited for an element",
     "clearing": "waited for a place to be cleared",
     "taken": "waited for another robot",
+    "changed": "waited for another robot",
     "held_up": "held up by a defender",
     "again": "tried again",
 }

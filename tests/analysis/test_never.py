@@ -58,3 +58,12 @@ def test_a_tank_that_runs_out_is_told_at_the_first_stroke_that_fails(tmp_path):
         in first.text
     )
     assert not [one for one in state.findings if "ends at ," in one.text]
+
+
+def test_a_routine_that_hangs_does_not_pass(tmp_path):
+    steps = [{"move": {"lift": "0.4 m"}}, wait("arrival")]
+    run = api.run(a_plan(tmp_path, steps, "2 s", robot=WEAK, start={"lift": "0 m"}))
+    (state,) = run.states
+    (found,) = [one for one in state.findings if one.kind == "never_arrived"]
+    assert "waited to the end of its period for the lift" in found.text
+    assert not state.passes and run.weakest_state_that_passes is None

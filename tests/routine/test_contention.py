@@ -20,7 +20,7 @@ from stopwatch import StopwatchPlant, straight, words
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.routine.sequencer import Field, Run, run
 from simbot.routine.world import World
-from simbot.scenario.model import DriveStep, Pattern, Plan, WaitStep
+from simbot.scenario.model import DriveStep, Pattern, Plan, Pose, Start, WaitStep
 from simbot.scenario.parameters import Span
 
 TICK_US = 1000
@@ -191,7 +191,8 @@ def test_a_robot_that_comes_at_any_time_to_a_station_that_another_uses_by_the_cl
     a renewal; derived here)."""
     rng = np.random.default_rng(3)
     other = Pattern("other", "tray", Span(9_000_000, 0), Span(2_000_000, 0), 0, 0)
-    given = replace(plan(*VISIT, lasts=(60.0,)), patterns=(other,))
+    away = Start(Pose(0.0, 0.0, 0.0), {}, {})  # not on the station itself
+    given = replace(plan(*VISIT, lasts=(60.0,)), patterns=(other,), start=away)
     found = []
     for came in ticks(rng.uniform(9.0, 45.0, 600)):
         plant = StopwatchPlant({"drive": straight(1e9)}, 60_000_000, TICK_US)

@@ -1,0 +1,117 @@
+"""What falls, what stays in hand, and what comes back: games with stopwatch times, worked out on paper."""
+
+from __future__ import annotations
+
+import pytest
+from stopwatches import a_plan, pick, place, wait
+
+from simbot.analysis.states import state_result
+from simbot.routine.match import play
+from simbot.routine.trace import Trace
+from simbot.scenario.model import Plan
+
+POSE = ["1 m", "1 m", "0 deg"]
+COSTS = {"penalties": {"dropped": 3, "missed": 1, "stuck": 2}}
+FOUR = {"hand": "open", "other": "open", "holds": {"hand": ["ball"] * 4}}
+THREE = {"places": {"box": {"pose": POSE, "takes": "ball", "points": 1, "room": 3}}}
+
+
+def run(plan: Plan) -> Trace:
+    return play(plan, plan.robot.battery[0])[0]
+
+
+def costs(trace: Trace) -> list[tuple[str, float]]:
+    return [(award.name, award.points) for award in trace.awards]
+
+
+@pytest.mark.parametrize(
+    ("steps", "start", "game", "told"),
+    [
+        ([place(), wait("0.3 s")], None, {}, []),
+        ([{"hand_over": {"from": "hand", "by": {"other": "shut"}}}, wait("0.3 s")], None, {}, []),
+        ([place(**{"else": "stuck"}), wait("0.3 s")], None, {}, [("stuck", -2)]),
+        ([place(), wait("0.3 s")], FOUR, THREE, [("dropped", -3)]),
+        ([place(needs={"other": "shut"}), wait("0.3 s")], FOUR, {}, [("dropped", -3)] * 4),
+        ([place(needs={"other": "shut"}, **{"else": "missed"})], FOUR, {}, [("missed", -1)] * 4),
+        ([{"let_go": "hand"}, wait("0.3 s")], FOUR, {}, [("dropped", -3)] * 4),
+        ([pick(needs={"other": "shut"}), wait("0.3 s")], None, {}, [("missed", -1)]),
+        ([pick(needs={"other": "shut"}, **{"else": "dropped"}), wait("0.3 s")], None, {}, []),
+    ],
+)  # fmt: skip
+def test_a_drop_costs_when_an_element_falls_and_only_then(tmp_path, steps, start, game, told):
+    plan = a_plan(tmp_path, steps, game={**COSTS, **game}, **({"start": start} if start else {}))
+    assert costs(run(plan)) == told
+
+
+@pytest.mark.parametrize("outcome", ["stuck", "left"])
+def test_what_a_full_place_has_no_room_for_stays_in_hand(tmp_path, outcome):
+    # four in hand, room for three; cleared within 5 s, after which the fourth goes in
+    box = {**THREE["places"]["box"], "clearing": "5 s"}
+    put = place(**{"else": outcome})
+    steps = [put, wait("0.3 s"), put, wait("0.3 s"), put, wait("0.3 s")]
+    game = {**COSTS, "places": {"box": box}}
+    plan = a_plan(tmp_path, steps, game=game, start=FOUR)
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert [each.number for each in trace.deliveries] == [3, 1]
+    assert [(one.kind, one.at_us) for one in trace.mishaps] == [
+        ("place_full", 0),
+        ("nothing_held", 5_300_000),
+    ]
+    full = state_result(plan, plan.robot.battery[0], plant, trace).findings[0]
+    assert full.text == f"the box had no room for all that the hand held: {outcome}"
+
+
+def test_a_place_that_is_full_for_good_takes_nothing_out_of_the_hand(tmp_path):
+    put = place(**{"else": "stuck"})
+    plan = a_plan(tmp_path, [put, wait("0.3 s"), put], game={**COSTS, **THREE}, start=FOUR)
+    trace = run(plan)
+    assert [each.kind for each in trace.mishaps] == ["place_full", "place_full"]
+    assert costs(trace) == [("stuck", -2)]
+
+
+def test_a_robot_at_an_empty_station_takes_what_comes_back(tmp_path):
+    # the one ball there is is picked at 0 s; the other hand drops its own at 3 s, and it comes back to the bin
+    game = {
+        "elements": {"ball": {"when_dropped": "bin"}},
+        "stations": {"bin": {"pose": POSE, "gives": "ball", "stock": 1}},
+    }
+    picks = [pick(), wait("0.3 s"), place(), wait("0.3 s"), pick(), wait("0.3 s"), place()]
+    drops = [wait("3 s", **{"for": "stagger"}), {"let_go": "other"}]
+    start = {"hand": "open", "other": "open", "holds": {"other": "ball"}}
+    trace = run(a_plan(tmp_path, [{"together": [picks, drops]}], game=game, start=start))
+    assert [(one.from_us, one.to_us, one.why) for one in trace.queues] == [(600_000, 3_000_000, "empty")]
+    assert [one.at_us for one in trace.deliveries] == [300_000, 3_300_000]
+
+
+def long_waits(plan: Plan) -> list[str]:
+    trace, plant = play(plan, plan.robot.battery[0])
+    found = state_result(plan, plan.robot.battery[0], plant, trace).findings
+    return [one.text for one in found if one.kind == "waits_long"]
+
+
+def test_a_long_wait_is_named_also_where_no_cycle_is_whole(tmp_path):
+    bin_ = {"pose": POSE, "gives": "ball", "stock": 1}
+    twice = [pick(), wait("0.3 s"), pick(), wait("0.3 s")]
+    (told,) = long_waits(a_plan(tmp_path, twice, game={"stations": {"bin": bin_}}))
+    assert told == "step 3 stands 99.7 s waiting: the bin is empty; it still waits when its period ends"
+    refilled = {"stations": {"bin": {**bin_, "refill": "1 per 2.5 s"}}}
+    # less than 3 s each: named once they come to 10 s; five waits of 2.2 s or 2.5 s do, two do not
+    assert long_waits(a_plan(tmp_path, twice, game=refilled)) == []
+    (told,) = long_waits(a_plan(tmp_path, [{"repeat": 6, "steps": twice[:2]}], game=refilled))
+    assert told == "step 1 stands 11.0 s waiting: the bin is empty, 2.2 s at the longest"
+
+
+def test_a_hand_that_is_opened_full_is_told(tmp_path):
+    start = {"hand": "shut", "other": "open", "holds": {"hand": "ball"}}
+    opens = [{"move": {"hand": "open"}}, wait("0.3 s")]
+    over = {"hand_over": {"from": "hand", "by": {"other": "shut"}, "release": {"hand": "half"}}}
+    for steps, told in (
+        ([*opens, place(by={"hand": "shut"})], [0]),
+        ([over, {"move": {"hand": "half"}}, wait("0.3 s")], [0]),  # before the receiver holds
+        ([over, wait("0.3 s"), *opens], []),
+        ([{"move": {"hand": "up"}}, place(), wait("0.3 s"), *opens], []),
+    ):
+        plan = a_plan(tmp_path, steps, start=start)
+        trace, plant = play(plan, plan.robot.battery[0])
+        found = state_result(plan, plan.robot.battery[0], plant, trace).findings
+        assert [one.at_us for one in found if one.kind == "opened_full"] == told
