@@ -164,7 +164,11 @@ def _states(result: MatchResult) -> Iterator[str]:
 def _closing(result: MatchResult) -> Iterator[str]:
     if result.faults:
         first = result.faults[0]
-        yield f"{len(result.faults)} matches could not be played, the first is {first.number}: {first.fault}"
+        count = len(result.faults)
+        are = "1 match" if count == 1 else f"{count} matches"
+        yield from _wrapped(
+            f"{are} could not be played, and no number above has them in; the first is {first.number}: {first.fault}"
+        )
     if result.stopped:
         yield f"Stopped after {result.points.runs} matches: {result.stopped}."
     yield from unseen_lines(result.points.days)

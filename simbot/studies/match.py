@@ -14,7 +14,7 @@ import numpy as np
 from simbot.physics.luck import normal, uniform
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
-from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, totals_of
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, some_played, totals_of
 from simbot.studies.statistics import (
     Distribution,
     Figure,
@@ -122,9 +122,7 @@ def _enough(records: list[MatchRecord], asked: Asked) -> bool:
 
 def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], stopped: str) -> MatchResult:
     """The numbers of a study from its records."""
-    good = played(records)
-    if not good:
-        raise NothingPlayed(records)
+    good = some_played(records)
     values, days = totals_of(good)
     points = distribution(values, days)
     nominals = {name: nominal_of(plan, name) for name in dict.fromkeys(asked.states)}
@@ -166,13 +164,6 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         replay=(low, high),
         stopped=stopped,
     )
-
-
-class NothingPlayed(Exception):
-    """Every match failed."""
-
-    def __init__(self, records: tuple[MatchRecord, ...]) -> None:
-        super().__init__(records[0].fault if records else "no match was played")
 
 
 def _share(

@@ -19,6 +19,7 @@ from simbot.physics.plant import Plant
 from simbot.routine.acting import MISSED_BY_CHANCE
 from simbot.routine.match import let_go, play
 from simbot.routine.trace import Mishap, Trace
+from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import BatteryState, PlaceStep, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
 from simbot.studies.strata import DrawnEvenly
@@ -55,6 +56,7 @@ class MatchRecord:
     )  # what is drawn -> successes beyond what was to be expected
     risk: dict[str, float] = field(default_factory=dict)  # and the variance of that
     chance: dict[str, float] = field(default_factory=dict)  # and of one try, today
+    mistake: bool = False  # the fault is in the files, and the user's to mend
 
     @property
     def total(self) -> float:
@@ -65,6 +67,21 @@ class MatchRecord:
 def played(records: Sequence[MatchRecord]) -> list[MatchRecord]:
     """The matches that could be played."""
     return [record for record in records if not record.fault]
+
+
+def some_played(records: Sequence[MatchRecord]) -> list[MatchRecord]:
+    """The same, where there is to be one at least.
+
+    Raises
+    ------
+    SimbotError
+        None could be played, and the files are the reason.
+    """
+    good = played(records)
+    if good or not records:
+        return good
+    text = f"no match could be played: {records[0].fault}"
+    raise SimbotError(text) if records[0].mistake else RuntimeError(text)
 
 
 def totals_of(records: Sequence[MatchRecord]) -> tuple[Array, npt.NDArray[np.int64]]:
@@ -121,7 +138,7 @@ class Day:
                 chance=named(luck.chance) | named(partner.chance, "partner: "),
             )
         except Exception as error:
-            return MatchRecord(number, battery.name, fault=fault_of(error))
+            return failed(number, battery.name, error)
 
 
 def named(luck: Mapping[tuple[object, ...], float], who: str = "") -> dict[str, float]:
@@ -133,9 +150,14 @@ def named(luck: Mapping[tuple[object, ...], float], who: str = "") -> dict[str, 
     return {who + " ".join(map(str, key)): value for key, value in luck.items()}
 
 
+def failed(number: int, state: str, error: Exception) -> MatchRecord:
+    """A match that could not be played."""
+    return MatchRecord(number, state, fault=fault_of(error), mistake=isinstance(error, SimbotError))
+
+
 def fault_of(error: Exception) -> str:
-    """What is kept of an error."""
-    return f"{type(error).__name__}: {error}"
+    """What is kept of an error; the user's own mistake is told as anywhere else."""
+    return str(error) if isinstance(error, SimbotError) else f"{type(error).__name__}: {error}"
 
 
 def run_of_match(plan: Plan, seed: int, number: int, battery: BatteryState) -> RunResult:
