@@ -36,6 +36,7 @@ def match_document(result: MatchResult) -> Document:
         "ignorance_sd_at_most": rounded(result.points.ignorance_most),
         "alliance": None if result.alliance is None else distribution(result.alliance),
         "periods": {name: figure(each) for name, each in result.periods.items()},
+        "partner_points": None if result.second is None else figure(result.second),
         "cycles": figure(result.cycles),
         "cycle_time_s": rounded(result.cycle_time_s),
         "nominal_cycle_time_s": rounded(result.nominal_cycle_s),

@@ -27,7 +27,8 @@ def _lines(result: MatchResult) -> Iterator[str]:
     yield f"{result.plan.name} of {result.plan.game.name}, {result.plan.robot.name}; {_mixture(result)}"
     yield f"{points.runs} matches on {points.days} days of ten, seed {asked.seed}, WITH CHANCE"
     yield ""
-    yield f"{'points':<22}{'':>8}   95 % interval"
+    points_of = "points" if result.second is None else "points of both robots"
+    yield f"{points_of:<22}{'':>8}   95 % interval"
     yield _row("mean of one match", points.mean)
     yield _row("spread (sd)", points.sd)
     yield _row("one in ten below (p10)", points.p10)
@@ -38,6 +39,9 @@ def _lines(result: MatchResult) -> Iterator[str]:
             f"average of a day       {points.mean.value:>7.1f}   "
             f"most days {points.day_p10:.1f} to {points.day_p90:.1f} (sd {points.day_sd:.1f})"
         )
+    if result.second is not None:
+        yield _row("of the second robot", result.second)
+        yield "of the first robot alone"
     for name, figure in result.periods.items():
         yield _row(f"in {name}", figure)
     yield _row("cycles", result.cycles)
@@ -59,7 +63,8 @@ FEW_DAYS = 5  # an interval from fewer says next to nothing
 
 def _answer(result: MatchResult) -> str:
     points = result.points
-    text = f"Expect {points.mean.value:.0f} points a match"
+    both = "" if result.second is None else " of both robots together"
+    text = f"Expect {points.mean.value:.0f} points a match{both}"
     if points.mean.interval is not None:
         text += f" ({points.mean.interval[0]:.1f} to {points.mean.interval[1]:.1f} with 95 % confidence)"
     text += f"; eight matches in ten end between {points.p10.value:.0f} and {points.p90.value:.0f}"

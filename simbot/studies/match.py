@@ -29,6 +29,7 @@ from simbot.studies.workers import PlayersLost, Team, rounds
 
 ROUND = 10  # days after which it is looked whether enough are played
 LEAST_DAYS = 20
+SECOND = "what the second robot earns less"
 Progress = Callable[[int, int], None]
 
 
@@ -56,8 +57,9 @@ class MatchResult:
     asked: Asked
     records: tuple[MatchRecord, ...]
     points: Distribution
-    alliance: Distribution | None  # with the partner's points, where there are any
-    periods: dict[str, Figure]
+    alliance: Distribution | None  # with a partner's stated points, where there are any
+    periods: dict[str, Figure]  # the robot's own
+    second: Figure | None  # points of a second robot with a plan; they are in `points`
     nominal: float  # points without chance, in the same mixture of battery states
     cycles: Figure
     cycle_time_s: float | None
@@ -149,6 +151,7 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
             for key in good[0].points
             if key != "total"
         },
+        second=_second(plan, good, days),
         nominal=nominal,
         cycles=mean_of(np.array([record.cycles for record in good], dtype=float), days),
         cycle_time_s=sum(record.cycle_s for record in good) / cycles if cycles else None,
@@ -164,6 +167,12 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         replay=(low, high),
         stopped=stopped,
     )
+
+
+def _second(plan: Plan, good: Sequence[MatchRecord], days: np.ndarray) -> Figure | None:
+    if plan.partner is None:
+        return None
+    return mean_of(np.array([record.partner for record in good], dtype=float), days)
 
 
 def _share(
@@ -198,6 +207,9 @@ def _lost(
         points = sum(each * per for each, per in zip(more, rate, strict=True)) / count
         seconds = sum(record.waited_s.get(reason, 0.0) for record in good) / count
         found.append(Lost(reason, points, seconds, sum(reason in record.waited_s for record in good) / count))
+    less = [nominals[record.state].partner - record.partner for record in good]
+    if any(less):
+        found.append(Lost(SECOND, sum(less) / count, 0.0, sum(each > 0.0 for each in less) / count))
     found.sort(key=lambda one: (-one.points, one.reason))
     return tuple(found), below - sum(one.points for one in found)
 
