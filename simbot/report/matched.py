@@ -73,7 +73,8 @@ def _answer(result: MatchResult) -> str:
         days = f"{points.days} day{'s' if points.days > 1 else ''} of ten matches"
         text += f" Only {days}: too few to say more than that."
     if result.lost and result.lost[0].points > 0.0:
-        text += f" Most is lost to: {result.lost[0].reason}."
+        most = "Most" if result.lost[0].points >= result.rest else "Most that can be told apart"
+        text += f" {most} is lost to: {result.lost[0].reason}."
     return text
 
 
@@ -148,10 +149,12 @@ def _lost(result: MatchResult) -> Iterator[str]:
     for one in result.lost:
         time = f"{one.seconds:.1f} s" if one.seconds else ""
         yield f"  {one.reason[:43]:<44}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
-    yield f"  {'all else: slower moves, allowances, cut short':<44}{result.rest:>8.1f}"
+    yield f"  {'all else: left out, slower, cut short':<44}{result.rest:>8.1f}"
     yield from _wrapped(
-        "A place that comes to nothing counts what it would have earned by itself, at its first cause; time counts "
-        "at the nominal point rate. Both are beyond what the nominal run loses too."
+        "Estimates, beyond what the nominal run loses too, and together never more than is lost: penalties come "
+        "first; then what came to nothing, a place, or a pick or look that none followed, at its first cause as "
+        "what it would have earned by itself; time last, at the nominal point rate. All else is what follows from "
+        "these (steps left out), slower moves, allowances, and what was cut short."
     )
 
 

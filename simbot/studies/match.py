@@ -7,13 +7,14 @@ records are put in the order of their numbers. Whether to stop early is decided 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from simbot.physics.luck import normal, uniform
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
+from simbot.studies.lost import PENALTIES
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, some_played, totals_of
 from simbot.studies.statistics import (
     Distribution,
@@ -29,6 +30,7 @@ from simbot.studies.workers import PlayersLost, Team, rounds
 
 ROUND = 10  # days after which it is looked whether enough are played
 LEAST_DAYS = 20
+LEAST_S = 1e-3  # seconds a match: less is no time lost
 SECOND = "what the second robot earns less"
 Progress = Callable[[int, int], None]
 
@@ -37,7 +39,7 @@ Progress = Callable[[int, int], None]
 class Lost:
     reason: str
     points: float  # a match, on average
-    seconds: float  # a match, on average; 0 where it is not time that is lost
+    seconds: float  # a match, on average, beyond the nominal run's; 0 where it is not time that is lost
     share: float  # of the matches in which it happens
 
 
@@ -191,27 +193,37 @@ def _share(
 def _lost(
     good: Sequence[MatchRecord], nominals: dict[str, MatchRecord], below: float
 ) -> tuple[tuple[Lost, ...], float]:
-    """Reasons, ranked: what failed and would have earned, and time beyond the nominal run's at its point rate."""
+    """Reasons, ranked, and the points that none accounts for. Together they never claim more than was lost.
+
+    What is known exactly comes first, then what failed and would have earned, then time at the nominal point rate:
+    each kind claims what the kinds before it leave, in proportion where it would be more.
+    """
+    pairs = [(record, nominals[record.state]) for record in good]
     count = len(good)
-    found = []
+    exact, failed, late = [], [], []
     for reason in sorted({reason for record in good for reason in record.lost}):
-        usual = sum(nominals[record.state].lost.get(reason, 0.0) for record in good) / count
-        points = sum(record.lost.get(reason, 0.0) for record in good) / count - usual
-        found.append(Lost(reason, points, 0.0, sum(reason in record.lost for record in good) / count))
-    for reason in sorted({reason for record in good for reason in record.waited_s}):
-        more = [
-            record.waited_s.get(reason, 0.0) - nominals[record.state].waited_s.get(reason, 0.0)
-            for record in good
-        ]
-        rate = [_rate(nominals[record.state]) for record in good]
-        points = sum(each * per for each, per in zip(more, rate, strict=True)) / count
-        seconds = sum(record.waited_s.get(reason, 0.0) for record in good) / count
-        found.append(Lost(reason, points, seconds, sum(reason in record.waited_s for record in good) / count))
-    less = [nominals[record.state].partner - record.partner for record in good]
+        points = sum(own.lost.get(reason, 0.0) - usual.lost.get(reason, 0.0) for own, usual in pairs) / count
+        one = Lost(reason, points, 0.0, sum(reason in record.lost for record in good) / count)
+        (exact if reason == PENALTIES else failed).append(one)
+    less = [usual.partner - own.partner for own, usual in pairs]
     if any(less):
-        found.append(Lost(SECOND, sum(less) / count, 0.0, sum(each > 0.0 for each in less) / count))
+        exact.append(Lost(SECOND, sum(less) / count, 0.0, sum(each > 0.0 for each in less) / count))
+    for reason in sorted({reason for record in good for reason in record.waited_s}):
+        more = [own.waited_s.get(reason, 0.0) - usual.waited_s.get(reason, 0.0) for own, usual in pairs]
+        if sum(more) / count < LEAST_S:
+            continue
+        points = sum(each * _rate(usual) for each, (_, usual) in zip(more, pairs, strict=True)) / count
+        often = sum(each > LEAST_S for each in more) / count
+        late.append(Lost(reason, points, sum(more) / count, often))
+    found: list[Lost] = []
+    left = below
+    for kind in (exact, failed, late):
+        claims = sum(max(0.0, one.points) for one in kind)
+        share = min(1.0, max(0.0, left) / claims) if claims > 0.0 else 0.0
+        found += [replace(one, points=max(0.0, one.points) * share) for one in kind]
+        left -= claims * share
     found.sort(key=lambda one: (-one.points, one.reason))
-    return tuple(found), below - sum(one.points for one in found)
+    return tuple(found), left
 
 
 def _rate(nominal: MatchRecord) -> float:

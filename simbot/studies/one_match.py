@@ -9,19 +9,18 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis import cycles
-from simbot.analysis.findings import last_pick
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import RunResult
 from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models
 from simbot.physics.luck import Drawn
 from simbot.physics.plant import Plant
-from simbot.routine.acting import MISSED_BY_CHANCE
 from simbot.routine.match import let_go, play
-from simbot.routine.trace import Mishap, Trace
+from simbot.routine.trace import Trace
 from simbot.scenario.errors import SimbotError
-from simbot.scenario.model import BatteryState, PlaceStep, Plan
+from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
+from simbot.studies.lost import lost_points
 from simbot.studies.strata import DrawnEvenly
 
 MATCHES_A_DAY = 10
@@ -199,42 +198,3 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant)),
         not (failed or unmet or trace.mishaps),
     )
-
-
-def lost_points(plan: Plan, trace: Trace) -> dict[str, float]:
-    """Points of places that came to nothing, by the first cause: what each would have earned by itself."""
-    lost: dict[str, float] = {}
-
-    def note(reason: str, step: PlaceStep, at_us: int) -> None:
-        period = plan.game.period_at(at_us)
-        lost[reason] = lost.get(reason, 0.0) + float(plan.game.places[step.place].points[period])
-
-    unmet: set[tuple[int, int]] = set()
-    for need in trace.needs:
-        if not need.met and isinstance(need.acting, PlaceStep) and (need.line, need.at_us) not in unmet:
-            unmet.add((need.line, need.at_us))
-            note(f"{need.acting.otherwise}: acted too early", need.acting, need.at_us)
-    steps = {record.by.line: record.by for record in trace.moves if isinstance(record.by, PlaceStep)}
-    for mishap in trace.mishaps:
-        step = steps.get(mishap.line)
-        if step is not None and (mishap.line, mishap.at_us) not in unmet:
-            note(_reason(mishap, trace), step, mishap.at_us)
-    for award in trace.awards:
-        if award.kind == "penalty":
-            lost["penalties"] = lost.get("penalties", 0.0) - award.points
-    return lost
-
-
-def _reason(mishap: Mishap, trace: Trace) -> str:
-    if mishap.kind == "place_missed":
-        return f"{mishap.outcome}: the place missed"
-    if mishap.kind == "place_full":
-        return "the place was full"
-    pick = last_pick(mishap, trace)
-    if pick is None:
-        return "nothing in hand"
-    if pick.refused:
-        return f"{pick.outcome}: picked too early"
-    if pick.why == MISSED_BY_CHANCE:
-        return f"{pick.outcome}: the pick missed"
-    return f"{pick.outcome}: left before it held" if pick.outcome != "held" else "nothing in hand"

@@ -45,3 +45,91 @@ def test_points_of_two_robots_are_told_apart_and_add_up(tmp_path):
 def test_of_one_robot_nothing_is_said_of_a_second(tmp_path):
     result, said = played(a_plan(tmp_path, [pick(), wait("0.3 s"), place(), wait("0.3 s")]), 20)
     assert result.second is None and "both" not in said and "second" not in said
+
+
+REACTED = {"when": {"holds": {"hand": "nothing"}}, "do": [{"leave": "repeat"}]}
+SHUT = {"move": {"hand": "open"}}
+
+
+def lost(result):  # type: ignore[no-untyped-def]
+    """Points by reason; that they never claim more than is lost holds of all of them."""
+    rows = {one.reason: one.points for one in result.lost}
+    below = result.nominal - result.points.mean.value
+    assert all(points >= 0.0 for points in rows.values()) and sum(rows.values()) <= max(below, 0.0) + 1e-9
+    assert sum(rows.values()) + result.rest == pytest.approx(below)
+    return rows
+
+
+def test_a_miss_that_the_plan_reacts_to_is_listed_as_a_miss(tmp_path):
+    # one round of one pick, in 10 turns: every miss is one ball less, 10 (1 - p) of 10
+    inner = {
+        "repeat": 1,
+        "steps": [pick(succeeds="60 %"), wait("arrival"), REACTED, place(), wait("arrival")],
+    }
+    result, said = played(a_plan(tmp_path, [{"repeat": 10, "steps": [inner, SHUT, wait("arrival")]}]))
+    rows = lost(result)
+    assert rows == pytest.approx({"missed: the pick missed": 10.0 - result.points.mean.value})
+    assert 3.0 < rows["missed: the pick missed"] < 5.0 and result.rest == pytest.approx(0.0, abs=1e-9)
+    assert "Most is lost to: missed: the pick missed." in " ".join(said.split())
+
+
+def test_what_follows_from_a_miss_is_not_claimed_to_be_known(tmp_path):
+    # a miss ends the whole plan: one ball is the miss, the rest is what was left out after it
+    inner = {
+        "repeat": 10,
+        "steps": [pick(succeeds="60 %"), wait("arrival"), REACTED, place(), wait("arrival")],
+    }
+    result, said = played(a_plan(tmp_path, [inner]))
+    assert lost(result)["missed: the pick missed"] <= 1.0 < result.rest
+    assert "Most that can be told apart is lost to: missed: the pick missed." in " ".join(said.split())
+
+
+def test_only_the_last_try_of_several_is_a_ball_lost(tmp_path):
+    once = {"try": [pick(succeeds="50 %"), wait("arrival"), place(), wait("arrival")], "tries": 3}
+    result, _ = played(a_plan(tmp_path, [{"repeat": 8, "steps": [SHUT, wait("arrival"), once]}]))
+    assert lost(result) == pytest.approx({"missed: the pick missed": 8.0 - result.points.mean.value})
+    assert result.rest == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_look_that_sees_nothing_is_listed(tmp_path):
+    look = {"sense": "eye", "every": "100 ms", "latency": "0 ms", "sees": "30 %", "at_most": "300 ms"}
+    seen = {"when": {"seen": "eye"}, "do": [pick(), wait("0.3 s"), place(), wait("0.3 s")]}
+    result, _ = played(a_plan(tmp_path, [{"repeat": 10, "steps": [look, seen]}]))
+    assert lost(result) == pytest.approx({"eye: nothing seen": 10.0 - result.points.mean.value})
+    assert result.points.mean.value < 8.0
+
+
+def test_time_counts_no_points_where_there_is_enough_of_it(tmp_path):
+    # 10 rounds of some seconds in 100 s: what is lost is the balls of the picks that missed all three times
+    steps = [pick(succeeds="60 %", tries=3, each="500 ms"), wait("0.3 s"), place(), wait("0.3 s")]
+    result, _ = played(a_plan(tmp_path, [{"repeat": 10, "steps": steps}]))
+    rows = lost(result)
+    assert rows.pop("tried again") == 0.0
+    assert rows == pytest.approx({"missed: the pick missed": 10.0 - result.points.mean.value})
+    assert next(one.seconds for one in result.lost if one.reason == "tried again") > 1.0
+
+
+def test_penalties_count_as_they_are_and_before_what_only_would_have_earned(tmp_path):
+    # what falls comes back to a bin of two, and both are delivered in the end: only the penalties are lost
+    game = {
+        "elements": {"ball": {"when_dropped": "bin"}},
+        "stations": {"bin": {"pose": ["1 m", "1 m", "0 deg"], "gives": "ball", "stock": 2}},
+        "penalties": {"dropped": 3},
+    }
+    steps = [pick(), wait("arrival"), place(succeeds="50 %"), wait("arrival")]
+    result, _ = played(a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], game=game))
+    rows = lost(result)
+    assert result.nominal == 2.0 and rows["dropped: the place missed"] < 0.1 < 1.0 < rows["penalties"]
+
+
+def test_time_that_the_nominal_run_waits_too_is_not_told_as_lost(tmp_path):
+    game = {
+        "stations": {
+            "bin": {"pose": ["1 m", "1 m", "0 deg"], "gives": "ball", "stock": 1, "refill": "1 per 9 s"}
+        }
+    }
+    steps = [pick(), wait("0.3 s"), place(), wait("0.3 s")]
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], game=game)
+    result, _ = played(plan, 20)
+    assert any(record.waited_s for record in result.records)
+    assert lost(result) == {}
