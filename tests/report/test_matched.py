@@ -9,11 +9,14 @@ import jsonschema
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot.api import run
 from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
 from simbot.report.matched import WIDTH, print_matched
+from simbot.report.terminal import print_run
 from simbot.studies.asked import Asked
 from simbot.studies.match import study
+from simbot.studies.one_match import run_of_match
 
 
 def played(plan, runs=100):  # type: ignore[no-untyped-def]
@@ -133,3 +136,24 @@ def test_time_that_the_nominal_run_waits_too_is_not_told_as_lost(tmp_path):
     result, _ = played(plan, 20)
     assert any(record.waited_s for record in result.records)
     assert lost(result) == {}
+
+
+def test_a_pick_that_closed_on_nothing_is_not_called_too_early(tmp_path):
+    plan = a_plan(tmp_path, [pick(succeeds="0 %"), wait("0.5 s"), place(), wait("0.3 s")])
+    result, out = run_of_match(plan, 1, 0, plan.robot.battery[0]), StringIO()
+    print_run(result, result.states[0], out)
+    assert "hand took nothing: missed" in out.getvalue()
+    assert "0 ms too early" not in out.getvalue() and "has not closed" not in out.getvalue()
+
+
+def test_a_hand_over_from_an_empty_hand_is_not_called_too_early(tmp_path):
+    give = {"hand_over": {"from": "hand", "by": {"other": "shut"}, "else": "missed"}}
+    result, out = run(a_plan(tmp_path, [give, wait("0.5 s")])), StringIO()
+    print_run(result, result.states[0], out)
+    assert "other took nothing: missed" in out.getvalue() and "ms too early" not in out.getvalue()
+
+
+def test_a_pick_that_is_left_too_soon_is_still_called_too_early(tmp_path):
+    result, out = run(a_plan(tmp_path, [pick(), wait("0.1 s"), place(), wait("0.3 s")])), StringIO()
+    print_run(result, result.states[0], out)
+    assert "hand has not closed, 100 ms too early: missed" in out.getvalue()
