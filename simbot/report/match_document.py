@@ -41,6 +41,7 @@ def match_document(result: MatchResult) -> Document:
         "cycle_time_s": rounded(result.cycle_time_s),
         "nominal_cycle_time_s": rounded(result.nominal_cycle_s),
         "chance_clean": figure(result.clean),
+        "stood_still": {reason: rounded(share) for reason, share in result.stood.items()},
         "chance_order_broken": rounded(result.order_broken),
         "threshold": rounded(asked.threshold),
         "chance_to_reach": None if result.reaches is None else figure(result.reaches),

@@ -121,7 +121,9 @@ def _parts(points: Distribution) -> Iterator[str]:
 
 
 def _chances(result: MatchResult) -> Iterator[str]:
-    yield f"Clean (nothing missed, dropped or too early): {_percent(result.clean)}"
+    yield f"Clean (nothing missed, dropped, too early or stuck): {_percent(result.clean)}"
+    for reason, share in result.stood.items():
+        yield from _wrapped(f"In {100 * share:.0f} % of the matches {reason}.")
     if result.order_broken:
         yield f"An order rule is broken in {100 * result.order_broken:.0f} % of the matches."
     asked = result.asked

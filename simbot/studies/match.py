@@ -69,6 +69,7 @@ class MatchResult:
     lost: tuple[Lost, ...]
     rest: float  # points below nominal that no reason above accounts for
     states: tuple[StateShare, ...]
+    stood: dict[str, float]  # what stood still without arriving -> share of the matches
     order_broken: float  # share of the matches
     clean: Figure
     reaches: Figure | None  # the threshold
@@ -161,6 +162,10 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         lost=lost,
         rest=rest,
         states=tuple(_share(plan, state, nominals, good) for state in plan.robot.battery),
+        stood={
+            reason: sum(reason in record.stood for record in good) / len(good)
+            for reason in sorted({reason for record in good for reason in record.stood})
+        },
         order_broken=sum(record.order_broken for record in good) / len(good),
         clean=share_of(np.array([record.clean for record in good]), days),
         reaches=_reaches(asked, good, total, days),

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis import cycles
+from simbot.analysis.findings import AT_REST
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import RunResult
 from simbot.analysis.states import run_result, state_result
@@ -55,6 +56,7 @@ class MatchRecord:
     )  # what is drawn -> successes beyond what was to be expected
     risk: dict[str, float] = field(default_factory=dict)  # and the variance of that
     chance: dict[str, float] = field(default_factory=dict)  # and of one try, today
+    stood: dict[str, float] = field(default_factory=dict)  # what stood still without arriving -> seconds
     mistake: bool = False  # the fault is in the files, and the user's to mend
 
     @property
@@ -185,6 +187,7 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         partner = cycles.points_by_period(trace.partner, plan.game)["total"] or 0.0
     failed = any(pick.lost_us is not None for pick in trace.picks)
     unmet = any(not need.met for need in trace.needs)
+    stood = stood_still(trace, plant)
     return MatchRecord(
         number,
         state,
@@ -196,5 +199,29 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         lost_points(plan, trace),
         waited,
         bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant)),
-        not (failed or unmet or trace.mishaps),
+        not (failed or unmet or trace.mishaps or stood),
+        stood=stood,
     )
+
+
+def stood_still(trace: Trace, plant: Plant) -> dict[str, float]:
+    """Waits for an arrival that did not come: their limit ran out, or they stood to the end of their period [s]."""
+    stood: dict[str, float] = {}
+    for wait in trace.waits:
+        moves = [trace.moves[index].move for index in wait.moves]
+        if wait.missing and not wait.cut:
+            names, what = wait.missing, "a limit ran out before {} had arrived"
+        else:
+            never = (
+                wait.cut
+                and move.cut_us is None
+                and move.arrival_us() is None
+                and abs(plant.speed(move.mechanism, wait.ended_us)) <= AT_REST
+                for move in moves
+            )
+            names = tuple(move.mechanism for move, so in zip(moves, never, strict=True) if so)
+            what = "it stood to the end of a period for {}, which never arrived"
+        for name in names:
+            reason = what.format(f"the {name}")
+            stood[reason] = stood.get(reason, 0.0) + (wait.ended_us - wait.began_us) * 1e-6
+    return stood

@@ -157,3 +157,20 @@ def test_a_pick_that_is_left_too_soon_is_still_called_too_early(tmp_path):
     result, out = run(a_plan(tmp_path, [pick(), wait("0.1 s"), place(), wait("0.3 s")])), StringIO()
     print_run(result, result.states[0], out)
     assert "hand has not closed, 100 ms too early: missed" in out.getvalue()
+
+
+def test_a_wait_whose_limit_runs_out_is_told_and_is_not_clean(tmp_path):
+    move = {"move": {"hand": "shut"}}
+    result, said = played(a_plan(tmp_path, [move, {"wait": "arrival", "at_most": "50 ms"}]), 20)
+    assert result.clean.value == 0.0 and set(result.stood.values()) == {1.0}
+    assert "In 100 % of the matches a limit ran out before the hand had arrived." in said
+    document = json.loads(json.dumps(match_document(result)))
+    jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(document)
+
+
+def test_a_wait_that_the_end_of_the_match_cuts_is_clean(tmp_path):
+    rounds = [{"move": {"hand": to}} if to else {"wait": "arrival"} for to in ("shut", "", "open", "")]
+    result, said = played(
+        a_plan(tmp_path, [{"repeat": "until period_end", "steps": rounds}], lasts="1.1 s"), 20
+    )
+    assert result.clean.value == 1.0 and not result.stood and "arrived" not in said
