@@ -205,7 +205,9 @@ def _lost(
     """
     pairs = [(record, nominals[record.state]) for record in good]
     count = len(good)
-    exact, failed, late = [], [], []
+    exact: list[Lost] = []
+    failed: list[Lost] = []
+    late: list[Lost] = []
     for reason in sorted({reason for record in good for reason in record.lost}):
         points = sum(own.lost.get(reason, 0.0) - usual.lost.get(reason, 0.0) for own, usual in pairs) / count
         one = Lost(reason, points, 0.0, sum(reason in record.lost for record in good) / count)
