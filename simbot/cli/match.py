@@ -70,7 +70,7 @@ def match(
     check_targets(json=json_file, csv=csv_file)
     compile_first(loaded)
     from simbot.studies.kept import forget, keep, kept
-    from simbot.studies.match import Interrupted, NothingPlayed, put_together, study
+    from simbot.studies.match import Interrupted, put_together, study
 
     done = kept(loaded, asked)
     if done:
@@ -79,8 +79,6 @@ def match(
     try:
         result = study(loaded, asked, progress("matches"), done)
         forget(loaded, asked)
-    except NothingPlayed as error:
-        raise RuntimeError(f"no match could be played: {error}") from error
     except Interrupted as stopped:
         saved = keep(loaded, asked, stopped.records)
         if not stopped.records:

@@ -27,7 +27,8 @@ def _lines(result: MatchResult) -> Iterator[str]:
     yield f"{result.plan.name} of {result.plan.game.name}, {result.plan.robot.name}; {_mixture(result)}"
     yield f"{points.runs} matches on {points.days} days of ten, seed {asked.seed}, WITH CHANCE"
     yield ""
-    yield f"{'points':<22}{'':>8}   95 % interval"
+    points_of = "points" if result.second is None else "points of both robots"
+    yield f"{points_of:<22}{'':>8}   95 % interval"
     yield _row("mean of one match", points.mean)
     yield _row("spread (sd)", points.sd)
     yield _row("one in ten below (p10)", points.p10)
@@ -38,6 +39,9 @@ def _lines(result: MatchResult) -> Iterator[str]:
             f"average of a day       {points.mean.value:>7.1f}   "
             f"most days {points.day_p10:.1f} to {points.day_p90:.1f} (sd {points.day_sd:.1f})"
         )
+    if result.second is not None:
+        yield _row("of the second robot", result.second)
+        yield "of the first robot alone"
     for name, figure in result.periods.items():
         yield _row(f"in {name}", figure)
     yield _row("cycles", result.cycles)
@@ -59,7 +63,8 @@ FEW_DAYS = 5  # an interval from fewer says next to nothing
 
 def _answer(result: MatchResult) -> str:
     points = result.points
-    text = f"Expect {points.mean.value:.0f} points a match"
+    both = "" if result.second is None else " of both robots together"
+    text = f"Expect {points.mean.value:.0f} points a match{both}"
     if points.mean.interval is not None:
         text += f" ({points.mean.interval[0]:.1f} to {points.mean.interval[1]:.1f} with 95 % confidence)"
     text += f"; eight matches in ten end between {points.p10.value:.0f} and {points.p90.value:.0f}"
@@ -68,7 +73,8 @@ def _answer(result: MatchResult) -> str:
         days = f"{points.days} day{'s' if points.days > 1 else ''} of ten matches"
         text += f" Only {days}: too few to say more than that."
     if result.lost and result.lost[0].points > 0.0:
-        text += f" Most is lost to: {result.lost[0].reason}."
+        most = "Most" if result.lost[0].points >= result.rest else "Most that can be told apart"
+        text += f" {most} is lost to: {result.lost[0].reason}."
     return text
 
 
@@ -115,7 +121,9 @@ def _parts(points: Distribution) -> Iterator[str]:
 
 
 def _chances(result: MatchResult) -> Iterator[str]:
-    yield f"Clean (nothing missed, dropped or too early): {_percent(result.clean)}"
+    yield f"Clean (nothing missed, dropped, too early or stuck): {_percent(result.clean)}"
+    for reason, share in result.stood.items():
+        yield from _wrapped(f"In {100 * share:.0f} % of the matches {reason}.")
     if result.order_broken:
         yield f"An order rule is broken in {100 * result.order_broken:.0f} % of the matches."
     asked = result.asked
@@ -143,10 +151,12 @@ def _lost(result: MatchResult) -> Iterator[str]:
     for one in result.lost:
         time = f"{one.seconds:.1f} s" if one.seconds else ""
         yield f"  {one.reason[:43]:<44}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
-    yield f"  {'all else: slower moves, allowances, cut short':<44}{result.rest:>8.1f}"
+    yield f"  {'all else: left out, slower, cut short':<44}{result.rest:>8.1f}"
     yield from _wrapped(
-        "A place that comes to nothing counts what it would have earned by itself, at its first cause; time counts "
-        "at the nominal point rate. Both are beyond what the nominal run loses too."
+        "Estimates, beyond what the nominal run loses too, and together never more than is lost: penalties come "
+        "first; then what came to nothing, a place, or a pick or look that none followed, at its first cause as "
+        "what it would have earned by itself; time last, at the nominal point rate. All else is what follows from "
+        "these (steps left out), slower moves, allowances, and what was cut short."
     )
 
 
@@ -164,7 +174,11 @@ def _states(result: MatchResult) -> Iterator[str]:
 def _closing(result: MatchResult) -> Iterator[str]:
     if result.faults:
         first = result.faults[0]
-        yield f"{len(result.faults)} matches could not be played, the first is {first.number}: {first.fault}"
+        count = len(result.faults)
+        are = "1 match" if count == 1 else f"{count} matches"
+        yield from _wrapped(
+            f"{are} could not be played, and no number above has them in; the first is {first.number}: {first.fault}"
+        )
     if result.stopped:
         yield f"Stopped after {result.points.runs} matches: {result.stopped}."
     yield from unseen_lines(result.points.days)

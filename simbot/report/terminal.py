@@ -215,12 +215,12 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
     found, times = group.in_state(state) or (group.worst, 1)
     what = {
         "need_unmet": f"needs {found.mechanism}",
-        "pick_lost": f"{found.mechanism} has not closed",
+        "pick_lost": f"{found.mechanism} {'took nothing' if found.late_us == 0 else 'has not closed'}",
         "nothing_held": "nothing in hand",
         "place_full": "the place is full",
         "place_missed": "missed the place",
     }.get(found.kind, found.kind.replace("_", " "))
-    late = f", {_ms(found.late_us)} ms too early" if found.late_us is not None else ""
+    late = f", {_ms(found.late_us)} ms too early" if found.late_us else ""
     outcome = f": {found.outcome}" if found.outcome else ""
     often = f", {_times(times)}" if times > 1 else ""
     text = f"step {found.step}, line {found.line}: {what}{late}{outcome}{often}"

@@ -36,6 +36,7 @@ from simbot.scenario.plan_file import all_steps
 
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
 MISSED_BY_CHANCE = "it closed on nothing, as it does now and then"
+NOTHING_LEFT = "there was nothing left to take"
 
 
 @dataclass(slots=True)
@@ -201,7 +202,7 @@ class Actor:
         elif grip.fails:
             self._lose(grip, now, MISSED_BY_CHANCE, chance=True)
         elif not self._take(grip.step, now):
-            self._lose(grip, now, "there was nothing left to take")
+            self._lose(grip, now, NOTHING_LEFT)
         else:
             self._close(grip, held_us=now, lost_us=None, outcome="held", why="")
             self._load()

@@ -36,7 +36,7 @@ class WaitRecord(NamedTuple):
     written_us: int | None
     purpose: str | None
     arrival: bool
-    seen: bool  # an arrival wait that ended because everything was seen to have arrived
+    seen: bool  # an arrival wait that ended because everything was seen to have arrived; a look that saw something
     cut: bool  # ended by the end of its period
     moves: tuple[int, ...]  # what it times; of a wait that was cut: what it waited for
     missing: tuple[str, ...]  # mechanisms that had not been seen to arrive when the limit ran out

@@ -280,7 +280,8 @@ class Turns:
             if pause.purpose is not None:
                 self.log.waits.append(
                     WaitRecord(
-                        number, step.line, pause.began_us, now, None, pause.purpose, False, False, cut, (), (), (), step
+                        number, step.line, pause.began_us, now, None, pause.purpose, False, pause.seen, cut,
+                        (), (), (), step,
                     )
                 )  # fmt: skip
             return

@@ -7,14 +7,15 @@ records are put in the order of their numbers. Whether to stop early is decided 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from simbot.physics.luck import normal, uniform
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
-from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, totals_of
+from simbot.studies.lost import PENALTIES
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, some_played, totals_of
 from simbot.studies.statistics import (
     Distribution,
     Figure,
@@ -29,6 +30,8 @@ from simbot.studies.workers import PlayersLost, Team, rounds
 
 ROUND = 10  # days after which it is looked whether enough are played
 LEAST_DAYS = 20
+LEAST_S = 1e-3  # seconds a match: less is no time lost
+SECOND = "what the second robot earns less"
 Progress = Callable[[int, int], None]
 
 
@@ -36,7 +39,7 @@ Progress = Callable[[int, int], None]
 class Lost:
     reason: str
     points: float  # a match, on average
-    seconds: float  # a match, on average; 0 where it is not time that is lost
+    seconds: float  # a match, on average, beyond the nominal run's; 0 where it is not time that is lost
     share: float  # of the matches in which it happens
 
 
@@ -56,8 +59,9 @@ class MatchResult:
     asked: Asked
     records: tuple[MatchRecord, ...]
     points: Distribution
-    alliance: Distribution | None  # with the partner's points, where there are any
-    periods: dict[str, Figure]
+    alliance: Distribution | None  # with a partner's stated points, where there are any
+    periods: dict[str, Figure]  # the robot's own
+    second: Figure | None  # points of a second robot with a plan; they are in `points`
     nominal: float  # points without chance, in the same mixture of battery states
     cycles: Figure
     cycle_time_s: float | None
@@ -65,6 +69,7 @@ class MatchResult:
     lost: tuple[Lost, ...]
     rest: float  # points below nominal that no reason above accounts for
     states: tuple[StateShare, ...]
+    stood: dict[str, float]  # what stood still without arriving -> share of the matches
     order_broken: float  # share of the matches
     clean: Figure
     reaches: Figure | None  # the threshold
@@ -122,9 +127,7 @@ def _enough(records: list[MatchRecord], asked: Asked) -> bool:
 
 def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], stopped: str) -> MatchResult:
     """The numbers of a study from its records."""
-    good = played(records)
-    if not good:
-        raise NothingPlayed(records)
+    good = some_played(records)
     values, days = totals_of(good)
     points = distribution(values, days)
     nominals = {name: nominal_of(plan, name) for name in dict.fromkeys(asked.states)}
@@ -151,6 +154,7 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
             for key in good[0].points
             if key != "total"
         },
+        second=_second(plan, good, days),
         nominal=nominal,
         cycles=mean_of(np.array([record.cycles for record in good], dtype=float), days),
         cycle_time_s=sum(record.cycle_s for record in good) / cycles if cycles else None,
@@ -158,6 +162,10 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         lost=lost,
         rest=rest,
         states=tuple(_share(plan, state, nominals, good) for state in plan.robot.battery),
+        stood={
+            reason: sum(reason in record.stood for record in good) / len(good)
+            for reason in sorted({reason for record in good for reason in record.stood})
+        },
         order_broken=sum(record.order_broken for record in good) / len(good),
         clean=share_of(np.array([record.clean for record in good]), days),
         reaches=_reaches(asked, good, total, days),
@@ -168,11 +176,10 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
     )
 
 
-class NothingPlayed(Exception):
-    """Every match failed."""
-
-    def __init__(self, records: tuple[MatchRecord, ...]) -> None:
-        super().__init__(records[0].fault if records else "no match was played")
+def _second(plan: Plan, good: Sequence[MatchRecord], days: np.ndarray) -> Figure | None:
+    if plan.partner is None:
+        return None
+    return mean_of(np.array([record.partner for record in good], dtype=float), days)
 
 
 def _share(
@@ -191,24 +198,39 @@ def _share(
 def _lost(
     good: Sequence[MatchRecord], nominals: dict[str, MatchRecord], below: float
 ) -> tuple[tuple[Lost, ...], float]:
-    """Reasons, ranked: what failed and would have earned, and time beyond the nominal run's at its point rate."""
+    """Reasons, ranked, and the points that none accounts for. Together they never claim more than was lost.
+
+    What is known exactly comes first, then what failed and would have earned, then time at the nominal point rate:
+    each kind claims what the kinds before it leave, in proportion where it would be more.
+    """
+    pairs = [(record, nominals[record.state]) for record in good]
     count = len(good)
-    found = []
+    exact: list[Lost] = []
+    failed: list[Lost] = []
+    late: list[Lost] = []
     for reason in sorted({reason for record in good for reason in record.lost}):
-        usual = sum(nominals[record.state].lost.get(reason, 0.0) for record in good) / count
-        points = sum(record.lost.get(reason, 0.0) for record in good) / count - usual
-        found.append(Lost(reason, points, 0.0, sum(reason in record.lost for record in good) / count))
+        points = sum(own.lost.get(reason, 0.0) - usual.lost.get(reason, 0.0) for own, usual in pairs) / count
+        one = Lost(reason, points, 0.0, sum(reason in record.lost for record in good) / count)
+        (exact if reason == PENALTIES else failed).append(one)
+    less = [usual.partner - own.partner for own, usual in pairs]
+    if any(less):
+        exact.append(Lost(SECOND, sum(less) / count, 0.0, sum(each > 0.0 for each in less) / count))
     for reason in sorted({reason for record in good for reason in record.waited_s}):
-        more = [
-            record.waited_s.get(reason, 0.0) - nominals[record.state].waited_s.get(reason, 0.0)
-            for record in good
-        ]
-        rate = [_rate(nominals[record.state]) for record in good]
-        points = sum(each * per for each, per in zip(more, rate, strict=True)) / count
-        seconds = sum(record.waited_s.get(reason, 0.0) for record in good) / count
-        found.append(Lost(reason, points, seconds, sum(reason in record.waited_s for record in good) / count))
+        more = [own.waited_s.get(reason, 0.0) - usual.waited_s.get(reason, 0.0) for own, usual in pairs]
+        if sum(more) / count < LEAST_S:
+            continue
+        points = sum(each * _rate(usual) for each, (_, usual) in zip(more, pairs, strict=True)) / count
+        often = sum(each > LEAST_S for each in more) / count
+        late.append(Lost(reason, points, sum(more) / count, often))
+    found: list[Lost] = []
+    left = below
+    for kind in (exact, failed, late):
+        claims = sum(max(0.0, one.points) for one in kind)
+        share = min(1.0, max(0.0, left) / claims) if claims > 0.0 else 0.0
+        found += [replace(one, points=max(0.0, one.points) * share) for one in kind]
+        left -= claims * share
     found.sort(key=lambda one: (-one.points, one.reason))
-    return tuple(found), below - sum(one.points for one in found)
+    return tuple(found), left
 
 
 def _rate(nominal: MatchRecord) -> float:

@@ -9,18 +9,19 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis import cycles
-from simbot.analysis.findings import last_pick
+from simbot.analysis.findings import AT_REST
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import RunResult
 from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models
 from simbot.physics.luck import Drawn
 from simbot.physics.plant import Plant
-from simbot.routine.acting import MISSED_BY_CHANCE
 from simbot.routine.match import let_go, play
-from simbot.routine.trace import Mishap, Trace
-from simbot.scenario.model import BatteryState, PlaceStep, Plan
+from simbot.routine.trace import Trace
+from simbot.scenario.errors import SimbotError
+from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
+from simbot.studies.lost import lost_points
 from simbot.studies.strata import DrawnEvenly
 
 MATCHES_A_DAY = 10
@@ -56,6 +57,8 @@ class MatchRecord:
     )  # what is drawn -> successes beyond what was to be expected
     risk: dict[str, float] = field(default_factory=dict)  # and the variance of that
     chance: dict[str, float] = field(default_factory=dict)  # and of one try, today
+    stood: dict[str, float] = field(default_factory=dict)  # what stood still without arriving -> seconds
+    mistake: bool = False  # the fault is in the files, and the user's to mend
 
     @property
     def total(self) -> float:
@@ -66,6 +69,21 @@ class MatchRecord:
 def played(records: Sequence[MatchRecord]) -> list[MatchRecord]:
     """The matches that could be played."""
     return [record for record in records if not record.fault]
+
+
+def some_played(records: Sequence[MatchRecord]) -> list[MatchRecord]:
+    """The same, where there is to be one at least.
+
+    Raises
+    ------
+    SimbotError
+        None could be played, and the files are the reason.
+    """
+    good = played(records)
+    if good or not records:
+        return good
+    text = f"no match could be played: {records[0].fault}"
+    raise SimbotError(text) if records[0].mistake else RuntimeError(text)
 
 
 def totals_of(records: Sequence[MatchRecord]) -> tuple[Array, npt.NDArray[np.int64]]:
@@ -122,7 +140,7 @@ class Day:
                 chance=named(luck.chance) | named(partner.chance, "partner: "),
             )
         except Exception as error:
-            return MatchRecord(number, battery.name, fault=fault_of(error))
+            return failed(number, battery.name, error)
 
 
 def named(luck: Mapping[tuple[object, ...], float], who: str = "") -> dict[str, float]:
@@ -134,9 +152,14 @@ def named(luck: Mapping[tuple[object, ...], float], who: str = "") -> dict[str, 
     return {who + " ".join(map(str, key)): value for key, value in luck.items()}
 
 
+def failed(number: int, state: str, error: Exception) -> MatchRecord:
+    """A match that could not be played."""
+    return MatchRecord(number, state, fault=fault_of(error), mistake=isinstance(error, SimbotError))
+
+
 def fault_of(error: Exception) -> str:
-    """What is kept of an error."""
-    return f"{type(error).__name__}: {error}"
+    """What is kept of an error; the user's own mistake is told as anywhere else."""
+    return str(error) if isinstance(error, SimbotError) else f"{type(error).__name__}: {error}"
 
 
 def run_of_match(plan: Plan, seed: int, number: int, battery: BatteryState) -> RunResult:
@@ -165,6 +188,7 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         partner = cycles.points_by_period(trace.partner, plan.game)["total"] or 0.0
     failed = any(pick.lost_us is not None for pick in trace.picks)
     unmet = any(not need.met for need in trace.needs)
+    stood = stood_still(trace, plant)
     return MatchRecord(
         number,
         state,
@@ -176,44 +200,29 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         lost_points(plan, trace),
         waited,
         bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant)),
-        not (failed or unmet or trace.mishaps),
+        not (failed or unmet or trace.mishaps or stood),
+        stood=stood,
     )
 
 
-def lost_points(plan: Plan, trace: Trace) -> dict[str, float]:
-    """Points of places that came to nothing, by the first cause: what each would have earned by itself."""
-    lost: dict[str, float] = {}
-
-    def note(reason: str, step: PlaceStep, at_us: int) -> None:
-        period = plan.game.period_at(at_us)
-        lost[reason] = lost.get(reason, 0.0) + float(plan.game.places[step.place].points[period])
-
-    unmet: set[tuple[int, int]] = set()
-    for need in trace.needs:
-        if not need.met and isinstance(need.acting, PlaceStep) and (need.line, need.at_us) not in unmet:
-            unmet.add((need.line, need.at_us))
-            note(f"{need.acting.otherwise}: acted too early", need.acting, need.at_us)
-    steps = {record.by.line: record.by for record in trace.moves if isinstance(record.by, PlaceStep)}
-    for mishap in trace.mishaps:
-        step = steps.get(mishap.line)
-        if step is not None and (mishap.line, mishap.at_us) not in unmet:
-            note(_reason(mishap, trace), step, mishap.at_us)
-    for award in trace.awards:
-        if award.kind == "penalty":
-            lost["penalties"] = lost.get("penalties", 0.0) - award.points
-    return lost
-
-
-def _reason(mishap: Mishap, trace: Trace) -> str:
-    if mishap.kind == "place_missed":
-        return f"{mishap.outcome}: the place missed"
-    if mishap.kind == "place_full":
-        return "the place was full"
-    pick = last_pick(mishap, trace)
-    if pick is None:
-        return "nothing in hand"
-    if pick.refused:
-        return f"{pick.outcome}: picked too early"
-    if pick.why == MISSED_BY_CHANCE:
-        return f"{pick.outcome}: the pick missed"
-    return f"{pick.outcome}: left before it held" if pick.outcome != "held" else "nothing in hand"
+def stood_still(trace: Trace, plant: Plant) -> dict[str, float]:
+    """Waits for an arrival that did not come: their limit ran out, or they stood to the end of their period [s]."""
+    stood: dict[str, float] = {}
+    for wait in trace.waits:
+        moves = [trace.moves[index].move for index in wait.moves]
+        if wait.missing and not wait.cut:
+            names, what = wait.missing, "a limit ran out before {} had arrived"
+        else:
+            never = (
+                wait.cut
+                and move.cut_us is None
+                and move.arrival_us() is None
+                and abs(plant.speed(move.mechanism, wait.ended_us)) <= AT_REST
+                for move in moves
+            )
+            names = tuple(move.mechanism for move, so in zip(moves, never, strict=True) if so)
+            what = "it stood to the end of a period for {}, which never arrived"
+        for name in names:
+            reason = what.format(f"the {name}")
+            stood[reason] = stood.get(reason, 0.0) + (wait.ended_us - wait.began_us) * 1e-6
+    return stood

@@ -23,7 +23,7 @@ from simbot.studies.allocation import shares, starving
 from simbot.studies.asked import Asked
 from simbot.studies.controls import Known, fortunes
 from simbot.studies.ledger import Ledger
-from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, totals_of
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, some_played, totals_of
 from simbot.studies.regressed import Fit, regressed
 from simbot.studies.schedule import STEP_DAYS, Round, looks_until, matches_in, next_look, schedule
 from simbot.studies.statistics import NORMAL_95, Figure, parts_of, share_of, tally_of
@@ -55,7 +55,10 @@ class Difference:
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
     """Records of the same matches for every plan; all that are asked for."""
-    return ledger.play(plans, schedule(asked.states, asked.runs))
+    records = ledger.play(plans, schedule(asked.states, asked.runs))
+    for own in records:
+        some_played(own)
+    return records
 
 
 def play_off(
@@ -79,6 +82,8 @@ def play_off(
         ledger.ahead(turns(numbers))  # as it seems, while it is looked at these
 
     advance(range(count))
+    for own in records:
+        some_played(own)
     while True:
         best = best_of(records, known)
         open_ones = [n for n in range(count) if n != best and _is_open(asked, records, best, n, known)]

@@ -18,7 +18,7 @@ from simbot.routine.trace import Trace, WaitRecord
 from simbot.scenario.model import Plan
 from simbot.studies.knobs import Knob
 from simbot.studies.ledger import Progress
-from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, record_of
+from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, failed, record_of
 from simbot.studies.workers import Round, Team
 
 NEVER_US = 1 << 60
@@ -82,8 +82,7 @@ def _play(
             found.append(TimedMatch(record, demands_of(plan, trace, plant, knobs[which])))
             let_go(trace)
         except Exception as error:
-            fault = f"{type(error).__name__}: {error}"
-            found.append(TimedMatch(MatchRecord(number, state, fault=fault)))
+            found.append(TimedMatch(failed(number, state, error)))
     return found
 
 

@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import Any
 
 from simbot.scenario.model import Plan
-from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, fault_of
+from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, failed
 from simbot.studies.players import Pending, Players, PlayersLost, Pool, ended, no_more
 
 __all__ = ["PlayersLost", "Round", "Task", "Team", "days_of", "play_day", "rounds"]
@@ -204,7 +204,7 @@ def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
     try:
         day = Day(plan, seed, matches[0][0] // MATCHES_A_DAY)
     except Exception as error:
-        return [MatchRecord(number, state, fault=fault_of(error)) for number, state in matches]
+        return [failed(number, state, error) for number, state in matches]
     records: list[MatchRecord] = []
     try:
         for number, state in matches:

@@ -203,7 +203,7 @@ def _name_of(shown: Shown, need: NeedResult, failed: bool) -> str:
     found = _found(shown, need) if failed else None
     if found is None:
         return name
-    late = "" if found.late_us is None else f", {found.late_us / 1000:.0f} ms too early"
+    late = "" if not found.late_us else f", {found.late_us / 1000:.0f} ms too early"
     return style.plain(f"{name}: {found.outcome or 'fails'}{late}")
 
 

@@ -1,0 +1,140 @@
+"""What came to nothing in a match, by its first cause, and what each of them would have earned by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from simbot.routine.acting import MISSED_BY_CHANCE, NOTHING_LEFT
+from simbot.routine.trace import Mishap, PickRecord, Trace
+from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep
+from simbot.scenario.plan_file import all_steps
+
+PENALTIES = "penalties"  # the one that is exact
+LEFT_OPEN = "nothing in hand"
+
+
+class _Sums(dict[str, float]):
+    """Points by reason."""
+
+    def note(self, reason: str, points: float) -> None:
+        self[reason] = self.get(reason, 0.0) + points
+
+
+def lost_points(plan: Plan, trace: Trace) -> dict[str, float]:
+    """Points by first cause: of places that came to nothing, of picks after which none followed, and penalties.
+
+    A pick or a look after which the plan does something else counts as the best place of the plan for it; what is
+    tried again within a `try` counts nothing here.
+    """
+    lost = _Sums()
+    unmet: set[tuple[int, int]] = set()
+    for need in trace.needs:
+        if not need.met and isinstance(need.acting, PlaceStep) and (need.line, need.at_us) not in unmet:
+            unmet.add((need.line, need.at_us))
+            lost.note(f"{need.acting.otherwise}: acted too early", _worth(plan, [need.acting], need.at_us))
+    steps = {record.by.line: record.by for record in trace.moves if isinstance(record.by, PlaceStep)}
+    told: set[PickKey] = set()
+    for mishap in trace.mishaps:
+        chain = _chain(_latest(trace, mishap.mechanism, mishap.at_us), trace)
+        if mishap.kind == "nothing_held":
+            told.update(map(_key, chain))
+        step = steps.get(mishap.line)
+        if step is not None and (mishap.line, mishap.at_us) not in unmet:
+            lost.note(_reason(mishap, chain), _worth(plan, [step], mishap.at_us))
+    _picks(plan, trace, told, lost)
+    _looks(plan, trace, lost)
+    for award in trace.awards:
+        if award.kind == "penalty":
+            lost.note(PENALTIES, -award.points)
+    return lost
+
+
+PickKey = tuple[int, int]
+
+
+def _key(pick: PickRecord) -> PickKey:
+    return pick.line, pick.begins_us
+
+
+def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: _Sums) -> None:
+    """Picks that took nothing and that no place came after: the plan did something else."""
+    places = [step for step in all_steps(plan) if isinstance(step, PlaceStep)]
+    for pick in sorted(trace.picks, key=lambda one: -one.begins_us):
+        if pick.lost_us is None or _key(pick) in told:
+            continue
+        chain = _chain(pick, trace)
+        told.update(map(_key, chain))
+        if _tried_again(pick.begins_us, trace):
+            continue
+        fit = places
+        if isinstance(pick.acting, PickStep):
+            fit = [step for step in places if plan.game.places[step.place].takes == pick.acting.element]
+        lost.note(_of_pick(chain[-1]), _worth(plan, fit, pick.lost_us))
+
+
+def _looks(plan: Plan, trace: Trace, lost: _Sums) -> None:
+    """Looks that saw nothing, and that no pick or delivery came after before the next one."""
+    looks = [wait for wait in trace.waits if wait.purpose == "sense"]
+    acts = [pick.begins_us for pick in trace.picks] + [one.at_us for one in trace.deliveries]
+    places = [step for step in all_steps(plan) if isinstance(step, PlaceStep)]
+    for place, look in enumerate(looks):
+        blind = isinstance(look.given, SenseStep) and not look.seen and not look.cut
+        if not blind or _tried_again(look.began_us, trace):
+            continue
+        until = next((one.began_us for one in looks[place + 1 :]), trace.horizon_us)
+        if not any(look.ended_us <= at <= until for at in acts):
+            assert isinstance(look.given, SenseStep)
+            lost.note(f"{look.given.name}: nothing seen", _worth(plan, places, look.ended_us))
+
+
+def _worth(plan: Plan, steps: Sequence[PlaceStep], at_us: int) -> float:
+    """What the best of these places would earn at an instant."""
+    period = plan.game.period_at(at_us)
+    return max((float(plan.game.places[step.place].points[period]) for step in steps), default=0.0)
+
+
+def _tried_again(at_us: int, trace: Trace) -> bool:
+    """Whether the try that was under way then failed and was not the last; of those at one instant the last."""
+    failed = [one for one in trace.failures if one.began_us <= at_us <= one.ended_us]
+    return bool(failed) and failed[-1].number < failed[-1].of and failed[-1].why != "its time ran out"
+
+
+def _latest(trace: Trace, mechanism: str, at_us: int) -> PickRecord | None:
+    """The latest pick or hand over before an instant with a hand."""
+    mine = (one for one in trace.picks if one.acting.by.mechanism == mechanism and one.begins_us < at_us)
+    return max(mine, key=lambda one: one.begins_us, default=None)
+
+
+def _chain(pick: PickRecord | None, trace: Trace) -> list[PickRecord]:
+    """A pick, and after it those before that left it nothing to take."""
+    return list(_back(pick, trace))
+
+
+def _back(pick: PickRecord | None, trace: Trace) -> Iterator[PickRecord]:
+    while pick is not None:
+        yield pick
+        if not isinstance(pick.acting, HandOverStep) or pick.why != NOTHING_LEFT:
+            return
+        pick = _latest(trace, pick.acting.giver, pick.begins_us)
+        if pick is not None and pick.lost_us is None:
+            return
+
+
+def _reason(mishap: Mishap, chain: Sequence[PickRecord]) -> str:
+    if mishap.kind == "place_missed":
+        return f"{mishap.outcome}: the place missed"
+    if mishap.kind == "place_full":
+        return "the place was full"
+    return _of_pick(chain[-1]) if chain else LEFT_OPEN
+
+
+def _of_pick(pick: PickRecord) -> str:
+    if pick.outcome == "held":
+        return LEFT_OPEN
+    if pick.refused:
+        return f"{pick.outcome}: picked too early"
+    if pick.why == MISSED_BY_CHANCE:
+        return f"{pick.outcome}: the pick missed"
+    if pick.why == NOTHING_LEFT:
+        return f"{pick.outcome}: nothing there to take"
+    return f"{pick.outcome}: left before it held"

@@ -1,0 +1,176 @@
+"""What `simbot match` prints of two robots, and of where points are lost."""
+
+from __future__ import annotations
+
+import json
+from io import StringIO
+
+import jsonschema
+import pytest
+from stopwatches import a_plan, pick, place, wait
+
+from simbot.api import run
+from simbot.report.document import schema_text
+from simbot.report.match_document import match_document
+from simbot.report.matched import WIDTH, print_matched
+from simbot.report.terminal import print_run
+from simbot.studies.asked import Asked
+from simbot.studies.match import study
+from simbot.studies.one_match import run_of_match
+
+
+def played(plan, runs=100):  # type: ignore[no-untyped-def]
+    """The study, and what is printed of it as one line."""
+    result = study(plan, Asked(runs, 3, ("full",)), lambda done, total: None)
+    out = StringIO()
+    print_matched(result, out)
+    assert all(len(line) <= WIDTH for line in out.getvalue().splitlines())
+    return result, out.getvalue()
+
+
+def test_points_of_two_robots_are_told_apart_and_add_up(tmp_path):
+    a_plan(tmp_path, [pick(succeeds="50 %"), wait("0.3 s"), place(), wait("0.3 s")])
+    (tmp_path / "plan.yaml").rename(tmp_path / "second.yaml")
+    steps = [{"repeat": 3, "steps": [pick(), wait("0.3 s"), place(), wait("0.3 s")]}]
+    result, said = played(a_plan(tmp_path, steps, others={"friend": {"plan": "second.yaml"}}))
+    assert "points a match of both robots together" in " ".join(said.split())
+    own = result.periods["only"].value
+    assert own == 3.0 and 0.0 < result.second.value < 1.0
+    assert own + result.second.value == pytest.approx(result.points.mean.value)
+    rows = {one.reason: one.points for one in result.lost}
+    assert rows == pytest.approx({"what the second robot earns less": 1.0 - result.second.value})
+    assert result.rest == pytest.approx(0.0, abs=1e-9)
+    document = json.loads(json.dumps(match_document(result)))
+    jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(document)
+    assert document["partner_points"]["value"] == pytest.approx(result.second.value)
+
+
+def test_of_one_robot_nothing_is_said_of_a_second(tmp_path):
+    result, said = played(a_plan(tmp_path, [pick(), wait("0.3 s"), place(), wait("0.3 s")]), 20)
+    assert result.second is None and "both" not in said and "second" not in said
+
+
+REACTED = {"when": {"holds": {"hand": "nothing"}}, "do": [{"leave": "repeat"}]}
+SHUT = {"move": {"hand": "open"}}
+
+
+def lost(result):  # type: ignore[no-untyped-def]
+    """Points by reason; that they never claim more than is lost holds of all of them."""
+    rows = {one.reason: one.points for one in result.lost}
+    below = result.nominal - result.points.mean.value
+    assert all(points >= 0.0 for points in rows.values()) and sum(rows.values()) <= max(below, 0.0) + 1e-9
+    assert sum(rows.values()) + result.rest == pytest.approx(below)
+    return rows
+
+
+def test_a_miss_that_the_plan_reacts_to_is_listed_as_a_miss(tmp_path):
+    # one round of one pick, in 10 turns: every miss is one ball less, 10 (1 - p) of 10
+    inner = {
+        "repeat": 1,
+        "steps": [pick(succeeds="60 %"), wait("arrival"), REACTED, place(), wait("arrival")],
+    }
+    result, said = played(a_plan(tmp_path, [{"repeat": 10, "steps": [inner, SHUT, wait("arrival")]}]))
+    rows = lost(result)
+    assert rows == pytest.approx({"missed: the pick missed": 10.0 - result.points.mean.value})
+    assert 3.0 < rows["missed: the pick missed"] < 5.0 and result.rest == pytest.approx(0.0, abs=1e-9)
+    assert "Most is lost to: missed: the pick missed." in " ".join(said.split())
+
+
+def test_what_follows_from_a_miss_is_not_claimed_to_be_known(tmp_path):
+    # a miss ends the whole plan: one ball is the miss, the rest is what was left out after it
+    inner = {
+        "repeat": 10,
+        "steps": [pick(succeeds="60 %"), wait("arrival"), REACTED, place(), wait("arrival")],
+    }
+    result, said = played(a_plan(tmp_path, [inner]))
+    assert lost(result)["missed: the pick missed"] <= 1.0 < result.rest
+    assert "Most that can be told apart is lost to: missed: the pick missed." in " ".join(said.split())
+
+
+def test_only_the_last_try_of_several_is_a_ball_lost(tmp_path):
+    once = {"try": [pick(succeeds="50 %"), wait("arrival"), place(), wait("arrival")], "tries": 3}
+    result, _ = played(a_plan(tmp_path, [{"repeat": 8, "steps": [SHUT, wait("arrival"), once]}]))
+    assert lost(result) == pytest.approx({"missed: the pick missed": 8.0 - result.points.mean.value})
+    assert result.rest == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_look_that_sees_nothing_is_listed(tmp_path):
+    look = {"sense": "eye", "every": "100 ms", "latency": "0 ms", "sees": "30 %", "at_most": "300 ms"}
+    seen = {"when": {"seen": "eye"}, "do": [pick(), wait("0.3 s"), place(), wait("0.3 s")]}
+    result, _ = played(a_plan(tmp_path, [{"repeat": 10, "steps": [look, seen]}]))
+    assert lost(result) == pytest.approx({"eye: nothing seen": 10.0 - result.points.mean.value})
+    assert result.points.mean.value < 8.0
+
+
+def test_time_counts_no_points_where_there_is_enough_of_it(tmp_path):
+    # 10 rounds of some seconds in 100 s: what is lost is the balls of the picks that missed all three times
+    steps = [pick(succeeds="60 %", tries=3, each="500 ms"), wait("0.3 s"), place(), wait("0.3 s")]
+    result, _ = played(a_plan(tmp_path, [{"repeat": 10, "steps": steps}]))
+    rows = lost(result)
+    assert rows.pop("tried again") == 0.0
+    assert rows == pytest.approx({"missed: the pick missed": 10.0 - result.points.mean.value})
+    assert next(one.seconds for one in result.lost if one.reason == "tried again") > 1.0
+
+
+def test_penalties_count_as_they_are_and_before_what_only_would_have_earned(tmp_path):
+    # what falls comes back to a bin of two, and both are delivered in the end: only the penalties are lost
+    game = {
+        "elements": {"ball": {"when_dropped": "bin"}},
+        "stations": {"bin": {"pose": ["1 m", "1 m", "0 deg"], "gives": "ball", "stock": 2}},
+        "penalties": {"dropped": 3},
+    }
+    steps = [pick(), wait("arrival"), place(succeeds="50 %"), wait("arrival")]
+    result, _ = played(a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], game=game))
+    rows = lost(result)
+    assert result.nominal == 2.0 and rows["dropped: the place missed"] < 0.1 < 1.0 < rows["penalties"]
+
+
+def test_time_that_the_nominal_run_waits_too_is_not_told_as_lost(tmp_path):
+    game = {
+        "stations": {
+            "bin": {"pose": ["1 m", "1 m", "0 deg"], "gives": "ball", "stock": 1, "refill": "1 per 9 s"}
+        }
+    }
+    steps = [pick(), wait("0.3 s"), place(), wait("0.3 s")]
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], game=game)
+    result, _ = played(plan, 20)
+    assert any(record.waited_s for record in result.records)
+    assert lost(result) == {}
+
+
+def test_a_pick_that_closed_on_nothing_is_not_called_too_early(tmp_path):
+    plan = a_plan(tmp_path, [pick(succeeds="0 %"), wait("0.5 s"), place(), wait("0.3 s")])
+    result, out = run_of_match(plan, 1, 0, plan.robot.battery[0]), StringIO()
+    print_run(result, result.states[0], out)
+    assert "hand took nothing: missed" in out.getvalue()
+    assert "0 ms too early" not in out.getvalue() and "has not closed" not in out.getvalue()
+
+
+def test_a_hand_over_from_an_empty_hand_is_not_called_too_early(tmp_path):
+    give = {"hand_over": {"from": "hand", "by": {"other": "shut"}, "else": "missed"}}
+    result, out = run(a_plan(tmp_path, [give, wait("0.5 s")])), StringIO()
+    print_run(result, result.states[0], out)
+    assert "other took nothing: missed" in out.getvalue() and "ms too early" not in out.getvalue()
+
+
+def test_a_pick_that_is_left_too_soon_is_still_called_too_early(tmp_path):
+    result, out = run(a_plan(tmp_path, [pick(), wait("0.1 s"), place(), wait("0.3 s")])), StringIO()
+    print_run(result, result.states[0], out)
+    assert "hand has not closed, 100 ms too early: missed" in out.getvalue()
+
+
+def test_a_wait_whose_limit_runs_out_is_told_and_is_not_clean(tmp_path):
+    move = {"move": {"hand": "shut"}}
+    result, said = played(a_plan(tmp_path, [move, {"wait": "arrival", "at_most": "50 ms"}]), 20)
+    assert result.clean.value == 0.0 and set(result.stood.values()) == {1.0}
+    assert "In 100 % of the matches a limit ran out before the hand had arrived." in said
+    document = json.loads(json.dumps(match_document(result)))
+    jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(document)
+
+
+def test_a_wait_that_the_end_of_the_match_cuts_is_clean(tmp_path):
+    rounds = [{"move": {"hand": to}} if to else {"wait": "arrival"} for to in ("shut", "", "open", "")]
+    result, said = played(
+        a_plan(tmp_path, [{"repeat": "until period_end", "steps": rounds}], lasts="1.1 s"), 20
+    )
+    assert result.clean.value == 1.0 and not result.stood and "arrived" not in said
