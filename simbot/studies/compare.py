@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from pathlib import Path
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
@@ -56,6 +57,13 @@ class CompareResult:
     stopped: bool  # the best was settled against every other before all runs
     faults: tuple[tuple[str, MatchRecord], ...]
     records: tuple[tuple[MatchRecord, ...], ...]  # of each side
+
+
+def other_game(plans: Sequence[Plan]) -> Plan | None:
+    """The first plan that plays another game than the first of all; points of two games tell nothing."""
+    nowhere = Path()
+    games = [replace(plan.game, path=nowhere) for plan in plans]
+    return next((plan for plan, game in zip(plans, games, strict=True) if game != games[0]), None)
 
 
 def compare(plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareResult:
