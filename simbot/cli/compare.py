@@ -69,11 +69,12 @@ def compare(
     csv_file: CsvFile = None,
 ) -> None:
     """Which plan scores more under the same luck, by how much and how surely, and when the other would win."""
+    from simbot.studies.compare import told_apart
     from simbot.studies.match_asked import read_asked, states_of
 
     if len(plans) < 2:
         raise SimbotError("compare: two plans or more are wanted")
-    loaded = [load(plan, None)[0] for plan in plans]
+    loaded = told_apart([load(plan, None)[0] for plan in plans])
     asked = read_asked(loaded[0], runs, seed, battery, None, None, until_halfwidth, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)

@@ -66,6 +66,20 @@ def other_game(plans: Sequence[Plan]) -> Plan | None:
     return next((plan for plan, game in zip(plans, games, strict=True) if game != games[0]), None)
 
 
+def told_apart(plans: Sequence[Plan]) -> list[Plan]:
+    """The plans; those of one name are named after their files, the same file twice with its number."""
+    names = [plan.name for plan in plans]
+    alike = {n: plan.path.resolve().parts for n, plan in enumerate(plans) if names.count(plan.name) > 1}
+    depth = 1
+    while len({parts[-depth:] for parts in alike.values()}) < len(set(alike.values())):
+        depth += 1
+    for n, parts in alike.items():
+        names[n] = "/".join(parts[-depth:])
+    numbers = [names[: n + 1].count(name) if names.count(name) > 1 else 0 for n, name in enumerate(names)]
+    told = [f"{name} ({n})" if n else name for name, n in zip(names, numbers, strict=True)]
+    return [replace(plan, name=name) for plan, name in zip(plans, told, strict=True)]
+
+
 def compare(plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareResult:
     """Play the same matches with every plan until the best is settled against all others, or all are played.
 

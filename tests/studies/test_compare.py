@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from simbot.report.compared import print_compared
 from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
 from simbot.studies.asked import Asked
-from simbot.studies.compare import compare
+from simbot.studies.compare import compare, told_apart
 from simbot.studies.match import study
 from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.paired import ALPHA, Pairing, level_of
@@ -122,3 +123,26 @@ def test_fewer_matches_than_anything_is_settled_in_are_not_promised_to_settle(tm
     print_compared(result, out)
     assert "To settle it takes about 53 matches" in out.getvalue()
     assert out.getvalue().startswith("Too few matches to say: ")
+
+
+def test_plans_of_one_name_are_told_apart_by_their_files(tmp_path):
+    plans = [
+        plan_with(tmp_path / "a", 80),
+        plan_with(tmp_path / "b", 60),
+        plan_with(tmp_path / "c", 60, name="own"),
+    ]
+    file = plans[0].path.name
+    assert [plan.name for plan in told_apart(plans)] == [f"a/{file}", f"b/{file}", "own"]
+    assert [plan.name for plan in told_apart([plans[0], plans[0]])] == [f"{file} (1)", f"{file} (2)"]
+    assert told_apart(plans[1:]) == plans[1:]
+    moved = [
+        plans[0],
+        *(replace(plans[0], path=tmp_path / "a" / f"{name}.yaml") for name in ("same", "slow")),
+    ]
+    assert [plan.name for plan in told_apart(moved)] == [file, "same.yaml", "slow.yaml"]
+    # a name is a name: the luck is the same
+    before, after = (compare(two, ASKED, silent) for two in (plans[:2], told_apart(plans[:2])))
+    assert before.pairs[0].difference == after.pairs[0].difference
+    text = StringIO()
+    print_compared(after, text)
+    assert text.getvalue().startswith("a/") and f"b/{file} " in text.getvalue()
