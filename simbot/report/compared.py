@@ -80,6 +80,11 @@ def _answer(result: CompareResult) -> str:
     against = [pair for pair in result.pairs if number in (pair.first, pair.second)]
     closest = min(against, key=lambda pair: abs(pair.difference.mean.value))
     other = result.sides[closest.second if closest.first == number else closest.first]
+    if closest.difference.ties == 1.0:
+        return (
+            f"{best.plan.name} and {other.plan.name} are equal: they score the same in each of "
+            f"{closest.difference.tally[0.0]} matches."
+        )
     apart = abs(closest.difference.mean.value)
     chance = _wins(closest.difference, closest.first == number)
     if closest.difference.sure:

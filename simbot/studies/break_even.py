@@ -78,6 +78,7 @@ class BreakEvens:
     each: tuple[BreakEven, ...]
     missing: tuple[str, ...] = ()  # quantities that were not looked at, since it was stopped
     failed: int = 0  # matches with other values that could not be played, with either plan
+    equal: bool = False  # they score the same in every match: nothing was looked at
 
 
 def closest_rival(result: CompareResult) -> int:
@@ -91,6 +92,8 @@ def break_evens(ledger: Ledger, result: CompareResult, progress: Progress) -> Br
     best, rival = result.best, closest_rival(result)
     leader, behind = result.sides[best], result.sides[rival]
     asked = result.asked
+    if all(one.total == other.total for one, other in both(result.records[best], result.records[rival])):
+        return BreakEvens(leader.plan.name, behind.plan.name, 0.0, 0, (), equal=True)
     states = dict.fromkeys(asked.states)
     levers = levers_of(
         leader.plan, behind.plan, next(iter(states)) if len(states) == 1 else None, leader.cycle_time_s

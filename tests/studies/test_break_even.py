@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 from dataclasses import replace
 
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot.report.compared import print_compared
 from simbot.report.turned import break_even_lines, break_even_rows, in_words
 from simbot.scenario.model import WaitStep
 from simbot.scenario.plan_file import all_steps
@@ -231,3 +233,17 @@ def test_the_same_seed_finds_the_same_values_on_any_number_of_workers(tmp_path):
     one = found(plans)[1]
     two = found(plans, replace(ASKED, workers=2))[1]
     assert one == two and json.dumps(one.ahead) == json.dumps(two.ahead)
+
+
+def test_of_plans_that_score_the_same_in_every_match_it_says_so_and_nothing_turns(tmp_path):
+    plans = [plan_with(tmp_path / name, 90, 5, 6, name) for name in ("first", "second")]
+    result, evens = found(plans, replace(ASKED, runs=20))
+    assert evens.equal and evens.each == () and evens.runs == 0 and break_even_rows(evens) == []
+    text = io.StringIO()
+    print_compared(result, text, Further(evens))
+    assert text.getvalue().startswith(
+        "first and second are equal: they score the same in each of 20 matches."
+    )
+    told = " ".join(text.getvalue().split())
+    assert "first and second score the same in every match" in told
+    assert "may win already" not in told and "ahead" not in told
