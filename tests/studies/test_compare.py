@@ -146,3 +146,18 @@ def test_plans_of_one_name_are_told_apart_by_their_files(tmp_path):
     text = StringIO()
     print_compared(after, text)
     assert text.getvalue().startswith("a/") and f"b/{file} " in text.getvalue()
+
+
+@pytest.mark.parametrize("count", [3, 5])
+def test_more_than_two_plans_fit_the_screen_too(tmp_path, count):
+    names = [f"a long name of a plan, number {number}" for number in range(count)]
+    plans = [plan_with(tmp_path / name, 80 - 9 * n, name=name) for n, name in enumerate(names)]
+    text = StringIO()
+    print_compared(compare(plans, Asked(40, 3, ("full",)), silent), text)
+    lines = text.getvalue().splitlines()
+    assert max(map(len, lines)) <= 80
+    # each has a column, under a name of its own
+    means = [cell for line in lines if line.startswith("points a match, mean") for cell in line[34:].split()]
+    assert len(means) == count
+    heads = [line for line in lines if line.startswith(" " * 34)]
+    assert all(any(f"number {number}" in line for line in heads) for number in range(count))
