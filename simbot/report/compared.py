@@ -119,8 +119,9 @@ def _table(result: CompareResult) -> Iterator[str]:
             yield ""
         yield from _rows(result.sides[begin : begin + ABREAST])
     yield from wrap(
-        "A cycle goes from one delivery to the next; points a second are those of whole cycles over their time, "
-        "bonuses in them; points a match have penalties and what counts at the end in them too.",
+        "A cycle goes from one delivery to the next; points a match from whole cycles are those of all deliveries, "
+        "bonuses in them; points a second are the same over the time of the cycles; points a match have penalties and "
+        "what counts at the end in them too.",
         WIDTH,
     )
     yield from wrap(freed_told(max(pair.difference.freed for pair in result.pairs)), WIDTH)
@@ -146,6 +147,7 @@ def _rows(sides: Sequence[Side]) -> Iterator[str]:
     yield row("  NOMINAL, without chance", [number(side.nominal.total, 0) for side in sides])
     yield row("cycles a match", [number(side.cycles, 1) for side in sides])
     yield row("cycle time [s]", [number(side.cycle_time_s, 2) for side in sides])
+    yield row("points a match, whole cycles", [number(side.points_of_cycles, 1) for side in sides])
     yield row("points a cycle", [number(side.points_per_cycle, 2) for side in sides])
     yield row("points a second", [number(side.points_per_s, 3) for side in sides])
 

@@ -34,6 +34,7 @@ class Side:
     points: Distribution
     cycles: float  # a match
     cycle_time_s: float | None
+    points_of_cycles: float  # a match, from whole cycles: deliveries and their bonuses
     points_per_cycle: float | None
     points_per_s: float | None  # of whole cycles
     nominal: MatchRecord
@@ -152,6 +153,7 @@ def _side(plan: Plan, state: str, records: Sequence[MatchRecord], mean: Figure) 
         replace(distribution(*totals_of(good)), mean=mean),
         cycles / len(good),
         seconds / cycles if cycles else None,
+        earned / len(good),
         earned / cycles if cycles else None,
         earned / seconds if seconds else None,
         nominal_of(plan, state),

@@ -16,6 +16,7 @@ from simbot.report.compare_document import compare_document
 from simbot.report.compared import print_compared
 from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
+from simbot.report.tidy import compare_rows
 from simbot.studies.asked import Asked
 from simbot.studies.compare import compare, told_apart
 from simbot.studies.match import study
@@ -161,3 +162,19 @@ def test_more_than_two_plans_fit_the_screen_too(tmp_path, count):
     assert len(means) == count
     heads = [line for line in lines if line.startswith(" " * 34)]
     assert all(any(f"number {number}" in line for line in heads) for number in range(count))
+
+
+def test_points_of_whole_cycles_stand_beside_the_rate(tmp_path):
+    # 8 rounds of one point each, nothing else earns: 8 points a match from 8 whole cycles
+    plans = [plan_with(tmp_path / "a", 100, name="one"), plan_with(tmp_path / "b", 100, 6, name="two")]
+    result = compare(plans, Asked(20, 3, ("full",)), silent)
+    document = compare_document(result)
+    assert [plan["points_of_cycles"] for plan in document["plans"]] == [8.0, 6.0]
+    rows = [row for row in compare_rows(document) if row[2] == "points a match from whole cycles"]
+    assert [row[1:4:2] for row in rows] == [("one", 8.0), ("two", 6.0)]
+    text = StringIO()
+    print_compared(result, text)
+    row = next(
+        line for line in text.getvalue().splitlines() if line.startswith("points a match, whole cycles")
+    )
+    assert row.split()[-2:] == ["8.0", "6.0"] and len(row) <= 80
