@@ -178,3 +178,27 @@ def test_points_of_whole_cycles_stand_beside_the_rate(tmp_path):
         line for line in text.getvalue().splitlines() if line.startswith("points a match, whole cycles")
     )
     assert row.split()[-2:] == ["8.0", "6.0"] and len(row) <= 80
+
+
+def test_the_idle_rest_of_a_period_is_in_the_cycle_time_and_it_says_so(tmp_path):
+    # pick, 0.3 s, place, 0.7 s: rounds of 1 s. One in the first 10 s, 4 after them: the last delivery
+    # comes 13.3 s after the start, over 5 cycles, though no round lasts longer than 1 s
+    steps = [pick(), wait("300 ms"), place(), wait("700 ms")]
+    game = {
+        "periods": {"only": "10 s", "rest": "90 s"},
+        "places": {
+            "box": {"pose": ["1 m", "1 m", "0 deg"], "takes": "ball", "points": {"only": 1, "rest": 1}}
+        },
+    }
+    plans = []
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        rest = [{"repeat": 4, "steps": steps}]
+        plans.append(a_plan(tmp_path / name, steps, game=game, rest=rest, name=name))
+    result = compare(plans, Asked(20, 3, ("full",)), silent)
+    assert result.sides[0].cycles == 5.0
+    assert result.sides[0].cycle_time_s == pytest.approx(13.3 / 5, abs=0.02)
+    text = StringIO()
+    print_compared(result, text)
+    told = " ".join(text.getvalue().split())
+    assert "what a period such as autonomous leaves idle at its end is in its time" in told
