@@ -69,11 +69,12 @@ def compare(
     csv_file: CsvFile = None,
 ) -> None:
     """Which plan scores more under the same luck, by how much and how surely, and when the other would win."""
+    from simbot.studies.compare import told_apart
     from simbot.studies.match_asked import read_asked, states_of
 
     if len(plans) < 2:
         raise SimbotError("compare: two plans or more are wanted")
-    loaded = [load(plan, None)[0] for plan in plans]
+    loaded = told_apart([load(plan, None)[0] for plan in plans])
     asked = read_asked(loaded[0], runs, seed, battery, None, None, until_halfwidth, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)
@@ -84,6 +85,7 @@ def compare(
                 f"compare: {plan.robot.name} of {plan.path.name} has no battery state {quoted(missing)}, which the "
                 f"first plan is played with; it has {', '.join(names)}: name one that all have with --battery"
             )
+    _check_games(loaded)
     if endgame and all(plan.endgame is None for plan in loaded):
         raise SimbotError("--endgame: none of the plans has an endgame")
     if mix:
@@ -111,6 +113,18 @@ def compare(
     if more.stopped:
         tell_stopped("stopped; the same command goes on from there")
         raise Stopped
+
+
+def _check_games(plans: list[Plan]) -> None:
+    from simbot.studies.compare import other_game
+
+    other = other_game(plans)
+    if other is not None:
+        one = plans[0]
+        raise SimbotError(
+            f"compare: {one.path} and {other.path} play different games, {one.game.path} and {other.game.path}: "
+            "points of different games cannot be compared; give the plans one game file"
+        )
 
 
 def _check_mix(plans: list[Plan]) -> None:

@@ -32,6 +32,7 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
                 "nominal_points": rounded(side.nominal.total),
                 "cycles": rounded(side.cycles),
                 "cycle_time_s": rounded(side.cycle_time_s),
+                "points_of_cycles": rounded(side.points_of_cycles),
                 "points_per_cycle": rounded(side.points_per_cycle),
                 "points_per_s": rounded(side.points_per_s),
             }

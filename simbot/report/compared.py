@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import TextIO
 
@@ -17,6 +17,8 @@ from simbot.studies.paired import ALPHA, Difference
 from simbot.studies.schedule import matches_in, next_look
 
 WIDTH = 80
+TITLE = 34  # columns of what a row is
+ABREAST = 3  # plans beside each other
 
 
 def print_compared(result: CompareResult, stream: TextIO, more: Further = NOTHING_FURTHER) -> None:
@@ -38,7 +40,10 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
             WIDTH,
         )
         yield ""
-    yield f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}"
+    yield from wrap(
+        f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}",
+        WIDTH,
+    )
     yield ""
     yield from _table(result)
     yield ""
@@ -80,6 +85,11 @@ def _answer(result: CompareResult) -> str:
     against = [pair for pair in result.pairs if number in (pair.first, pair.second)]
     closest = min(against, key=lambda pair: abs(pair.difference.mean.value))
     other = result.sides[closest.second if closest.first == number else closest.first]
+    if closest.difference.ties == 1.0:
+        return (
+            f"{best.plan.name} and {other.plan.name} are equal: they score the same in each of "
+            f"{closest.difference.tally[0.0]} matches."
+        )
     apart = abs(closest.difference.mean.value)
     chance = _wins(closest.difference, closest.first == number)
     if closest.difference.sure:
@@ -104,33 +114,43 @@ def _wins(difference: Difference, first: bool) -> float:
 
 
 def _table(result: CompareResult) -> Iterator[str]:
-    names = [side.plan.name[:16] for side in result.sides]
-    yield f"{'':<34}" + "".join(f"{name:>17}" for name in names)
+    for begin in range(0, len(result.sides), ABREAST):
+        if begin:
+            yield ""
+        yield from _rows(result.sides[begin : begin + ABREAST])
+    yield from wrap(
+        "A cycle goes from one delivery to the next, the first from the start of the match: what a period such as "
+        "autonomous leaves idle at its end is in its time, so that it is longer than the repeated routine alone. "
+        "Points a match from whole cycles are those of all deliveries, bonuses in them; points a second are the "
+        "same over the time of the cycles; points a match have penalties and what counts at the end in them too.",
+        WIDTH,
+    )
+    yield from wrap(freed_told(max(pair.difference.freed for pair in result.pairs)), WIDTH)
 
-    def row(title: str, cells: list[str]) -> str:
-        return f"{title:<34}" + "".join(f"{cell:>17}" for cell in cells)
+
+def _rows(sides: Sequence[Side]) -> Iterator[str]:
+    """Plans beside each other."""
+    wide = min(17, (WIDTH - TITLE) // len(sides))
+    names = [side.plan.name[: wide - 1] for side in sides]
+    if len(set(names)) < len(names):
+        names = [side.plan.name[1 - wide :] for side in sides]
+
+    def row(title: str, cells: Sequence[str]) -> str:
+        return f"{title:<{TITLE}}" + "".join(f"{cell:>{wide}}" for cell in cells)
 
     def number(value: float | None, digits: int) -> str:
         return "-" if value is None else f"{value:.{digits}f}"
 
-    sides = result.sides
+    yield row("", names)
     yield row("points a match, mean", [number(side.points.mean.value, 1) for side in sides])
     yield row("  one match in ten below", [number(side.points.p10.value, 0) for side in sides])
     yield row("  one in ten above", [number(side.points.p90.value, 0) for side in sides])
-    yield row(
-        "  NOMINAL, without chance",
-        [number(side.nominal.total, 0) for side in sides],
-    )
+    yield row("  NOMINAL, without chance", [number(side.nominal.total, 0) for side in sides])
     yield row("cycles a match", [number(side.cycles, 1) for side in sides])
     yield row("cycle time [s]", [number(side.cycle_time_s, 2) for side in sides])
+    yield row("points a match, whole cycles", [number(side.points_of_cycles, 1) for side in sides])
     yield row("points a cycle", [number(side.points_per_cycle, 2) for side in sides])
     yield row("points a second", [number(side.points_per_s, 3) for side in sides])
-    yield from wrap(
-        "A cycle goes from one delivery to the next; points a second are those of whole cycles over their time, "
-        "bonuses in them; points a match have penalties and what counts at the end in them too.",
-        WIDTH,
-    )
-    yield from wrap(freed_told(max(pair.difference.freed for pair in result.pairs)), WIDTH)
 
 
 def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:

@@ -105,6 +105,7 @@ def compare_rows(document: Document) -> Iterable[Row]:
             ("runs", "matches", "1"),
             ("cycles", "cycles a match", "1"),
             ("cycle_time_s", "cycle time", "s"),
+            ("points_of_cycles", "points a match from whole cycles", "points"),
             ("points_per_cycle", "points a cycle", "points"),
             ("points_per_s", "points a second", "points/s"),
         ):

@@ -17,6 +17,14 @@ def break_even_lines(more: Further) -> Iterator[str]:
     evens = more.break_evens
     if evens is None:
         return
+    if evens.equal:
+        yield from wrap(
+            f"{evens.leader} and {evens.behind} score the same in every match: at what values one of them would "
+            "win was not looked for.",
+            WIDTH,
+        )
+        yield ""
+        return
     yield f"When {evens.behind} would win, all else as it is"
     turning = sorted((one for one in evens.each if one.turns), key=_far)
     for one in turning:

@@ -3,7 +3,9 @@
 The difference at another value is that of all matches, plus what the first matches change between the two values
 under the same luck. Under a fixed luck it is an ordinary function of the value, so that a root finder that keeps
 its bracket (Brent, 1973; scipy) finds the crossing. It lies with 95 % confidence where the interval of the difference
-has 0 in it (a test turned round, as Fieller, 1954, does for ratios). Where that reaches what is so now, or the furthest
+has 0 in it (a test turned round, as Fieller, 1954, does for ratios). Where one cycle more or less makes the difference
+jump, straight lines tell nothing: then the ends are values that were tried, the leader surely ahead at the one and
+surely behind at the other. Where that reaches what is so now, or the furthest
 value that is tried, the crossing cannot be told from noise, and none is given.
 """
 
@@ -30,7 +32,9 @@ from simbot.studies.statistics import student
 TRIED = 40  # matches that are played again with other values, each of a day of its own
 FINEST = 0.02  # of the range of a quantity: closer than the matches can tell
 NEAR = 0.2  # of its interval's half-width: a difference so small is as good as 0
-USUAL = 4  # values that a search looks at
+NONE = 1e-6  # points: as good as none
+MORE = 4  # values that an end of an interval is looked for at
+USUAL = 6  # values that a search looks at
 
 
 @dataclass(frozen=True)
@@ -74,6 +78,7 @@ class BreakEvens:
     each: tuple[BreakEven, ...]
     missing: tuple[str, ...] = ()  # quantities that were not looked at, since it was stopped
     failed: int = 0  # matches with other values that could not be played, with either plan
+    equal: bool = False  # they score the same in every match: nothing was looked at
 
 
 def closest_rival(result: CompareResult) -> int:
@@ -87,6 +92,8 @@ def break_evens(ledger: Ledger, result: CompareResult, progress: Progress) -> Br
     best, rival = result.best, closest_rival(result)
     leader, behind = result.sides[best], result.sides[rival]
     asked = result.asked
+    if all(one.total == other.total for one, other in both(result.records[best], result.records[rival])):
+        return BreakEvens(leader.plan.name, behind.plan.name, 0.0, 0, (), equal=True)
     states = dict.fromkeys(asked.states)
     levers = levers_of(
         leader.plan, behind.plan, next(iter(states)) if len(states) == 1 else None, leader.cycle_time_s
@@ -228,26 +235,44 @@ class Looks:
         """Where it turns, and where that may be; the first only where it can be told from noise."""
         now, far = self.at(self.lever.now), self.far
         from_now, to_far = now.ahead - now.half <= 0.0, far.ahead + far.half >= 0.0
-        if not from_now and not to_far:
-            self.root = turning_value(self)
+        turns = not from_now and not to_far
+        if turns:
+            close_in(self)
         self.ends = (
             None if from_now else self._crossing(-1.0),
             None if to_far else self._crossing(1.0),
         )
+        if turns:
+            self.root = self._line(*self._bracket(0.0), 0.0)
 
     def _crossing(self, sign: float) -> float:
-        """Where the end of the interval is 0, by straight lines between values that were looked at, and one more."""
-        self.at(self._line(sign))
-        return self._line(sign)
+        """Where the end of the interval is 0; where it jumps, the outer one of the values that were looked at."""
+        for turn in range(MORE):
+            one, other = self._bracket(sign)
+            there = (one.value + other.value) / 2.0 if turn % 2 else self._line(one, other, sign)
+            look = self.at(there)
+            if abs(_end(look, sign)) <= max(NONE, NEAR * look.half):
+                return there
+        one, other = self._bracket(sign)
+        return one.value if sign < 0.0 else other.value
 
-    def _line(self, sign: float) -> float:
-        """The first crossing from now on."""
+    def _bracket(self, sign: float) -> tuple[Look, Look]:
+        """Neighbours between which an end of the interval is 0: of the upper end the last from now on, else the first.
+
+        So the lower end's lies no further than the mean's, and that no further than the upper end's.
+        """
         order = sorted(self.looks.values(), key=lambda one: abs(one.value - self.lever.now))
-        for one, other in pairwise(order):
-            here, there = one.ahead + sign * one.half, other.ahead + sign * other.half
-            if here > 0.0 >= there:
-                return one.value + (other.value - one.value) * here / (here - there)
-        return self.lever.far
+        found = [pair for pair in pairwise(order) if _end(pair[0], sign) > 0.0 >= _end(pair[1], sign)]
+        if not found:
+            return order[-1], order[-1]
+        return found[-1 if sign > 0.0 else 0]
+
+    def _line(self, one: Look, other: Look, sign: float) -> float:
+        """Where a straight line between two looks is 0."""
+        here, there = _end(one, sign), _end(other, sign)
+        if here <= there:
+            return other.value
+        return one.value + (other.value - one.value) * here / (here - there)
 
     def told(self) -> BreakEven:
         """Values as they are told: of a cycle its time, of a battery its volts."""
@@ -257,6 +282,7 @@ class Looks:
             told = [
                 self.told_value(lever.now if near is None else near),
                 self.told_value(lever.far if last is None else last),
+                *([] if self.root is None else [self.told_value(self.root)]),
             ]
             interval = (min(told), max(told))
         battery = lever.unit == "battery"
@@ -286,8 +312,13 @@ class Looks:
         return float(np.interp(value, played, times))
 
 
-def turning_value(looks: Looks) -> float:
-    """The value at which the leader is ahead no more, as closely as its interval makes sense of."""
+def _end(look: Look, sign: float) -> float:
+    """An end of the interval (-1: the lower one), or the mean (0)."""
+    return look.ahead + (sign * look.half if sign else 0.0)
+
+
+def close_in(looks: Looks) -> None:
+    """Look at values until the one at which the leader is ahead no more is known as closely as makes sense."""
     from scipy.optimize import brentq
 
     def ahead(value: float) -> float:
@@ -295,7 +326,7 @@ def turning_value(looks: Looks) -> float:
         return 0.0 if abs(look.ahead) <= NEAR * look.half else look.ahead
 
     lever = looks.lever
-    return float(brentq(ahead, lever.now, lever.far, xtol=FINEST * abs(lever.far - lever.now)))
+    brentq(ahead, lever.now, lever.far, xtol=FINEST * abs(lever.far - lever.now))
 
 
 def _battery(lever: Lever, where: float) -> BatteryState:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from pathlib import Path
 
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
@@ -33,6 +34,7 @@ class Side:
     points: Distribution
     cycles: float  # a match
     cycle_time_s: float | None
+    points_of_cycles: float  # a match, from whole cycles: deliveries and their bonuses
     points_per_cycle: float | None
     points_per_s: float | None  # of whole cycles
     nominal: MatchRecord
@@ -56,6 +58,27 @@ class CompareResult:
     stopped: bool  # the best was settled against every other before all runs
     faults: tuple[tuple[str, MatchRecord], ...]
     records: tuple[tuple[MatchRecord, ...], ...]  # of each side
+
+
+def other_game(plans: Sequence[Plan]) -> Plan | None:
+    """The first plan that plays another game than the first of all; points of two games tell nothing."""
+    nowhere = Path()
+    games = [replace(plan.game, path=nowhere) for plan in plans]
+    return next((plan for plan, game in zip(plans, games, strict=True) if game != games[0]), None)
+
+
+def told_apart(plans: Sequence[Plan]) -> list[Plan]:
+    """The plans; those of one name are named after their files, the same file twice with its number."""
+    names = [plan.name for plan in plans]
+    alike = {n: plan.path.resolve().parts for n, plan in enumerate(plans) if names.count(plan.name) > 1}
+    depth = 1
+    while len({parts[-depth:] for parts in alike.values()}) < len(set(alike.values())):
+        depth += 1
+    for n, parts in alike.items():
+        names[n] = "/".join(parts[-depth:])
+    numbers = [names[: n + 1].count(name) if names.count(name) > 1 else 0 for n, name in enumerate(names)]
+    told = [f"{name} ({n})" if n else name for name, n in zip(names, numbers, strict=True)]
+    return [replace(plan, name=name) for plan, name in zip(plans, told, strict=True)]
 
 
 def compare(plans: Sequence[Plan], asked: Asked, progress: Progress) -> CompareResult:
@@ -130,6 +153,7 @@ def _side(plan: Plan, state: str, records: Sequence[MatchRecord], mean: Figure) 
         replace(distribution(*totals_of(good)), mean=mean),
         cycles / len(good),
         seconds / cycles if cycles else None,
+        earned / len(good),
         earned / cycles if cycles else None,
         earned / seconds if seconds else None,
         nominal_of(plan, state),

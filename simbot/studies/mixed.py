@@ -15,7 +15,7 @@ from pathlib import Path
 from simbot.scenario.model import PlaceStep, Plan, RepeatStep, RunStep, SequenceStep, Step
 from simbot.scenario.plan_file import inner_steps, with_steps
 from simbot.studies.asked import Asked
-from simbot.studies.compare import CompareResult
+from simbot.studies.compare import CompareResult, other_game
 from simbot.studies.ledger import Ledger, Progress
 from simbot.studies.one_match import MatchRecord, nominal_of, played
 from simbot.studies.paired import Difference, difference_of
@@ -51,7 +51,7 @@ def why_not(first: Plan, second: Plan) -> str:
     nowhere = Path()
     if replace(first.robot, path=nowhere) != replace(second.robot, path=nowhere):
         return f"{first.name} and {second.name} have different robots"
-    if replace(first.game, path=nowhere) != replace(second.game, path=nowhere):
+    if other_game((first, second)):
         return f"{first.name} and {second.name} play different games"
     for plan in (first, second):
         if _endless(plan) is None:

@@ -47,7 +47,7 @@ def compare(first: str = "lanterns", second: str = "tins") -> Document:
         {
             "name": name, "points": _points(mean), "matches": _tally(mean), "nominal_points": mean + 15.0,
             "cycles": 11.5, "runs": 120,
-            "cycle_time_s": 9.25, "points_per_cycle": 7.5, "points_per_s": 0.81,
+            "cycle_time_s": 9.25, "points_per_cycle": 7.5, "points_of_cycles": 86.25, "points_per_s": 0.81,
         }
         for name, mean in ((first, 91.4), (second, 84.1))
     ]  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -332,6 +333,18 @@ def test_plans_whose_batteries_have_other_names_are_not_compared(capsys):
     other = ROOT / "scenarios" / "mechanisms" / "claw-plan.yaml"
     assert cli.status(["compare", str(LANTERNS), str(other), "--runs", "20"]) == 2
     assert "has no battery state 'mid-event'" in capsys.readouterr().err
+
+
+def test_plans_of_different_games_are_not_compared(tmp_path, capsys):
+    folder = LANTERNS.parent
+    for side in ("one", "other"):
+        shutil.copytree(folder, tmp_path / side)
+    game = tmp_path / "other" / "game.yaml"
+    game.write_text(game.read_text().replace("endgame: 25 s", "endgame: 24 s"))
+    plans = [str(tmp_path / side / LANTERNS.name) for side in ("one", "other")]
+    assert cli.status(["compare", *plans, "--runs", "20"]) == 2
+    told = capsys.readouterr().err
+    assert "play different games" in told and str(game) in told
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")

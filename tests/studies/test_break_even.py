@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import io
 import json
 from dataclasses import replace
 
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot.report.compared import print_compared
 from simbot.report.turned import break_even_lines, break_even_rows, in_words
 from simbot.scenario.model import WaitStep
 from simbot.scenario.plan_file import all_steps
 from simbot.studies import ledger
 from simbot.studies.asked import Asked
-from simbot.studies.break_even import break_evens
+from simbot.studies.break_even import FINEST, Look, Looks, break_evens
 from simbot.studies.compare import compared
 from simbot.studies.further import Further
 from simbot.studies.ledger import Ledger
-from simbot.studies.levers import battery_between, levers_of, with_lost_time, with_success, with_taken
+from simbot.studies.levers import Lever, battery_between, levers_of, with_lost_time, with_success, with_taken
 
 ASKED = Asked(80, 3, ("full",))
 
@@ -78,6 +80,46 @@ def test_the_root_of_a_difference_without_chance_is_exact(tmp_path):
     assert cycle.now == pytest.approx(1.0, abs=0.01)
     assert cycle.turns_at == pytest.approx(1.2, abs=0.045)  # 2 % of the 2 s that are searched
     assert cycle.above
+
+
+class Steps:
+    """Differences that jump, in place of matches."""
+
+    def __init__(self, jumps, half):
+        self.jumps, self.half = jumps, half
+
+    def at(self, lever, value):
+        return Look(value, next(ahead for end, ahead in self.jumps if value < end), self.half)
+
+
+@pytest.mark.parametrize("half", [0.0, 0.3])
+@pytest.mark.parametrize("place", [0.031, 0.4105, 0.77, 1.234, 2.9])
+def test_where_the_difference_jumps_the_value_is_inside_its_bracket_and_the_jump_too(place, half):
+    lever = Lever("allowance", "first", "%", 0.0, 3.0, lambda value: ())
+    for jumps in (
+        [(place, 2.0), (9.0, -1.0)],
+        [(place, 0.7), (place + 0.05, -0.6), (2.95, -5.0), (9.0, -15.0)],
+        [(place / 2, 20.0), (place, 0.4), (9.0, -3.0)],
+    ):
+        looks = Looks(Steps(jumps, half), lever)
+        looks.search()
+        told = looks.told()
+        low, high = told.interval
+        assert low <= told.turns_at <= high and low < place <= high
+        assert abs(told.turns_at - place) <= FINEST * 3.0
+        # the ends were tried: the one is before it turns, the other is behind
+        assert looks.looks[low].ahead > half and looks.looks[high].ahead < -half
+
+
+def test_one_delivery_less_turns_it(tmp_path):
+    # 100 s; about 10 s a cycle at 3 points against 20 s at 5 points, 5 times: 25 points. The leader's ninth
+    # delivery, 27 points, comes in time as long as a cycle takes no longer than 100 s / 9; with eight it has 24
+    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first", "9.5 s")
+    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "19 s")
+    _, evens = found([first, second], Asked(40, 3, ("full",)))
+    cycle = of(evens, "cycle time", "first")
+    assert cycle.interval[0] <= cycle.turns_at <= cycle.interval[1]
+    assert cycle.turns_at == pytest.approx(100 / 9, abs=0.25)
 
 
 def test_the_other_robot_at_the_station(tmp_path):
@@ -191,3 +233,17 @@ def test_the_same_seed_finds_the_same_values_on_any_number_of_workers(tmp_path):
     one = found(plans)[1]
     two = found(plans, replace(ASKED, workers=2))[1]
     assert one == two and json.dumps(one.ahead) == json.dumps(two.ahead)
+
+
+def test_of_plans_that_score_the_same_in_every_match_it_says_so_and_nothing_turns(tmp_path):
+    plans = [plan_with(tmp_path / name, 90, 5, 6, name) for name in ("first", "second")]
+    result, evens = found(plans, replace(ASKED, runs=20))
+    assert evens.equal and evens.each == () and evens.runs == 0 and break_even_rows(evens) == []
+    text = io.StringIO()
+    print_compared(result, text, Further(evens))
+    assert text.getvalue().startswith(
+        "first and second are equal: they score the same in each of 20 matches."
+    )
+    told = " ".join(text.getvalue().split())
+    assert "first and second score the same in every match" in told
+    assert "may win already" not in told and "ahead" not in told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
@@ -15,8 +16,9 @@ from simbot.report.compare_document import compare_document
 from simbot.report.compared import print_compared
 from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
+from simbot.report.tidy import compare_rows
 from simbot.studies.asked import Asked
-from simbot.studies.compare import compare
+from simbot.studies.compare import compare, told_apart
 from simbot.studies.match import study
 from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.paired import ALPHA, Pairing, level_of
@@ -122,3 +124,81 @@ def test_fewer_matches_than_anything_is_settled_in_are_not_promised_to_settle(tm
     print_compared(result, out)
     assert "To settle it takes about 53 matches" in out.getvalue()
     assert out.getvalue().startswith("Too few matches to say: ")
+
+
+def test_plans_of_one_name_are_told_apart_by_their_files(tmp_path):
+    plans = [
+        plan_with(tmp_path / "a", 80),
+        plan_with(tmp_path / "b", 60),
+        plan_with(tmp_path / "c", 60, name="own"),
+    ]
+    file = plans[0].path.name
+    assert [plan.name for plan in told_apart(plans)] == [f"a/{file}", f"b/{file}", "own"]
+    assert [plan.name for plan in told_apart([plans[0], plans[0]])] == [f"{file} (1)", f"{file} (2)"]
+    assert told_apart(plans[1:]) == plans[1:]
+    moved = [
+        plans[0],
+        *(replace(plans[0], path=tmp_path / "a" / f"{name}.yaml") for name in ("same", "slow")),
+    ]
+    assert [plan.name for plan in told_apart(moved)] == [file, "same.yaml", "slow.yaml"]
+    # a name is a name: the luck is the same
+    before, after = (compare(two, ASKED, silent) for two in (plans[:2], told_apart(plans[:2])))
+    assert before.pairs[0].difference == after.pairs[0].difference
+    text = StringIO()
+    print_compared(after, text)
+    assert text.getvalue().startswith("a/") and f"b/{file} " in text.getvalue()
+
+
+@pytest.mark.parametrize("count", [3, 5])
+def test_more_than_two_plans_fit_the_screen_too(tmp_path, count):
+    names = [f"a long name of a plan, number {number}" for number in range(count)]
+    plans = [plan_with(tmp_path / name, 80 - 9 * n, name=name) for n, name in enumerate(names)]
+    text = StringIO()
+    print_compared(compare(plans, Asked(40, 3, ("full",)), silent), text)
+    lines = text.getvalue().splitlines()
+    assert max(map(len, lines)) <= 80
+    # each has a column, under a name of its own
+    means = [cell for line in lines if line.startswith("points a match, mean") for cell in line[34:].split()]
+    assert len(means) == count
+    heads = [line for line in lines if line.startswith(" " * 34)]
+    assert all(any(f"number {number}" in line for line in heads) for number in range(count))
+
+
+def test_points_of_whole_cycles_stand_beside_the_rate(tmp_path):
+    # 8 rounds of one point each, nothing else earns: 8 points a match from 8 whole cycles
+    plans = [plan_with(tmp_path / "a", 100, name="one"), plan_with(tmp_path / "b", 100, 6, name="two")]
+    result = compare(plans, Asked(20, 3, ("full",)), silent)
+    document = compare_document(result)
+    assert [plan["points_of_cycles"] for plan in document["plans"]] == [8.0, 6.0]
+    rows = [row for row in compare_rows(document) if row[2] == "points a match from whole cycles"]
+    assert [row[1:4:2] for row in rows] == [("one", 8.0), ("two", 6.0)]
+    text = StringIO()
+    print_compared(result, text)
+    row = next(
+        line for line in text.getvalue().splitlines() if line.startswith("points a match, whole cycles")
+    )
+    assert row.split()[-2:] == ["8.0", "6.0"] and len(row) <= 80
+
+
+def test_the_idle_rest_of_a_period_is_in_the_cycle_time_and_it_says_so(tmp_path):
+    # pick, 0.3 s, place, 0.7 s: rounds of 1 s. One in the first 10 s, 4 after them: the last delivery
+    # comes 13.3 s after the start, over 5 cycles, though no round lasts longer than 1 s
+    steps = [pick(), wait("300 ms"), place(), wait("700 ms")]
+    game = {
+        "periods": {"only": "10 s", "rest": "90 s"},
+        "places": {
+            "box": {"pose": ["1 m", "1 m", "0 deg"], "takes": "ball", "points": {"only": 1, "rest": 1}}
+        },
+    }
+    plans = []
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        rest = [{"repeat": 4, "steps": steps}]
+        plans.append(a_plan(tmp_path / name, steps, game=game, rest=rest, name=name))
+    result = compare(plans, Asked(20, 3, ("full",)), silent)
+    assert result.sides[0].cycles == 5.0
+    assert result.sides[0].cycle_time_s == pytest.approx(13.3 / 5, abs=0.02)
+    text = StringIO()
+    print_compared(result, text)
+    told = " ".join(text.getvalue().split())
+    assert "what a period such as autonomous leaves idle at its end is in its time" in told
