@@ -102,7 +102,7 @@ def test_the_command_takes_both_ways_of_writing_a_change(tmp_path, capsys):
     )
     document = json.loads(capsys.readouterr().out)
     assert code == 0 and [each["change"] for each in document["changes"]] == [f"{key}=+10 %"]
-    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", "robot.mas=-1 kg"]) == 2
+    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", "robot.mos=-1 kg"]) == 2
 
 
 @pytest.mark.parametrize(("change", "told"), [
@@ -114,3 +114,27 @@ def test_what_is_wrong_with_a_change_is_told_of_the_change(change, told, tmp_pat
     assert status(["worth", str(tmp_path / "plan.yaml"), "--change", change]) == 2
     (line,) = capsys.readouterr().err.splitlines()
     assert line.startswith(f"simbot: --change {change}: {told}") and "--set" not in line
+
+
+def test_a_change_s_key_may_be_short_as_a_sweep_s(tmp_path, capsys):
+    a_plan(tmp_path, rounds(70))
+    asked = ["worth", str(tmp_path / "plan.yaml"), "--runs", "2", "--unknowns", "0", "--csv", "-"]
+    means = []
+    for key in ("plan.only.0.steps.2.place.succeeds", "place.succeeds", "plan.steps.place.succ"):
+        assert status([*asked, "--change", f"{key}=-50 %"]) == 0
+        means.append(capsys.readouterr().out.replace(key, "KEY"))
+    assert means[0] == means[1] == means[2]
+    both = ["--change", "robot.mass=-1 kg", "--change", "mass=-2 kg"]
+    assert status([*asked, *both]) == 2
+    assert "robot.mass is changed twice, by robot.mass=-1 kg too" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("change", "told"), [
+    ("place.suceeds=+5 %", "did you mean 'place.succeeds'?"), ("robot.lop=-5 %", "did you mean 'robot.loop'?"),
+    ("plan.only.0.steps.2.place.success=+5 %", "did you mean 'plan.only.0.steps.2.place.succeeds'?"),
+])  # fmt: skip
+def test_a_change_of_no_number_has_the_nearest_guess(change, told, tmp_path, capsys):
+    a_plan(tmp_path, rounds(70))
+    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", change]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith(f"simbot: --change {change}: there is no such number") and line.endswith(told)
