@@ -72,7 +72,7 @@ def fit(
     data = data_of(measured, conditions, asked.reaction, predictor)
     start = np.array([unknown.given.number for unknown in unknowns])
     before = predictor(start)
-    doubts = check_possible(file, source.plan, unknowns, measured, data, conditions, before)
+    doubts = check_possible(file, source.plan, unknowns, measured, data, conditions, predictor)
     whole = likelihood_of(data, predictor, unknowns, start)
     parts = 2 + len(unknowns)
     progress(0, parts)

@@ -239,6 +239,16 @@ def test_a_mean_that_may_be_the_stopwatch_is_doubted_not_refused(plan):
     assert len(result.cautions) == 1 and "not possible" in result.cautions[0]
 
 
+def test_an_impossible_cycle_is_refused(tmp_path):
+    """A lift up and down, two drives and both hands within half a second."""
+    assert status(["start", str(tmp_path / "new")]) == 0
+    plan = load_plan(tmp_path / "new" / "plan.yaml", KINDS)[0]
+    path = table(plan, ["cycle,0.5 s"], "what,value")
+    with pytest.raises(SimbotError, match=r"0.500 s is not possible; no value of the unknowns") as told:
+        fitted(plan, path, "lift.friction", matches=2)
+    assert "measured.csv:2:" in str(told.value)
+
+
 # --- outliers, counts, lines, cycles ------------------------------------------------------------------
 
 
