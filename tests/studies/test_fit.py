@@ -249,6 +249,15 @@ def test_an_impossible_cycle_is_refused(tmp_path):
     assert "measured.csv:2:" in str(told.value)
 
 
+def test_a_number_that_set_gives_is_told_so_by_any_of_its_names(plan):
+    path = table(plan, ["lift,0 m,0.6 m,1.5 s,120 fps,fresh"])
+    rows = read_measured(path, plan, "mid-event")
+    for name in ("lift.friction", FRICTION):
+        with pytest.raises(SimbotError, match=f"--unknown {name}: --set {FRICTION} gives it already"):
+            source = Source(plan.path, plan, KINDS, {FRICTION: "5 N ± 30 %"})
+            fit(source, path, rows, [name], FitAsked(), silent)
+
+
 # --- outliers, counts, lines, cycles ------------------------------------------------------------------
 
 
