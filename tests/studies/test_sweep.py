@@ -352,3 +352,13 @@ def test_a_pruned_robot_has_the_same_mechanism(path):
 def test_unbroken_runs_of_values():
     chosen = [True, True, False, True, False, False, True]
     assert runs_of([None] * 7, chosen) == [(0, 1), (3, 3), (6, 6)]  # type: ignore[list-item]
+
+
+def test_a_sweep_counts_as_doubtful_what_a_move_lists(tmp_path, capsys):
+    assert status(["start", str(tmp_path / "new")]) == 0
+    file = str(tmp_path / "new" / "robot.yaml")
+    capsys.readouterr()
+    assert status(["move", file, "lift", "--to", "0.5 m"]) == 0
+    listed = re.search(r"Assumed or doubtful: (\w+)", capsys.readouterr().out)[1]
+    swept = " ".join(printed(capsys, file, "lift", "drum=30:60:30mm", "--to", "0.5 m"))
+    assert f"assumed or doubtful: {listed} (simbot move lists them)" in swept
