@@ -225,7 +225,8 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
         raise _wrong(given, Fault("several numbers are meant by that", written, listed(close, 12)))
     if close:
         return close[0]
-    for candidate in (written, own + written):
+    unlike = keys and "." not in written and written not in keys and nearest(written, keys) is None
+    for candidate in (written,) if unlike else (written, own + written):
         parent = candidate.rpartition(".")[0]
         if candidate.split(".")[0] in KINDS_OF_FILE and parent and _is_mapping(trees, parent):
             if _is_mapping(trees, candidate):
@@ -335,7 +336,10 @@ def _values(given: str, numbers: list[float], points: int) -> tuple[float, ...]:
     else:
         step = numbers[2]
         if not 0.0 < step <= high - low:
-            raise _wrong(given, Fault("the step does not fit the range", f"{step:g}", f"0 to {high - low:g}"))
+            raise _wrong(
+                given,
+                Fault("the step does not fit the range", f"{step:g}", f"more than 0, up to {high - low:g}"),
+            )
         count = int((high - low) / step + 1e-9) + 1
         values = [low + step * number for number in range(min(count, MOST + 1))]
     if count > MOST:

@@ -292,6 +292,8 @@ def test_what_was_run_when_it_is_stopped_is_told(tmp_path, capsys, monkeypatch):
     (["lift", "drum=20 mm"], "no range of numbers, given: '20 mm'; would do: FROM:TO with their unit"),
     (["lift", "drum=20,5:60 mm"], "no range of numbers, given: '20,5:60 mm'"),
     (["lift", "drum=20 mm:6 cm"], "two units in one range"),
+    (["lift", "drum=20:60:0 mm"], "given: '0'; would do: more than 0, up to 40"),
+    (["lift", "drumm=20:60 mm"], "did you mean 'drum_diameter'?"),
     (["lift", "drum=20:60:50 mm"], "the step does not fit the range, given: '50'"),
     (["lift", "drum=0:60:0.001 mm"], "too many values, given: '60001'; would do: at most 2001"),
     (["lift", "kind=1:2"], "robot.mechanisms.lift.kind is 'slide', which is no number to sweep"),
