@@ -23,3 +23,9 @@ def extent(value: float | str, coordinate: str) -> str:
     if coordinate == "angular_speed":
         return f"{value * 30.0 / pi:.4g} rpm"
     return f"{degrees(value):.1f} deg" if coordinate == "angle" else f"{value:.4g} m"
+
+
+def counted(number: int, what: str) -> str:
+    """How many: `1 match`, `2 matches`, `1 day`."""
+    plural = "es" if what.endswith("ch") else "s"
+    return f"{number} {what}{'' if number == 1 else plural}"

@@ -36,8 +36,8 @@ def worth(
         typer.Option(
             "--change",
             metavar="KEY=VALUE",
-            help="As of --set, or relative: robot.mass=-500g, robot.loop='-20 %'. May be given again; a usual list "
-            "unless said.",
+            help="KEY in full or short (lift.friction), VALUE as of --set or relative: robot.mass=-500g, "
+            "robot.loop='-20 %'. May be given again; a usual list unless said.",
             show_default=False,
         ),
     ] = None,
@@ -100,25 +100,32 @@ def _variants(
     path: Path, given: dict[str, str], changes: dict[str, str]
 ) -> tuple[dict[str, Plan], Plan | None]:
     """The plan with each change, as it was written, and with all of them; None: there are not two."""
-    from simbot.scenario.load import value_text
+    from simbot.scenario.axes import key_meant
+    from simbot.scenario.load import trees_of, value_text
     from simbot.scenario.relative import changed_text, is_relative
 
     def loaded(settings: dict[str, str]) -> Plan:
         return load(path, [f"{key}={value}" for key, value in settings.items()])[0]
 
+    trees = trees_of(path) if changes else []
     written: dict[str, str] = {}
-    for key, value in changes.items():
-        there = given.get(key) or value_text(path, key) if is_relative(value) else None
-        if is_relative(value) and there is None:
-            raise SimbotError(f"--change {key}={value}: the files say nothing there that could be changed")
-        written[key] = value if there is None else changed_text(there, value, key)
+    as_given: dict[str, str] = {}
+    for short, value in changes.items():
+        argument = f"{short}={value}"
+        relative = is_relative(value)
+        key = short if short in given else key_meant(short, f"--change {argument}", trees, not relative)
+        if key in written:
+            raise SimbotError(f"--change {argument}: {key} is changed twice, by {as_given[key]} too")
+        there = given.get(key) or value_text(path, key) if relative else None
+        written[key] = value if there is None else changed_text(there, value, short)
+        as_given[key] = argument
     variants = {}
     try:
         for key, text in written.items():
-            variants[f"{key}={changes[key]}"] = loaded({**given, key: text})
+            variants[as_given[key]] = loaded({**given, key: text})
         return variants, loaded({**given, **written}) if len(variants) > 1 else None
     except ScenarioError as error:
-        told = {f"--set {key}={text}": f"--change {key}={changes[key]}" for key, text in written.items()}
+        told = {f"--set {key}={text}": f"--change {as_given[key]}" for key, text in written.items()}
         raise ScenarioError(
             replace(one, file=told.get(one.file, one.file)) for one in error.problems
         ) from error

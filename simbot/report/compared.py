@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import TextIO
 
+from simbot.analysis.words import counted
 from simbot.report.classes import classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
 from simbot.report.turned import break_even_lines
@@ -40,10 +41,8 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
             WIDTH,
         )
         yield ""
-    yield from wrap(
-        f"Same luck, {result.runs} matches on {days} days {each}, seed {result.asked.seed}, battery {states}",
-        WIDTH,
-    )
+    played = f"{counted(result.runs, 'match')} on {counted(days, 'day')} {each}"
+    yield from wrap(f"Same luck, {played}, seed {result.asked.seed}, battery {states}", WIDTH)
     yield ""
     yield from _table(result)
     yield ""

@@ -37,8 +37,8 @@ def fit_document(result: FitResult) -> Document:
         "compared": [_compared(row) for row in result.compared],
         "outliers": [
             {"line": result.measured[place].line, "what": result.measured[place].text, "measured_s": rounded(
-                result.measured[place].value)}
-            for place in result.outliers
+                result.measured[place].value), "left_out": place in result.slips}
+            for place in sorted((*result.slips, *result.outliers))
         ],
         "rests_on": [
             {"name": rest.name, "value": rest.text, "moves": [rounded(move) for move in rest.moves]}
@@ -83,6 +83,7 @@ def _parameter(each: Fitted) -> Document:
         "interval_if_others_as_given": None if each.if_held is None else _interval(each.if_held[1]),
         "inflation": rounded(each.inflation) if each.estimate is not None else None,
         "estimate_without_outliers": rounded(each.without),
+        "limit": each.limit,
     }
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from simbot.report.fitted import decimals
+from simbot.report.fitted import decimals, limit_text
 from simbot.report.patch import Edit, Patch, file_diff, root_of
 from simbot.scenario.errors import SimbotError
 from simbot.studies.fit_results import FitResult, Fitted
@@ -35,13 +35,17 @@ def fit_patch(result: FitResult) -> Patch:
                 f"{each.unknown.name}: not told by the measurements, stays {each.unknown.given.text}"
             )
             continue
+        if each.limit is not None:
+            by_hand.append(f"{each.unknown.name}: {limit_text(each)}, stays {each.unknown.given.text}")
+            continue
         edit = _edit(each)
         if edit is None:
             by_hand.append(f"{each.unknown.given.key}: {new_text(each)}")
         else:
             edits.setdefault(each.unknown.given.file.resolve(), []).append(edit)
     root = root_of(edits)
-    head = f"# Fitted to {len(result.measured)} measurements, plan {' '.join(result.plan.name.split())}.\n{CAUTION}"
+    count = len(result.measured) - len(result.slips)
+    head = f"# Fitted to {count} measurements, plan {' '.join(result.plan.name.split())}.\n{CAUTION}"
     lines = [(head + "".join(f"# As it is: {line}\n" for line in by_hand)).encode()]
     for file in sorted(edits):
         lines += file_diff(file, edits[file], root or file.parent)

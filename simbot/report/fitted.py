@@ -95,12 +95,23 @@ def _groups(result: FitResult) -> list[tuple[str, ...]]:
 def _told(each: Fitted) -> str:
     assert each.estimate is not None and each.interval is not None
     unknown = each.unknown
+    if each.limit is not None:
+        return (
+            f"{limit_text(each)}: beyond it a measured move never arrives, so take it for no certain value; the "
+            f"file says {unknown.given.text}"
+        )
     digits = decimals(each.estimate, each.interval)
     span = interval_text(each.interval, digits, unknown)
     return (
         f"{each.estimate:.{digits}f}{_unit(unknown)} ({span} with 95 % confidence), "
         f"where the file says {unknown.given.text}"
     )
+
+
+def limit_text(each: Fitted) -> str:
+    """An estimate at the edge of what can be simulated."""
+    word = "at most" if each.limit == "most" else "at least"
+    return f"at the limit of what can be simulated, {word} {each.estimate:.4g}{_unit(each.unknown)}"
 
 
 def _unit(unknown: Unknown) -> str:
@@ -149,6 +160,9 @@ def _unknown(each: Fitted) -> Iterator[str]:
     if each.estimate is not None and each.interval is not None:
         digits = decimals(each.estimate, each.interval)
         span = interval_text(each.interval, digits, unknown)
+        if each.limit is not None:
+            yield f"{name:<34}{text:>16}{each.estimate:>10.4g}   a limit, no value"
+            return
         yield f"{name:<34}{text:>16}{each.estimate:>10.{digits}f}   {span}{_unit(unknown)}"
         if each.without is not None:
             yield f"{'  without the outliers':<34}{'':>16}{each.without:>10.{digits}f}"
@@ -200,7 +214,7 @@ def _remarks(result: FitResult) -> Iterator[str]:
     yield from (f"Doubtful: {text}." for text in result.cautions)
     yield from _outliers(result)
     for each in result.fitted:
-        if each.at_bound:
+        if each.at_bound and each.limit is None:
             yield (
                 f"{each.unknown.name}: one end of its interval is open: up to the bound of what it can be these "
                 "measurements do not contradict it."
@@ -229,6 +243,12 @@ def _remarks(result: FitResult) -> Iterator[str]:
 
 
 def _outliers(result: FitResult) -> Iterator[str]:
+    for place in result.slips:
+        one = result.measured[place]
+        yield (
+            f"Outlier, left out of the fit: {one.value:.3f} s in line {one.line} of the measurements ({one.text}), far "
+            "from all other trials of the same: a slip of the pen or of the watch? Measure it again."
+        )
     for place in result.outliers:
         one = result.measured[place]
         yield (

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import TextIO
 
+from simbot.analysis.words import counted
 from simbot.report.classes import classes_of, histogram
 from simbot.report.unseen import ignorance_told, unseen_lines
 from simbot.studies.match import MatchResult
@@ -25,7 +26,7 @@ def _lines(result: MatchResult) -> Iterator[str]:
     yield from _wrapped(_answer(result))
     yield ""
     yield f"{result.plan.name} of {result.plan.game.name}, {result.plan.robot.name}; {_mixture(result)}"
-    yield f"{points.runs} matches on {points.days} days of ten, seed {asked.seed}, WITH CHANCE"
+    yield f"{counted(points.runs, 'match')} on {counted(points.days, 'day')} of ten, seed {asked.seed}, WITH CHANCE"
     yield ""
     points_of = "points" if result.second is None else "points of both robots"
     yield f"{points_of:<22}{'':>8}   95 % interval"

@@ -25,7 +25,7 @@ def move_document(move: OneMove, remarks: Sequence[Remark], until: float | None)
         "loads_kg": [rounded(load) for load in move.loads],
         "until_s": rounded(until),
         "others_stand_at": {name: rounded(q) for name, q in move.others.items()},
-        "assumed": [f"{remark.key}: {remark.text}" for remark in about(move, remarks)],
+        "assumed": [f"{remark.key}: {remark.text}" for remark in about(move.spec, remarks)],
         "cautions": list(cautions_of(move)),
         "states": {state.name: _state(move, state, until) for state in move.states},
         "tables": None if move.tables is None else _tables(move.tables),

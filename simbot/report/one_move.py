@@ -14,7 +14,7 @@ from simbot.physics.build import DRIVES, LIFTS_ROBOTS, SPINNING
 from simbot.physics.spreads import spread_paths
 from simbot.report.bars import SCALES_MS
 from simbot.report.chart import chart
-from simbot.scenario.model import Remark
+from simbot.scenario.model import MechanismSpec, Remark
 from simbot.scenario.positions import turns_inside
 
 WIDTH = 80
@@ -115,11 +115,11 @@ def way_name(move: OneMove, way: Way) -> str:
     return f"{place(move, way.start)} to {place(move, way.target)}"
 
 
-def about(move: OneMove, remarks: Sequence[Remark]) -> list[Remark]:
-    """Remarks on this mechanism, its motor and the robot as a whole."""
-    use = move.spec.values.get("motors")
-    keys = [f"robot.mechanisms.{move.spec.name}", *([f"robot.motors.{use.motor}"] if use else [])]
-    rail = move.spec.rail
+def about(spec: MechanismSpec, remarks: Sequence[Remark]) -> list[Remark]:
+    """Remarks on a mechanism, its motor and its rail."""
+    use = spec.values.get("motors")
+    keys = [f"robot.mechanisms.{spec.name}", *([f"robot.motors.{use.motor}"] if use else [])]
+    rail = spec.rail
     if rail is not None:
         keys.append(f"robot.rails.{rail}")
     return [
@@ -193,7 +193,7 @@ def _head(move: OneMove, remarks: Sequence[Remark]) -> Iterator[str]:
         yield from _shorter_ways(move)
     if names:
         yield from _wrapped(f"With a spread: {', '.join(names)}.")
-    known = about(move, remarks)
+    known = about(move.spec, remarks)
     yield from _wrapped(f"Assumed or doubtful: {len(known) or 'nothing'}.")
     for remark in known:
         text = f"{remark.key.removeprefix('robot.')}: {remark.text}".replace("±", "+/-")

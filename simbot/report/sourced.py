@@ -52,6 +52,11 @@ def _answer(sources: Sources) -> str:
         return text + " None of it stands out from the luck in so many matches (--unknowns N plays more)."
     measured = next((one for one in sources.each if not one.unknown.rate and _counts(one)), None)
     practised = next((one for one in sources.each if one.unknown.rate and _counts(one)), None)
+    if measured is None and practised is None:
+        return (
+            text
+            + " Which of it matters most is not told by so few pairs of matches (--unknowns N plays more)."
+        )
     if practised is not None:
         text += f" Practise, and count, first: {practised.unknown.text} ({_share(practised)})."
     if measured is not None:
@@ -65,7 +70,8 @@ def _share(one: Source) -> str:
 
 
 def _counts(one: Source) -> bool:
-    return one.total >= LEAST
+    """Whether its share is surely more than nothing."""
+    return one.total_interval[0] >= LEAST
 
 
 def _wide(sources: Sources) -> float:

@@ -8,7 +8,7 @@ from typing import TextIO
 
 from simbot.analysis.move_results import OneMove
 from simbot.analysis.one_move import unit_of
-from simbot.report.one_move import MEANINGS, load_name, others_told, way_name
+from simbot.report.one_move import MEANINGS, about, load_name, others_told, way_name
 from simbot.report.swept_chance import best_told, chance_lines
 from simbot.report.swept_rows import at, best_of_points, heat_map, rows, told
 from simbot.report.swept_wishes import wanted_answer, wishes_told
@@ -31,6 +31,9 @@ FIRST = {
 
 def print_swept(result: SweepResult, robot: Robot, remarks: Sequence[Remark], stream: TextIO) -> None:
     """Print a sweep of this robot; the remarks are those on the files as they are."""
+    subject = result.subject
+    if isinstance(subject, OneMechanism):
+        remarks = about(robot.mechanisms[subject.mechanism], remarks)
     for line in _lines(result, robot, len(remarks)):
         stream.write(line.rstrip().replace("±", "+/-").replace("…", "...") + "\n")
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import TextIO
 
@@ -15,6 +16,7 @@ from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
 BAR = 14
+SHARE = re.compile(r"=\s*([-+]\d+\.?\d*)\s*%\s*$")
 
 
 def print_worth(result: WorthResult, stream: TextIO) -> None:
@@ -46,6 +48,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
             f"{result.together.difference.mean.value:+.1f}: changes need not add.",
             WIDTH,
         )
+    yield from wrap(_share_told(rows), WIDTH)
     yield from source_lines(result.sources)
     if result.sources is not None:
         yield ""
@@ -76,6 +79,19 @@ def _stopped(result: WorthResult) -> str:
     else:
         text = f"You stopped it after {result.sources.runs} pairs of matches that tell of what is not known."
     return f"{text} The same command goes on from there."
+
+
+def _share_told(rows: Sequence[Worth]) -> str:
+    """What a change of a share means, by the first that is one."""
+    given = (SHARE.search(each.change) for each in rows)
+    first = next((match for match in given if match is not None), None)
+    if first is None:
+        return ""
+    made = 70.0 * (1.0 + float(first[1]) / 100.0)
+    return (
+        "Changes in % are shares of what the files say, no percentage points: "
+        f"{first[1]} % makes {made:.4g} % of 70 %."
+    )
 
 
 def _row(each: Worth, most: float) -> Iterator[str]:

@@ -170,7 +170,8 @@ def numeric_paths(tree: Node, before: tuple[str, ...] = ()) -> Iterator[str]:
     value = tree.value
     if isinstance(value, dict):
         for key, node in value.items():
-            yield from numeric_paths(node, (*before, key))
+            if (*before, key) != ("plan", "change"):
+                yield from numeric_paths(node, (*before, key))
     elif isinstance(value, list):
         for number, node in enumerate(value):
             yield from numeric_paths(node, (*before, str(number)))
@@ -179,6 +180,35 @@ def numeric_paths(tree: Node, before: tuple[str, ...] = ()) -> Iterator[str]:
 
 
 # --- keys ---------------------------------------------------------------------------------------------
+
+
+def key_meant(written: str, given: str, trees: Sequence[Node], new: bool) -> str:
+    """The full key that one means, in full or short.
+
+    Parameters
+    ----------
+    written, given : str
+        The key, and the argument that it stands in.
+    trees : sequence of Node
+        The files' trees.
+    new : bool
+        Where the files have all but its last part it is taken as it stands; they may leave it out.
+
+    Raises
+    ------
+    SimbotError
+        Where none or several numbers are meant, with the nearest.
+    """
+    parent = written.rpartition(".")[0]
+    if new and written.split(".")[0] in KINDS_OF_FILE and parent and _inside(trees, parent):
+        return written
+    key = _key_of(written, given, trees, "", ())
+    if _text_at(trees, key) is not None:
+        return key
+    paths = [path for tree in trees for path in numeric_paths(tree)]
+    raise _wrong(
+        given, Fault("there is no such number in the files", written, "", _nearest(written, paths, ""))
+    )
 
 
 def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, keys: Collection[str]) -> str:
@@ -195,7 +225,8 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
         raise _wrong(given, Fault("several numbers are meant by that", written, listed(close, 12)))
     if close:
         return close[0]
-    for candidate in (written, own + written):
+    unlike = keys and "." not in written and written not in keys and nearest(written, keys) is None
+    for candidate in (written,) if unlike else (written, own + written):
         parent = candidate.rpartition(".")[0]
         if candidate.split(".")[0] in KINDS_OF_FILE and parent and _is_mapping(trees, parent):
             if _is_mapping(trees, candidate):
@@ -208,10 +239,21 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
 
 def _nearest(written: str, paths: Sequence[str], own: str) -> str | None:
     """The end of a path, with as many parts, that looks most like it; ends are held against it in full and cut."""
-    count = written.count(".") + 1
-    length = len(written.split(".")[-1])
+    *front, last = written.split(".")
+    count = len(front) + 1
+    length = len(last)
     guesses: dict[str, str] = {}
-    for path in sorted(paths, key=lambda path: not (own and path.startswith(own))):
+    own_first = sorted(paths, key=lambda path: not (own and path.startswith(own)))
+    for path in own_first:
+        *before, end = [part for part in path.split(".") if not part.isdigit()]
+        if _in_order(front, before):
+            for word in (end, *end.split("_"), end[:length]):
+                guesses.setdefault(word, ".".join([*front, end]))
+    found = nearest(last, guesses)
+    if found is not None:
+        return guesses[found]
+    guesses = {}
+    for path in own_first:
         parts = path.split(".")[-count:]
         for last in (parts[-1], parts[-1][:length]):
             guesses.setdefault(".".join([*parts[:-1], last]), ".".join(parts))
@@ -224,8 +266,12 @@ def _fits(given: Sequence[str], path: list[str]) -> bool:
     end = path[:-1] if path[-1].isdigit() and not given[-1].isdigit() else path
     if not given[-1] or not end[-1].startswith(given[-1]):
         return False
-    rest = iter(end[:-1])
-    return all(part in rest for part in given[:-1])
+    return _in_order(given[:-1], end[:-1])
+
+
+def _in_order(parts: Sequence[str], path: Sequence[str]) -> bool:
+    rest = iter(path)
+    return all(part in rest for part in parts)
 
 
 def _text_at(trees: Sequence[Node], path: str) -> str | None:
@@ -233,6 +279,11 @@ def _text_at(trees: Sequence[Node], path: str) -> str | None:
 
 
 def _is_mapping(trees: Sequence[Node], path: str) -> bool:
+    return isinstance(_inside(trees, path), dict)
+
+
+def _inside(trees: Sequence[Node], path: str) -> dict[str, Node] | list[Node] | None:
+    """What stands in a mapping or a list at a path."""
     for tree in trees:
         node: Node | None = tree
         for part in path.split("."):
@@ -243,9 +294,9 @@ def _is_mapping(trees: Sequence[Node], path: str) -> bool:
                 node = inside[int(part)]
             else:
                 node = None
-        if node is not None and isinstance(node.value, dict):
-            return True
-    return False
+        if node is not None and isinstance(node.value, dict | list):
+            return node.value
+    return None
 
 
 # --- ranges -------------------------------------------------------------------------------------------
@@ -285,7 +336,10 @@ def _values(given: str, numbers: list[float], points: int) -> tuple[float, ...]:
     else:
         step = numbers[2]
         if not 0.0 < step <= high - low:
-            raise _wrong(given, Fault("the step does not fit the range", f"{step:g}", f"0 to {high - low:g}"))
+            raise _wrong(
+                given,
+                Fault("the step does not fit the range", f"{step:g}", f"more than 0, up to {high - low:g}"),
+            )
         count = int((high - low) / step + 1e-9) + 1
         values = [low + step * number for number in range(min(count, MOST + 1))]
     if count > MOST:

@@ -103,6 +103,11 @@ def _guess(parts: list[str], keys: Sequence[str]) -> str | None:
     return next((key for key in keys if key.endswith("." + parts[-1])), None)
 
 
+def key_has(key: str, name: str) -> bool:
+    """Whether a full key is one that a name means, in full or with parts left out."""
+    return _has(key.split("."), name.strip().split("."))
+
+
 def _has(key: list[str], parts: list[str]) -> bool:
     """Whether the parts stand in the key in this order, the last of them last."""
     if key[-1] != parts[-1]:

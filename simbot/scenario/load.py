@@ -131,6 +131,12 @@ def value_text(path: Path, key: str) -> str | None:
     return None if root is None else text_at(root, key)
 
 
+def trees_of(path: Path) -> list[Node]:
+    """The trees of a plan's files, the plan's own `change` laid over them."""
+    roots = [_laid_over(path, kind) for kind in ("robot", "plan", "game")]
+    return [root for root in roots if root is not None]
+
+
 def numbers_given(path: Path) -> tuple[GivenNumber, ...]:
     """Every number in the files of a plan, the plan's own `change` laid over them, with its place."""
     found: list[GivenNumber] = []

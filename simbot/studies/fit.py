@@ -20,11 +20,13 @@ from simbot.studies.fit_unknowns import Source, chosen_unknowns, likelihood_of, 
 from simbot.studies.fit_work import Work
 from simbot.studies.jumps import Jump, jumps_of, widened
 from simbot.studies.likelihood import Better, Likelihood, Solved, directions, groups_not_told
-from simbot.studies.predicted import Predictor
+from simbot.studies.predicted import NEVER_S, Predictor
+from simbot.studies.slips import slips_of
 from simbot.studies.unknowns import Unknown
 
 Array = npt.NDArray[np.float64]
 Progress = Callable[[int, int], None]
+BEYOND = 1e-2  # of an estimate or its scale: so near to where a move no longer arrives it is a limit
 
 
 def fit(
@@ -57,6 +59,9 @@ def fit(
     SimbotError
         Where a key means nothing, the data say nothing, or a time is not possible.
     """
+    slips = slips_of(measured, asked.reaction)
+    every, kept = measured, [place for place in range(len(measured)) if place not in slips]
+    measured = [every[place] for place in kept]
     conditions = list(dict.fromkeys(each.condition for each in measured))
     left: tuple[str, ...] = ()
     if named:
@@ -67,7 +72,7 @@ def fit(
     data = data_of(measured, conditions, asked.reaction, predictor)
     start = np.array([unknown.given.number for unknown in unknowns])
     before = predictor(start)
-    doubts = check_possible(file, source.plan, unknowns, measured, data, conditions, before)
+    doubts = check_possible(file, source.plan, unknowns, measured, data, conditions, predictor)
     whole = likelihood_of(data, predictor, unknowns, start)
     parts = 2 + len(unknowns)
     progress(0, parts)
@@ -84,18 +89,19 @@ def fit(
     result = FitResult(
         source.plan,
         asked,
-        tuple(measured),
+        tuple(every),
         found.fitted,
         not named,
         left,
         compared(measured, conditions, data, before, predictor(best.numbers), whole, best),
-        found.outliers,
+        tuple(kept[place] for place in found.outliers),
         best.scatter,
         best.shift if data.has_shift else None,
         spread[0].half_width / spread[-1].half_width if isfinite(spread[0].half_width) else None,
         rests_on(source, unknowns, found.told, conditions, whole, best),
         next_of(source.plan, unknowns, best.numbers, information, best.factor, best.scatter, measured),
         (*doubts, *_jump_texts(found.jumps, unknowns, measured, conditions)),
+        slips,
     )
     progress(parts, parts)
     return result
@@ -143,12 +149,27 @@ def _found(
         else:
             profile = profiles[number]
             other = None if without is None else float(without[number])
-            value, interval = float(best.numbers[number]), (profile.low, profile.high)
-            fitted.append(
-                Fitted(unknown, value, interval, without=other, inflation=best.inflation(free.index(number)))
-            )
+            value = float(best.numbers[number])
+            interval: Interval = profile.low, profile.high
+            limit = _limit(whole, best, number)
+            if limit is not None:
+                interval = (interval[0], None) if limit == "most" else (None, interval[1])
+            inflation = best.inflation(free.index(number))
+            fitted.append(Fitted(unknown, value, interval, (), None, other, inflation, limit))
     whole.start = begin
     return _Found(best, tuple(fitted), told, tuple(outliers), tuple(jumps))
+
+
+def _limit(whole: Likelihood, best: Solved, number: int) -> str | None:
+    """`most` or `least` where a measured move no longer arrives just beyond the estimate; None: it does."""
+    arrives = whole.predict(best.numbers) < NEVER_S
+    for word, sign in (("most", 1.0), ("least", -1.0)):
+        beyond = best.numbers.copy()
+        beyond[number] += sign * BEYOND * max(whole.scale[number], abs(best.numbers[number]))
+        beyond = np.clip(beyond, whole.low, whole.high)
+        if np.any(arrives & (whole.predict(beyond) >= NEVER_S)):
+            return word
+    return None
 
 
 def _jump_texts(

@@ -13,11 +13,13 @@ from simbot.physics.motor import motor_model
 from simbot.scenario.errors import Problem, ScenarioError
 from simbot.scenario.measured import Condition, Measured
 from simbot.scenario.model import Plan
+from simbot.studies.fit_data import PRESS, error_of
 from simbot.studies.likelihood import Data
-from simbot.studies.predicted import bench, bench_time
+from simbot.studies.predicted import Predictor, bench, bench_time
 from simbot.studies.unknowns import Unknown, with_numbers
 
 SURE = 2.0  # standard deviations
+BY_FAR = 0.5  # of the shortest cycle of the plan: what else may be wrong in the files does not explain it
 
 
 def check_possible(
@@ -27,9 +29,11 @@ def check_possible(
     measured: Sequence[Measured],
     data: Data,
     conditions: Sequence[Condition],
-    predicted: np.ndarray,
+    predictor: Predictor,
 ) -> list[str]:
     """Hold the means against what the motors can do at all, with every unknown at its better bound.
+
+    Of a cycle nobody knows what the motors can do at all: it is held against the plan with every unknown there.
 
     Returns
     -------
@@ -41,7 +45,12 @@ def check_possible(
         Where a mean is surely too short, with the line of its first trial.
     """
     problems, doubts = [], []
+    predicted = predictor(np.array([unknown.given.number for unknown in unknowns]))
     for place, condition in enumerate(conditions):
+        if condition.kind == "cycle":
+            problem, doubt = _cycle(file, measured, data, place, predictor)
+            problems += problem
+            doubts += doubt
         if condition.kind != "move":
             continue
         of_it = np.flatnonzero(data.condition == place)
@@ -73,6 +82,38 @@ def check_possible(
     if problems:
         raise ScenarioError(problems)
     return doubts
+
+
+def _cycle(
+    file: Path, measured: Sequence[Measured], data: Data, place: int, predictor: Predictor
+) -> tuple[list[Problem], list[str]]:
+    """Cycles that are too short for the plan: by far, which is refused, or surely."""
+    of_it = np.flatnonzero(data.condition == place)
+    mean, first = float(np.mean(data.value[of_it])), measured[of_it[0]]
+    error = sqrt(error_of(first, data.shift_sd / PRESS) ** 2 / len(of_it) + data.shift_sd**2)
+    least = _shortest(predictor, place)
+    if mean + SURE * error >= least:
+        return [], []
+    text = (
+        f"{first.text} on {first.condition.battery}: a mean of {mean:.3f} s is not possible; no value of the unknowns "
+        f"makes any simulated cycle shorter than {least:.3f} s: is it timed from one delivery to the next?"
+    )
+    if mean < BY_FAR * least:
+        return [Problem(str(file), first.line, 1, "value", None, "", None, text)], []
+    return [], [text]
+
+
+def _shortest(predictor: Predictor, place: int) -> float:
+    """The shortest simulated cycle with one unknown after the other at its better bound [s]."""
+    numbers = np.array([unknown.given.number for unknown in predictor.unknowns])
+    for number, unknown in enumerate(predictor.unknowns):
+        tried = [numbers]
+        for end in (unknown.low, unknown.high):
+            tried.append(numbers.copy())
+            tried[-1][number] = end
+        numbers = min(tried, key=lambda each: float(predictor(each)[place]))
+    plan = with_numbers(predictor.plan, predictor.unknowns, list(numbers))
+    return min(predictor.cycle_times(plan, predictor.conditions[place].battery), default=0.0)
 
 
 def _best(

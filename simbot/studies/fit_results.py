@@ -26,7 +26,8 @@ class Fitted:
 
     `estimate` and `interval` are None where the data do not tell it apart; `not_from` are then those that do as
     well, and `if_held` is what it comes to where those are as the file says. `without`: the estimate without the
-    outliers. `inflation`: how many times wider the interval is than if the other unknowns were known.
+    outliers. `inflation`: how many times wider the interval is than if the other unknowns were known. `limit`: `most`
+    or `least` where beyond the estimate a measured move does not arrive; the interval is then open to that side.
     """
 
     unknown: Unknown
@@ -36,6 +37,7 @@ class Fitted:
     if_held: tuple[float, Interval] | None = None
     without: float | None = None
     inflation: float = 1.0
+    limit: str | None = None
 
     @property
     def at_bound(self) -> bool:
@@ -91,7 +93,7 @@ class FitResult:
     chosen: bool  # the unknowns were chosen from the numbers with a spread
     left: tuple[str, ...]  # of these, those that the data tell no better than the file does
     compared: tuple[Compared, ...]
-    outliers: tuple[int, ...]  # places among the measured
+    outliers: tuple[int, ...]  # places among the measured that stay in the fit
     scatter: float  # sd from trial to trial beyond the methods' errors
     shift: float | None  # of the stopwatch
     condition: (
@@ -100,3 +102,4 @@ class FitResult:
     rests_on: tuple[RestsOn, ...]
     next: tuple[Next, ...]
     cautions: tuple[str, ...]
+    slips: tuple[int, ...] = ()  # places among the measured that are left out of the fit

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.scenario.errors import SimbotError
-from simbot.scenario.given_numbers import GivenNumber, number_named
+from simbot.scenario.given_numbers import GivenNumber, key_has, number_named
 from simbot.scenario.load import numbers_given
 from simbot.scenario.measured import Condition, Measured
 from simbot.scenario.model import Plan
@@ -50,8 +50,11 @@ def named_unknowns(source: Source, named: Sequence[str]) -> list[Unknown]:
     numbers = source.numbers()
     found: dict[str, GivenNumber] = {}
     for name in named:
-        if name in source.overrides:
-            raise SimbotError(f"--unknown {name}: --set gives it already")
+        over = next((key for key in source.overrides if key_has(key, name)), None)
+        if over is not None and not any(each.key == name for each in numbers):
+            raise SimbotError(
+                f"--unknown {name}: --set {over} gives it already; leave that out, or write it into the file"
+            )
         given = number_named(name, numbers, "--unknown")
         if given.key in found:
             raise SimbotError(f"--unknown {name}: {given.key} is named twice")

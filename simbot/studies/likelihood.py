@@ -427,7 +427,7 @@ class Likelihood:
             left = 1.0 if degrees > 1e6 else (degrees - 1.0) / max(degrees - one**2, 1e-9)
             if abs(one) * sqrt(left) > limit:
                 found.append(int(place))
-        return found
+        return found if 2 * len(found) <= count else []  # most of them: it is the model that fits badly
 
 
 def deviance_root(hits: Array, tries: Array, chance: Array) -> Array:

@@ -20,7 +20,7 @@ LIGHTER = 0.9
 
 def usual_changes(plan: Plan, states: Sequence[str]) -> dict[str, Plan]:
     """Each change in words, to the plan with it."""
-    found = {"every pick and place succeeds 5 % more often": with_steps(plan, _more_sure)}
+    found = {"every pick and place succeeds 5 percentage points more often": with_steps(plan, _more_sure)}
     allowances = with_steps(plan, _without_allowance)
     if allowances != plan:
         found["no allowance for the driver"] = allowances

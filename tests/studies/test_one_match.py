@@ -42,3 +42,10 @@ def test_a_match_that_is_over_leaves_next_to_nothing_to_the_collector(plan):
         assert gc.collect() < LEFT
     finally:
         gc.enable()
+
+
+def test_one_is_no_plural():
+    from simbot.analysis.words import counted
+
+    told = [counted(1, "match"), counted(2, "match"), counted(1, "day"), counted(10, "day")]
+    assert told == ["1 match", "2 matches", "1 day", "10 days"]

@@ -17,7 +17,7 @@ from simbot.report.worthed import worth_document
 from simbot.studies.asked import Asked
 from simbot.studies.chaos import hermite, legendre, shares_of, terms_of
 from simbot.studies.ledger import Ledger
-from simbot.studies.sources import exact, sources_of, unknowns_of, wide
+from simbot.studies.sources import Source, Sources, Unknown, exact, sources_of, unknowns_of, wide
 from simbot.studies.worth import worths
 
 ASKED = Asked(20, 3, ("full",))
@@ -123,3 +123,15 @@ def test_the_report_and_the_document(tmp_path):
     document = json.loads(json.dumps({**worth_document(result), "uncertainty": source_document(sources)}))
     jsonschema.Draft202012Validator(json.loads(schema_text("worth"))).validate(document)
     assert sum(one["total"] for one in document["uncertainty"]["sources"]) > 0.9
+
+
+def test_no_advice_comes_from_a_share_that_may_be_nothing():
+    """10 % with 0 to 26 % is noise: nothing is called the first to measure, more matches are."""
+
+    def told(low):
+        unknown = Unknown(("battery", "resistance"), "battery resistance: 0.1 ohm", False, False)
+        one = Source(unknown, 0.1, (low, 0.26), 0.1, (low, 0.26), 0.4)
+        return " ".join(source_lines(Sources((one,), 1.2, 3.0, 64, 0)))
+
+    assert "Measure first" not in told(0.0) and "--unknowns N" in told(0.0)
+    assert "Measure first: battery resistance" in told(0.03)

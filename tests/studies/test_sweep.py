@@ -291,6 +291,8 @@ def test_what_was_run_when_it_is_stopped_is_told(tmp_path, capsys, monkeypatch):
     (["lift", "drum=20 mm"], "no range of numbers, given: '20 mm'; would do: FROM:TO with their unit"),
     (["lift", "drum=20,5:60 mm"], "no range of numbers, given: '20,5:60 mm'"),
     (["lift", "drum=20 mm:6 cm"], "two units in one range"),
+    (["lift", "drum=20:60:0 mm"], "given: '0'; would do: more than 0, up to 40"),
+    (["lift", "drumm=20:60 mm"], "did you mean 'drum_diameter'?"),
     (["lift", "drum=20:60:50 mm"], "the step does not fit the range, given: '50'"),
     (["lift", "drum=0:60:0.001 mm"], "too many values, given: '60001'; would do: at most 2001"),
     (["lift", "kind=1:2"], "robot.mechanisms.lift.kind is 'slide', which is no number to sweep"),
@@ -351,3 +353,13 @@ def test_a_pruned_robot_has_the_same_mechanism(path):
 def test_unbroken_runs_of_values():
     chosen = [True, True, False, True, False, False, True]
     assert runs_of([None] * 7, chosen) == [(0, 1), (3, 3), (6, 6)]  # type: ignore[list-item]
+
+
+def test_a_sweep_counts_as_doubtful_what_a_move_lists(tmp_path, capsys):
+    assert status(["start", str(tmp_path / "new")]) == 0
+    file = str(tmp_path / "new" / "robot.yaml")
+    capsys.readouterr()
+    assert status(["move", file, "lift", "--to", "0.5 m"]) == 0
+    listed = re.search(r"Assumed or doubtful: (\w+)", capsys.readouterr().out)[1]
+    swept = " ".join(printed(capsys, file, "lift", "drum=30:60:30mm", "--to", "0.5 m"))
+    assert f"assumed or doubtful: {listed} (simbot move lists them)" in swept

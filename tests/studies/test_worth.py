@@ -14,7 +14,7 @@ from simbot.report.document import schema_text
 from simbot.report.worthed import print_worth, worth_document
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.load import value_text
-from simbot.scenario.model import WaitStep
+from simbot.scenario.model import ActStep, WaitStep
 from simbot.scenario.plan_file import all_steps
 from simbot.scenario.relative import changed_text
 from simbot.studies.asked import Asked
@@ -74,7 +74,11 @@ def test_the_text_at_a_path_is_the_file_s_with_the_plan_s_changes(tmp_path):
 def test_the_usual_changes_are_other_plans(tmp_path):
     plan = a_plan(tmp_path, rounds(70))
     changes = usual_changes(plan, ("full",))
-    assert "every pick and place succeeds 5 % more often" in changes and "robot 10 % lighter" in changes
+    surer = changes["every pick and place succeeds 5 percentage points more often"]
+    assert [float(each.succeeds) for each in all_steps(surer) if isinstance(each, ActStep)][
+        1
+    ] == pytest.approx(0.75)
+    assert "robot 10 % lighter" in changes
     assert all(each != plan for each in changes.values())
 
 
@@ -102,7 +106,7 @@ def test_the_command_takes_both_ways_of_writing_a_change(tmp_path, capsys):
     )
     document = json.loads(capsys.readouterr().out)
     assert code == 0 and [each["change"] for each in document["changes"]] == [f"{key}=+10 %"]
-    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", "robot.mas=-1 kg"]) == 2
+    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", "robot.mos=-1 kg"]) == 2
 
 
 @pytest.mark.parametrize(("change", "told"), [
@@ -114,3 +118,37 @@ def test_what_is_wrong_with_a_change_is_told_of_the_change(change, told, tmp_pat
     assert status(["worth", str(tmp_path / "plan.yaml"), "--change", change]) == 2
     (line,) = capsys.readouterr().err.splitlines()
     assert line.startswith(f"simbot: --change {change}: {told}") and "--set" not in line
+
+
+def test_a_change_s_key_may_be_short_as_a_sweep_s(tmp_path, capsys):
+    a_plan(tmp_path, rounds(70))
+    asked = ["worth", str(tmp_path / "plan.yaml"), "--runs", "2", "--unknowns", "0", "--csv", "-"]
+    means = []
+    for key in ("plan.only.0.steps.2.place.succeeds", "place.succeeds", "plan.steps.place.succ"):
+        assert status([*asked, "--change", f"{key}=-50 %"]) == 0
+        means.append(capsys.readouterr().out.replace(key, "KEY"))
+    assert means[0] == means[1] == means[2]
+    both = ["--change", "robot.mass=-1 kg", "--change", "mass=-2 kg"]
+    assert status([*asked, *both]) == 2
+    assert "robot.mass is changed twice, by robot.mass=-1 kg too" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("change", "told"), [
+    ("place.suceeds=+5 %", "did you mean 'place.succeeds'?"), ("robot.lop=-5 %", "did you mean 'robot.loop'?"),
+    ("plan.only.0.steps.2.place.success=+5 %", "did you mean 'plan.only.0.steps.2.place.succeeds'?"),
+])  # fmt: skip
+def test_a_change_of_no_number_has_the_nearest_guess(change, told, tmp_path, capsys):
+    a_plan(tmp_path, rounds(70))
+    assert status(["worth", str(tmp_path / "plan.yaml"), "--change", change]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith(f"simbot: --change {change}: there is no such number") and line.endswith(told)
+
+
+def test_a_share_is_said_to_be_one(tmp_path, capsys):
+    """85 % changed by +10 % is 93.5 %, not 95 %: the text says so, and only where there is such a change."""
+    a_plan(tmp_path, rounds(70))
+    asked = ["worth", str(tmp_path / "plan.yaml"), "--runs", "2", "--unknowns", "0", "--change"]
+    assert status([*asked, "place.succeeds=+10 %"]) == 0
+    assert "+10 % makes 77 % of 70 %" in " ".join(capsys.readouterr().out.split())
+    assert status([*asked, "place.succeeds=80 %"]) == 0
+    assert "makes" not in capsys.readouterr().out
