@@ -60,7 +60,8 @@ def compare(first: str = "lanterns", second: str = "tins") -> Document:
     return {
         **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True,
         "stopped": False, "missing": [],
-        "plans": plans, "pairs": [pair], "break_even": [_break_even(first)], "endgame": None,
+        "plans": plans, "pairs": [pair], "break_even": [_break_even(first)], "break_even_runs": 40,
+        "break_even_failed": 0, "endgame": None,
         "mixed": None, "failed": [],
     }  # fmt: skip
 
