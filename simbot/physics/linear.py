@@ -135,8 +135,11 @@ def start_battery(w: Array) -> Any:
 
 
 def steady_below(w: Array, m: int) -> Any:
-    """Acceleration below which what a constant effort drives against a constant load has its steady speed; 0: never."""
-    if w[m + L.TAB_N] > 0.0 or w[m + L.ACC_PER_WAY] != 0.0:
+    """Acceleration below which what a constant effort drives against a constant load has its steady speed; 0: never.
+
+    What sets out from rest has none yet, however slowly it does.
+    """
+    if w[m + L.TAB_N] > 0.0 or w[m + L.ACC_PER_WAY] != 0.0 or w[m + L.SPEED] == 0.0:
         return 0.0
     return STEADY * w[L.TOL] * w[m + L.V_SCALE] * w[m + L.ACC_PER_SPEED]
 
