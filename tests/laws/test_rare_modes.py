@@ -248,3 +248,24 @@ def test_a_rail_that_goes_off_lets_a_spring_turn_its_servo_past_the_volts_of_the
     plant.advance(3_000_000)
     assert plant.position("it") == pytest.approx(0.1, abs=0.2)  # its power is back
     assert plant._rows < 500
+
+
+def test_what_creeps_off_while_the_bus_still_moves_does_not_stand_and_set_out_for_ever() -> None:
+    """A lift that droops on its friction, set free by next to nothing as a drive that slows gives the bus back."""
+    lift: Words = {
+        "kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": 14, "efficiency": "88 %"}],
+        "drum_diameter": "40 mm", "moving_mass": "1 kg", "friction": "2 N", "travel": ["0 m", "0.7 m"],
+        "control": {"loop": "position", "p": "6 /m", "d": "0.5 s/m", "window": "15 mm", "slower_than": "50 mm/s"},
+    }  # fmt: skip
+    drive: Words = {
+        "kind": "mecanum", "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "360 mm",
+        "grip": 0.9, "friction": "4 N",
+        "control": {"loop": "position", "p": "3 /m", "d": "0.75 s/m", "window": "25 mm", "slower_than": "60 mm/s"},
+    }  # fmt: skip
+    sheet = {key: value for key, value in GEARMOTOR.items() if key != "stall_torque"}
+    robot = a_robot({"lift": lift, "drive": drive}, {"coil": LARGE, "gm": sheet}, (12.0, 0.25))
+    plant = a_plant(robot, 15.0, pose=Pose(1.0, 1.0, 0.0))
+    plant.command("drive", DriveTo(Pose(2.0, 1.0, 0.0)))
+    plant.command("lift", GoTo(0.5))
+    plant.advance(15_000_000)
+    assert plant._rows < 2000
