@@ -100,9 +100,6 @@ def arrivals(
     return [(move.first_inside_us(), move.arrival_us()) for move in moves]
 
 
-@pytest.mark.xfail(
-    reason="one drawn match in some twenty flips between two modes at one instant: EndlessSteps", strict=False
-)
 @settings(max_examples=MATCHES, deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     mechanisms=robots(),
