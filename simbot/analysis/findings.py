@@ -181,9 +181,6 @@ def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
         line=mishap.line,
         at_us=mishap.at_us,
         mechanism=mishap.mechanism,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
         outcome=mishap.outcome,
         text=text,
         fails=True,
@@ -197,13 +194,7 @@ def _try_failed(failure: Failure) -> Finding:
         step=failure.step,
         line=failure.line,
         at_us=failure.ended_us,
-        mechanism=None,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=f"try {failure.number} of {failure.of} in step {failure.step} failed after {lasted}: {failure.why}",
-        fails=False,
     )
 
 
@@ -214,15 +205,10 @@ def _opened(opened: Opened) -> Finding:
         line=opened.line,
         at_us=opened.at_us,
         mechanism=opened.mechanism,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=(
             f"step {opened.step} sends the {opened.mechanism} to where it lets go while it holds something, which a "
             "move does not release here: write `let_go` where it falls, or let the place or hand over send it"
         ),
-        fails=False,
     )
 
 
@@ -233,13 +219,7 @@ def _too_many(award: Award, trace: Trace) -> Finding:
         step=step,
         line=award.line,
         at_us=award.at_us,
-        mechanism=None,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=f"more in hand than the game allows: {-award.points:g} points lost",
-        fails=False,
     )
 
 
@@ -274,12 +254,7 @@ def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:
         line=wait.line,
         at_us=wait.ended_us,
         mechanism=wait.missing[0] if len(wait.missing) == 1 else None,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=text,
-        fails=False,
         mechanisms=wait.missing,
     )
 
@@ -314,8 +289,6 @@ def _never_arrived(
             mechanism=move.mechanism,
             cause_line=record.line,
             cause_step=record.step,
-            late_us=None,
-            outcome=None,
             text=f"step {wait.step} {told}, which {_stays(move, coordinates)}",
             fails=wait.cut,
         )
@@ -346,10 +319,7 @@ def _never_passed(wait: WaitRecord, past: Past, trace: Trace, coordinates: Coord
         mechanism=name,
         cause_line=sent[-1].line if sent else None,
         cause_step=sent[-1].step if sent else None,
-        late_us=None,
-        outcome=None,
         text=text,
-        fails=False,
         mechanisms=() if wait.cut else (name,),
     )
 
@@ -374,12 +344,7 @@ def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:
                 line=record.line,
                 at_us=move.start_us,
                 mechanism=move.mechanism,
-                cause_line=None,
-                cause_step=None,
-                late_us=None,
-                outcome=None,
                 text=text,
-                fails=False,
             )
         )
     return found

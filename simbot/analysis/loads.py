@@ -199,10 +199,5 @@ def _finding(
         line=place.line,
         at_us=at_us,
         mechanism=mechanism,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=text,
-        fails=False,
     )

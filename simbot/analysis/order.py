@@ -86,10 +86,8 @@ def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_u
         cause_line=record.line,
         cause_step=record.step,
         late_us=overlap_us,
-        outcome=None,
         text=(
             f"step {record.step} had the {mechanism} moving for {ms(overlap_us)}{went} while the {bounded}: "
             f"at {clock(at_us)} it was at {stood}"
         ),
-        fails=False,
     )

@@ -104,13 +104,8 @@ def _finding(record: MoveRecord, number: int, at_us: int, pose: Pose) -> Finding
         line=record.line,
         at_us=at_us,
         mechanism=record.move.mechanism,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=(
             f"step {record.step} ({record.label}) touches obstacle {number} of the game at {clock(at_us)}, {where}: "
             f"the run goes on as if it were not there"
         ),
-        fails=False,
     )

@@ -49,11 +49,5 @@ def _finding(kind: str, queue: QueueRecord, text: str) -> Finding:
         step=queue.step,
         line=queue.line,
         at_us=queue.from_us,
-        mechanism=None,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=text,
-        fails=False,
     )

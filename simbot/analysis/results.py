@@ -66,7 +66,7 @@ class PickResult:
     outcome: str  # "held", the declared one, or "unfinished" where the match ended first
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Finding:
     """Something that went wrong or was nearly wrong.
 
@@ -80,13 +80,13 @@ class Finding:
     step: int
     line: int
     at_us: int
-    mechanism: str | None
-    cause_line: int | None  # the command whose timer is the first cause
-    cause_step: int | None
-    late_us: int | None  # how much later it would have been met
-    outcome: str | None
+    mechanism: str | None = None
+    cause_line: int | None = None  # the command whose timer is the first cause
+    cause_step: int | None = None
+    late_us: int | None = None  # how much later it would have been met
+    outcome: str | None = None
     text: str  # one full sentence, first cause first
-    fails: bool  # True where it makes the state fail
+    fails: bool = False  # True where it makes the state fail
     mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
 
 

@@ -107,10 +107,5 @@ def _finding(spec: MechanismSpec, up: _Bound | None, down: _Bound | None) -> Fin
         line=nearest.line,
         at_us=nearest.at_us,
         mechanism=name,
-        cause_line=None,
-        cause_step=None,
-        late_us=None,
-        outcome=None,
         text=f"the zero of the {name} may be off by {room} (there it is by {was} in this run): {'; '.join(told)}",
-        fails=False,
     )
