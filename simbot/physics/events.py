@@ -27,9 +27,8 @@ from simbot.physics.steps import between, go_to_share, put_at_share
 NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
 BARE, LIMIT, CAP, BREAK_AWAY, RAIL, MEET = 5.0, 6.0, 7.0, 8.0, 9.0, 10.0
 
-LITTLE = (
-    0.25  # of the forces at work: a group that passes less at both ends of a step is asked in its middle too
-)
+# of the forces at work: a group that passes less at both ends of a step is asked in its middle too
+LITTLE = 0.25
 LEVEL = 2.0  # tolerances, of the forces at work: where less is passed power turns round; a step taken anew ends beside
 NEAR = 1e-7  # of a step: where forces do not jump the speed is off by its square only
 

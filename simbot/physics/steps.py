@@ -73,12 +73,10 @@ SHARES = np.array((0.17392742256872692, 0.32607257743127305, 0.32607257743127305
 NODES_2 = np.array((0.21132486540518713, 0.7886751345948129))
 
 LEAST = 1e-13  # s: no step is shorter
-MOST_CUT = (
-    1.0 / 3.0
-)  # of what was asked for: where a table's load allows no more, Runge and Kutta get farther
-ERRS = (
-    10.0  # of the tolerance, in a Runge-Kutta step: arrivals of tabled kinds are right to 0.02 µs as shipped
-)
+# of what was asked for: where a table's load allows no more, Runge and Kutta get farther
+MOST_CUT = 1.0 / 3.0
+# of the tolerance, in a Runge-Kutta step: arrivals of tabled kinds are right to 0.02 µs as shipped
+ERRS = 10.0
 
 
 @inner
