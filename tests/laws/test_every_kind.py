@@ -477,9 +477,9 @@ def test_limits_are_kept_at_every_row_and_tightening_never_helps(
         plant.advance(3_000_000)
         log = plant._log[: plant._rows]
         drawn_amps = log[:, [L.LOG_I0, L.LOG_I1]]
-        assert (
-            drawn_amps.max() <= limit + 1e-7
-        )  # but for a step's own error; a motor never draws less than the battery gives
+        # where the limit lets go is an event, found to some nanoseconds of currents that rise by 30 A/s and more;
+        # a motor never draws less than the battery gives
+        assert drawn_amps.max() <= limit + 1e-6
         if side == "current_limit" and limit < inf:
             sheet = plant.arrays.w[int(plant.arrays.w[plant.arrays.at["it"] + L.GRP]) :]
             speed = sheet[L.G_RATIO] * log[:, [L.LOG_MECH + 1, L.LOG_MECH + 4]]
