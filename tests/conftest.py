@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: as the command line has it
+
 from hypothesis import settings
 
 from simbot.physics.compiled import by_numba

@@ -37,7 +37,7 @@ from simbot.analysis.move_results import (
 from simbot.physics import layout as L
 from simbot.physics import motion, statics
 from simbot.physics.build import DRIVES, LIFTS_ROBOTS, SPINNING, Built, Models
-from simbot.physics.kinds import flywheel, roller, slider_crank
+from simbot.physics.kinds import claw, flywheel, roller, slider_crank
 from simbot.physics.motion import Circuit, Motion
 from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
@@ -71,12 +71,21 @@ def ways_of(
         return (Way(0.0, 1.0),)
     low, high = (float(end) for end in spec.values["travel"])
     if start is None and target is None:
-        return Way(low, high), Way(high, low)
+        first, last = reach_of(spec, float(spec.values.get("at", 0.0)))  # it sets out from where it gets to
+        return Way(first, high), Way(last, low)
     if start is None:
         start = high if target == low else low
     if target is None:
         target = low if start == high else high
     return (Way(start, target),)
+
+
+def reach_of(spec: MechanismSpec, volts: float) -> tuple[float, float]:
+    """The part of its travel that it gets to on a supply [V, of a servo]: jaws end on what they press on."""
+    if spec.kind == claw.NAME:
+        return claw.reach(spec.values, volts)
+    low, high = (float(end) for end in spec.values["travel"])
+    return low, high
 
 
 def only_one(robot: Robot, name: str) -> Robot:
@@ -148,8 +157,7 @@ def _state(
 
 def _pull(bench: Bench, move: MoveNumbers, hold: Holding) -> Pull:
     built = bench.models.get(bench.name, move.load)
-    high = float(bench.spec.values["travel"][1])
-    speed = statics.steady_speed(built, bench.circuit, high, 1.0)
+    speed = statics.steady_speed(built, bench.circuit, move.way.target, 1.0)
     reached = move.first_inside_s if move.arrival_s is None else move.arrival_s
     return Pull(move.load, move.stall_share_max, speed, move.arrival_s, reached, hold)
 
@@ -172,6 +180,13 @@ class Bench:
     def circuit(self) -> Circuit:
         rail = self.spec.rail
         return Circuit(self.battery, None if rail is None else self.robot.rails[rail])
+
+    def places(self, first: float, last: float) -> np.ndarray:
+        """Places on a way, as far as it gets."""
+        ways = np.linspace(first, last, PLACES)
+        return (
+            np.clip(ways, *reach_of(self.spec, self.circuit.full)) if "travel" in self.spec.values else ways
+        )
 
     def plant(self, start: float, load: float) -> Plant:
         positions: dict[str, Target] = {self.name: start} if "travel" in self.spec.values else {}
@@ -284,9 +299,7 @@ class Bench:
     ) -> MoveNumbers:  # fmt: skip
         built = self.built(way, load)
         sign = -1.0 if way.target < way.start else 1.0
-        places = (
-            np.linspace(way.start, way.target, PLACES) if way.target != way.start else np.array([way.start])
-        )
+        places = self.places(way.start, way.target) if way.target != way.start else np.array([way.start])
         share = statics.stall_share(built, self.circuit, places, sign)
         worst = int(np.argmax(share))
         flow = course.flow
@@ -313,8 +326,8 @@ class Bench:
     def holding(self, load: float) -> Holding:
         """What holding takes where it takes most, and what happens where nothing holds."""
         built, values = self.models.get(self.name, load), self.spec.values
-        low, high = (float(end) for end in values["travel"])
-        places = np.linspace(low, high, PLACES)
+        low, high = reach_of(self.spec, self.circuit.full)
+        places = self.places(low, high)
         currents = statics.holding_current(built, places)
         if values.get("holding_brake"):
             currents = np.zeros_like(currents)
@@ -358,7 +371,7 @@ class Bench:
         def pull(ends: list[tuple[Path, float]]) -> float:
             models, _ = at_ends(self.models.robot, self.battery, ends)
             built = models.get(self.name, load)
-            places = np.linspace(built.reduced.low, built.reduced.high, PLACES)
+            places = self.places(built.reduced.low, built.reduced.high)
             torque = statics.holding_torque(built, places)
             return float(np.max(np.where(statics.caught(built, places), -inf, torque)))
 

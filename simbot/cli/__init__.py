@@ -92,6 +92,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     os.environ.setdefault(
         "PYDANTIC_DISABLE_PLUGINS", "__all__"
     )  # looking for some reads every package's metadata
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of small matrices threads only wait for one another
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="replace")

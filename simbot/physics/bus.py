@@ -3,7 +3,9 @@
 Currents that follow the voltage in a straight line, sum(A V - B), and devices that draw constant power,
 sum(P)/V, meet the battery's line in  alpha V² + beta V + gamma = 0  with alpha = 1 + R0 A,
 beta = -(E + R0 B), gamma = R0 P. Limited motors and regulators draw constant power, so their demand falls
-as the voltage rises and several roots may exist: the operating point is the highest one.
+as the voltage rises and several roots may exist: the operating point is the highest one. None exists where motors
+that are driven against their speed take more than the battery gives at no volts at all: then the diodes of their
+controllers keep the bus there.
 """
 
 from __future__ import annotations
@@ -14,6 +16,8 @@ from typing import Any
 from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import accelerate, elsewhere, flows, follow, group_current, passed, supply, turner
+
+NO_VOLTS = 1e-3  # of a bus that its diodes hold; no fewer, since powers are shared by it
 
 
 @inner
@@ -293,10 +297,13 @@ def set_rails(w: Array) -> Any:
 
 
 @inner
-def collapse(w: Array, alpha: float, beta: float) -> Any:
+def collapse(w: Array, volts: float) -> Any:
+    """Note that the battery cannot feed what hangs on it; the bus stands at so many volts, or at next to none."""
     if w[L.COLLAPSED_AT] < 0.0:
         w[L.COLLAPSED_AT] = w[L.T]
-    return max(-0.5 * beta / alpha, 1e-3)
+    w[L.V] = max(volts, NO_VOLTS)
+    w[L.I] = (w[L.E] - w[L.V]) / w[L.R0]
+    return w[L.V]
 
 
 @inner
@@ -308,10 +315,13 @@ def volts_at(w: Array, a: float, b: float, p: float) -> Any:
         volts = -beta / alpha
     else:
         inside = beta * beta - 4.0 * alpha * w[L.R0] * p
-        if inside >= 0.0:
-            volts = 0.5 * (math.sqrt(inside) - beta) / alpha
-        else:
-            volts = collapse(w, alpha, beta)
+        volts = 0.5 * (math.sqrt(max(inside, 0.0)) - beta) / alpha
+        if inside < 0.0:
+            collapse(w, volts)
+            w[L.I] = a * w[L.V] - b + p / w[L.V]
+            return w[L.V]
+    if volts < NO_VOLTS:
+        return collapse(w, 0.0)
     w[L.V] = volts
     w[L.I] = a * volts - b
     if p != 0.0:
@@ -463,9 +473,7 @@ def solve_from_top(w: Array, tab: Array) -> Any:
         if low <= 1e-9:
             break
         high = low
-    w[L.V] = collapse(w, 1.0, -w[L.E])
-    add_all(w, tab, w[L.V])
-    w[L.I] = (w[L.E] - w[L.V]) / w[L.R0] if w[L.R0] > 0.0 else 0.0
+    add_all(w, tab, collapse(w, 0.0))
     set_rails(w)
 
 

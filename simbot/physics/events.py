@@ -44,7 +44,7 @@ def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
     """Validity of one mode of one group at the last evaluation: negative, it no longer holds."""
     s = w[m + L.S]
     if kind == GEAR:
-        if w[g + L.G_FWD] * w[g + L.G_BACK] == 1.0 or w[g + L.G_CAP] != 0.0:
+        if w[g + L.G_FWD] == w[g + L.G_BACK] or w[g + L.G_CAP] != 0.0:
             return 1.0
         t = s * w[g + L.G_T] if w[g + L.G_GEAR] == 0.0 else -s * w[g + L.G_T]
         return t + (1e-11 + LEVEL * w[L.TOL]) * (
@@ -274,7 +274,7 @@ def may_dip(w: Array) -> Any:
         forces = LITTLE * (abs(w[m + L.LOAD_AT]) + abs(w[m + L.MASS_AT] * w[m + L.A_NEXT]))
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
-            if w[g + L.G_FWD] * w[g + L.G_BACK] != 1.0 and w[g + L.G_CAP] == 0.0:
+            if w[g + L.G_FWD] != w[g + L.G_BACK] and w[g + L.G_CAP] == 0.0:
                 t = s if w[g + L.G_GEAR] == 0.0 else -s
                 if t * w[g + L.G_T0] < forces and t * w[g + L.G_T] < forces:
                     return True

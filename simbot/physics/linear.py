@@ -12,7 +12,7 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.bus import add_rails
+from simbot.physics.bus import NO_VOLTS, add_rails
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE, elsewhere, passed
 
@@ -29,8 +29,8 @@ def straighten(w: Array, tab: Array) -> Any:
     """Note the linear law that holds until a mode changes, where it is one.
 
     a = ACC_PER_VOLT V - ACC_PER_SPEED v - ACC_PER_WAY q - ACC_LOST, less what a table's load adds. Tables of more
-    than a load, limits, the strongest effort where it is less than all, and a servo within its band on anything but
-    a regulated rail bend it.
+    than a load, limits, the strongest effort where it is less than all, a servo within its band on anything but
+    a regulated rail, and a bus that diodes hold bend it.
     """
     a = w[L.IDLE_A]
     b = w[L.IDLE_B]
@@ -41,6 +41,8 @@ def straighten(w: Array, tab: Array) -> Any:
         w[rail + L.RAIL_B] = 0.0
     w[L.STRAIGHT] = 0.0
     w[L.FED] = 0.0
+    if w[L.V] <= NO_VOLTS:
+        return
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         strongest = w[m + L.CONTROL] == L.STRONGEST

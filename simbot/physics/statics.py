@@ -94,6 +94,10 @@ def steady_speed(built: Built, circuit: Circuit, q: float, way: float) -> float:
         currents = flow(built, circuit, np.array([way]), emf, np.array([False])).motor
         brought = 0.0
         for group, i in zip(built.groups, currents, strict=True):
+            braked = way * group[L.G_K] * i[0] <= group[L.G_TF]  # gears that lock pass nothing of that on
+            if braked and group[L.G_BACK] <= 0.0:
+                brought = -inf
+                continue
             force = force_of(group, i, factor, 0.0 * bend, v, 0.0 * v)[0]
             brought += way * min(max(force, group[L.G_LO]), group[L.G_HI])
         asked = way * load[0] + sliding + built.reduced.damping * speed

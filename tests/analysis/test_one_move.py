@@ -107,6 +107,65 @@ def test_a_move_against_scipy(mechanism, numbers):
     assert move.bus_min_v == pytest.approx(BATTERY[0] - BATTERY[1] * numbers[1] * current, rel=1e-9)
 
 
+def test_gears_of_which_nothing_is_stated_are_driven_back_by_the_load_that_they_lower():
+    """What nobody stated returns what it passes, 37.5 %; full effort downwards against scipy, energies with it."""
+    untold = {
+        **SLIDE,
+        "gearing": [{"ratio": f"{RATIO}:1"}],
+        "motors": "1 x m",
+        "control": {"loop": "full_effort"},
+    }
+    move = only(api.move(bench(untold), "it", start=0.6, target=0.0)).moves[0]
+    eta, ratio, (volts, ohms) = 0.375, 2.0 * RATIO / DRUM, BATTERY
+
+    def slope(t, y):
+        i = (volts - K * ratio * y[1]) / (R + ohms)
+        torque = K * i - TF
+        for passed in (eta, 1.0 / eta):  # driving, and driven
+            a = (ratio * torque * passed + MASS * G - FRICTION) / (MASS + J * ratio**2 * passed)
+            if (torque - J * ratio * a >= 0.0) == (passed < 1.0):
+                return [y[1], a, (volts - ohms * i) * i, i**2 * R]
+        raise AssertionError("neither")
+
+    def touched(t, y):
+        return y[0] - 0.6
+
+    touched.terminal = True
+    done = solve_ivp(slope, (0, 30), [0.0] * 4, rtol=1e-11, atol=1e-12, max_step=0.01, events=touched)
+    assert move.arrival_s == pytest.approx(done.t_events[0][0], abs=2e-6)
+    energy, heat = done.y_events[0][0][2:]
+    assert (move.energy_j, move.heat_j) == pytest.approx((energy, heat), rel=1e-5, abs=1e-4)
+    assert move.heat_j < move.energy_j - move.lifting_j  # nothing comes from nowhere
+
+
+@pytest.mark.parametrize("percent", [60, 50, 49, 40, 30])
+def test_a_pull_settles_where_the_motor_brings_load_and_friction(percent):
+    """V - I R_all = k G v with G eta (k I - friction) = load + friction; gears that lock pull as others do."""
+    winch = {**WINCH, "gearing": [{"ratio": "40:1", "efficiency": f"{percent} %"}]}
+    pull = only(api.move(bench(winch), "it")).pulls[0]
+    ratio = 40 * 2 / 0.03
+    current = ((6.0 * G + 5.0) / (ratio * 0.01 * percent) + TF) / K
+    assert pull.speed == pytest.approx((BATTERY[0] - current * (R + BATTERY[1])) / (K * ratio), rel=1e-6)
+
+
+def test_a_claw_opens_from_where_its_element_stopped_it():
+    """Rest on the element: stiffness x way past contact x arm of the jaw = stall - friction, 10 N/mm and 60 mm."""
+    claw = {
+        "kind": "claw", "speed": "0.1 s/60deg", "stall_torque": "0.9 N*m", "at": "6 V", "rail": "rail",
+        "travel": ["0 deg", "90 deg"], "jaw": "60 mm", "contact": "60 deg", "stiffness": "10 N/mm",
+        "friction": "5 %",
+    }  # fmt: skip
+    rails = {"rail": {"voltage": "6 V", "current_limit": "10 A", "regulator": "switching"}}
+    shuts, opens = only(api.move(bench(claw, rails=rails), "it")).moves
+    rest = pi / 3 + 0.9 * 0.95 / (1e4 * 0.06**2)
+    assert opens.way.start == pytest.approx(rest)
+    assert shuts.stall_at == pytest.approx(rest)
+    assert shuts.stall_share_max == pytest.approx(1.0, rel=1e-3)
+    assert (
+        opens.speed_max < 1.05 * pi / 3 / 0.1
+    )  # as fast as its servo is, not thrown from a place it never gets to
+
+
 REACH = {
     **SLIDE, "incline": "0 deg", "tipped_by": "it", "travel": ["0.1 m", "0.6 m"],
 }  # fmt: skip

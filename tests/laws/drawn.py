@@ -62,10 +62,13 @@ def controls(unit: str, scale: float = 1.0) -> st.SearchStrategy[Words]:
 
 
 def gearing(low: float, high: float) -> st.SearchStrategy[list[Words]]:
-    return st.builds(
-        lambda ratio, efficiency: [{"ratio": f"{ratio}:1", "efficiency": f"{efficiency} %"}],
-        number(low, high), number(55.0, 99.0),
-    )  # fmt: skip
+    """Gears that lose as much torque driven back as driving; or, as where nothing is stated, the same share."""
+
+    def stage(ratio: float, efficiency: float, alike: bool) -> list[Words]:
+        drives = {"ratio": f"{ratio}:1", "efficiency": f"{efficiency} %"}
+        return [{**drives, "back_efficiency": f"{efficiency} %"} if alike else drives]
+
+    return st.builds(stage, number(low, high), number(55.0, 99.0), st.sampled_from([False, False, True]))
 
 
 def forces(unit: str, force: str, span: tuple[float, float]) -> st.SearchStrategy[Words]:

@@ -66,7 +66,7 @@ def energy_case(kind: str, data: Any, battery: tuple[float, float]) -> tuple[Dra
     stage = values["gearing"][0]
     forward = 0.01 * num(stage["efficiency"])
     ratio = float(stage["ratio"].split(":")[0])
-    friction, back = 0.0 if kind == "axle" else num(values["friction"]), 2.0 - 1.0 / forward
+    friction, back = 0.0 if kind == "axle" else num(values["friction"]), back_of(stage)
     bend, gear = None, np.ones_like
     if kind == "slide":
         masses, slope = (
@@ -149,6 +149,13 @@ def servo_with(values: dict[str, Any], mass: Any, load: Any, friction: float, be
     return Mechanism(
         1, constant * 6.0 / torque, constant, rubs, rotor, 1.0, 1.0, 1.0, mass, load, friction, 0.0, bend
     )
+
+
+def back_of(stage: dict[str, Any]) -> float:
+    """Efficiency of a stage driven back: as stated, or with the loss torque that it has driving."""
+    if "back_efficiency" in stage:
+        return 0.01 * num(stage["back_efficiency"])
+    return 2.0 - 100.0 / num(stage["efficiency"])
 
 
 def threaded(values: dict[str, Any], forward: float, back: float, ratio: float) -> tuple[float, float, float]:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from drawn import KINDS_DRAWN, MOTORS, Drawn, gearing, number
 from energy import W, X, state
-from energy_cases import num
+from energy_cases import back_of, num
 from hypothesis import strategies as st
 
 G = 9.80665  # m/s²
@@ -72,7 +72,7 @@ def drive_case(kind: str, data: Any) -> tuple[Drawn, Rolling, float | None]:
         kind, values, direction
     )
     leg = Rolling(
-        wheels, mass, friction, float(stage["ratio"].split(":")[0]), forward, 2.0 - 1.0 / forward, resistance,
+        wheels, mass, friction, float(stage["ratio"].split(":")[0]), forward, back_of(stage), resistance,
         constant, constant * num(sheet["free_current"]), num(sheet["rotor_inertia"]) * sheet["internal_ratio"] ** 2,
     )  # fmt: skip
     return Drawn(values, 0.0, 0.0), leg, direction

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import pi, sqrt
+from math import exp, log, pi, sqrt
 
 import pytest
 from builders import LARGE, G, Words, a_plant, a_robot, winding
@@ -269,3 +269,36 @@ def test_what_creeps_off_while_the_bus_still_moves_does_not_stand_and_set_out_fo
     plant.command("lift", GoTo(0.5))
     plant.advance(15_000_000)
     assert plant._rows < 2000
+
+
+def test_motors_thrown_into_reverse_on_a_weak_battery_brake_as_if_shorted() -> None:
+    """They ask more than the battery gives at no volts: its diodes hold the bus there, until k w/R is E/R0 again.
+
+    v falls as exp(-k^2 ratio^2 t/(R M)) until then, from 8 V of back-EMF to 2.4 V, and as under E behind R + R0 after.
+    """
+    ohms, k, rotor, ratio = 0.1, 0.02, 1e-5, 4.0 / 0.02
+    slide: Words = {
+        "kind": "slide", "motors": "1 x m", "gearing": [{"ratio": 4, "efficiency": "100 %"}], "incline": "0 deg",
+        "drum_diameter": "40 mm", "moving_mass": "2 kg", "friction": "0 N", "travel": ["0 m", "5 m"],
+        "control": FULL,
+    }  # fmt: skip
+    robot = a_robot({"it": slide}, {"m": winding(ohms, k, rotor)}, (12.0, 0.5))
+    plant = a_plant(robot, 9.0, it=0.5)
+    plant.command("it", GoTo(4.9))
+    while plant.speed("it") < 8.0 / k / ratio:
+        plant.advance(plant.now_us + 100)
+    begin, before, steps = plant.now_us, plant.speed("it"), plant._rows
+    plant.command("it", GoTo(0.0))
+    rate = (k * ratio) ** 2 / (2.0 + rotor * ratio**2)
+    held = ohms / rate * log(before * k * ratio / 2.4)
+    plant.advance(begin + round(0.5e6 * held))
+    assert plant.speed("it") == pytest.approx(before * exp(-0.5 * held * rate / ohms), rel=1e-3)
+    assert plant.lowest_bus()[0] == pytest.approx(0.0, abs=2e-3)
+    assert plant.collapsed_at() == pytest.approx(begin / 1e6, abs=1e-9)
+    plant.advance(begin + round(1e6 * held))
+    speed, more = plant.speed("it"), 0.05  # from here on E behind R + R0 as ever
+    plant.advance(plant.now_us + 50_000)
+    end = -12.0 / (k * ratio)
+    right = end + (speed - end) * exp(-more * rate / (ohms + 0.5))
+    assert plant.speed("it") == pytest.approx(right, rel=1e-3)
+    assert plant._rows < steps + 100

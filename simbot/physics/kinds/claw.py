@@ -147,6 +147,15 @@ def pressing(p: Mapping[str, Any], target: float, volts: float) -> Pressing | No
     return Pressing(float(p["contact"]) + _side(p) * deep, rate * deep / closing, effort)
 
 
+def reach(p: Mapping[str, Any], volts: float) -> tuple[float, float]:
+    """The part of its travel that it gets to on a supply [V]: where its jaws rest on the element, they end [rad]."""
+    low, high = (float(end) for end in p["travel"])
+    rest = pressing(p, high if _side(p) > 0.0 else low, volts)
+    if rest is None:
+        return low, high
+    return (low, min(rest.angle, high)) if _side(p) > 0.0 else (max(rest.angle, low), high)
+
+
 def holds_from(p: Mapping[str, Any]) -> float:
     """Angle from which the element is held at rest: n mu F = m g (the contact where no mass is asked for) [rad]."""
     closing, rate = _per_angle(p)

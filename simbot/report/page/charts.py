@@ -17,7 +17,7 @@ SHARES = (
     ("timers_s", "Waits", "marked waits, and the guard"),
     ("given_away_s", "Given away", "beyond the guard"),
 )
-ROOM = 1.12  # of an axis beyond its longest bar, for the number
+ROOM = 1.2  # of an axis beyond its longest bar, for the number
 
 
 @dataclass(frozen=True)
