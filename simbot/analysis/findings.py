@@ -4,25 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from simbot.analysis.hands import hand_findings
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
 from simbot.analysis.queues import queue_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
-from simbot.analysis.words import clock, extent, ms
+from simbot.analysis.words import extent, ms
 from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
-from simbot.routine.acting import KEPT_IN_HAND
+from simbot.routine.acting import NO_ROOM
 from simbot.routine.trace import (
-    Award,
     Failure,
-    Mishap,
     MoveRecord,
     NeedRecord,
-    Opened,
     PickRecord,
     Trace,
     WaitRecord,
@@ -51,11 +49,9 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
             found += _never_arrived(wait, trace, links, plant, coordinates)
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
-    found += [_mishap(mishap, trace, links) for mishap in trace.mishaps]
+    found += hand_findings(trace, links)
     found += [_try_failed(failure) for failure in trace.failures]
-    found += [_too_many(award, trace) for award in trace.awards if award.name == "possession"]
     found += queue_findings(trace)
-    found += [_opened(opened) for opened in trace.opened]
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
@@ -142,7 +138,7 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
         text = f"the {mechanism} never closes: it {_stays(move, coordinates)}"
     else:
         at = pick.lost_us
-        text = pick.why
+        text = f"the {mechanism} was full" if pick.why == NO_ROOM else pick.why
         if late:
             text += f" {ms(late)} before the {mechanism} held"
         if wait is not None and arrival is not None and wait.ended_us < arrival:
@@ -162,31 +158,6 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
     )
 
 
-def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
-    if mishap.kind == "place_full":
-        kept = mishap.outcome in KEPT_IN_HAND
-        had = f"for all that the {mishap.mechanism} held" if kept else f"when the {mishap.mechanism} let go"
-        text = f"the {mishap.where} had no room {had}: {mishap.outcome}"
-    elif mishap.kind == "place_missed":
-        text = f"the {mishap.mechanism} missed the {mishap.where}, as it does now and then: {mishap.outcome}"
-    else:
-        text = f"the {mishap.mechanism} had nothing in hand for the {mishap.where}"
-        failed = _failed_pick(mishap, trace, links)
-        if failed is not None:
-            text += f", because the pick of step {failed.step} at {clock(failed.begins_us)} came to nothing"
-        text += f": {mishap.outcome}"
-    return Finding(
-        kind=mishap.kind,
-        step=mishap.step,
-        line=mishap.line,
-        at_us=mishap.at_us,
-        mechanism=mishap.mechanism,
-        outcome=mishap.outcome,
-        text=text,
-        fails=True,
-    )
-
-
 def _try_failed(failure: Failure) -> Finding:
     lasted = ms(failure.ended_us - failure.began_us)
     return Finding(
@@ -196,44 +167,6 @@ def _try_failed(failure: Failure) -> Finding:
         at_us=failure.ended_us,
         text=f"try {failure.number} of {failure.of} in step {failure.step} failed after {lasted}: {failure.why}",
     )
-
-
-def _opened(opened: Opened) -> Finding:
-    return Finding(
-        kind="opened_full",
-        step=opened.step,
-        line=opened.line,
-        at_us=opened.at_us,
-        mechanism=opened.mechanism,
-        text=(
-            f"step {opened.step} sends the {opened.mechanism} to where it lets go while it holds something, which a "
-            "move does not release here: write `let_go` where it falls, or let the place or hand over send it"
-        ),
-    )
-
-
-def _too_many(award: Award, trace: Trace) -> Finding:
-    step = next((pick.step for pick in trace.picks if pick.line == award.line), 0)
-    return Finding(
-        kind="too_many_held",
-        step=step,
-        line=award.line,
-        at_us=award.at_us,
-        text=f"more in hand than the game allows: {-award.points:g} points lost",
-    )
-
-
-def _failed_pick(mishap: Mishap, trace: Trace, links: Links) -> PickRecord | None:
-    """The latest pick before a mishap, if it failed."""
-    pick = last_pick(mishap, trace)
-    return pick if pick is not None and (pick.refused or pick.move in links.lost) else None
-
-
-def last_pick(mishap: Mishap, trace: Trace) -> PickRecord | None:
-    """The latest pick or hand over before a mishap with the hand that then had nothing; None: there was none."""
-    mine = (pick for pick in trace.picks if pick.acting.by.mechanism == mishap.mechanism)
-    before = [pick for pick in mine if pick.begins_us < mishap.at_us]
-    return before[-1] if before else None
 
 
 def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:

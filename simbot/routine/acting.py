@@ -11,7 +11,7 @@ from math import degrees, hypot
 from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Rezero, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.physics.ways import Bend
-from simbot.routine.trace import Award, Delivery, Log, Mishap, NeedRecord, Opened, PickRecord
+from simbot.routine.trace import AtHand, Award, Delivery, Log, Mishap, NeedRecord, PickRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
     ActStep,
@@ -37,6 +37,7 @@ from simbot.scenario.plan_file import all_steps
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
 MISSED_BY_CHANCE = "it closed on nothing, as it does now and then"
 NOTHING_LEFT = "there was nothing left to take"
+NO_ROOM = "its hand was full"
 
 
 @dataclass(slots=True)
@@ -74,7 +75,8 @@ class Actor:
         self.plant = plant
         self.log = log
         self.world = world
-        self.hands = Hands(plan.game, plan.start.holds)
+        rooms = {name: spec.values.get("room") for name, spec in plan.robot.mechanisms.items()}
+        self.hands = Hands(plan.game, plan.start.holds, rooms)
         self.allowances: dict[int, float] = {}  # index of a move -> by what share a person is slower
         self.grips: list[Grip] = []
         self.latest: dict[str, int] = {}  # mechanism -> index of its latest move
@@ -98,9 +100,9 @@ class Actor:
                 self._lose(
                     grip, self.plant.now_us, f"the {mechanism} was sent elsewhere before it had closed"
                 )
-        full = isinstance(step, MoveStep) and self.hands.count(mechanism) > 0
-        if full and isinstance(command, GoTo) and command.target in self._lets_go[mechanism]:
-            opened = Opened(self.log.number(step.line), step.line, self.plant.now_us, mechanism)
+        full = isinstance(step, MoveStep | EffortStep) and self.hands.count(mechanism) > 0
+        if full and _sent_to(command) in self._lets_go[mechanism]:
+            opened = AtHand(self.log.number(step.line), step.line, self.plant.now_us, mechanism)
             self.log.opened.append(opened)
         index = self.log.move(step, self.plant.command(mechanism, command), label)
         self.latest[mechanism] = index
@@ -201,8 +203,8 @@ class Actor:
             self._lose(grip, *left)
         elif grip.fails:
             self._lose(grip, now, MISSED_BY_CHANCE, chance=True)
-        elif not self._take(grip.step, now):
-            self._lose(grip, now, NOTHING_LEFT)
+        elif (refused := self._take(grip.step, now)) is not None:
+            self._lose(grip, now, refused)
         else:
             self._close(grip, held_us=now, lost_us=None, outcome="held", why="")
             self._load()
@@ -307,19 +309,33 @@ class Actor:
         if step.otherwise != "dropped" and not charged:
             self._charge(step.otherwise, step.line)
 
-    def _take(self, step: PickStep | HandOverStep, now_us: int) -> bool:
-        """Put what there is to take into the hand that closed; False where there is nothing."""
+    def _take(self, step: PickStep | HandOverStep, now_us: int) -> str | None:
+        """Put what there is to take into the hand that closed; why not, where that cannot be."""
+        hand = step.by.mechanism
         if isinstance(step, PickStep):
+            if not self.hands.fits(hand, 1):
+                return NO_ROOM
             if not self.world.supplies[step.station].take(now_us):
-                return False
-            self.hands.take(step.by.mechanism, [step.element])
+                return NOTHING_LEFT
+            self._pile(step)
+            self.hands.take(hand, [step.element])
             limit = self.plan.game.possession
             if limit is not None and self.hands.total() > limit.limit:
                 self._award("penalty", "possession", -limit.penalty, step.line)
-            return True
+            return None
+        if not self.hands.fits(hand, self.hands.count(step.giver)):
+            return NO_ROOM
         given = self.hands.empty(step.giver)
-        self.hands.take(step.by.mechanism, given)
-        return bool(given)
+        if given:
+            self._pile(step)
+        self.hands.take(hand, given)
+        return None if given else NOTHING_LEFT
+
+    def _pile(self, step: PickStep | HandOverStep) -> None:
+        """Note a hand that takes more to what it holds, where nothing says for how many it has room."""
+        hand = step.by.mechanism
+        if self.hands.count(hand) and self.hands.rooms.get(hand) is None and hand not in self.log.piled:
+            self.log.piled[hand] = AtHand(self.log.number(step.line), step.line, self.plant.now_us, hand)
 
     def _check(self, step: ActStep) -> bool:
         """Check all needs of an acting step now, before its own command."""
@@ -457,11 +473,21 @@ def _carriers(plan: Plan) -> dict[str, tuple[str, ...]]:
     return found
 
 
+def _sent_to(command: Command) -> Target | None:
+    """Where a command is to bring a mechanism; None: it says nothing of that."""
+    if isinstance(command, PushFor):
+        return command.toward
+    return command.target if isinstance(command, GoTo) else None
+
+
 def _lets_go(plan: Plan) -> dict[str, set[Target]]:
     """Where a mechanism lets go of what it holds: `open`, and where a place or a hand over of the plan sends it."""
-    found: dict[str, set[Target]] = {name: {"open"} for name in plan.robot.mechanisms}
+    found: dict[str, set[Target]] = {
+        name: {"open", (spec.values.get("named") or {}).get("open", "open")}
+        for name, spec in plan.robot.mechanisms.items()
+    }
     for step in all_steps(plan):
         goal = step.by if isinstance(step, PlaceStep) else getattr(step, "release", None)
         if goal is not None:
-            found.setdefault(goal.mechanism, {"open"}).add(goal.target)
+            found[goal.mechanism].add(goal.target)
     return found

@@ -133,8 +133,8 @@ class Award(NamedTuple):
     endgame: bool
 
 
-class Opened(NamedTuple):
-    """A move sends a hand to where it lets go, with something in it."""
+class AtHand(NamedTuple):
+    """Something that befell a hand."""
 
     step: int
     line: int
@@ -177,7 +177,8 @@ class Trace:
     acting: tuple[
         tuple[int, bool], ...
     ]  # line of every acting step that was executed, and whether it states needs
-    opened: tuple[Opened, ...] = ()
+    opened: tuple[AtHand, ...] = ()  # full hands that a move sends to where they let go
+    piled: tuple[AtHand, ...] = ()  # hands that took more, where nothing says for how many they have room
     partner: Trace | None = None  # what the second robot left behind
 
 
@@ -196,7 +197,8 @@ class Log:
     cuts: list[Cut] = field(default_factory=list)
     awards: list[Award] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
-    opened: list[Opened] = field(default_factory=list)
+    opened: list[AtHand] = field(default_factory=list)
+    piled: dict[str, AtHand] = field(default_factory=dict)
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
     _repeats: dict[tuple[int, str], int] = field(default_factory=dict)
@@ -242,4 +244,5 @@ class Log:
             tuple(self.failures),
             tuple(self.acting.items()),
             tuple(self.opened),
+            tuple(self.piled.values()),
         )

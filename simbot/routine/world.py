@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.scenario.model import Game, Place, Station
+
+NO_LIMITS: Mapping[str, float | None] = {}
 
 
 class Supply:
@@ -133,8 +135,11 @@ class World:
 class Hands:
     """What the mechanisms of one robot have in hand."""
 
-    def __init__(self, game: Game, holds: dict[str, tuple[str, ...]]) -> None:
+    def __init__(
+        self, game: Game, holds: Mapping[str, tuple[str, ...]], rooms: Mapping[str, float | None] = NO_LIMITS
+    ) -> None:
         self.game = game
+        self.rooms = rooms
         self.held = {mechanism: list(elements) for mechanism, elements in holds.items()}
 
     def mass_in(self, mechanism: str) -> float:
@@ -145,6 +150,11 @@ class Hands:
         """How many of an element (None: of anything) a mechanism has in hand."""
         hand = self.held.get(mechanism, [])
         return len(hand) if element is None else hand.count(element)
+
+    def fits(self, mechanism: str, more: int) -> bool:
+        """Whether a hand has room for so many more."""
+        room = self.rooms.get(mechanism)
+        return room is None or self.count(mechanism) + more <= room
 
     def total(self) -> int:
         """How many elements the robot has."""

@@ -146,6 +146,12 @@ def _holds(sheet: Sheet, reader: StepReader, loc: Loc) -> dict[str, tuple[str, .
             else:
                 elements.append(element)
         holds[name] = tuple(elements)
+        spec = reader.robot.mechanisms.get(name) if reader.robot is not None else None
+        room = None if spec is None else spec.values.get("room")
+        if room is not None and len(elements) > room:
+            sheet.fail(
+                at, Fault(f"more than {name} has room for", f"{len(elements)} elements", room.text), True
+            )
     return holds
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from simbot.routine.acting import MISSED_BY_CHANCE, NOTHING_LEFT
+from simbot.routine.acting import MISSED_BY_CHANCE, NO_ROOM, NOTHING_LEFT
 from simbot.routine.trace import Mishap, PickRecord, Trace
 from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep
 from simbot.scenario.plan_file import all_steps
@@ -137,4 +137,6 @@ def _of_pick(pick: PickRecord) -> str:
         return f"{pick.outcome}: the pick missed"
     if pick.why == NOTHING_LEFT:
         return f"{pick.outcome}: nothing there to take"
+    if pick.why == NO_ROOM:
+        return f"{pick.outcome}: the hand was full"
     return f"{pick.outcome}: left before it held"

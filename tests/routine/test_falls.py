@@ -8,6 +8,7 @@ from stopwatches import a_plan, pick, place, wait
 from simbot.analysis.states import state_result
 from simbot.routine.match import play
 from simbot.routine.trace import Trace
+from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import Plan
 
 POSE = ["1 m", "1 m", "0 deg"]
@@ -115,3 +116,33 @@ def test_a_hand_that_is_opened_full_is_told(tmp_path):
         trace, plant = play(plan, plan.robot.battery[0])
         found = state_result(plan, plan.robot.battery[0], plant, trace).findings
         assert [one.at_us for one in found if one.kind == "opened_full"] == told
+
+
+def test_a_hand_without_room_takes_nothing_and_it_is_told(tmp_path):
+    # room for two balls: the third pick closes at 0.4 s, takes nothing, and the bin keeps what it has
+    hands = {
+        name: {"kind": "measured", "time": "0.2 s", "room": room}
+        for name, room in (("hand", 2), ("other", 1))
+    }
+    stations = {"stations": {"bin": {"pose": POSE, "gives": "ball", "stock": 3}}}
+    grab = [pick(), wait("0.3 s"), {"move": {"hand": "ajar"}}, wait("0.3 s")]
+    over = {"hand_over": {"from": "hand", "by": {"other": "shut"}, "else": "left"}}
+    steps = [{"repeat": 3, "steps": grab}, over, wait("0.3 s")]
+    plan = a_plan(tmp_path, steps, robot={"mechanisms": hands}, game=stations)
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert [(one.held_us, one.lost_us) for one in trace.picks] == [
+        (200_000, None), (800_000, None), (None, 1_400_000), (None, 2_000_000),
+    ]  # fmt: skip
+    told = [one.text for one in state_result(plan, plan.robot.battery[0], plant, trace).findings]
+    assert told == ["the hand was full: missed", "the other was full: left"]
+    with pytest.raises(ScenarioError, match="more than hand has room for, given: '4 elements'; would do: 2"):
+        a_plan(tmp_path, [], robot={"mechanisms": hands}, start=FOUR)
+
+
+def test_a_hand_that_takes_more_without_a_stated_room_is_told_once(tmp_path):
+    grab = [pick(), wait("0.3 s"), {"move": {"hand": "ajar"}}, wait("0.3 s")]
+    plan = a_plan(tmp_path, [{"repeat": 3, "steps": grab}])
+    trace, plant = play(plan, plan.robot.battery[0])
+    (told,) = state_result(plan, plan.robot.battery[0], plant, trace).findings
+    assert (told.kind, told.at_us, told.fails) == ("piled_up", 800_000, False)
+    assert told.text.startswith("step 1 gives the hand more to what it holds")

@@ -102,6 +102,13 @@ ENCODER = (
     ),
 )
 
+HOLDING = (
+    Parameter("on", "word", "the mechanism that carries what this one holds"),
+    Parameter(
+        "room", "count", "elements that it can hold at once; none: as many as it is given", low=1, high=1000
+    ),
+)
+
 DRIVEN = (
     Parameter("motors", "motors", "how many of which motor, as in `2 x wheel`", required=True),
     Parameter("gearing", "stages", "gear stages from the motor on; none: direct"),
@@ -131,7 +138,7 @@ DRIVEN = (
         open_low=True,
     ),
     Parameter("holding_brake", "flag", "a brake holds it wherever it stops", default=False),
-    Parameter("on", "word", "the mechanism that carries what this one holds"),
+    *HOLDING,
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "encoder counts per unit of travel, so that targets can be counts"),
     Parameter(

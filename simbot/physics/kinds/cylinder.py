@@ -11,6 +11,7 @@ from math import inf, pi
 from typing import Any, NamedTuple
 
 from simbot.physics.air import ATMOSPHERE
+from simbot.physics.kinds.common import HOLDING
 from simbot.physics.outline import Line, Outline
 from simbot.physics.stroke import stroke_time
 from simbot.scenario.errors import Fault
@@ -65,7 +66,7 @@ PARAMETERS = (
         "valve_delay", "time", "from the command to the open valve", default=0.015, low=0.0, high=1.0,
         reason="10 to 30 ms, common practice, no source",
     ),
-    Parameter("on", "word", "the mechanism that carries what this one holds"),
+    *HOLDING,
 )  # fmt: skip
 EXAMPLE = """\
 bore: 20 mm

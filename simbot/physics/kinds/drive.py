@@ -25,7 +25,7 @@ from simbot.scenario.units_told import told
 
 COORDINATE = "length"
 PARAMETERS = (
-    *(each for each in DRIVEN if each.key not in ("on", *OF_A_TRAVEL)),
+    *(each for each in DRIVEN if each.key not in ("on", "room", *OF_A_TRAVEL)),
     Parameter("wheel_diameter", "length", "of the wheels", required=True, low=0.01, high=1.0),
     Parameter("wheelbase", "length", "between front and rear axles", low=0.02, high=3.0),
     Parameter("track", "length", "between left and right wheels", low=0.02, high=3.0),

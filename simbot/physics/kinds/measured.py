@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from simbot.physics.kinds.common import HOLDING
 from simbot.physics.outline import Outline
 from simbot.scenario.parameters import Parameter
 
@@ -13,7 +14,7 @@ COORDINATE = "word"
 SUMMARY = "a stopwatch time, no physics"
 PARAMETERS = (
     Parameter("time", "time", "from the command to being there", required=True, low=0.0, high=600.0),
-    Parameter("on", "word", "the mechanism that carries what this one holds"),
+    *HOLDING,
 )
 EXAMPLE = """\
 time: 300 ms

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from simbot.physics.kinds.common import STANCE, TRAVEL, gravity_of, tilt_of
+from simbot.physics.kinds.common import HOLDING, STANCE, TRAVEL, gravity_of, tilt_of
 from simbot.physics.kinds.servo_keys import SERVO_LOOP, SERVO_SHEET
 from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.springs import FORCES
@@ -39,7 +39,7 @@ PARAMETERS = (
     Parameter(
         "load_inertia", "inertia", "inertia that turns with it, besides `load_mass`", default=0.0, low=0.0
     ),
-    Parameter("on", "word", "the mechanism that carries what this one holds"),
+    *HOLDING,
     Parameter("named", "names", "words for positions"),
     Parameter("counts", "counts_scale", "counts per unit of travel, so that targets can be counts"),
     *FORCES,
