@@ -14,6 +14,19 @@ from simbot.scenario.sheet import Loc, Sheet, listed
 from simbot.scenario.units import read_quantity
 
 
+def instant_of(sheet: Sheet, loc: Loc, text: str, end_us: int) -> int | None:
+    """Microseconds of the match clock; an instant outside the match is a mistake. `end_us`: 0 where it is not known."""
+    instant = sheet.attempt(loc, read_instant, text)
+    if instant is None or end_us == 0:
+        return None
+    at_us = microseconds(instant.seconds)
+    at_us = end_us - at_us if instant.before_end else at_us
+    if not 0 <= at_us <= end_us:
+        sheet.fail(loc, Fault("outside the match", text, f"0 s to {end_us / 1e6:g} s"))
+        return None
+    return at_us
+
+
 class ConditionReader:
     """Reads the mapping after `when`; every entry has to be so, those under `not` have not to be."""
 
@@ -87,11 +100,9 @@ class ConditionReader:
                 loc, Fault("before or after which instant?", text or "nothing", "before 90 s", near)
             )
             return
-        instant = self.sheet.attempt(loc, read_instant, rest)
-        if instant is None:
+        at_us = instant_of(self.sheet, loc, rest, self.end_us)
+        if at_us is None:
             return
-        at_us = microseconds(instant.seconds)
-        at_us = self.end_us - at_us if instant.before_end else at_us
         if side == "before":
             yield Condition("clock", least=None, below=at_us)
         else:

@@ -10,6 +10,7 @@ from simbot.scenario import changes as laid_over
 from simbot.scenario.check import plan_doubts, robot_doubts
 from simbot.scenario.endless import check_endless
 from simbot.scenario.errors import Fault, nearest
+from simbot.scenario.footprints import start_doubt
 from simbot.scenario.game_file import GameDraft, read_game
 from simbot.scenario.given_numbers import GivenNumber, numbers_under
 from simbot.scenario.model import Game, Partner, Plan, Remark, Robot
@@ -77,8 +78,15 @@ def _read_plan(
             if partner.plan.game.path.resolve() != plan.game.path.resolve():
                 text = f"it plays another game, {partner.plan.game.path.name}"
                 sheet.fail(("plan", "others", partner.name), Fault(text, partner.plan.path.name))
+            _note_starts(sheet, plan, partner.plan)
             plan = replace(plan, partner=partner)
     return plan
+
+
+def _note_starts(sheet: Sheet, plan: Plan, partner: Plan) -> None:
+    text, at = start_doubt(plan, partner), ("plan", "start", "pose")
+    if text is not None:
+        sheet.desk.remarks.append(Remark("doubt", str(sheet.path), sheet.line(at), "plan.start.pose", text))
 
 
 def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
@@ -92,6 +100,8 @@ def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
             sheet.fail(at, Fault("an alliance has two robots: one partner", name), of_key=True)
         elif not (sheet.path.parent / file).exists():
             sheet.fail((*at, "plan"), Fault("there is no such file", file, "the plan of the other robot"))
+        elif (sheet.path.parent / file).resolve() == Path(sheet.path).resolve():
+            sheet.fail((*at, "plan"), Fault("that is this plan itself", file, "the plan of the other robot"))
         else:
             other = _read_plan(sheet.path.parent / file, kinds, NO_CHANGES, desk, alone=True)
             found = None if other is None else Partner(name, other)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from simbot.scenario.conditions import instant_of
 from simbot.scenario.errors import Fault, nearest
-from simbot.scenario.fields import microseconds, read_instant
+from simbot.scenario.fields import microseconds
 from simbot.scenario.flow import FlowReader
 from simbot.scenario.game_file import GameDraft
 from simbot.scenario.model import (
@@ -223,16 +224,8 @@ class StepReader(FlowReader):
         return [LetGoStep(self.sheet.line(loc), shape.let_go)]
 
     def instant(self, loc: Loc, text: str) -> int | None:
-        """Microseconds of the match clock; an instant outside the match is a mistake."""
-        instant = self.sheet.attempt(loc, read_instant, text)
-        if instant is None or self.end_us == 0:
-            return None
-        at_us = microseconds(instant.seconds)
-        at_us = self.end_us - at_us if instant.before_end else at_us
-        if not 0 <= at_us <= self.end_us:
-            self.sheet.fail(loc, Fault("outside the match", text, f"0 s to {self.end_us / 1e6:g} s"))
-            return None
-        return at_us
+        """Microseconds of the match clock."""
+        return instant_of(self.sheet, loc, text, self.end_us)
 
     # --- acting ----------------------------------------------------------------------------------------
 

@@ -285,6 +285,8 @@ def test_routines_are_given_words(tmp_path):
     ([{"sense": "eye", "of": "bin", "every": "50 ms", "latency": "80 ms ± 9 ms", "at_most": "1 s"}], {},
      "latency: every run takes this time as it is written"),
     ([wait("until lfit past 60 %")], {}, "there is no such mechanism"),
+    ([{"when": {"clock": "before 101 s"}, "do": []}], {}, "outside the match, given: '101 s'; would do: 0 s to 100 s"),
+    ([{"when": {"clock": "after 101 s before_end"}, "do": []}], {}, "outside the match, given: '101 s before_end'"),
 ])  # fmt: skip
 def test_mistakes_in_such_steps_are_told(tmp_path, steps, routines, words):
     with pytest.raises(ScenarioError, match=words):

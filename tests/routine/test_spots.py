@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import pytest
 from stopwatches import a_plan, pick, wait
 from test_flow import DRIVE, run
 
 from simbot.analysis.states import state_result
+from simbot.physics.kinds import KINDS
 from simbot.routine.match import play
+from simbot.scenario.errors import ScenarioError
+from simbot.scenario.load import load_plan
 
 FAR = ["2.6 m", "2.6 m", "0 deg"]
 BIN, BOX = ["1 m", "1 m", "0 deg"], ["2 m", "1 m", "0 deg"]
@@ -84,3 +88,30 @@ def test_a_spot_that_is_waited_for_as_a_period_ends_is_not_kept(tmp_path):
     trace = run(plan)
     assert not trace.moves
     assert len(trace.partner.moves) == 1
+
+
+def test_a_plan_is_not_its_own_partner(tmp_path):
+    with pytest.raises(ScenarioError, match="that is this plan itself, given: 'plan"):
+        a_plan(tmp_path, [], others={"friend": {"plan": "plan.yaml"}})
+
+
+@pytest.mark.parametrize(
+    ("mine", "theirs", "told"),
+    [
+        (["1 m", "1 m", "0 deg"], ["1.29 m", "1 m", "0 deg"], True),
+        (
+            ["1.2 m", "1.5 m", "0 deg"],
+            ["1.5 m", "1.5 m", "0 deg"],
+            False,
+        ),  # 300 mm of length each: they touch
+        # turned by 45 deg its corner is 212 mm from its centre, and the other's side 150 mm from its own
+        (["1.2 m", "2 m", "45 deg"], ["1.56 m", "2 m", "0 deg"], True),
+        (["1.2 m", "2 m", "45 deg"], ["1.57 m", "2 m", "0 deg"], False),
+    ],
+)
+def test_robots_that_start_in_one_another_are_told(tmp_path, mine, theirs, told):
+    a_pair(tmp_path, [], [], mine, theirs)
+    remarks = load_plan(tmp_path / "plan.yaml", KINDS)[1]
+    lines = [one.line for one in remarks if "both robots cannot stand there" in one.text]
+    text = (tmp_path / "plan.yaml").read_text().splitlines()
+    assert ["pose" in text[line - 1] for line in lines] == [True] * told
