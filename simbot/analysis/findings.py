@@ -38,7 +38,10 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     coordinates = {name: spec.coordinate for name, spec in plan.robot.mechanisms.items()}
     found: list[Finding] = []
     over = {cut.at_us for cut in trace.cuts}
+    resets = {cut.at_us for cut in trace.cuts if cut.reset}
     for wait in trace.waits:
+        if wait.cut and wait.ended_us in resets:
+            continue
         past = wait.given.past if isinstance(wait.given, WaitStep) and wait.purpose == "passing" else None
         if past is not None:
             if not wait.seen and (not wait.cut or wait.ended_us in over):

@@ -7,7 +7,7 @@ it had held.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
@@ -94,7 +94,8 @@ def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
             text += f"; what the {' and the '.join(met)} had to do meanwhile {lost}"
         if reset.stops == "program":
             text += "; the routine of its period is over unless a person drives"
-        yield _finding("brown_out", spells[0][0], None, text, places)
+        found = _finding("brown_out", spells[0][0], None, text, places)
+        yield replace(found, fails=reset.stops == "program")
 
 
 def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:

@@ -71,8 +71,13 @@ def _ends(record: MoveRecord, trace: Trace, plant: Plant) -> int:
     arrival = move.arrival_us()
     if arrival is not None:
         return min(arrival, until)
-    rests = plant.inside_since(move.mechanism, plant.position(move.mechanism, until), AT_REST, None, until)
-    return until if rests is None else max(move.start_us, rests)
+    return max(move.start_us, rests_from(plant, move.mechanism, until))
+
+
+def rests_from(plant: Plant, mechanism: str, at_us: int) -> int:
+    """Since when a mechanism has not moved any more; that instant, where it still does."""
+    rests = plant.inside_since(mechanism, plant.position(mechanism, at_us), AT_REST, None, at_us)
+    return at_us if rests is None else rests
 
 
 def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_us: int, went: str) -> Finding:

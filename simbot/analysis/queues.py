@@ -40,7 +40,7 @@ def queue_findings(trace: Trace) -> Iterator[Finding]:
 
 
 def _cut(queue: QueueRecord, trace: Trace) -> bool:
-    return any(cut.at_us == queue.to_us for cut in trace.cuts)
+    return any(cut.at_us == queue.to_us and not cut.reset for cut in trace.cuts)
 
 
 def _finding(kind: str, queue: QueueRecord, text: str) -> Finding:

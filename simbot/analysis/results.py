@@ -90,6 +90,15 @@ class Finding:
     mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
 
 
+# kinds of findings that tell of a rule or a part that gives way: a state may pass with them, --strict does not
+BREAKS = frozenset(
+    (
+        "order_broken", "path_blocked", "too_many_held", "bus_collapse", "brown_out", "fuse_opens", "breaker_opens",
+        "winding_hot", "cord_overloaded", "hard_stop",
+    )
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class TimeShares:
     """Parts of the mean cycle [s]; they add up to it."""

@@ -1,6 +1,6 @@
 """The commands. Thin: read arguments, call the stages in their order, print, choose the exit status.
 
-Exit status: 0 fine, 1 a fault of simbot, 2 the user's mistake, 3 findings that fail under --strict,
+Exit status: 0 fine, 1 a fault of simbot, 2 the user's mistake, 3 findings that --strict minds,
 130 stopped with Ctrl-C, or told to end (SIGTERM). Results go to stdout, progress, remarks and errors to stderr.
 Everything heavy is imported where it is used, so that help and errors come at once. One module a command; `options`
 and `shared` hold what several of them take and do.

@@ -61,7 +61,9 @@ Cluster = Annotated[
         show_default=False,
     ),
 ]
-Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 where a battery state fails.")]
+Strict = Annotated[
+    bool, typer.Option("--strict", help="Exit with 3 where a state fails, or a rule or a part gives way.")
+]
 StudiesFolder = Annotated[
     Path | None,
     typer.Option(

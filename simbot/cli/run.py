@@ -65,8 +65,18 @@ def run(
         if open_values:
             count = f"{open_values} value{'s are' if open_values > 1 else ' is'}"
             typer.echo(f"{count} assumed or doubtful: simbot check {plan}", err=True)
-    if strict and result.failing_states:
+    if strict and (result.failing_states or _breaks(result)):
         raise typer.Exit(FINDINGS)
+
+
+def _breaks(result: RunResult) -> bool:
+    """Whether something gives way though every state passes; said on stderr."""
+    from simbot.analysis.results import BREAKS
+
+    broken = [(state.name, one) for state in result.states for one in state.findings if one.kind in BREAKS]
+    for name, one in broken[:1]:
+        typer.echo(f"--strict: {name} passes, but {one.text}", err=True)
+    return bool(broken)
 
 
 def _one_match(plan: Plan, number: int, seed: int, battery: str | None) -> RunResult:

@@ -125,8 +125,6 @@ def _chances(result: MatchResult) -> Iterator[str]:
     yield f"Clean (nothing missed, dropped, too early or stuck): {_percent(result.clean)}"
     for reason, share in result.stood.items():
         yield from _wrapped(f"In {100 * share:.0f} % of the matches {reason}.")
-    if result.order_broken:
-        yield f"An order rule is broken in {100 * result.order_broken:.0f} % of the matches."
     asked = result.asked
     if result.reaches is not None and asked.threshold is not None:
         spread = f" ± {asked.threshold_spread:g}" if asked.threshold_spread else ""
@@ -152,12 +150,13 @@ def _lost(result: MatchResult) -> Iterator[str]:
     for one in result.lost:
         time = f"{one.seconds:.1f} s" if one.seconds else ""
         yield f"  {one.reason[:43]:<44}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
-    yield f"  {'all else: left out, slower, cut short':<44}{result.rest:>8.1f}"
+    yield f"  {'all else: left out, no bonus':<44}{result.rest:>8.1f}"
     yield from _wrapped(
         "Estimates, beyond what the nominal run loses too, and together never more than is lost: penalties come "
         "first; then what came to nothing, a place, or a pick or look that none followed, at its first cause as "
-        "what it would have earned by itself; time last, at the nominal point rate. All else is what follows from "
-        "these (steps left out), slower moves, allowances, and what was cut short."
+        "what it would have earned by itself; then time, at the nominal point rate; last what ran out of time: places "
+        "that the end of a period cut off, for slower moves, allowances and reactions. Stalled means stopped short "
+        "too. All else is what follows from these: steps left out, bonuses."
     )
 
 

@@ -11,7 +11,7 @@ from math import degrees, hypot
 from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Rezero, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.physics.ways import Bend
-from simbot.routine.trace import AtHand, Award, Delivery, Log, Mishap, NeedRecord, PickRecord
+from simbot.routine.trace import AtHand, Award, Delivery, Log, Mishap, NeedRecord, PickRecord, PlaceRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
     ActStep,
@@ -221,15 +221,16 @@ class Actor:
         element = site.place.takes
         held = self.hands.count(holder, element)
         wanted = held if step.count is None else min(held, step.count)
+        self.log.places.append(PlaceRecord(step, now, self.log.period, wanted))
         fits = 0 if refused else site.room(wanted)
         count = self.hands.release(holder, element, fits if keeps else wanted)
         thrown = self.throw(step, count)
         if wanted == 0 and not (refused and keeps):
-            self._mishap("nothing_held", step)
+            self._mishap("nothing_held", step, 1)
         elif met and fails:
-            self._mishap("place_missed", step)
+            self._mishap("place_missed", step, wanted)
         elif met and fits < wanted:
-            self._mishap("place_full", step)
+            self._mishap("place_full", step, wanted - fits)
         if fits:
             own = self.log.period
             period = own if own in site.place.points else self.plan.game.period_at(now)
@@ -432,11 +433,11 @@ class Actor:
             why,
         )
 
-    def _mishap(self, kind: str, step: PlaceStep) -> None:
+    def _mishap(self, kind: str, step: PlaceStep, elements: int) -> None:
         number = self.log.number(step.line)
         now = self.plant.now_us
         self.log.mishaps.append(
-            Mishap(kind, number, step.line, now, step.by.mechanism, step.place, step.otherwise)
+            Mishap(kind, number, step.line, now, step.by.mechanism, step.place, step.otherwise, elements)
         )
 
     def _load(self) -> None:

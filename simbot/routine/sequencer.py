@@ -102,18 +102,19 @@ class Run(Flow):
         if endgame is not None:
             self._boundary(endgame.begin_us, "endgame", endgame.steps)
 
-    def _start(self, period: str, steps: SequenceStep | None) -> None:
+    def _start(self, period: str, steps: SequenceStep | None, reset: bool = False) -> None:
         self.log.period = period
         self.process, self.left = None, False
         if steps is not None:
-            self.process = self.env.process(self._when_it_runs(steps))
+            self.process = self.env.process(self._when_it_runs(steps, reset))
 
-    def _when_it_runs(self, steps: SequenceStep) -> Steps:
-        """The routine; where the program is still starting again after a reset, once it runs."""
-        while (resets := self.plant.program_resets()) and resets[-1][1] is None:
+    def _when_it_runs(self, steps: SequenceStep, reset: bool) -> Steps:
+        """The routine; where the program is still starting again after a reset, now or before, once it runs."""
+        while ((resets := self.plant.program_resets()) and resets[-1][1] is None) or reset:
+            reset = False
             yield self.env.timeout(self.plant.tick_at_or_after(self.env.now + 1) - self.env.now)
             self.plant.advance(self.env.now)
-            if resets[-1][1] is not None:
+            if resets and resets[-1][1] is not None:
                 self.turn_at(self.env.now)
         yield from self._sequence(steps, Branch(()))
         if resets:
@@ -122,11 +123,11 @@ class Run(Flow):
     def program_lost(self, at_us: int) -> None:
         """The routine is lost with it; a person goes on where a person drives, once it runs again."""
         period = self.log.period
-        self._cut()
+        self._cut(reset=True)
         driver, endgame = self.plan.driver, self.plan.endgame
         if driver is not None and period in driver.periods:
             in_endgame = period == "endgame" and endgame is not None
-            self._start(period, endgame.steps if in_endgame else self.plan.periods.get(period))  # type: ignore[union-attr]
+            self._start(period, endgame.steps if in_endgame else self.plan.periods.get(period), True)  # type: ignore[union-attr]
 
     def _boundary(self, at_us: int, period: str, steps: SequenceStep | None) -> None:
         """At this instant a period (or the endgame) takes over from the routine that is under way."""
@@ -137,11 +138,12 @@ class Run(Flow):
 
         Instant(self.env, take_over, CUT, at_us)
 
-    def _cut(self) -> None:
+    def _cut(self, reset: bool = False) -> None:
         """End the routine that is under way; mechanisms and closing picks carry on."""
         self.plant.advance(self.env.now)
         if self.process is not None and self.process.is_alive:
-            self.log.cuts.append(Cut(self.log.period, self.env.now))
+            self.log.cuts.append(Cut(self.log.period, self.env.now, reset))
+        self.process = None
         self.cut_branches(())
 
     def finish(self) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from simbot.physics.move import Move
-from simbot.scenario.model import ActStep, Need, Step
+from simbot.scenario.model import ActStep, Need, PlaceStep, Step
 
 
 class MoveRecord(NamedTuple):
@@ -92,6 +92,15 @@ class Delivery(NamedTuple):
     endgame: bool
 
 
+class PlaceRecord(NamedTuple):
+    """A place that was begun."""
+
+    acting: PlaceStep
+    at_us: int
+    period: str
+    number: int  # elements in hand for it
+
+
 class Mishap(NamedTuple):
     """A place that earned nothing although its needs were met.
 
@@ -105,6 +114,7 @@ class Mishap(NamedTuple):
     mechanism: str
     where: str
     outcome: str
+    number: int  # elements that it would have taken
 
 
 class QueueRecord(NamedTuple):
@@ -155,10 +165,11 @@ class Failure(NamedTuple):
 
 
 class Cut(NamedTuple):
-    """A routine that was still going when its period ended or the endgame began."""
+    """A routine that was still going when its period ended, the endgame began, or its program was reset."""
 
     period: str
     at_us: int
+    reset: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +189,7 @@ class Trace:
         tuple[int, bool], ...
     ]  # line of every acting step that was executed, and whether it states needs
     opened: tuple[AtHand, ...] = ()  # full hands that a move sends to where they let go
+    places: tuple[PlaceRecord, ...] = ()
     piled: tuple[AtHand, ...] = ()  # hands that took more, where nothing says for how many they have room
     partner: Trace | None = None  # what the second robot left behind
 
@@ -198,6 +210,7 @@ class Log:
     awards: list[Award] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
     opened: list[AtHand] = field(default_factory=list)
+    places: list[PlaceRecord] = field(default_factory=list)
     piled: dict[str, AtHand] = field(default_factory=dict)
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
@@ -244,5 +257,6 @@ class Log:
             tuple(self.failures),
             tuple(self.acting.items()),
             tuple(self.opened),
+            tuple(self.places),
             tuple(self.piled.values()),
         )

@@ -3,44 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
 from simbot.routine.acting import MISSED_BY_CHANCE, NO_ROOM, NOTHING_LEFT
-from simbot.routine.trace import Mishap, PickRecord, Trace
+from simbot.routine.trace import Mishap, NeedRecord, PickRecord, Trace
 from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep
 from simbot.scenario.plan_file import all_steps
+from simbot.studies.time_lost import routine_at
 
 PENALTIES = "penalties"  # the one that is exact
 LEFT_OPEN = "nothing in hand"
 
 
-class _Sums(dict[str, float]):
-    """Points by reason."""
+@dataclass
+class Account:
+    """Points lost by reason; and by routine what its places would have earned by themselves, had none failed."""
+
+    lost: dict[str, float] = field(default_factory=dict)
+    reached: dict[str, float] = field(default_factory=dict)
 
     def note(self, reason: str, points: float) -> None:
-        self[reason] = self.get(reason, 0.0) + points
+        self.lost[reason] = self.lost.get(reason, 0.0) + points
+
+    def come_to(self, routine: str, points: float) -> None:
+        self.reached[routine] = self.reached.get(routine, 0.0) + points
 
 
-def lost_points(plan: Plan, trace: Trace) -> dict[str, float]:
+def account_of(plan: Plan, trace: Trace) -> Account:
     """Points by first cause: of places that came to nothing, of picks after which none followed, and penalties.
 
     A pick or a look after which the plan does something else counts as the best place of the plan for it; what is
     tried again within a `try` counts nothing here.
     """
-    lost = _Sums()
-    unmet: set[tuple[int, int]] = set()
+    lost = Account()
+    unmet: dict[tuple[int, int], list[NeedRecord]] = {}
     for need in trace.needs:
-        if not need.met and isinstance(need.acting, PlaceStep) and (need.line, need.at_us) not in unmet:
-            unmet.add((need.line, need.at_us))
-            lost.note(f"{need.acting.otherwise}: acted too early", _worth(plan, [need.acting], need.at_us))
-    steps = {record.by.line: record.by for record in trace.moves if isinstance(record.by, PlaceStep)}
+        if not need.met and isinstance(need.acting, PlaceStep):
+            unmet.setdefault((need.line, need.at_us), []).append(need)
+    steps: dict[int, PlaceStep] = {}
+    for place in trace.places:
+        step, at_us = place.acting, place.at_us
+        steps[step.line] = step
+        worth = _worth(plan, [step], at_us) * max(1, place.number)
+        lost.come_to(place.period, worth)
+        if (step.line, at_us) in unmet:
+            reason = _stalled(unmet[step.line, at_us], trace) or f"{step.otherwise}: acted too early"
+            lost.note(reason, worth)
     told: set[PickKey] = set()
     for mishap in trace.mishaps:
         chain = _chain(_latest(trace, mishap.mechanism, mishap.at_us), trace)
         if mishap.kind == "nothing_held":
             told.update(map(_key, chain))
-        step = steps.get(mishap.line)
-        if step is not None and (mishap.line, mishap.at_us) not in unmet:
-            lost.note(_reason(mishap, chain), _worth(plan, [step], mishap.at_us))
+        if (mishap.line, mishap.at_us) not in unmet:
+            worth = _worth(plan, [steps[mishap.line]], mishap.at_us)
+            lost.note(_reason(mishap, chain, trace), worth * mishap.number)
     _picks(plan, trace, told, lost)
     _looks(plan, trace, lost)
     for award in trace.awards:
@@ -56,7 +72,15 @@ def _key(pick: PickRecord) -> PickKey:
     return pick.line, pick.begins_us
 
 
-def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: _Sums) -> None:
+def _stalled(needs: Sequence[NeedRecord], trace: Trace) -> str:
+    """Of needs that were not met: the first for which something was sent that never gets there."""
+    for need in needs:
+        if need.cause is not None and trace.moves[need.cause].move.arrival_us() is None:
+            return f"stalled: the {need.need.mechanism} never got there"
+    return ""
+
+
+def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: Account) -> None:
     """Picks that took nothing and that no place came after: the plan did something else."""
     places = [step for step in all_steps(plan) if isinstance(step, PlaceStep)]
     for pick in sorted(trace.picks, key=lambda one: -one.begins_us):
@@ -69,10 +93,12 @@ def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: _Sums) -> None:
         fit = places
         if isinstance(pick.acting, PickStep):
             fit = [step for step in places if plan.game.places[step.place].takes == pick.acting.element]
-        lost.note(_of_pick(chain[-1]), _worth(plan, fit, pick.lost_us))
+        worth = _worth(plan, fit, pick.lost_us)
+        lost.note(_of_pick(chain[-1], trace), worth)
+        lost.come_to(trace.moves[pick.move].period, worth)
 
 
-def _looks(plan: Plan, trace: Trace, lost: _Sums) -> None:
+def _looks(plan: Plan, trace: Trace, lost: Account) -> None:
     """Looks that saw nothing, and that no pick or delivery came after before the next one."""
     looks = [wait for wait in trace.waits if wait.purpose == "sense"]
     acts = [pick.begins_us for pick in trace.picks] + [one.at_us for one in trace.deliveries]
@@ -84,7 +110,9 @@ def _looks(plan: Plan, trace: Trace, lost: _Sums) -> None:
         until = next((one.began_us for one in looks[place + 1 :]), trace.horizon_us)
         if not any(look.ended_us <= at <= until for at in acts):
             assert isinstance(look.given, SenseStep)
-            lost.note(f"{look.given.name}: nothing seen", _worth(plan, places, look.ended_us))
+            worth = _worth(plan, places, look.ended_us)
+            lost.note(f"{look.given.name}: nothing seen", worth)
+            lost.come_to(routine_at(plan, look.began_us)[0], worth)
 
 
 def _worth(plan: Plan, steps: Sequence[PlaceStep], at_us: int) -> float:
@@ -120,19 +148,20 @@ def _back(pick: PickRecord | None, trace: Trace) -> Iterator[PickRecord]:
             return
 
 
-def _reason(mishap: Mishap, chain: Sequence[PickRecord]) -> str:
+def _reason(mishap: Mishap, chain: Sequence[PickRecord], trace: Trace) -> str:
     if mishap.kind == "place_missed":
         return f"{mishap.outcome}: the place missed"
     if mishap.kind == "place_full":
         return "the place was full"
-    return _of_pick(chain[-1]) if chain else LEFT_OPEN
+    return _of_pick(chain[-1], trace) if chain else LEFT_OPEN
 
 
-def _of_pick(pick: PickRecord) -> str:
+def _of_pick(pick: PickRecord, trace: Trace) -> str:
     if pick.outcome == "held":
         return LEFT_OPEN
     if pick.refused:
-        return f"{pick.outcome}: picked too early"
+        unmet = [need for need in trace.needs if _key(pick) == (need.line, need.at_us) and not need.met]
+        return _stalled(unmet, trace) or f"{pick.outcome}: picked too early"
     if pick.why == MISSED_BY_CHANCE:
         return f"{pick.outcome}: the pick missed"
     if pick.why == NOTHING_LEFT:

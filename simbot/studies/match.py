@@ -32,6 +32,7 @@ ROUND = 10  # days after which it is looked whether enough are played
 LEAST_DAYS = 20
 LEAST_S = 1e-3  # seconds a match: less is no time lost
 SECOND = "what the second robot earns less"
+OUT_OF_TIME = "ran out of time"
 Progress = Callable[[int, int], None]
 
 
@@ -200,8 +201,9 @@ def _lost(
 ) -> tuple[tuple[Lost, ...], float]:
     """Reasons, ranked, and the points that none accounts for. Together they never claim more than was lost.
 
-    What is known exactly comes first, then what failed and would have earned, then time at the nominal point rate:
-    each kind claims what the kinds before it leave, in proportion where it would be more.
+    What is known exactly comes first, then what failed and would have earned, then time at the nominal point rate, then
+    places for which there was no time left: each kind claims what the kinds before it leave, in proportion where it
+    would be more.
     """
     pairs = [(record, nominals[record.state]) for record in good]
     count = len(good)
@@ -225,12 +227,33 @@ def _lost(
     found: list[Lost] = []
     left = below
     for kind in (exact, failed, late):
-        claims = sum(max(0.0, one.points) for one in kind)
-        share = min(1.0, max(0.0, left) / claims) if claims > 0.0 else 0.0
-        found += [replace(one, points=max(0.0, one.points) * share) for one in kind]
-        left -= claims * share
+        granted = _granted(kind, left)
+        found += granted
+        left -= sum(one.points for one in granted)
+    short = _out_of_time(pairs)
+    if short.points > 0.0:
+        told = sum(one.points for one in found if one.seconds)  # of the time by which it is short
+        (granted_time,) = _granted([replace(short, points=short.points - told)], left)
+        found.append(granted_time)
+        left -= granted_time.points
     found.sort(key=lambda one: (-one.points, one.reason))
     return tuple(found), left
+
+
+def _granted(claims: Sequence[Lost], left: float) -> list[Lost]:
+    """What each of some reasons claims, in proportion where that is more than is left."""
+    whole = sum(max(0.0, one.points) for one in claims)
+    share = min(1.0, max(0.0, left) / whole) if whole > 0.0 else 0.0
+    return [replace(one, points=max(0.0, one.points) * share) for one in claims]
+
+
+def _out_of_time(pairs: Sequence[tuple[MatchRecord, MatchRecord]]) -> Lost:
+    """Places that the nominal run comes to and these do not, in routines that the end of their period cut."""
+    short = [
+        sum(usual.reached.get(routine, 0.0) - own.reached.get(routine, 0.0) for routine in own.cut_s)
+        for own, usual in pairs
+    ]
+    return Lost(OUT_OF_TIME, sum(short) / len(pairs), 0.0, sum(each > 0.0 for each in short) / len(pairs))
 
 
 def _rate(nominal: MatchRecord) -> float:

@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis import cycles
-from simbot.analysis.findings import AT_REST
 from simbot.analysis.order import order_findings
 from simbot.analysis.results import RunResult
 from simbot.analysis.states import run_result, state_result
@@ -21,19 +20,13 @@ from simbot.routine.trace import Trace
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
-from simbot.studies.lost import lost_points
+from simbot.studies.lost import account_of
 from simbot.studies.strata import DrawnEvenly
+from simbot.studies.time_lost import cut_routines, dips, stood_still, time_lost
 
 MATCHES_A_DAY = 10
 Array = npt.NDArray[np.float64]
-WAITED = {
-    "empty": "waited for an element",
-    "clearing": "waited for a place to be cleared",
-    "taken": "waited for another robot",
-    "changed": "waited for another robot",
-    "held_up": "held up by a defender",
-    "again": "tried again",
-}
+ORDER_BROKEN = "order broken: what is hit is not simulated"
 
 
 @dataclass(frozen=True)
@@ -59,6 +52,10 @@ class MatchRecord:
     chance: dict[str, float] = field(default_factory=dict)  # and of one try, today
     stood: dict[str, float] = field(default_factory=dict)  # what stood still without arriving -> seconds
     mistake: bool = False  # the fault is in the files, and the user's to mend
+    reached: dict[str, float] = field(
+        default_factory=dict
+    )  # routine -> what its places would earn, were none missed
+    cut_s: dict[str, float] = field(default_factory=dict)  # routine that its period's end cut -> when
 
     @property
     def total(self) -> float:
@@ -179,16 +176,16 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
     """A trace boiled down."""
     points = {key: value or 0.0 for key, value in cycles.points_by_period(trace, plan.game).items()}
     times = cycles.cycle_times_s(trace)
-    waited: dict[str, float] = {}
-    for queue in trace.queues:
-        reason = WAITED[queue.why]
-        waited[reason] = waited.get(reason, 0.0) + (queue.to_us - queue.from_us) * 1e-6
     partner = 0.0
     if trace.partner is not None:
         partner = cycles.points_by_period(trace.partner, plan.game)["total"] or 0.0
     failed = any(pick.lost_us is not None for pick in trace.picks)
     unmet = any(not need.met for need in trace.needs)
     stood = stood_still(trace, plant)
+    account = account_of(plan, trace)
+    broken = bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant))
+    for reason in (*dips(plan.robot, plant), *([ORDER_BROKEN] if broken else [])):
+        account.lost.setdefault(reason, 0.0)
     return MatchRecord(
         number,
         state,
@@ -197,32 +194,11 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         len(times),
         sum(times),
         cycles.delivered_points(trace),
-        lost_points(plan, trace),
-        waited,
-        bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant)),
-        not (failed or unmet or trace.mishaps or stood),
+        account.lost,
+        time_lost(plan, trace, plant),
+        broken,
+        not (failed or unmet or trace.mishaps or stood or plant.program_resets()),
         stood=stood,
+        reached=account.reached,
+        cut_s=cut_routines(trace),
     )
-
-
-def stood_still(trace: Trace, plant: Plant) -> dict[str, float]:
-    """Waits for an arrival that did not come: their limit ran out, or they stood to the end of their period [s]."""
-    stood: dict[str, float] = {}
-    for wait in trace.waits:
-        moves = [trace.moves[index].move for index in wait.moves]
-        if wait.missing and not wait.cut:
-            names, what = wait.missing, "a limit ran out before {} had arrived"
-        else:
-            never = (
-                wait.cut
-                and move.cut_us is None
-                and move.arrival_us() is None
-                and abs(plant.speed(move.mechanism, wait.ended_us)) <= AT_REST
-                for move in moves
-            )
-            names = tuple(move.mechanism for move, so in zip(moves, never, strict=True) if so)
-            what = "it stood to the end of a period for {}, which never arrived"
-        for name in names:
-            reason = what.format(f"the {name}")
-            stood[reason] = stood.get(reason, 0.0) + (wait.ended_us - wait.began_us) * 1e-6
-    return stood

@@ -258,12 +258,18 @@ def test_a_terminal_that_knows_no_unicode_gets_all_but_the_odd_sign():
     assert "±".encode() in done.stdout
 
 
-def test_strict_minds_only_states_that_fail(monkeypatch):
-    state = SimpleNamespace(name="fresh")
-    loaded = SimpleNamespace(robot=SimpleNamespace(battery=(state,)))
+def test_strict_minds_states_that_fail_and_what_gives_way(monkeypatch):
+    long, broken = (SimpleNamespace(kind=kind, text=kind) for kind in ("waits_long", "order_broken"))
+    loaded = SimpleNamespace(robot=SimpleNamespace(battery=(SimpleNamespace(name="fresh"),)))
     monkeypatch.setattr("simbot.cli.run.load", lambda *_: (loaded, ()))
     monkeypatch.setattr("simbot.report.terminal.print_run", lambda *_: None)
-    for failing, strict, expected in ((("fresh",), True, 3), (("fresh",), False, 0), ((), True, 0)):
+    for failing, found, strict, expected in (
+        (("fresh",), (), True, 3),
+        (("fresh",), (broken,), False, 0),
+        ((), (long,), True, 0),
+        ((), (long, broken), True, 3),
+    ):
+        state = SimpleNamespace(name="fresh", findings=found)
         result = SimpleNamespace(states=(state,), failing_states=failing)
         monkeypatch.setattr("simbot.cli.run.simulate", lambda _, result=result: result)
         assert cli.status(["run", "plan.yaml", *(["--strict"] if strict else [])]) == expected

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from io import StringIO
 
 import jsonschema
@@ -14,9 +15,11 @@ from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
 from simbot.report.matched import WIDTH, print_matched
 from simbot.report.terminal import print_run
+from simbot.routine.match import play
+from simbot.scenario.model import Driver
 from simbot.studies.asked import Asked
 from simbot.studies.match import study
-from simbot.studies.one_match import run_of_match
+from simbot.studies.one_match import ORDER_BROKEN, record_of, run_of_match
 
 
 def played(plan, runs=100):  # type: ignore[no-untyped-def]
@@ -174,3 +177,81 @@ def test_a_wait_that_the_end_of_the_match_cuts_is_clean(tmp_path):
         a_plan(tmp_path, [{"repeat": "until period_end", "steps": rounds}], lasts="1.1 s"), 20
     )
     assert result.clean.value == 1.0 and not result.stood and "arrived" not in said
+
+
+def test_what_an_allowance_leaves_no_time_for_is_listed_as_such(tmp_path):
+    # rounds of 2 s in 20 s; a person takes twice as long, and comes to half of the places
+    steps = [pick(), wait("1 s", allowance="100 %"), place(), wait("1 s", allowance="100 %")]
+    result, said = played(
+        a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], lasts="20 s"), 20
+    )
+    assert (result.nominal, result.points.mean.value) == (10.0, 5.0)
+    assert lost(result) == {"ran out of time": 5.0} and "Most is lost to: ran out of time." in said
+
+
+def test_places_that_a_plan_leaves_out_have_not_run_out_of_time(tmp_path):
+    look = {"sense": "eye", "every": "100 ms", "sees": "50 %", "at_most": "100 ms"}
+    seen = {"when": {"seen": "eye"}, "do": [pick(), wait("0.5 s"), place(), wait("0.5 s")]}
+    result, _ = played(a_plan(tmp_path, [look, seen]), 40)
+    assert lost(result) == pytest.approx({"eye: nothing seen": 1.0 - result.points.mean.value})
+
+
+def test_of_elements_that_are_placed_together_each_is_lost(tmp_path):
+    grab = [pick(), wait("0.3 s"), {"move": {"hand": "ajar"}}, wait("0.3 s")]
+    plan = a_plan(tmp_path, [{"repeat": 3, "steps": grab}, place(succeeds="50 %"), wait("0.3 s")])
+    result, _ = played(plan, 40)
+    assert result.nominal == 3.0 and lost(result) == {
+        "dropped: the place missed": 3.0 - result.points.mean.value
+    }
+
+
+MOTOR = {"voltage": "12 V", "free_speed": "5300 rpm", "free_current": "1.5 A", "stall_current": "40 A"}
+LIFT = {"kind": "slide", "motors": "2 x big", "gearing": [{"ratio": "12:1", "efficiency": "80 %"}],
+        "drum_diameter": "40 mm", "moving_mass": "3 kg", "travel": ["0 m", "0.8 m"],
+        "control": {"loop": "full_effort", "window": "10 mm"}}  # fmt: skip
+START = {"hand": "open", "other": "open", "lift": "0 m"}
+
+
+def with_lift(folder, steps, lift=None, **robot):  # type: ignore[no-untyped-def]
+    hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+    motor = {**MOTOR, "rotor_inertia": "6e-5 kg*m^2", "internal_ratio": 1}
+    robot = {"motors": {"big": motor}, "mechanisms": {**hands, "lift": {**LIFT, **(lift or {})}}, **robot}
+    return a_plan(folder, steps, lasts="10 s", start=START, robot=robot)
+
+
+def record(plan):  # type: ignore[no-untyped-def]
+    trace, plant = play(plan, plan.robot.battery[0])
+    return record_of(plan, 0, "full", trace, plant)
+
+
+def test_a_stall_is_told_with_what_it_costs(tmp_path):
+    # 900 N of friction are more than the two motors bring, so it stands from the first instant to the limit of 2 s
+    up, limit = {"move": {"lift": "0.5 m"}}, {"wait": "arrival", "at_most": "2 s"}
+    needs = {"lift": "0.5 m within 20 mm"}
+    one = record(
+        with_lift(tmp_path, [up, limit, pick(), wait("0.3 s"), place(needs=needs)], {"friction": "900 N"})
+    )
+    assert one.lost == {"stalled: the lift never got there": 1.0} and not one.clean
+    assert one.waited_s == {"stalled: stood for the lift": pytest.approx(2.0, abs=0.01)}
+
+
+def test_a_reset_of_the_program_costs_the_rest_of_its_routine_and_fails(tmp_path):
+    resets = {"below": "12 V", "back_above": "12.5 V", "back_after": "1 s", "stops": "program"}
+    up = {"move": {"lift": "0.5 m"}}
+    plan = with_lift(
+        tmp_path, [wait("4 s", **{"for": "stagger"}), up, wait("arrival")], brown_out={"controller": resets}
+    )
+    one = record(plan)
+    assert list(one.waited_s) == ["browned out: the controller"] and not one.clean
+    assert 5.9 < one.waited_s["browned out: the controller"] <= 6.0
+    assert run(plan).failing_states == ("full",)
+    driven = replace(plan, driver=Driver(0, ("only",)))
+    # again from 5 s on, and off again from 9 s to the end
+    assert record(driven).waited_s["browned out: the controller"] == pytest.approx(2.0, abs=0.03)
+
+
+def test_what_is_only_told_is_a_row_that_costs_nothing(tmp_path):
+    order = [{"mechanism": "other", "may_move_when": {"lift": "above 0.4 m"}}]
+    steps = [{"move": {"lift": "0.5 m", "other": "up"}}, wait("2 s")]
+    one = record(with_lift(tmp_path, steps, order=order, brown_out={"radio": "12 V"}))
+    assert one.lost == {"browned out: the radio, not acted on": 0.0, ORDER_BROKEN: 0.0}

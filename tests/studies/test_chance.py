@@ -21,8 +21,9 @@ from simbot.studies import one_match
 from simbot.studies.asked import Asked
 from simbot.studies.drawn import robot_of_day
 from simbot.studies.kept import forget, keep, kept
+from simbot.studies.lost import account_of
 from simbot.studies.match import Interrupted, study
-from simbot.studies.one_match import Day, lost_points, totals_of
+from simbot.studies.one_match import Day, totals_of
 from simbot.studies.statistics import mean_of, proportion, share_of
 from simbot.studies.workers import play_day
 
@@ -250,6 +251,6 @@ def test_lost_points_are_told_by_their_first_cause(tmp_path):
     steps = [pick(succeeds="50 %"), wait("0.3 s"), place(succeeds="50 %"), wait("0.3 s")]
     plan = a_plan(tmp_path, [{"repeat": 40, "steps": steps}])
     trace, _ = play(plan, plan.robot.battery[0], luck=Drawn(1, 0, 0))
-    lost = lost_points(plan, trace)
+    lost = account_of(plan, trace).lost
     assert set(lost) == {"missed: the pick missed", "dropped: the place missed"}
     assert sum(lost.values()) + len(trace.deliveries) == 40

@@ -144,7 +144,8 @@ class Running(Whereabouts):
         """Its command acts again."""
         w, m = self.arrays.w, self.arrays.at[name]
         w[m + L.CONTROL] = control
-        if control == L.NO_CONTROL:
+        if control == L.NO_CONTROL:  # what its code sent last is lost too, so that the same is sent again
+            w[m + L.SENT], w[m + L.SENT_OPEN] = w[m + L.DUTY], w[m + L.OPEN]
             return
         w[m + L.OPEN] = w[m + L.LOCK] = 0.0
         if control == L.SERVO:

@@ -1,0 +1,111 @@
+"""Where a match loses time: waiting, standing for what never arrives, without power; and routines that it cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from simbot.analysis.findings import AT_REST
+from simbot.analysis.order import rests_from
+from simbot.physics.plant import Plant
+from simbot.routine.trace import Trace, WaitRecord
+from simbot.scenario.model import Plan, Robot
+
+WAITED = {
+    "empty": "waited for an element",
+    "clearing": "waited for a place to be cleared",
+    "taken": "waited for another robot",
+    "changed": "waited for another robot",
+    "held_up": "held up by a defender",
+    "again": "tried again",
+}
+
+
+def time_lost(plan: Plan, trace: Trace, plant: Plant) -> dict[str, float]:
+    """Seconds by reason."""
+    lost: dict[str, float] = {}
+    spans = [(WAITED[queue.why], queue.to_us - queue.from_us) for queue in trace.queues]
+    for reason, lasted_us in (*spans, *_stood(trace, plant), *_without_power(plan, plant)):
+        lost[reason] = lost.get(reason, 0.0) + lasted_us * 1e-6
+    return lost
+
+
+def stood_still(trace: Trace, plant: Plant) -> dict[str, float]:
+    """Waits for an arrival that did not come: their limit ran out, or they stood to the end of their period [s]."""
+    stood: dict[str, float] = {}
+    for wait in trace.waits:
+        what = "it stood to the end of a period for {}, which never arrived"
+        if wait.missing and not wait.cut:
+            what = "a limit ran out before {} had arrived"
+        for name in _missing(wait, trace, plant):
+            reason = what.format(f"the {name}")
+            stood[reason] = stood.get(reason, 0.0) + (wait.ended_us - wait.began_us) * 1e-6
+    return stood
+
+
+def _missing(wait: WaitRecord, trace: Trace, plant: Plant) -> tuple[str, ...]:
+    """Mechanisms whose arrival a wait ended, or was cut, without."""
+    if not wait.cut:
+        return wait.missing
+    if any(cut.reset and cut.at_us == wait.ended_us for cut in trace.cuts):
+        return ()
+    moves = [trace.moves[index].move for index in wait.moves]
+    return tuple(
+        move.mechanism
+        for move in moves
+        if move.cut_us is None
+        and move.arrival_us() is None
+        and abs(plant.speed(move.mechanism, wait.ended_us)) <= AT_REST
+    )
+
+
+def _stood(trace: Trace, plant: Plant) -> Iterator[tuple[str, int]]:
+    """How long each of those waits stood for something that did not move any more."""
+    for wait in trace.waits:
+        still = {
+            name: wait.ended_us - max(wait.began_us, rests_from(plant, name, wait.ended_us))
+            for name in _missing(wait, trace, plant)
+        }
+        if still:
+            name = max(still, key=still.__getitem__)
+            yield f"stalled: stood for the {name}", still[name]
+
+
+def _without_power(plan: Plan, plant: Plant) -> Iterator[tuple[str, int]]:
+    """How long what resets was off; a program takes the rest of its routine along, unless a person drives."""
+    for reset, _, spells in plant.off_spells():
+        for off, on in spells:
+            off_us, on_us = round(off * 1e6), round(min(on * 1e6, plant.now_us))
+            if reset.stops == "program":
+                routine, ends_us = routine_at(plan, off_us)
+                driven = plan.driver is not None and routine in plan.driver.periods
+                yield f"browned out: the {reset.name}", on_us - off_us if driven else ends_us - off_us
+            else:
+                yield f"browned out: the {reset.name}", on_us - off_us
+
+
+def routine_at(plan: Plan, at_us: int) -> tuple[str, int]:
+    """The period whose routine is under way, a driver's too, and when that ends [us]."""
+    end_us = 0
+    for period in plan.game.periods:
+        end_us += period.duration_us
+        if at_us <= end_us:
+            break
+    begins = None if plan.endgame is None else plan.endgame.begin_us
+    if begins is None:
+        return period.name, end_us
+    if at_us > begins:
+        return "endgame", sum(each.duration_us for each in plan.game.periods)
+    return period.name, min(end_us, begins)
+
+
+def dips(robot: Robot, plant: Plant) -> Iterator[str]:
+    """Devices whose volts the bus fell below, of those that nothing is done about."""
+    acting = {reset.name for reset in robot.resets}
+    for device, volts in robot.brown_out.items():
+        if device not in acting and plant.lowest_bus()[0] < volts:
+            yield f"browned out: the {device}, not acted on"
+
+
+def cut_routines(trace: Trace) -> dict[str, float]:
+    """Routines that were still going at the end of their period, and when that was [s]."""
+    return {cut.period: cut.at_us * 1e-6 for cut in trace.cuts if not cut.reset}
