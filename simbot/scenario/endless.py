@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from simbot.scenario.errors import Fault
 from simbot.scenario.model import (
@@ -13,6 +13,7 @@ from simbot.scenario.model import (
     EffortStep,
     FirstStep,
     LeaveStep,
+    LetGoStep,
     MoveStep,
     Plan,
     RepeatStep,
@@ -28,6 +29,7 @@ from simbot.scenario.model import (
 )
 from simbot.scenario.plan_file import fail_at_line, held_steps, inner_steps
 from simbot.scenario.sheet import Sheet
+from simbot.scenario.situations import Situation, situations
 
 NEVER, MAYBE, SURE = 0, 1, 2  # whether a step takes time, or ends the repeat that it stands in
 MOST_AT_ONCE = 1_000_000  # steps at one instant
@@ -42,6 +44,9 @@ class _Round:
     end_us: int  # of the period
     commands: bool  # something is commanded in it
     reacts: bool  # a person sees arrivals
+    begin_us: int = 0  # of the period
+    now: Situation | None = None  # what conditions find; None: either
+    asked: dict[int, bool] = field(default_factory=dict)  # line of a condition that was found so, or not
 
     def takes(self, step: Step, at_least: bool = False) -> int:
         """Whether it takes time, at least or at most."""
@@ -49,8 +54,12 @@ class _Round:
             return self._wait(step)
         if isinstance(step, SenseStep):
             return SURE
-        if isinstance(step, ActStep | LeaveStep):
+        if isinstance(step, ActStep | LeaveStep) or (isinstance(step, LetGoStep) and self.now is not None):
             return MAYBE
+        if isinstance(step, WhenStep) and self.now is not None:
+            so = self.asked[step.line] = self.now.so(step)
+            done = step.steps if so else step.otherwise
+            return NEVER if done is None else self.takes(done, at_least)
         if isinstance(step, DriveStep):
             return MAYBE if self.plan.patterns or self.plan.defenders or self.plan.partner else NEVER
         if isinstance(step, RunStep):
@@ -105,47 +114,52 @@ def check_endless(sheet: Sheet, plan: Plan) -> None:
 
 
 def idle_rounds(plan: Plan) -> Iterator[tuple[int, str, str]]:
-    """Repeats without end in which time passes only where the one condition in them is so."""
+    """Repeats without end in which no time passes in some situation."""
     told: set[int] = set()
     for step, around in _repeats(plan):
-        if step.times is not None or around.takes(step.steps, at_least=True) != NEVER:
+        if step.times is not None or step.line in told or around.takes(step.steps, at_least=True) != NEVER:
             continue
         whens = [inner for inner in inner_steps(step.steps, plan, inline=True) if isinstance(inner, WhenStep)]
-        if len(whens) == 1 and whens[0].line not in told and not _always(whens[0], around.end_us):
-            told.add(whens[0].line)
-            yield (
-                whens[0].line,
-                "when",
-                f"once its condition is not so, the repeat of line {step.line} never ends, because no time passes "
-                "in it: a wait or `leave: repeat` under `otherwise` would do",
-            )
+        for now in situations(plan, whens, around.begin_us, around.end_us):
+            looked = replace(around, now=now, asked={})
+            if looked.takes(step.steps, at_least=True) == NEVER:
+                told.add(step.line)
+                yield min(looked.asked), "when", _idle(step, looked.asked)
+                break
 
 
-def _always(step: WhenStep, end_us: int) -> bool:
-    """Whether a condition is so in the whole period."""
-    asked = [(one.kind, one.least, one.negated) for one in step.conditions]
-    late = all(one.below is not None and one.below >= end_us for one in step.conditions)
-    return late and all(one == ("clock", None, False) for one in asked)
+def _idle(step: RepeatStep, asked: dict[int, bool]) -> str:
+    """What such a situation is, by the lines that ask for it."""
+    endless = f"the repeat of line {step.line} never ends, because no time passes in it"
+    if len(asked) == 1:
+        (so,) = asked.values()
+        under = "`do`" if so else "`otherwise`"
+        once = "is so" if so else "is not so"
+        return f"once its condition {once}, {endless}: a wait or `leave: repeat` under {under} would do"
+    found = (f"what line {line} asks is {'' if so else 'not '}so" for line, so in sorted(asked.items()))
+    return f"once {' and '.join(found)}, {endless}: a wait or `leave: repeat` for that would do"
 
 
 def _repeats(plan: Plan) -> Iterator[tuple[RepeatStep, _Round]]:
     """Every repeat of every period, routines written out, with the rounds that it makes there."""
-    for period, root, end_us in _roots(plan):
+    for period, root, begin_us, end_us in _roots(plan):
         reacts = plan.driver is not None and period in plan.driver.periods
         for step in inner_steps(root, plan, inline=True):
             if isinstance(step, RepeatStep):
                 inside = inner_steps(step, plan, inline=True)
                 commands = any(isinstance(inner, COMMANDS) for inner in inside)
-                yield step, _Round(plan, end_us, commands, reacts)
+                yield step, _Round(plan, end_us, commands, reacts, begin_us)
 
 
-def _roots(plan: Plan) -> Iterator[tuple[str, SequenceStep, int]]:
+def _roots(plan: Plan) -> Iterator[tuple[str, SequenceStep, int, int]]:
+    """Periods with what is done in them, from when to when."""
     end_us, endgame = 0, plan.endgame
     for period in plan.game.periods:
         end_us += period.duration_us
         if period.name in plan.periods:
-            cut = endgame is not None and end_us - period.duration_us < endgame.begin_us < end_us
+            begin_us = end_us - period.duration_us
+            cut = endgame is not None and begin_us < endgame.begin_us < end_us
             last = endgame.begin_us if endgame is not None and cut else end_us
-            yield period.name, plan.periods[period.name], last
+            yield period.name, plan.periods[period.name], begin_us, last
     if endgame is not None:
-        yield "endgame", endgame.steps, end_us
+        yield "endgame", endgame.steps, endgame.begin_us, end_us

@@ -311,9 +311,9 @@ def _check_repeats(sheet: Sheet, plan: Plan) -> None:
                 fail_at_line(sheet, step, "repeat", fault)
 
 
-def _check_elements(sheet: Sheet, plan: Plan) -> None:
-    """A place takes one element; what its holder may ever have in hand has to be that one."""
-    held: dict[str, set[str]] = {name: set(elements) for name, elements in plan.start.holds.items()}
+def may_hold(plan: Plan) -> dict[str, set[str]]:
+    """What each hand may ever have in it."""
+    held = {name: set(elements) for name, elements in plan.start.holds.items()}
     acts = [step for step in all_steps(plan) if isinstance(step, ActStep)]
     for step in acts:
         if isinstance(step, PickStep):
@@ -322,7 +322,13 @@ def _check_elements(sheet: Sheet, plan: Plan) -> None:
         for step in acts:
             if isinstance(step, HandOverStep):
                 held.setdefault(step.by.mechanism, set()).update(held.get(step.giver, ()))
-    for step in acts:
+    return held
+
+
+def _check_elements(sheet: Sheet, plan: Plan) -> None:
+    """A place takes one element; what its holder may ever have in hand has to be that one."""
+    held = may_hold(plan)
+    for step in all_steps(plan):
         if isinstance(step, PlaceStep) and step.place in plan.game.places:
             have = held.get(step.by.mechanism, set())
             takes = plan.game.places[step.place].takes

@@ -262,6 +262,35 @@ def test_a_repeat_that_stops_taking_time_is_doubted_and_then_stopped(tmp_path):
         run(plan)
 
 
+def when(do, **conditions):
+    return {"when": conditions, "do": do}
+
+
+A_SECOND = [wait("1 s", **{"for": "stagger"})]
+EMPTY, FULL, BALL = ({"holds": {"hand": what}} for what in ("nothing", "2 ball", "ball"))
+
+
+@pytest.mark.parametrize(("steps", "told"), [
+    ([when(A_SECOND, **EMPTY), when(A_SECOND, **BALL)], ""),
+    ([when(A_SECOND, **EMPTY), when(A_SECOND, **FULL)], "line 7 asks is not so and what line 11 asks is not so"),
+    ([when(A_SECOND, **FULL), when(A_SECOND, **{"not": FULL})], ""),
+    ([when(A_SECOND, clock="before 30 s"), when(A_SECOND, clock="after 30 s")], ""),
+    ([when(A_SECOND, clock="before 30 s"), when(A_SECOND, clock="after 40 s")], "the repeat of line"),
+    ([when(A_SECOND, clock="after 0 s")], ""),
+    ([when(A_SECOND, stock={"bin": 1})], ""),  # no end of them
+    ([when(A_SECOND, room={"box": 1}), when(A_SECOND, points="below 5"), when(A_SECOND, points="at_least 5")], ""),
+    ([when(A_SECOND, points="below 5"), when(A_SECOND, points="at_least 6")], "the repeat of line"),
+    ([when([{"let_go": "hand"}], **BALL), when(A_SECOND, **{"not": BALL})], ""),
+    ([{**when([when(A_SECOND, points="below 5")], **EMPTY), "otherwise": A_SECOND}], "asks is so and what line"),
+    ([{**when([], **EMPTY), "otherwise": A_SECOND}], "once its condition is so"),
+])  # fmt: skip
+def test_a_repeat_that_stops_taking_time_is_doubted_of_any_number_of_conditions(tmp_path, steps, told):
+    hold = [pick(), wait("0.3 s")]
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, *hold])
+    doubts = [doubt.text for doubt in plan_doubts(plan) if doubt.key == "when"]
+    assert len(doubts) == bool(told) and all(told in doubt for doubt in doubts)
+
+
 def test_routines_are_given_words(tmp_path):
     routines = {"go": {"with": ["what", "time"], "steps": [{"move": {"other": "$what"}}, wait("$time")]}}
     steps = [{"run": "go", "with": {"what": "up", "time": "0.5 s"}},
