@@ -15,8 +15,7 @@ def hand_findings(trace: Trace, links: Links) -> Iterator[Finding]:
     """All of them."""
     yield from (_mishap(mishap, trace, links) for mishap in trace.mishaps)
     yield from (_too_many(award, trace) for award in trace.awards if award.name == "possession")
-    yield from map(_opened, trace.opened)
-    yield from map(_piled, trace.piled)
+    yield from map(_at_hand, trace.hands)
 
 
 def _mishap(mishap: Mishap, trace: Trace, links: Links) -> Finding:
@@ -55,31 +54,30 @@ def _too_many(award: Award, trace: Trace) -> Finding:
     )
 
 
-def _piled(piled: AtHand) -> Finding:
-    return Finding(
-        kind="piled_up",
-        step=piled.step,
-        line=piled.line,
-        at_us=piled.at_us,
-        mechanism=piled.mechanism,
-        text=(
-            f"step {piled.step} gives the {piled.mechanism} more to what it holds, and the robot file does not say for "
-            "how many it has room: with `room: 1` this would fail"
-        ),
-    )
+TOLD = {
+    "opened_full": (
+        "sends the {} to where it lets go while it holds something, which a move does not release here: write `let_go` "
+        "where it falls, or let the place or hand over send it"
+    ),
+    "piled_up": (
+        "gives the {} more to what it holds, and the robot file does not say for how many it has room: with `room: 1` "
+        "this would fail"
+    ),
+    "shut_already": (
+        "tries again with the {} as it was after it took nothing, so that its closing takes no time: what a real one "
+        "takes is a move that opens it first, and a wait for that"
+    ),
+}
 
 
-def _opened(opened: AtHand) -> Finding:
+def _at_hand(one: AtHand) -> Finding:
     return Finding(
-        kind="opened_full",
-        step=opened.step,
-        line=opened.line,
-        at_us=opened.at_us,
-        mechanism=opened.mechanism,
-        text=(
-            f"step {opened.step} sends the {opened.mechanism} to where it lets go while it holds something, which a "
-            "move does not release here: write `let_go` where it falls, or let the place or hand over send it"
-        ),
+        kind=one.kind,
+        step=one.step,
+        line=one.line,
+        at_us=one.at_us,
+        mechanism=one.mechanism,
+        text=f"step {one.step} {TOLD[one.kind].format(one.mechanism)}",
     )
 
 

@@ -102,8 +102,7 @@ class Actor:
                 )
         full = isinstance(step, MoveStep | EffortStep) and self.hands.count(mechanism) > 0
         if full and _sent_to(command) in self._lets_go[mechanism]:
-            opened = AtHand(self.log.number(step.line), step.line, self.plant.now_us, mechanism)
-            self.log.opened.append(opened)
+            self._at_hand("opened_full", step.line, mechanism)
         index = self.log.move(step, self.plant.command(mechanism, command), label)
         self.latest[mechanism] = index
         self.changed = True
@@ -177,16 +176,26 @@ class Actor:
         """Begin a pick or a hand over; index of its move. `fails`: chance has it that it closes on nothing."""
         now = self.plant.now_us
         met = self._check(step)
+        before = self.latest.get(step.by.mechanism)
         grip = Grip(step, now, self.by(step), len(self.log.picks), attempt, fails)
         self.log.picks.append(None)
         if not met:
             self._lose(grip, now, "", refused=True)
             return grip.move
         if self.log.moves[grip.move].move.arrival_us() == now:
+            self._shut_already(step, before)
             self.settle(grip)
         else:
             self.grips.append(grip)
         return grip.move
+
+    def _shut_already(self, step: PickStep | HandOverStep, before: int | None) -> None:
+        """Note a hand that nothing has opened since it took nothing; not where it is stated to be so."""
+        hand = step.by.mechanism
+        if before is None or any(need.mechanism == hand for need in step.needs):
+            return
+        if any(one is not None and one.move == before and one.held_us is None for one in self.log.picks):
+            self._at_hand("shut_already", step.line, hand)
 
     def predict(self, grip: Grip) -> None:
         """Set the instant at which it will hold, if nothing more is commanded."""
@@ -335,8 +344,13 @@ class Actor:
     def _pile(self, step: PickStep | HandOverStep) -> None:
         """Note a hand that takes more to what it holds, where nothing says for how many it has room."""
         hand = step.by.mechanism
-        if self.hands.count(hand) and self.hands.rooms.get(hand) is None and hand not in self.log.piled:
-            self.log.piled[hand] = AtHand(self.log.number(step.line), step.line, self.plant.now_us, hand)
+        if self.hands.count(hand) and self.hands.rooms.get(hand) is None:
+            self._at_hand("piled_up", step.line, hand)
+
+    def _at_hand(self, kind: str, line: int, hand: str) -> None:
+        if (kind, line) not in self.log.hands:
+            found = AtHand(kind, self.log.number(line), line, self.plant.now_us, hand)
+            self.log.hands[kind, line] = found
 
     def _check(self, step: ActStep) -> bool:
         """Check all needs of an acting step now, before its own command."""

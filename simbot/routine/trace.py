@@ -144,7 +144,13 @@ class Award(NamedTuple):
 
 
 class AtHand(NamedTuple):
-    """Something that befell a hand."""
+    """Something about a hand, told once a line.
+
+    kind: `opened_full`, a move sends it to where it lets go; `piled_up`, it takes more, and nothing says for how many
+    it has room; `shut_already`, it tries again as it was after it took nothing.
+    """
+
+    kind: str
 
     step: int
     line: int
@@ -188,9 +194,8 @@ class Trace:
     acting: tuple[
         tuple[int, bool], ...
     ]  # line of every acting step that was executed, and whether it states needs
-    opened: tuple[AtHand, ...] = ()  # full hands that a move sends to where they let go
     places: tuple[PlaceRecord, ...] = ()
-    piled: tuple[AtHand, ...] = ()  # hands that took more, where nothing says for how many they have room
+    hands: tuple[AtHand, ...] = ()
     partner: Trace | None = None  # what the second robot left behind
 
 
@@ -209,9 +214,8 @@ class Log:
     cuts: list[Cut] = field(default_factory=list)
     awards: list[Award] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
-    opened: list[AtHand] = field(default_factory=list)
     places: list[PlaceRecord] = field(default_factory=list)
-    piled: dict[str, AtHand] = field(default_factory=dict)
+    hands: dict[tuple[str, int], AtHand] = field(default_factory=dict)
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
     _repeats: dict[tuple[int, str], int] = field(default_factory=dict)
@@ -256,7 +260,6 @@ class Log:
             tuple(self.awards),
             tuple(self.failures),
             tuple(self.acting.items()),
-            tuple(self.opened),
             tuple(self.places),
-            tuple(self.piled.values()),
+            tuple(self.hands.values()),
         )

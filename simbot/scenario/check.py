@@ -32,7 +32,7 @@ from simbot.scenario.model import (
 )
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, held_steps
-from simbot.scenario.time_doubts import passings, short_limits, too_long
+from simbot.scenario.time_doubts import free_tries, passings, short_limits, too_long
 from simbot.scenario.unit_table import GRAVITY
 
 # common practice, no source: beyond these a no-load speed is a slip of the pen, not a mechanism
@@ -79,6 +79,7 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *_without_needs(plan),
         *short_limits(plan),
         *passings(plan),
+        *free_tries(plan),
         *too_long(plan),
         *idle_rounds(plan),
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from simbot.scenario.model import (
     ActStep,
@@ -13,19 +13,21 @@ from simbot.scenario.model import (
     HandOverStep,
     MoveStep,
     PawlStep,
+    PickStep,
     Plan,
     RepeatStep,
     RunStep,
     SequenceStep,
     SpinStep,
     Step,
+    Target,
     TogetherStep,
     TryStep,
     WaitStep,
     WhenStep,
     ZeroStep,
 )
-from simbot.scenario.plan_file import all_steps, held_steps
+from simbot.scenario.plan_file import all_steps, held_steps, inner_steps
 
 
 def short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
@@ -66,16 +68,7 @@ def again_us(step: Step, plan: Plan) -> int:
 
 def passings(plan: Plan) -> Iterator[tuple[int, str, str]]:
     """Waits for a mechanism to pass a point on a way on which nothing sends it."""
-    sent: set[str] = set()
-    for step in all_steps(plan):
-        if isinstance(step, MoveStep):
-            sent |= {goal.mechanism for goal in step.goals}
-        elif isinstance(step, DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
-            sent.add(step.mechanism)
-        elif isinstance(step, ActStep):
-            sent.add(step.by.mechanism)
-            if isinstance(step, HandOverStep) and step.release is not None:
-                sent.add(step.release.mechanism)
+    sent = {mechanism for step in all_steps(plan) for mechanism, _ in _sends(step)}
     for step in all_steps(plan):
         past = step.past if isinstance(step, WaitStep) else None
         if past is None or past.mechanism in sent:
@@ -87,6 +80,46 @@ def passings(plan: Plan) -> Iterator[tuple[int, str, str]]:
                 "wait",
                 f"no step of the plan sends the {past.mechanism} anywhere: it never passes",
             )
+
+
+def _sends(step: Step) -> Iterator[tuple[str, Target | None]]:
+    """What a step itself sends on its way, and where to; None: it says no place."""
+    goals = step.goals if isinstance(step, MoveStep) else ()
+    if isinstance(step, ActStep):
+        release = step.release if isinstance(step, HandOverStep) else None
+        goals = (step.by,) if release is None else (step.by, release)
+    yield from ((goal.mechanism, goal.target) for goal in goals)
+    if isinstance(step, DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
+        yield step.mechanism, None
+
+
+def free_tries(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Picks and hand overs that are tried again with a hand that nothing has opened."""
+    for step in all_steps(plan):
+        if not isinstance(step, TryStep) or step.tries == 1:
+            continue
+        inside = list(inner_steps(step.steps, plan, inline=True))
+        for act in inside:
+            if not isinstance(act, PickStep | HandOverStep):
+                continue
+            hand, target = act.by.mechanism, act.by.target
+            stated = any(need.mechanism == hand for need in act.needs)  # it is meant to be so before
+            if stated or _opens(hand, target, inside) or not _ever_elsewhere(hand, target, plan):
+                continue
+            yield (
+                act.line,
+                "try",
+                f"tried again, the {hand} is at {act.by.text} already and takes no time to close: a move that opens it "
+                "first, and a wait for that, are what a real one takes",
+            )
+
+
+def _opens(hand: str, target: Target, steps: Iterable[Step]) -> bool:
+    return any(name == hand and to != target for step in steps for name, to in _sends(step))
+
+
+def _ever_elsewhere(hand: str, target: Target, plan: Plan) -> bool:
+    return plan.start.positions.get(hand, target) != target or _opens(hand, target, all_steps(plan))
 
 
 def too_long(plan: Plan) -> Iterator[tuple[int, str, str]]:

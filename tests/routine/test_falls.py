@@ -6,8 +6,10 @@ import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.analysis.states import state_result
+from simbot.physics.luck import Drawn
 from simbot.routine.match import play
 from simbot.routine.trace import Trace
+from simbot.scenario.check import plan_doubts
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import Plan
 
@@ -146,3 +148,27 @@ def test_a_hand_that_takes_more_without_a_stated_room_is_told_once(tmp_path):
     (told,) = state_result(plan, plan.robot.battery[0], plant, trace).findings
     assert (told.kind, told.at_us, told.fails) == ("piled_up", 800_000, False)
     assert told.text.startswith("step 1 gives the hand more to what it holds")
+
+
+@pytest.mark.parametrize(
+    ("steps", "told"),
+    [
+        ([pick(succeeds="0 %"), wait("0.3 s")], [300_000]),
+        ([{"move": {"hand": "open"}}, wait("0.3 s"), pick(succeeds="0 %"), wait("0.3 s")], []),
+        ([pick(succeeds="0 %", needs={"hand": "shut"}), wait("0.3 s")], []),  # a gate that stays shut
+    ],
+)
+def test_a_try_with_a_hand_that_nothing_has_opened_is_told(tmp_path, steps, told):
+    start = {"hand": "shut" if "needs" in str(steps) else "open", "other": "open"}
+    plan = a_plan(tmp_path, [{"try": steps, "tries": 3}], start=start)
+    doubts = [one.text for one in plan_doubts(plan) if one.key == "try"]
+    assert [one.startswith("tried again, the hand is at shut already") for one in doubts] == [True] * len(
+        told
+    )
+    trace, plant = play(plan, plan.robot.battery[0], luck=Drawn(1, 0, 0))
+    found = [
+        one
+        for one in state_result(plan, plan.robot.battery[0], plant, trace).findings
+        if one.kind == "shut_already"
+    ]
+    assert [one.at_us // 100_000 * 100_000 for one in found] == told and not any(one.fails for one in found)
