@@ -30,6 +30,7 @@ from simbot.scenario.model import (
     WhenStep,
     ZeroStep,
 )
+from simbot.scenario.orientation import unknown_orientations
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, held_steps
 from simbot.scenario.time_doubts import free_tries, passings, short_limits, too_long
@@ -80,6 +81,7 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *short_limits(plan),
         *passings(plan),
         *free_tries(plan),
+        *unknown_orientations(plan),
         *too_long(plan),
         *idle_rounds(plan),
     ]

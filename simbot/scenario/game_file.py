@@ -258,6 +258,7 @@ def _place(sheet: Sheet, name: str, loc: Loc, draft: GameDraft) -> Place | None:
         points=_points(sheet, (*loc, "points"), draft.periods),
         points_when_full=shape.points_when_full,
         clearing_us=microseconds(shape.clearing) if shape.clearing is not None else None,
+        orientation=shape.orientation,
         line=sheet.line(loc),
     )
 

@@ -14,6 +14,7 @@ from simbot.scenario.footprints import start_doubt
 from simbot.scenario.game_file import GameDraft, read_game
 from simbot.scenario.given_numbers import GivenNumber, numbers_under
 from simbot.scenario.model import Game, Partner, Plan, Remark, Robot
+from simbot.scenario.orientation import oriented
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.plan_file import read_plan
 from simbot.scenario.relative import text_at
@@ -69,6 +70,7 @@ def _read_plan(
         game: GameDraft | None = read_game(game_sheet) if game_sheet else None
         robot: RobotDraft | None = read_robot(robot_sheet, kinds) if robot_sheet else None
         plan = read_plan(sheet, robot, game)
+        plan = None if plan is None else oriented(plan)
         if plan is not None and not desk.problems:
             check_endless(sheet, plan)
         if alone:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from simbot.scenario.errors import Fault
 from simbot.scenario.fields import Shape, microseconds
@@ -15,13 +15,14 @@ FORMS: dict[str, type[Shape]] = {"uses": PatternShape, "plan": PartnerShape, "de
 
 
 class MatchReader:
-    """Reads `at_end`, `driver` and `others` of a plan; a partner's own plan file is read by the loader."""
+    """Reads what a plan says around its steps; a partner's own plan file is read by the loader."""
 
     def __init__(self, sheet: Sheet, reader: StepReader, periods: Sequence[str]) -> None:
         self.sheet = sheet
         self.reader = reader
         self.periods = periods
         self.at_end: dict[str, tuple[Need, ...]] = {}
+        self.orientations: dict[str, tuple[Need, ...]] = {}
         self.driver: Driver | None = None
         self.patterns: list[Pattern] = []
         self.defenders: list[Defender] = []
@@ -29,7 +30,9 @@ class MatchReader:
     def read(self) -> None:
         """Read all of it; mistakes are noted."""
         for name, at in self.sheet.entries(("plan", "at_end")):
-            self._end(name, at)
+            self.at_end[name] = self._needs(name, at, "condition `at_end` of the game", self._ends())
+        for name, at in self.sheet.entries(("plan", "orientations")):
+            self.orientations[name] = self._needs(name, at, "orientation of a place", self._orientations())
         if self.sheet.node(("plan", "driver")) is not None:
             shape = self.sheet.read(("plan", "driver"), DriverShape)
             if shape is not None:
@@ -38,12 +41,20 @@ class MatchReader:
         for name, at in self.sheet.entries(("plan", "others")):
             self._other(name, at)
 
-    def _end(self, name: str, loc: Loc) -> None:
+    def _ends(self) -> Iterable[str] | None:
         game = self.reader.game.game if self.reader.game else None
-        if game is not None and name not in game.at_end:
-            self.sheet.unknown(loc, "condition `at_end` of the game", name, game.at_end, of_key=True)
+        return None if game is None else game.at_end
+
+    def _orientations(self) -> Iterable[str] | None:
+        game = self.reader.game.game if self.reader.game else None
+        return None if game is None else {one.orientation for one in game.places.values() if one.orientation}
+
+    def _needs(self, name: str, loc: Loc, what: str, known: Iterable[str] | None) -> tuple[Need, ...]:
+        """What makes something of the game so."""
+        if known is not None and name not in known:
+            self.sheet.unknown(loc, what, name, known, of_key=True)
         needs = [self.reader.need((*loc, each), each) for each, _ in self.sheet.entries(loc)]
-        self.at_end[name] = tuple(need for need in needs if need)
+        return tuple(need for need in needs if need)
 
     def _periods(self, loc: Loc, given: Sequence[str]) -> tuple[str, ...]:
         for index, period in enumerate(given):

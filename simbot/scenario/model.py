@@ -62,6 +62,7 @@ class Place:
     points_when_full: float
     clearing_us: int | None  # None: full for good
     line: int
+    orientation: str = ""  # how it wants what it takes; empty: anyhow
 
 
 @dataclass(frozen=True)
@@ -619,6 +620,9 @@ class Plan:
     endgame: Endgame | None
     text: tuple[str, ...] = ()  # the plan file's lines, for reports
     at_end: dict[str, tuple[Need, ...]] = field(default_factory=dict)  # what makes the game's conditions so
+    orientations: dict[str, tuple[Need, ...]] = field(
+        default_factory=dict
+    )  # and how a place wants what it takes
     driver: Driver | None = None
     patterns: tuple[Pattern, ...] = ()
     defenders: tuple[Defender, ...] = ()

@@ -86,6 +86,7 @@ def read_plan(sheet: Sheet, robot: RobotDraft | None, game: GameDraft | None) ->
         endgame=endgame,
         text=sheet.lines,
         at_end=match.at_end,
+        orientations=match.orientations,
         driver=match.driver,
         patterns=tuple(match.patterns),
         defenders=tuple(match.defenders),

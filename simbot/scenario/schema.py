@@ -75,6 +75,7 @@ class PlaceShape(Shape):
     points: Annotated[Any, reader(read_points)] = Field(description="a number, or one for each period")
     points_when_full: Annotated[Quantity, quantity("number")] = Quantity(0.0)
     clearing: Time | None = None
+    orientation: Word = ""
 
 
 class BonusShape(Shape):
@@ -267,6 +268,7 @@ class PlanShape(Shape):
     routines: Any = None
     endgame: Any = None
     at_end: Any = None
+    orientations: Any = None
     driver: Any = None
     others: Any = None
 
