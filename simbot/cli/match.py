@@ -97,7 +97,7 @@ def match(
     if "-" not in (json_file, csv_file):
         from simbot.report.matched import print_matched
 
-        print_matched(result, sys.stdout)
+        print_matched(result, sys.stdout, settings or ())
     if code == STOPPED:
         raise Stopped
     if code != FINE:

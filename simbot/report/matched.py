@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from shlex import quote
 from textwrap import wrap
 from typing import TextIO
 
@@ -10,18 +12,19 @@ from simbot.analysis.words import counted
 from simbot.report.classes import classes_of, histogram
 from simbot.report.unseen import ignorance_told, unseen_lines
 from simbot.studies.match import MatchResult
+from simbot.studies.match_asked import states_of
 from simbot.studies.statistics import Distribution, Figure
 
 WIDTH = 80
 
 
-def print_matched(result: MatchResult, stream: TextIO) -> None:
-    """Print a study."""
-    for line in _lines(result):
+def print_matched(result: MatchResult, stream: TextIO, settings: Sequence[str] = ()) -> None:
+    """Print a study; `settings`: the values that were replaced for it, as they were given."""
+    for line in _lines(result, settings):
         stream.write(line.rstrip() + "\n")
 
 
-def _lines(result: MatchResult) -> Iterator[str]:
+def _lines(result: MatchResult, settings: Sequence[str]) -> Iterator[str]:
     points, asked = result.points, result.asked
     yield from _wrapped(_answer(result))
     yield ""
@@ -56,7 +59,7 @@ def _lines(result: MatchResult) -> Iterator[str]:
     yield from _lost(result)
     yield ""
     yield from _states(result)
-    yield from _closing(result)
+    yield from _closing(result, settings)
 
 
 FEW_DAYS = 5  # an interval from fewer says next to nothing
@@ -171,7 +174,17 @@ def _states(result: MatchResult) -> Iterator[str]:
             yield _row(f"  {state.name} ({state.runs})", state.mean)
 
 
-def _closing(result: MatchResult) -> Iterator[str]:
+def _replay(result: MatchResult, settings: Sequence[str]) -> str:
+    """The command that plays one of the matches again, with all that it hangs on."""
+    command = f"simbot run PLAN --match K --seed {result.asked.seed}"
+    states = result.asked.states
+    if states != states_of(result.plan, None):
+        turns = [(name, len(list(same))) for name, same in groupby(states)]
+        command += f" --battery {','.join(f'{name}:{count}' for name, count in turns)}"
+    return " ".join([command, *(f"--set {quote(each)}" for each in settings)])
+
+
+def _closing(result: MatchResult, settings: Sequence[str]) -> Iterator[str]:
     if result.faults:
         first = result.faults[0]
         count = len(result.faults)
@@ -185,8 +198,7 @@ def _closing(result: MatchResult) -> Iterator[str]:
     if result.days_for_a_point is not None:
         yield f"An interval of ± 1 point takes about {10 * result.days_for_a_point} matches."
     low, high = result.replay
-    seed = result.asked.seed
-    yield f"In full: simbot run PLAN --match K --seed {seed}, K {low} at p10 and {high} at p90."
+    yield from _wrapped(f"In full: {_replay(result, settings)}, K {low} at p10 and {high} at p90.")
     yield from _wrapped(
         "A driver's learning over the day is not in it. A simulated match is no permission: event rules, "
         "inspectors and people nearby come first."
@@ -194,4 +206,4 @@ def _closing(result: MatchResult) -> Iterator[str]:
 
 
 def _wrapped(text: str) -> list[str]:
-    return wrap(text, WIDTH)
+    return wrap(text, WIDTH, break_on_hyphens=False)

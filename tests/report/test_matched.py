@@ -48,6 +48,22 @@ def test_points_of_two_robots_are_told_apart_and_add_up(tmp_path):
     assert document["partner_points"]["value"] == pytest.approx(result.second.value)
 
 
+def test_the_command_that_plays_a_match_again_has_all_that_it_hangs_on(tmp_path):
+    full = {"open_circuit": "13 V", "resistance": "0.1 ohm"}
+    states = {"fresh": full, "mid-event": full, "tired": full}
+    steps = [pick(succeeds="50 %"), wait("0.3 s"), place(), wait("0.3 s")]
+    plan = a_plan(tmp_path, steps, robot={"battery": {"states": states}})
+
+    def said(states, settings=()):
+        result, out = study(plan, Asked(20, 3, states), lambda done, total: None), StringIO()
+        print_matched(result, out, settings)
+        return " ".join(out.getvalue().split())
+
+    assert "simbot run PLAN --match K --seed 3, K " in said(("mid-event",))
+    mixed = said(("fresh", "tired", "tired"), ["robot.mass=6 kg"])
+    assert "--match K --seed 3 --battery fresh:1,tired:2 --set 'robot.mass=6 kg', K " in mixed
+
+
 def test_of_one_robot_nothing_is_said_of_a_second(tmp_path):
     result, said = played(a_plan(tmp_path, [pick(), wait("0.3 s"), place(), wait("0.3 s")]), 20)
     assert result.second is None and "both" not in said and "second" not in said
