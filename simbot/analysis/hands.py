@@ -64,8 +64,8 @@ TOLD = {
         "this would fail"
     ),
     "shut_already": (
-        "tries again with the {} as it was after it took nothing, so that its closing takes no time: what a real one "
-        "takes is a move that opens it first, and a wait for that"
+        "takes again with the {} as it last closed, so that this takes no time: what a real one takes is a move that "
+        "opens it first, and a wait for that (where it is meant to be so, `needs` can say it)"
     ),
 }
 

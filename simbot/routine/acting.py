@@ -190,11 +190,10 @@ class Actor:
         return grip.move
 
     def _shut_already(self, step: PickStep | HandOverStep, before: int | None) -> None:
-        """Note a hand that nothing has opened since it took nothing; not where it is stated to be so."""
+        """Note a hand that nothing has opened since it last closed; not where it is stated to be so."""
         hand = step.by.mechanism
-        if before is None or any(need.mechanism == hand for need in step.needs):
-            return
-        if any(one is not None and one.move == before and one.held_us is None for one in self.log.picks):
+        closed = before is not None and isinstance(self.log.moves[before].by, PickStep | HandOverStep)
+        if closed and not any(need.mechanism == hand for need in step.needs):
             self._at_hand("shut_already", step.line, hand)
 
     def predict(self, grip: Grip) -> None:

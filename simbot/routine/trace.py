@@ -147,7 +147,7 @@ class AtHand(NamedTuple):
     """Something about a hand, told once a line.
 
     kind: `opened_full`, a move sends it to where it lets go; `piled_up`, it takes more, and nothing says for how many
-    it has room; `shut_already`, it tries again as it was after it took nothing.
+    it has room; `shut_already`, it takes again as it was after it last closed.
     """
 
     kind: str

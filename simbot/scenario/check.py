@@ -8,6 +8,7 @@ from math import log, pi, prod
 
 from simbot.scenario.echo import shown
 from simbot.scenario.endless import idle_rounds
+from simbot.scenario.match_doubts import match_doubts
 from simbot.scenario.model import (
     ActStep,
     DriveForStep,
@@ -82,6 +83,7 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *passings(plan),
         *free_tries(plan),
         *unknown_orientations(plan),
+        *match_doubts(plan),
         *too_long(plan),
         *idle_rounds(plan),
     ]

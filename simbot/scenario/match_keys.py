@@ -80,6 +80,7 @@ class MatchReader:
                     microseconds(shape.stays),
                     int(shape.takes),
                     microseconds(shape.begins),
+                    self.sheet.line(loc),
                 )
             )
         elif isinstance(shape, DefenderShape):
@@ -87,7 +88,7 @@ class MatchReader:
             if shape.periods is not None:
                 periods = self._periods((*loc, "periods"), shape.periods)
             delay = microseconds(shape.delay)
-            self.defenders.append(Defender(name, shape.defends, delay, tuple(periods)))
+            self.defenders.append(Defender(name, shape.defends, delay, tuple(periods), self.sheet.line(loc)))
 
     def _known(self, loc: Loc, name: str) -> None:
         game = self.reader.game

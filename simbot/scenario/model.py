@@ -562,6 +562,7 @@ class Start:
     pose: Pose | None
     positions: dict[str, Target]
     holds: dict[str, tuple[str, ...]]  # mechanism -> elements
+    line: int = 0
 
 
 @dataclass(frozen=True)
@@ -587,6 +588,7 @@ class Pattern:
     stays_us: int
     takes: int  # elements each time
     begins_us: int
+    line: int = 0
 
 
 @dataclass(frozen=True)
@@ -597,6 +599,7 @@ class Defender:
     chance: float
     delay_us: int
     periods: tuple[str, ...]
+    line: int = 0
 
 
 @dataclass(frozen=True)

@@ -113,7 +113,7 @@ def _start(sheet: Sheet, reader: StepReader, loc: Loc) -> Start | None:
             target = _start_position(sheet, reader.robot, (*loc, name), name)
             if target is not None:
                 positions[name] = target
-    return Start(pose, positions, _holds(sheet, reader, (*loc, "holds")))
+    return Start(pose, positions, _holds(sheet, reader, (*loc, "holds")), sheet.line(loc))
 
 
 def _start_position(sheet: Sheet, robot: RobotDraft, loc: Loc, name: str) -> Target | None:

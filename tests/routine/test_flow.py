@@ -549,3 +549,20 @@ def test_a_wait_that_swallows_the_period_is_doubted(tmp_path):
     (doubt,) = plan_doubts(a_plan(tmp_path, [{"move": {"hand": "shut"}}, wait("800 s")]))
     assert doubt.text == "800 s is no shorter than the longest period (100 s): is 800 ms meant?"
     assert not plan_doubts(a_plan(tmp_path, [{"move": {"hand": "shut"}}, wait("99 s")]))
+
+
+SHUT = {"hand": "shut", "other": "open"}
+EYE = {"sense": "eye", "every": "0.1 s", "at_most": "1 s", "false_alarm": "10 %"}
+
+
+@pytest.mark.parametrize(("steps", "more", "key", "told"), [
+    ([EYE], {}, "false_alarm", "no station is named"),
+    ([{**EYE, "of": "bin"}], {}, "false_alarm", "the bin never runs out"),
+    ([], {"others": {"x": {"uses": "bin", "every": "2 s", "stays": "5 s"}}}, "others.x", "it never leaves the bin"),
+    ([], {"others": {"x": {"defends": "20 %", "delay": "1 s"}}}, "others.x", "the plan never drives"),
+    ([], {"game": {"possession": {"limit": 1}}, "start": {**SHUT, "holds": {"hand": ["ball"] * 2}}}, "start.holds",
+     "starts with 2 elements in hand, and the game allows 1"),
+])  # fmt: skip
+def test_what_has_no_effect_or_cannot_be_is_doubted(tmp_path, steps, more, key, told):
+    (doubt,) = [one for one in plan_doubts(a_plan(tmp_path, steps, **more)) if one.key == key]
+    assert told in doubt.text and doubt.line > 0
