@@ -10,7 +10,7 @@ from simbot.routine.trace import QueueRecord, Trace
 LONG_US = 3_000_000  # at once: a wait that is worth another plan
 LONG_IN_ALL_US = 10_000_000  # at one step, in parts
 WHY = {
-    "taken": "somebody else is at the {}",
+    "taken": "somebody else is at the {}, or too near it",
     "empty": "the {} is empty",
     "clearing": "the {} is being cleared",
 }

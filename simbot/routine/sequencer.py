@@ -15,6 +15,7 @@ import simpy
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.plant import Plant
 from simbot.routine.flow import Flow
+from simbot.routine.ground import Ground
 from simbot.routine.trace import Cut, Trace
 from simbot.routine.turns import CUT, Branch, Instant, Steps
 from simbot.routine.visits import use
@@ -44,10 +45,8 @@ def run(
     """
     env: Any = simpy.Environment()
     world = World(plan.game, luck)
-    field = Field(env, world, luck, {}, told)
-    if partner is not None or plan.patterns:
-        names = (*plan.game.stations, *plan.game.places)
-        field.spots = {name: simpy.Resource(env) for name in names}
+    shared = partner is not None or plan.patterns
+    field = Field(env, world, luck, Ground(env, plan.game) if shared else None, told)
     mine = Run(field, plan, plant, luck)
     other = None
     if partner is not None:
@@ -56,7 +55,7 @@ def run(
     for robot in field.visitors:
         robot.take_place()
     for pattern in plan.patterns:
-        env.process(use(field, pattern))
+        env.process(use(field, pattern, plan.robot))
     over = env.event()
     mine.begin()
     if other is not None:

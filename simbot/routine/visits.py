@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from math import hypot
-from typing import Any
 
 import simpy
 
 from simbot.physics.luck import Luck
 from simbot.physics.plant import Plant
+from simbot.routine.ground import Ground, Visit
 from simbot.routine.turns import WAIT, Branch, Pause, Steps
 from simbot.routine.waits import Field, Waits
-from simbot.scenario.model import DriveStep, Pattern, Plan, Pose
+from simbot.scenario.model import DriveStep, Pattern, Plan, Pose, Robot
 
 
-def use(field: Field, pattern: Pattern) -> Steps:
-    """Somebody else's visits to a station or place."""
+def use(field: Field, pattern: Pattern, robot: Robot) -> Steps:
+    """Somebody else's visits to a station or place, as large as a robot."""
     env, luck, due = field.env, field.luck, pattern.begins_us
+    assert field.ground is not None
     while True:
         yield env.timeout(max(0, due - env.now))
-        with field.spots[pattern.uses].request() as request:
+        with field.ground.ask(pattern.uses, pattern, robot) as request:
             yield request
             yield env.timeout(luck.span_us(pattern.stays_us, "stays", pattern.name))
             supply = field.world.supplies.get(pattern.uses)
@@ -34,16 +35,20 @@ class Visits(Waits):
 
     def __init__(self, field: Field, plan: Plan, plant: Plant, luck: Luck) -> None:
         super().__init__(field, plan, plant, luck)
-        self.spot: tuple[str, Any] | None = None  # the station or place it is at or on its way to
-        self.waits_for: tuple[str, Branch] | None = None  # the one it last had to wait for, keeping its own
+        self.spot: Visit | None = None  # the station or place it is at or on its way to
+        self.waits_for: Branch | None = None  # whose request it last had to wait for, keeping its own
         field.visitors.append(self)
 
     def take_place(self) -> None:
         """Where it stands at the start is its own, if nobody else stands there."""
         pose = self.plan.start.pose
-        name = None if pose is None or not self.field.spots else self._at(pose)
-        if name is not None and self.field.spots[name].count == 0:
-            self.spot = (name, self.field.spots[name].request())
+        ground = self.field.ground
+        name = None if pose is None or ground is None else self._at(pose)
+        if name is not None and ground is not None:
+            self.spot = ground.ask(name, self, self.plan.robot)
+            if not self.spot.triggered:
+                self.spot.cancel()
+                self.spot = None
 
     def _at(self, pose: Pose) -> str | None:
         """The station or place on whose pose a robot at another pose stands: the nearest one."""
@@ -56,19 +61,20 @@ class Visits(Waits):
         return nearest if nearest is not None and away[nearest] <= within else None
 
     def _drive(self, step: DriveStep, branch: Branch) -> Steps | None:
-        if not self.field.spots and not (self.luck.drawn and self.plan.defenders):
+        if self.field.ground is None and not (self.luck.drawn and self.plan.defenders):
             branch.pending.extend(self.actor.drive(step))
             return None
         return self._drive_among_others(step, branch)
 
     def _drive_among_others(self, step: DriveStep, branch: Branch) -> Steps:
         """Wait until nobody else is where it goes, or holds it up; then drive."""
-        spots = self.field.spots
-        where = step.to if step.to in spots or not spots else self._at(step.pose)
-        if where not in spots:
-            self._vacate()
-        elif self.spot is None or self.spot[0] != where:
-            yield from self._reserve(where, step, branch)
+        ground = self.field.ground
+        if ground is not None:
+            where = step.to if step.to in ground.poses else self._at(step.pose)
+            if where is None:
+                self._vacate()
+            elif self.spot is None or self.spot.where != where:
+                yield from self._reserve(ground, where, step, branch)
         for defender in self.plan.defenders if self.luck.drawn else ():
             if self.log.period in defender.periods and self.luck.happens(
                 defender.chance, "defender", defender.name
@@ -79,13 +85,13 @@ class Visits(Waits):
         branch.pending.extend(self.actor.drive(step))
         self.turn_at(self.env.now)
 
-    def _reserve(self, where: str, step: DriveStep, branch: Branch) -> Steps:
+    def _reserve(self, ground: Ground, where: str, step: DriveStep, branch: Branch) -> Steps:
         """Have the next station or place to itself, then leave the one that it is at."""
-        request = self.field.spots[where].request()
+        request = ground.ask(where, self, self.plan.robot)
         if not request.triggered:
             self.log.number(step.line)
             pause = Pause(self.env.event(), branch, self.env.now, None, step, where=where, why="taken")
-            branch.request, self.waits_for = request, (where, branch)
+            branch.request, self.waits_for = request, branch
 
             def free(_: simpy.Event) -> None:
                 if not pause.over:
@@ -93,35 +99,28 @@ class Visits(Waits):
                     self.put(WAIT, pause.due_us, pause)
 
             request.callbacks.append(free)
-            if self._change_places(where, request):
+            if self._change_places(ground, request):
                 pause.why = "changed"
             yield from self.stand(pause)
             branch.request = None
         self._vacate()
-        self.spot = (where, request)
+        self.spot = request
 
     def _vacate(self) -> None:
         if self.spot is not None:
-            self.field.spots[self.spot[0]].release(self.spot[1])
+            self.spot.resource.release(self.spot)
             self.spot = None
 
-    def _change_places(self, where: str, request: Any) -> bool:
+    def _change_places(self, ground: Ground, request: Visit) -> bool:
         """Two robots that each want where the other is would wait for ever: both go at once. Whether they do."""
         mine = self.spot
         for other in self.field.visitors:
-            theirs, waits_for = other.spot, other.waits_for
-            if mine is None or theirs is None or waits_for is None or waits_for[1].request is None:
+            theirs, wants = other.spot, other.waits_for and other.waits_for.request
+            if mine is None or theirs is None or wants is None:
                 continue
-            if (theirs[0], waits_for[0]) == (where, mine[0]):
-                _put_first(self.field.spots[where], request)
-                _put_first(self.field.spots[mine[0]], waits_for[1].request)
+            if ground.in_the_way(theirs, request) and ground.in_the_way(mine, wants):
+                ground.put_first(request)
+                ground.put_first(wants)
                 self._vacate()
                 return True
         return False
-
-
-def _put_first(spot: Any, request: Any) -> None:
-    """Before everybody else who waits there: they cannot have it while it is stood on."""
-    if request in spot.queue:
-        spot.queue.remove(request)
-        spot.queue.insert(0, request)

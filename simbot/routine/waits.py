@@ -7,6 +7,7 @@ from typing import Any
 
 from simbot.physics.luck import Luck
 from simbot.physics.plant import Plant
+from simbot.routine.ground import Ground
 from simbot.routine.keys import draw_keys
 from simbot.routine.turns import WAIT, Branch, Pause, Steps, Turns
 from simbot.routine.world import World
@@ -15,12 +16,12 @@ from simbot.scenario.model import Plan, SenseStep, WaitStep
 
 @dataclass
 class Field:
-    """What the robots share: the clock, the world, and who is where. One at a time at a station or place."""
+    """What the robots share: the clock, the world, and who is where."""
 
     env: Any
     world: World
     luck: Luck
-    spots: dict[str, Any]  # station or place -> a resource; empty where one robot is alone
+    ground: Ground | None  # None: one robot is alone
     told: bool = True  # False: nobody asks where a mechanism stood at a need, and since when
     visitors: list[Any] = field(default_factory=list)  # the robots
 

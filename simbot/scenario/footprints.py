@@ -16,7 +16,7 @@ def start_doubt(plan: Plan, partner: Plan) -> str | None:
     if (
         mine is None
         or theirs is None
-        or not _overlap(_outline(plan.robot, mine), _outline(partner.robot, theirs))
+        or not overlap(outline(plan.robot, mine), outline(partner.robot, theirs))
     ):
         return None
     return (
@@ -25,7 +25,7 @@ def start_doubt(plan: Plan, partner: Plan) -> str | None:
     )
 
 
-def _outline(robot: Robot, pose: Pose) -> list[Point]:
+def outline(robot: Robot, pose: Pose) -> list[Point]:
     """Corners of a robot, in turn."""
     ahead, aside = robot.length / 2, robot.width / 2
     c, s = cos(pose.heading), sin(pose.heading)
@@ -33,7 +33,7 @@ def _outline(robot: Robot, pose: Pose) -> list[Point]:
     return [(pose.x + x * c - y * s, pose.y + x * s + y * c) for x, y in corners]
 
 
-def _overlap(first: list[Point], second: list[Point]) -> bool:
+def overlap(first: list[Point], second: list[Point]) -> bool:
     """Whether two rectangles share more than an edge: no line along a side of either parts them."""
     for corners in (first, second):
         for (ax, ay), (bx, by) in pairwise(corners[:3]):

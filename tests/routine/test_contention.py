@@ -18,6 +18,7 @@ from plans import HERE, LINES, drive, pick, place, plan, repeat, spot, station
 from stopwatch import StopwatchPlant, straight, words
 
 from simbot.physics.luck import NOMINAL, Luck
+from simbot.routine.ground import Ground
 from simbot.routine.sequencer import Field, Run, run
 from simbot.routine.world import World
 from simbot.scenario.model import DriveStep, Pattern, Plan, Pose, Start, WaitStep
@@ -54,7 +55,7 @@ VISIT = (waits("search"), DriveStep(next(LINES), "drive", "tray", HERE, 0.0), wa
 def at_one_station(given: Plan, lucks: list[Luck]) -> list[Run]:
     """Robots with the same plan and each its own luck, on one field; their runs when it is over."""
     env, world = simpy.Environment(), World(given.game)
-    field = Field(env, world, NOMINAL, {"tray": simpy.Resource(env)})
+    field = Field(env, world, NOMINAL, Ground(env, given.game))
     runs = []
     for luck in lucks:
         tracks = {"drive": straight(1e9)}

@@ -115,3 +115,26 @@ def test_robots_that_start_in_one_another_are_told(tmp_path, mine, theirs, told)
     lines = [one.line for one in remarks if "both robots cannot stand there" in one.text]
     text = (tmp_path / "plan.yaml").read_text().splitlines()
     assert ["pose" in text[line - 1] for line in lines] == [True] * told
+
+
+@pytest.mark.parametrize(("away", "from_ms"), [("1 m", 4_000), ("1.29 m", 4_000), ("1.31 m", None)])
+def test_robots_do_not_stand_in_one_another_at_stations_that_are_near(tmp_path, away, from_ms):
+    # both are 300 mm long: at poses 290 mm apart they would overlap, at 310 mm they stand side by side
+    near = {"stations": {**GAME["stations"], "tray": {"pose": [away, "1 m", "0 deg"], "gives": "ball"}}}
+    mine = [{"drive": "bin"}, ARRIVAL, late("6 s"), {"drive": FAR}, ARRIVAL]
+    theirs = [late("4 s"), {"drive": "tray"}, ARRIVAL]
+    game = {**GAME, **near}
+    a_plan(tmp_path, theirs, robot=DRIVE, start=at(["2 m", "2.6 m", "0 deg"]), game=game, lasts="20 s")
+    (tmp_path / "plan.yaml").rename(tmp_path / "second.yaml")
+    plan = a_plan(
+        tmp_path,
+        mine,
+        robot=DRIVE,
+        start=at(["2 m", "0.5 m", "0 deg"]),
+        game=game,
+        lasts="20 s",
+        others={"friend": {"plan": "second.yaml"}},
+    )
+    trace = run(plan)
+    leaves = trace.moves[-1].move.start_us // 1000
+    assert queues(trace.partner) == ([] if from_ms is None else [("tray", from_ms, leaves)])

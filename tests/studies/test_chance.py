@@ -238,7 +238,7 @@ def test_elements_are_neither_made_nor_lost(tmp_path):
         luck = Drawn(1, 0, number)
         env, world = simpy.Environment(), World(plan.game, luck)
         plant = Plant(plan.robot, plan.robot.battery[0], plan.start, world.end_us, luck=luck)
-        robot = Run(Field(env, world, luck, {}), plan, plant, luck)
+        robot = Run(Field(env, world, luck, None), plan, plant, luck)
         robot.begin()
         env.run(until=world.end_us)
         supply = world.supplies["bin"]
