@@ -7,9 +7,10 @@ from simbot.analysis.words import clock, extent, ms
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
 from simbot.routine.trace import MoveRecord, Trace
-from simbot.scenario.model import OrderRule, Robot
+from simbot.scenario.model import OrderRule, Robot, Target
 
 FAR = 1e3  # m or rad: a half-line is an interval that reaches this far
+OPPOSITE = {"above": "below", "below": "above"}
 AT_REST = 1e-4  # m or rad: what stays so near where it ends has come to rest
 
 
@@ -31,18 +32,20 @@ def _broken(
     until_us = trace.horizon_us if record.move.cut_us is None else record.move.cut_us
     found = []
     for other, side, bound in rule.may_move_when:
-        up = 1.0 if side == "above" else -1.0
-        if plant.leaves_at(other, bound + up * FAR, FAR, begin, until_us) is None:
+        allowed = _half_line(side, bound)
+        if plant.leaves_at(other, *allowed, begin, until_us) is None:
             continue
         end = _ends(record, trace, plant)
         first: int | None = None
         overlap, way = 0, 0.0
         at = begin
         while at < end:
-            out = plant.leaves_at(other, bound + up * FAR, FAR, at, end)
+            out = plant.leaves_at(other, *allowed, at, end)
             if out is None:
                 break
-            back = plant.leaves_at(other, bound - up * FAR, FAR, out, end)
+            there = plant.position(other, out)
+            outside = (there, 0.0) if isinstance(there, str) else _half_line(OPPOSITE[side], bound)
+            back = plant.leaves_at(other, *outside, out, end)
             until = end if back is None else back
             first = out if first is None else first
             overlap += until - out
@@ -54,6 +57,13 @@ def _broken(
             went = f" and {extent(way, coordinates[record.move.mechanism])}" if way else ""
             found.append(_finding(record, bounded, stood, first, overlap, went))
     return found
+
+
+def _half_line(side: str, bound: Target) -> tuple[Target, float]:
+    """Where a mechanism may be, as a target and how far from it: all that lies on one side, or a word."""
+    if isinstance(bound, str):
+        return bound, 0.0
+    return bound + (FAR if side == "above" else -FAR), FAR
 
 
 def _way(mechanism: str, plant: Plant, from_us: int, to_us: int) -> float:

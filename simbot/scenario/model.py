@@ -236,7 +236,9 @@ class MechanismSpec:
 @dataclass(frozen=True)
 class OrderRule:
     mechanism: str
-    may_move_when: tuple[tuple[str, str, float], ...]  # (mechanism, "above" or "below", coordinate)
+    may_move_when: tuple[
+        tuple[str, str, Target], ...
+    ]  # (mechanism, "above", "below" or "at", coordinate or word)
     line: int
 
 

@@ -356,7 +356,7 @@ def _default_window(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]) 
 
 
 def _order(sheet: Sheet, loc: Loc, draft: RobotDraft) -> list[OrderRule]:
-    """`{mechanism: arm, may_move_when: {lift: above 0.30 m}}`."""
+    """`{mechanism: arm, may_move_when: {lift: above 0.30 m}}`; of a measured mechanism `at` a word."""
     shape = sheet.read(loc, OrderShape)
     if shape is None:
         return []
@@ -368,24 +368,24 @@ def _order(sheet: Sheet, loc: Loc, draft: RobotDraft) -> list[OrderRule]:
         if name not in draft.mechanisms:
             sheet.unknown(at, "mechanism", name, draft.mechanisms, of_key=True)
             continue
-        side, _, position = read_word(text).partition(" ")
-        if side not in ("above", "below") or not position:
-            sheet.fail(
-                at,
-                Fault(
-                    "a condition begins with above or below",
-                    text,
-                    "above 0.30 m",
-                    nearest(side, ("above", "below")),
-                ),
-            )
-            continue
         positions = draft.positions(sheet, name)
-        if positions is None or positions.is_word:
-            if positions is not None:
-                sheet.fail(at, Fault("a measured mechanism has no height to be above", text))
+        if name == shape.mechanism or draft.roles.get(name) in ("drive", "free"):
+            reason = (
+                "its own travel limits it"
+                if name == shape.mechanism
+                else "it has no position to be held against"
+            )
+            sheet.fail(at, Fault(reason, name, "another mechanism, one with a travel"), of_key=True)
+            continue
+        if positions is None:
+            continue
+        sides, wanted = (("at",), "at open") if positions.is_word else (("above", "below"), "above 0.30 m")
+        side, _, position = read_word(text).partition(" ")
+        if side not in sides or not position:
+            fault = Fault(f"a condition begins with {' or '.join(sides)}", text, wanted, nearest(side, sides))
+            sheet.fail(at, fault)
             continue
         target = positions.read(at, position)
-        if isinstance(target, float):
+        if target is not None:
             conditions.append((name, side, target))
     return [OrderRule(shape.mechanism, tuple(conditions), sheet.line(loc))]

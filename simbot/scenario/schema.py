@@ -250,7 +250,9 @@ class StageShape(Shape):
 
 class OrderShape(Shape):
     mechanism: Word = Field(description="the mechanism that has to wait")
-    may_move_when: dict[str, Word] = Field(description="such as {lift: above 0.30 m}")
+    may_move_when: dict[str, Word] = Field(
+        min_length=1, description="such as {lift: above 0.30 m}, of a measured one {hook: at free}"
+    )
 
 
 # --- plan ---------------------------------------------------------------------------------------------
