@@ -152,6 +152,10 @@ def _dropped(sheet: Sheet, loc: Loc, draft: GameDraft) -> None:
         to = "lost" if element is None else element.when_dropped
         if to != "lost" and to not in draft.stations:
             sheet.unknown((*loc, "elements", name, "when_dropped"), "station", to, ("lost", *draft.stations))
+        station = draft.stations.get(to)
+        if station is not None and station.gives != name:
+            fault = Fault(f"{to} gives something else", to, f"lost, or a station that gives {name}")
+            sheet.fail((*loc, "elements", name, "when_dropped"), fault)
 
 
 class GameRules:
@@ -172,6 +176,11 @@ class GameRules:
                 count = self.sheet.attempt(inner, read_quantity, self.sheet.text(inner), "count", low=1)
                 if count is not None:
                     each[place] = int(count)
+                there = self.draft.places.get(place)
+                most = there.room if there is not None and there.clearing_us is None else None
+                if count is not None and most is not None and count > most:
+                    fault = Fault(f"more than {place} ever takes", count.text, f"at most {most}")
+                    self.sheet.fail(inner, fault)
             if not each:
                 self.sheet.fail(
                     at, Fault("a set needs at least one place", wanted="each: {low_row: 1}"), True

@@ -51,8 +51,10 @@ def situations(plan: Plan, whens: Iterable[WhenStep], begin_us: int, end_us: int
                 element in held.get(one.name, set()) if element else bool(held.get(one.name, set()) - named)
             )
             more = {bound - below for bound in bounds for below in (0.0, 1.0)} | {1.0} if possible else set()
+            room = plan.robot.mechanisms[one.name].values.get("room")
             key = ("holds", one.name, element)
-            values[key] = values.get(key, set()) | {0.0} | more
+            fits = {count for count in more if room is None or count <= room}
+            values[key] = values.get(key, set()) | {0.0} | fits
     if prod(len(each) for each in values.values()) <= MOST:
         for chosen in product(*(sorted(each) for each in values.values())):
             yield Situation(dict(zip(values, chosen, strict=True)))

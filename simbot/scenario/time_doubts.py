@@ -45,13 +45,11 @@ def short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
                 f"is {step.at_most_us / 1e6:g} s: the limit cuts it short",
             )
         if each > 0 and step.tries * each > step.at_most_us:
-            fit = step.at_most_us // each
-            yield (
-                step.line,
-                "at_most",
-                f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, and the limit is "
-                f"{step.at_most_us / 1e6:g} s: only {fit} of them can be finished",
-            )
+            fit, limit = step.at_most_us // each, f"and the limit is {step.at_most_us / 1e6:g} s"
+            text = f"{step.tries} tries take {step.tries * each / 1e6:g} s at least, {limit}"
+            none = f"one try takes {each / 1e6:g} s at least, {limit}: none can be finished"
+            text = f"{text}: only {fit} of them can be finished" if fit else none
+            yield step.line, "at_most", text
 
 
 def again_us(step: Step, plan: Plan) -> int:

@@ -172,3 +172,16 @@ def test_a_try_with_a_hand_that_nothing_has_opened_is_told(tmp_path, steps, told
         if one.kind == "shut_already"
     ]
     assert [one.at_us // 100_000 * 100_000 for one in found] == told and not any(one.fails for one in found)
+
+
+@pytest.mark.parametrize(
+    ("game", "told"),
+    [
+        ({"elements": {"ball": {"when_dropped": "tray"}, "cup": {}},
+          "stations": {"tray": {"pose": POSE, "gives": "cup", "stock": 1}}}, "tray gives something else"),
+        ({**THREE, "bonuses": {"row": {"each": {"box": 4}, "points": 5}}}, "more than box ever takes, given: '4'"),
+    ],
+)  # fmt: skip
+def test_what_a_game_can_never_do_is_refused(tmp_path, game, told):
+    with pytest.raises(ScenarioError, match=told):
+        a_plan(tmp_path, [], game=game)

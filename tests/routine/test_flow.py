@@ -249,7 +249,7 @@ def test_repeats_in_which_time_passes_are_none_of_those(tmp_path):
         [{"when": {"clock": "before 100 s"}, "do": [wait("1 s")]}],
         [full],
     ):
-        plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, wait("1 s")])
+        plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, wait("1 s"), pick()])
         assert not [doubt for doubt in plan_doubts(plan) if doubt.key in ("when", "repeat")]
 
 
@@ -552,6 +552,7 @@ def test_a_wait_that_swallows_the_period_is_doubted(tmp_path):
 
 
 SHUT = {"hand": "shut", "other": "open"}
+STOCK = {"bin": {"pose": POSE, "gives": "ball", "stock": 2}}
 EYE = {"sense": "eye", "every": "0.1 s", "at_most": "1 s", "false_alarm": "10 %"}
 
 
@@ -562,6 +563,13 @@ EYE = {"sense": "eye", "every": "0.1 s", "at_most": "1 s", "false_alarm": "10 %"
     ([], {"others": {"x": {"defends": "20 %", "delay": "1 s"}}}, "others.x", "the plan never drives"),
     ([], {"game": {"possession": {"limit": 1}}, "start": {**SHUT, "holds": {"hand": ["ball"] * 2}}}, "start.holds",
      "starts with 2 elements in hand, and the game allows 1"),
+    ([when([], stock={"bin": 9})], {"game": {"stations": STOCK}}, "when", "what it asks is never so"),
+    ([{**when([], stock={"bin": 1}), "otherwise": []}], {}, "when", "is always so: its `otherwise` is never done"),
+    ([when([], holds={"other": "ball"}), pick()], {}, "when", "what it asks is never so"),
+    ([pick(tries=3, each="1 s")], {}, "tries", "it always succeeds"),
+    ([{"try": [{"move": {"hand": "shut"}}, wait("1 s")], "tries": 3}], {}, "try", "nothing in it can fail"),
+    ([{"let_go": "other"}, pick()], {}, "let_go", "the other never has anything in hand"),
+    ([{"hand_over": {"from": "other", "by": {"hand": "shut"}}}], {}, "hand_over", "the other never has anything"),
 ])  # fmt: skip
 def test_what_has_no_effect_or_cannot_be_is_doubted(tmp_path, steps, more, key, told):
     (doubt,) = [one for one in plan_doubts(a_plan(tmp_path, steps, **more)) if one.key == key]
