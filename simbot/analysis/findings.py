@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from simbot.analysis.hands import hand_findings
 from simbot.analysis.loads import Place, load_findings
@@ -55,6 +56,9 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     found += hand_findings(trace, links)
     found += [_try_failed(failure) for failure in trace.failures]
     found += queue_findings(trace)
+    if trace.partner is not None:
+        second = queue_findings(trace.partner)
+        found += [replace(one, step=0, line=0, text=f"the second robot: {one.text}") for one in second]
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]

@@ -153,4 +153,5 @@ class RunResult:
     loop_us: int = 1000  # at whose ticks its waits end
     timers: tuple[TimerNumber, ...] = ()  # of the plan
     match: tuple[int, int] | None = None  # number and seed of a match with chance; None: nominal
+    others: tuple[str, ...] = ()  # who else is on the field, in a nominal run too
     cautions: tuple[str, ...] = field(default=())

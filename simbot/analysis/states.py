@@ -71,4 +71,5 @@ def run_result(
         loop_us=plan.robot.loop_us,
         timers=tuple(numbers_of(plan)),
         match=match,
+        others=(*([plan.partner.name] if plan.partner else []), *(one.name for one in plan.patterns)),
     )

@@ -111,12 +111,16 @@ def _names(names: Sequence[str]) -> str:
 # --- sections -----------------------------------------------------------------------------------------
 
 
+def _but(others: Sequence[str]) -> str:
+    return f" but {' and '.join(others)}" if others else ""
+
+
 def _head(run: RunResult) -> Lines:
     title = f"{run.plan}: {run.robot} in {run.game}"
     where = PurePath(run.plan_path).name
     lines = [_heading(f"{title}{where:>{max(WIDTH - len(title), len(where) + 2)}}")]
     lines += _wrapped(
-        "NOMINAL: no chance, no misses, no traffic, no driver. The real cycles of a first plan run "
+        f"NOMINAL: no chance, no misses, no traffic{_but(run.others)}, no driver. The real cycles of a first plan run "
         "2 to 4 times longer until those are in it."
         if run.match is None
         else f"MATCH {run.match[0]} of seed {run.match[1]}, WITH CHANCE: one match as `simbot match` draws it; "

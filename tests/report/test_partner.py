@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from io import StringIO
 
-from stopwatches import a_plan, place, wait
+from stopwatches import a_plan, pick, place, wait
 
 from simbot.api import run
 from simbot.report.document import run_document
@@ -45,3 +45,20 @@ def test_the_document_has_them_beside_the_robot_s_own(tmp_path):
     assert (state["points"]["total"], state["partner_points"]) == (0.0, 1.0)
     (alone,) = run_document(run(a_plan(tmp_path, [wait("0.3 s")], start=LOADED)))["states"].values()
     assert alone["partner_points"] is None
+
+
+def test_others_in_a_nominal_run_are_named_and_how_long_the_second_robot_waits(tmp_path):
+    pose = ["1 m", "1 m", "0 deg"]
+    game = {"stations": {"bin": {"pose": pose, "gives": "ball", "stock": 1}}}
+    twice = [pick(), wait("0.3 s"), place(), wait("0.3 s")] * 2
+    a_plan(tmp_path, twice, game=game)
+    (tmp_path / "plan.yaml").rename(tmp_path / "second.yaml")
+    others = {
+        "friend": {"plan": "second.yaml"},
+        "guest": {"uses": "bin", "every": "50 s", "stays": "1 s", "takes": 0},
+    }
+    result, out = run(a_plan(tmp_path, [], game=game, others=others)), StringIO()
+    print_run(result, result.states[0], out)
+    said = " ".join(out.getvalue().split())
+    assert "no traffic but friend and guest, no driver" in said
+    assert "the second robot: step 5 stands 99.4 s waiting: the bin is empty" in said
