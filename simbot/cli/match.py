@@ -9,6 +9,7 @@ import typer
 
 from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFile, Seed, Settings, Workers
 from simbot.cli.shared import (
+    FINDINGS,
     FINE,
     STOPPED,
     USERS_MISTAKE,
@@ -61,6 +62,12 @@ def match(
     settings: Settings = None,
     json_file: JsonFile = None,
     csv_file: CsvFile = None,
+    strict: Annotated[
+        bool,
+        typer.Option(
+            "--strict", help="Exit with 3 where a match cannot be played, or an order rule is broken."
+        ),
+    ] = False,
 ) -> None:
     """Many matches with chance: the distribution of the points, and where points are lost."""
     from simbot.studies.match_asked import read_asked
@@ -100,5 +107,7 @@ def match(
         print_matched(result, sys.stdout, settings or ())
     if code == STOPPED:
         raise Stopped
+    if code == FINE and strict and (result.faults or result.order_broken):
+        code = FINDINGS
     if code != FINE:
         raise typer.Exit(code)

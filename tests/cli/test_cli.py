@@ -13,6 +13,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from stopwatches import a_plan, pick, wait
 
 from simbot import cli
 from simbot.cli.shared import Stopped, progress, sign_of_life
@@ -273,6 +274,19 @@ def test_strict_minds_states_that_fail_and_what_gives_way(monkeypatch):
         result = SimpleNamespace(states=(state,), failing_states=failing)
         monkeypatch.setattr("simbot.cli.run.simulate", lambda _, result=result: result)
         assert cli.status(["run", "plan.yaml", *(["--strict"] if strict else [])]) == expected
+
+
+def test_strict_minds_matches_that_cannot_be_played(tmp_path, capsys):
+    # where the pick misses, no time passes in the repeat
+    held = {"when": {"holds": {"hand": "ball"}}, "do": [wait("1 s")]}
+    a_plan(
+        tmp_path,
+        [pick(succeeds="50 %"), wait("0.3 s"), {"repeat": "until period_end", "steps": [held]}],
+        "3 s",
+    )
+    asked = ["match", str(tmp_path / "plan.yaml"), "--runs", "10", "--workers", "1"]
+    assert [cli.status(asked), cli.status([*asked, "--strict"])] == [0, 3]
+    assert "could not be played" in " ".join(capsys.readouterr().out.split())
 
 
 class Screen(io.StringIO):
