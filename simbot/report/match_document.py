@@ -40,6 +40,7 @@ def match_document(result: MatchResult) -> Document:
         "cycles": figure(result.cycles),
         "cycle_time_s": rounded(result.cycle_time_s),
         "nominal_cycle_time_s": rounded(result.nominal_cycle_s),
+        "waits_longer_s": {who: rounded(seconds) for who, seconds in result.added_s.items()},
         "chance_clean": figure(result.clean),
         "stood_still": {reason: rounded(share) for reason, share in result.stood.items()},
         "chance_order_broken": rounded(result.order_broken),

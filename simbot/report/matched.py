@@ -112,6 +112,9 @@ def _nominal_line(result: MatchResult) -> Iterator[str]:
     text = f"NOMINAL {result.nominal:.1f} points, EXPECTED {result.points.mean.value:.1f}"
     if result.cycle_time_s is not None and result.nominal_cycle_s is not None:
         text += f"; mean cycle {result.nominal_cycle_s:.2f} s nominal, {result.cycle_time_s:.2f} s expected"
+    longer = [f"{seconds:.1f} s of {who}" for who, seconds in result.added_s.items() if seconds >= 0.05]
+    if longer:
+        text += f"; in the waits of a match are {' and '.join(longer)}"
     text += ": misses, tries, waiting, allowances and a person's reactions are what lies between"
     yield from _wrapped(text)
 

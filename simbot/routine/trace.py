@@ -196,6 +196,7 @@ class Trace:
     ]  # line of every acting step that was executed, and whether it states needs
     places: tuple[PlaceRecord, ...] = ()
     hands: tuple[AtHand, ...] = ()
+    allowed_us: int = 0  # by which allowances lengthened waits
     partner: Trace | None = None  # what the second robot left behind
 
 
@@ -216,6 +217,7 @@ class Log:
     failures: list[Failure] = field(default_factory=list)
     places: list[PlaceRecord] = field(default_factory=list)
     hands: dict[tuple[str, int], AtHand] = field(default_factory=dict)
+    allowed_us: int = 0
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=dict)
     _repeats: dict[tuple[int, str], int] = field(default_factory=dict)
@@ -262,4 +264,5 @@ class Log:
             tuple(self.acting.items()),
             tuple(self.places),
             tuple(self.hands.values()),
+            self.allowed_us,
         )

@@ -64,6 +64,7 @@ class Pause:
     why: str = ""
     purpose: str | None = None
     over: bool = False
+    allowed_us: int = 0  # by which an allowance lengthens it
 
 
 class Instant(simpy.Event):
@@ -217,11 +218,13 @@ class Turns:
             self.looked_to = until
         if seen is None or not self.luck.drawn or not self.actor.allowances:
             return seen
+        without = seen
         for index in pause.branch.pending:
             share = self.actor.allowances.get(index)
             if share:
                 begin = self.log.moves[index].move.start_us
                 seen = max(seen, self.plant.tick_at_or_after(round(seen + share * (seen - begin))))
+        pause.allowed_us = seen - without
         return seen
 
     def _passes(self, pause: Pause, past: Past) -> int | None:
@@ -286,6 +289,8 @@ class Turns:
                 )  # fmt: skip
             return
         seen = pause.seen and not cut
+        if pause.allowed_us and not cut and (seen or not step.arrival):
+            self.log.allowed_us += pause.allowed_us
         times = step.purpose is None and step.past is None
         limited = step.arrival or step.past is not None
         self.log.waits.append(

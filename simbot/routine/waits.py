@@ -52,6 +52,7 @@ class Waits(Turns):
         elif self.luck.drawn:
             lasts = self.luck.span_us(step.duration_us or 0, *self.keys.get(id(step), ()))
             pause.due_us = tick(now + round(lasts * (1.0 + step.allowance)))
+            pause.allowed_us = pause.due_us - tick(now + lasts) if step.allowance else 0
         else:
             pause.due_us = tick(now + (step.duration_us or 0))
         return self.stand(pause)

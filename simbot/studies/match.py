@@ -67,6 +67,7 @@ class MatchResult:
     cycles: Figure
     cycle_time_s: float | None
     nominal_cycle_s: float | None
+    added_s: dict[str, float]  # what people make longer -> by how much in a match, on average
     lost: tuple[Lost, ...]
     rest: float  # points below nominal that no reason above accounts for
     states: tuple[StateShare, ...]
@@ -160,6 +161,9 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         cycles=mean_of(np.array([record.cycles for record in good], dtype=float), days),
         cycle_time_s=sum(record.cycle_s for record in good) / cycles if cycles else None,
         nominal_cycle_s=sum(r.cycle_s for r in mine) / nominal_cycles if nominal_cycles else None,
+        added_s={
+            who: sum(record.added_s.get(who, 0.0) for record in good) / len(good) for who in good[0].added_s
+        },
         lost=lost,
         rest=rest,
         states=tuple(_share(plan, state, nominals, good) for state in plan.robot.battery),

@@ -22,7 +22,7 @@ from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
 from simbot.studies.lost import account_of
 from simbot.studies.strata import DrawnEvenly
-from simbot.studies.time_lost import cut_routines, dips, stood_still, time_lost
+from simbot.studies.time_lost import added, cut_routines, dips, stood_still, time_lost
 
 MATCHES_A_DAY = 10
 Array = npt.NDArray[np.float64]
@@ -55,6 +55,7 @@ class MatchRecord:
     reached: dict[str, float] = field(
         default_factory=dict
     )  # routine -> what its places would earn, were none missed
+    added_s: dict[str, float] = field(default_factory=dict)  # what people make longer -> by how much
     cut_s: dict[str, float] = field(default_factory=dict)  # routine that its period's end cut -> when
 
     @property
@@ -201,4 +202,5 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         stood=stood,
         reached=account.reached,
         cut_s=cut_routines(trace),
+        added_s=added(trace),
     )

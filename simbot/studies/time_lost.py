@@ -8,7 +8,7 @@ from simbot.analysis.findings import AT_REST
 from simbot.analysis.order import rests_from
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace, WaitRecord
-from simbot.scenario.model import Plan, Robot
+from simbot.scenario.model import Plan, Robot, WaitStep
 
 WAITED = {
     "empty": "waited for an element",
@@ -27,6 +27,16 @@ def time_lost(plan: Plan, trace: Trace, plant: Plant) -> dict[str, float]:
     for reason, lasted_us in (*spans, *_stood(trace, plant), *_without_power(plan, plant)):
         lost[reason] = lost.get(reason, 0.0) + lasted_us * 1e-6
     return lost
+
+
+def added(trace: Trace) -> dict[str, float]:
+    """By how much people lengthened the waits: their allowances, and their reactions [s]."""
+    reactions = (
+        wait.ended_us - wait.began_us
+        for wait in trace.waits
+        if wait.purpose == "driver" and isinstance(wait.given, WaitStep) and wait.given.purpose is None
+    )
+    return {"allowances": trace.allowed_us * 1e-6, "reactions": sum(reactions) * 1e-6}
 
 
 def stood_still(trace: Trace, plant: Plant) -> dict[str, float]:

@@ -203,6 +203,9 @@ def test_what_an_allowance_leaves_no_time_for_is_listed_as_such(tmp_path):
     )
     assert (result.nominal, result.points.mean.value) == (10.0, 5.0)
     assert lost(result) == {"ran out of time": 5.0} and "Most is lost to: ran out of time." in said
+    # the last of ten waits is cut by the end
+    assert result.added_s == pytest.approx({"allowances": 9.0, "reactions": 0.0}, abs=0.02)
+    assert "in the waits of a match are 9.0 s of allowances" in " ".join(said.split())
 
 
 def test_places_that_a_plan_leaves_out_have_not_run_out_of_time(tmp_path):
