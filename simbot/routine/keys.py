@@ -54,4 +54,6 @@ def _what(step: Step) -> Key | None:
         return ("sense", step.name)
     if isinstance(step, WaitStep) and isinstance(step.duration_us, Span):
         return ("wait", step.purpose or "")
+    if isinstance(step, WaitStep) and (step.arrival or step.past is not None):
+        return ("seen",)  # a person reacts to it
     return None

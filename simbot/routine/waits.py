@@ -66,7 +66,10 @@ class Waits(Turns):
         yield from self.stand(pause)
         assert self.plan.driver is not None
         now = self.env.now
-        due = self.plant.tick_at_or_after(now + self.luck.span_us(self.plan.driver.reaction_us, "reaction"))
+        key = self.keys.get(id(pause.step), ())
+        due = self.plant.tick_at_or_after(
+            now + self.luck.span_us(self.plan.driver.reaction_us, "reaction", *key)
+        )
         yield from self.stand(Pause(self.env.event(), pause.branch, now, due, pause.step, purpose="driver"))
 
     def _sense(self, step: SenseStep, branch: Branch) -> Steps:

@@ -225,6 +225,20 @@ def test_a_step_put_in_leaves_the_luck_of_the_others_alone(tmp_path):
     assert 10 < sum(held([])) < 40
 
 
+def test_a_routine_put_in_leaves_a_persons_reactions_alone(tmp_path):
+    def reactions(extra):
+        routines = {
+            "go": [{"move": {"hand": "shut"}}, wait("arrival"), {"move": {"hand": "open"}}, wait("arrival")]
+        }
+        routines["more"] = [{"move": {"other": "up"}}, wait("arrival")]
+        driver = {"reaction": "250 ms ± 80 ms", "periods": ["only"]}
+        plan = a_plan(tmp_path, [*extra, {"run": "go"}], routines=routines, driver=driver)
+        waits = play(plan, plan.robot.battery[0], luck=Drawn(1, 0, 0))[0].waits
+        return [one.ended_us - one.began_us for one in waits if one.purpose == "driver"]
+
+    assert reactions([{"run": "more"}])[1:] == reactions([]) and len(set(reactions([]))) == 2
+
+
 POSE = ["1 m", "1 m", "0 deg"]
 STATIONS = {"bin": {"pose": POSE, "gives": "ball"}, "tray": {"pose": POSE, "gives": "ball"}}
 
