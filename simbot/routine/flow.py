@@ -166,8 +166,17 @@ class Flow(ActingSteps):
             yield process
         else:
             ran_out = self.env.event()
-            Instant(self.env, lambda _: ran_out.succeed(), CUT, max(limit_us, self.env.now))
+            self.limited.append(child)
+
+            def run_out(_: Any) -> None:
+                if not child.cut:
+                    ran_out.succeed()
+
+            Instant(self.env, run_out, CUT, max(limit_us, self.env.now))
             yield self.env.any_of([process, ran_out])
+            if child.cut:
+                yield self.env.event()  # for ever: whoever cut it goes on
+            self.limited.remove(child)
             if process.is_alive:
                 self.plant.advance(self.env.now)
                 self.cut_branches(child.key)

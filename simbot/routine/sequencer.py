@@ -109,9 +109,12 @@ class Run(Flow):
 
     def _when_it_runs(self, steps: SequenceStep, reset: bool) -> Steps:
         """The routine; where the program is still starting again after a reset, now or before, once it runs."""
+        me = self.process
         while ((resets := self.plant.program_resets()) and resets[-1][1] is None) or reset:
             reset = False
             yield self.env.timeout(self.plant.tick_at_or_after(self.env.now + 1) - self.env.now)
+            if self.process is not me:
+                return  # its period is over
             self.plant.advance(self.env.now)
             if resets and resets[-1][1] is not None:
                 self.turn_at(self.env.now)

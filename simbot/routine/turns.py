@@ -43,6 +43,7 @@ class Branch:
     attempt: Attempt | None = None  # the try that its steps are part of
     leaving: bool = False  # the innermost repeat
     request: Any = None  # for a station or place that somebody else is at
+    cut: bool = False  # of a try with a limit: it was ended from outside
 
     def child(self, order: int, attempt: Attempt | None) -> Branch:
         return Branch((*self.key, order), [], attempt)
@@ -92,6 +93,7 @@ class Turns:
         self.end_us = world.end_us
         self.pauses: list[Pause] = []
         self.agenda: list[tuple[int, int, int, tuple[int, ...], int, Pause | Grip]] = []
+        self.limited: list[Branch] = []  # tries under way that have a limit
         self.turns: set[int] = set()
         self.serial = 0
         self.lost = 0  # resets of the program that have been dealt with
@@ -261,6 +263,9 @@ class Turns:
 
     def cut_branches(self, key: tuple[int, ...]) -> None:
         """End all branches from one on down; what their mechanisms do goes on."""
+        for branch in [each for each in self.limited if each.key[: len(key)] == key]:
+            branch.cut = True
+            self.limited.remove(branch)
         for pause in [each for each in self.pauses if each.branch.key[: len(key)] == key]:
             pause.over = True
             self.pauses.remove(pause)

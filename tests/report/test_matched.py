@@ -231,11 +231,12 @@ LIFT = {"kind": "slide", "motors": "2 x big", "gearing": [{"ratio": "12:1", "eff
 START = {"hand": "open", "other": "open", "lift": "0 m"}
 
 
-def with_lift(folder, steps, lift=None, **robot):  # type: ignore[no-untyped-def]
+def with_lift(folder, steps, lift=None, game=None, first=None, **robot):  # type: ignore[no-untyped-def]
     hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
     motor = {**MOTOR, "rotor_inertia": "6e-5 kg*m^2", "internal_ratio": 1}
     robot = {"motors": {"big": motor}, "mechanisms": {**hands, "lift": {**LIFT, **(lift or {})}}, **robot}
-    return a_plan(folder, steps, lasts="10 s", start=START, robot=robot)
+    more = {} if first is None else {"first": first}
+    return a_plan(folder, steps, lasts="10 s", start=START, robot=robot, game=game, **more)
 
 
 def record(plan):  # type: ignore[no-untyped-def]
@@ -267,6 +268,23 @@ def test_a_reset_of_the_program_costs_the_rest_of_its_routine_and_fails(tmp_path
     driven = replace(plan, driver=Driver(0, ("only",)))
     # again from 5 s on, and off again from 9 s to the end
     assert record(driven).waited_s["browned out: the controller"] == pytest.approx(2.0, abs=0.03)
+
+
+def test_a_routine_that_waits_for_its_program_ends_with_its_period(tmp_path):
+    # off from 1.5 s to 2.5 s, over the end of its period: what then begins is the next period's routine alone
+    resets = {"below": "12 V", "back_above": "12.5 V", "back_after": "1 s", "stops": "program"}
+    plan = with_lift(
+        tmp_path,
+        [{"move": {"other": "up"}}, wait("arrival")],
+        brown_out={"controller": resets},
+        game={"periods": {"first": "2 s", "only": "8 s"}},
+        first=[wait("1.5 s", **{"for": "stagger"}), {"move": {"lift": "0.5 m"}}, wait("arrival")],
+    )
+    trace, _ = play(replace(plan, driver=Driver(0, ("first", "only"))), plan.robot.battery[0])
+    assert [(one.move.mechanism, one.move.start_us) for one in trace.moves] == [
+        ("lift", 1_500_000),
+        ("other", 2_500_000),
+    ]
 
 
 def test_what_is_only_told_is_a_row_that_costs_nothing(tmp_path):

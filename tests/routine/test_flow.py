@@ -574,3 +574,22 @@ EYE = {"sense": "eye", "every": "0.1 s", "at_most": "1 s", "false_alarm": "10 %"
 def test_what_has_no_effect_or_cannot_be_is_doubted(tmp_path, steps, more, key, told):
     (doubt,) = [one for one in plan_doubts(a_plan(tmp_path, steps, **more)) if one.key == key]
     assert told in doubt.text and doubt.line > 0
+
+
+LIMITED = {"try": [{"move": {"other": "up"}}, wait("10 s", **{"for": "stagger"})], "at_most": "3 s",
+           "otherwise": [{"move": {"hand": "aside"}}]}  # fmt: skip
+LATER = wait("8 s", **{"for": "stagger"})
+
+
+def test_a_limit_ends_with_the_branch_or_period_that_its_try_stands_in(tmp_path):
+    # cut after 1 s, its limit of 3 s is nobody's any more: what it would do otherwise is not done
+    race = {"first": [[LIMITED, {"move": {"hand": "on"}}], [wait("1 s", **{"for": "stagger"})]]}
+    assert sent(run(a_plan(tmp_path, [race, LATER]))) == [("other to up", 0)]
+    around = {"try": [LIMITED, {"move": {"hand": "on"}}], "at_most": "1 s"}
+    trace = run(a_plan(tmp_path, [around, LATER]))
+    assert sent(trace) == [("other to up", 0)] and len(trace.failures) == 1
+    game = {"periods": {"first": "1 s", "only": "10 s"}}
+    plan = a_plan(tmp_path, [LATER], game=game, first=[LIMITED, {"move": {"hand": "on"}}])
+    assert sent(run(plan)) == [("other to up", 0)]
+    endgame = {"begin": "1 s", "steps": [LATER]}
+    assert sent(run(a_plan(tmp_path, [LIMITED], endgame=endgame))) == [("other to up", 0)]
