@@ -174,6 +174,8 @@ class Routines:
         self.names = sheet.keys(self.base)
         self.waiting = [name for name in self.names if self._wants(name) is None]
         self.forms: dict[str, Loc] = {name: self._steps(name) for name in self.waiting}
+        self.written: dict[str, str] = {}  # form -> the routine that it is of
+        self.calls: dict[str, set[str]] = {}  # routine -> those that it runs
 
     def _wants(self, name: str) -> list[str] | None:
         """Words that a routine is to be given; None: it is a plain list of steps."""
@@ -225,7 +227,10 @@ class Routines:
             )
         if wrong or missing:
             return None
+        if self._comes_back(loc, name):
+            return None
         form = f"{name} ({', '.join(f'{key}: {given[key]}' for key in wants)})" if wants else name
+        self.written[form] = name
         if form not in self.forms:
             if len(self.forms) >= MOST_FORMS:
                 self.sheet.fail(loc, Fault("routines are given too many different things", str(MOST_FORMS)))
@@ -233,6 +238,22 @@ class Routines:
             places = {key: self.sheet.node((*given_at, key)) for key in wants}
             self._write_out(form, name, {key: node for key, node in places.items() if node is not None})
         return form
+
+    def _comes_back(self, loc: Loc, name: str) -> bool:
+        """Whether a routine is run by itself, given whatever: that would never end."""
+        if loc[1] != "routines":
+            return False
+        caller = self.written.get(str(loc[2]), str(loc[2]))
+        self.calls.setdefault(caller, set()).add(name)
+        reached, waiting = {name}, [name]
+        while waiting:
+            more = self.calls.get(waiting.pop(), set()) - reached
+            reached |= more
+            waiting += more
+        if caller in reached:
+            through = "" if name == caller else f", through {name}"
+            self.sheet.fail(loc, Fault(f"the routine {caller} runs itself{through}", name))
+        return caller in reached
 
     def _write_out(self, form: str, name: str, given: dict[str, Node]) -> None:
         source = self.sheet.node((*self.base, name, "steps"))
