@@ -163,7 +163,8 @@ def _of_pick(pick: PickRecord, trace: Trace) -> str:
         unmet = [need for need in trace.needs if _key(pick) == (need.line, need.at_us) and not need.met]
         return _stalled(unmet, trace) or f"{pick.outcome}: picked too early"
     if pick.why == MISSED_BY_CHANCE:
-        return f"{pick.outcome}: the pick missed"
+        what = "hand over" if isinstance(pick.acting, HandOverStep) else "pick"
+        return f"{pick.outcome}: the {what} missed"
     if pick.why == NOTHING_LEFT:
         return f"{pick.outcome}: nothing there to take"
     if pick.why == NO_ROOM:

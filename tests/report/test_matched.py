@@ -208,6 +208,13 @@ def test_what_an_allowance_leaves_no_time_for_is_listed_as_such(tmp_path):
     assert "in the waits of a match are 9.0 s of allowances" in " ".join(said.split())
 
 
+def test_a_hand_over_that_misses_is_called_one(tmp_path):
+    give = {"hand_over": {"from": "hand", "by": {"other": "shut"}, "succeeds": "50 %"}}
+    put = {"place": {"into": "box", "by": {"other": "open"}}}
+    result, _ = played(a_plan(tmp_path, [pick(), wait("0.3 s"), give, wait("0.3 s"), put, wait("0.3 s")]), 40)
+    assert lost(result) == {"dropped: the hand over missed": 1.0 - result.points.mean.value}
+
+
 def test_places_that_a_plan_leaves_out_have_not_run_out_of_time(tmp_path):
     look = {"sense": "eye", "every": "100 ms", "sees": "50 %", "at_most": "100 ms"}
     seen = {"when": {"seen": "eye"}, "do": [pick(), wait("0.5 s"), place(), wait("0.5 s")]}
