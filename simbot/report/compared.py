@@ -7,8 +7,9 @@ from textwrap import wrap
 from typing import TextIO
 
 from simbot.analysis.words import counted
-from simbot.report.classes import classes_of, histogram, spans
+from simbot.report.classes import NAME, classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
+from simbot.report.labels import decimals
 from simbot.report.turned import break_even_lines
 from simbot.report.unseen import fault_lines, freed_told, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
@@ -47,7 +48,8 @@ def _lines(result: CompareResult, more: Further) -> Iterator[str]:
     yield from _table(result)
     yield ""
     yield "points a match: one in ten below |, half below o, one in ten above |"
-    yield from spans([(side.plan.name, _quantiles(side)) for side in result.sides])
+    names = _names(result.sides, NAME - 1)
+    yield from spans([(name, _quantiles(side)) for name, side in zip(names, result.sides, strict=True)])
     yield ""
     for pair in result.pairs:
         yield from _pair(result, pair)
@@ -89,22 +91,37 @@ def _answer(result: CompareResult) -> str:
             f"{best.plan.name} and {other.plan.name} are equal: they score the same in each of "
             f"{closest.difference.tally[0.0]} matches."
         )
-    apart = abs(closest.difference.mean.value)
-    chance = _wins(closest.difference, closest.first == number)
-    if closest.difference.sure:
-        text = f"{best.plan.name} scores more than {other.plan.name}: {apart:.1f} points a match"
+    apart = closest.difference
+    chance = _wins(apart, closest.first == number)
+    if apart.sure:
+        text = f"{best.plan.name} scores more than {other.plan.name}: {_ahead(apart)}"
     else:
         few = result.runs < matches_in(next_look(0))  # before anything is looked at
-        text = f"Too {'few matches' if few else 'close'} to say: {best.plan.name} is {apart:.1f} points ahead"
-        text += f" of {other.plan.name}"
-    if closest.difference.mean.interval is not None:
-        low, high = sorted(abs(end) for end in closest.difference.mean.interval)
-        if closest.difference.sure:
-            text += f" ({low:.1f} to {high:.1f} with 95 % confidence)"
+        text = (
+            f"Too {'few matches' if few else 'close'} to say: {best.plan.name} is {_ahead(apart)} ahead of "
+        )
+        text += other.plan.name
+    if apart.mean.interval is not None:
+        text += f" ({_ends(apart, closest.first == number)} with 95 % confidence)"
     text += f", and wins {100 * chance:.0f} % of the single matches"
-    if closest.difference.ties:
-        text += f" ({100 * closest.difference.ties:.0f} % are ties)"
+    if apart.ties:
+        text += f" ({100 * apart.ties:.0f} % are ties)"
     return text + "."
+
+
+def _ahead(apart: Difference) -> str:
+    size, digits = abs(apart.mean.value), decimals(apart.mean.value)
+    return f"{size:.{digits}f} points a match" if size >= 0.0005 else "less than 0.001 points a match"
+
+
+def _ends(apart: Difference, first: bool) -> str:
+    """The interval of the best one's lead: `1.9 to 14.4`, or `0.3 behind to 0.5 ahead`."""
+    assert apart.mean.interval is not None
+    digits = decimals(apart.mean.value)
+    low, high = apart.mean.interval if first else (-apart.mean.interval[1], -apart.mean.interval[0])
+    if low >= 0.0:
+        return f"{low:.{digits}f} to {high:.{digits}f}"
+    return f"{-low:.{digits}f} behind to {high:.{digits}f} ahead"
 
 
 def _wins(difference: Difference, first: bool) -> float:
@@ -130,9 +147,7 @@ def _table(result: CompareResult) -> Iterator[str]:
 def _rows(sides: Sequence[Side]) -> Iterator[str]:
     """Plans beside each other."""
     wide = min(17, (WIDTH - TITLE) // len(sides))
-    names = [side.plan.name[: wide - 1] for side in sides]
-    if len(set(names)) < len(names):
-        names = [side.plan.name[1 - wide :] for side in sides]
+    names = _names(sides, wide - 1)
 
     def row(title: str, cells: Sequence[str]) -> str:
         return f"{title:<{TITLE}}" + "".join(f"{cell:>{wide}}" for cell in cells)
@@ -152,12 +167,22 @@ def _rows(sides: Sequence[Side]) -> Iterator[str]:
     yield row("points a second", [number(side.points_per_s, 3) for side in sides])
 
 
+def _names(sides: Sequence[Side], wide: int) -> list[str]:
+    """Names of plans in so many columns: their begin, or their end where they begin alike."""
+    names = [side.plan.name[:wide] for side in sides]
+    return names if len(set(names)) == len(names) else [side.plan.name[-wide:] for side in sides]
+
+
 def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     first, second = (result.sides[number].plan.name for number in (pair.first, pair.second))
     apart = pair.difference
-    text = f"{first} less {second}: {apart.mean.value:+.1f} points a match"
+    if apart.ties == 1.0:
+        yield from wrap(f"{first} less {second}: 0, in every match.", WIDTH)
+        return
+    digits = decimals(apart.mean.value)
+    text = f"{first} less {second}: {apart.mean.value:+.{digits}f} points a match"
     if apart.mean.interval is not None:
-        text += f" ({apart.mean.interval[0]:+.1f} to {apart.mean.interval[1]:+.1f})"
+        text += " ({:+.{d}f} to {:+.{d}f})".format(*apart.mean.interval, d=digits)
     won, lost = 100 * apart.first_wins.value, 100 * _wins(apart, False)
     text += f"; {first} wins {won:.0f} % of the matches, {second} {lost:.0f} %"
     if apart.first_wins_day is not None:

@@ -1,4 +1,4 @@
-"""Names of steps in columns that are too narrow for them."""
+"""Names in columns that are too narrow for them; and how many decimals a difference of points needs."""
 
 from __future__ import annotations
 
@@ -11,3 +11,9 @@ def cut(text: str, width: int) -> str:
         return text
     tail = (width - 2) // 3
     return f"{text[: width - 2 - tail]}..{text[len(text) - tail :]}"
+
+
+def decimals(points: float) -> int:
+    """Decimals with which a difference that is not 0 does not look like it."""
+    size = abs(points)
+    return 1 if size >= 0.05 or size == 0.0 else 2 if size >= 0.005 else 3

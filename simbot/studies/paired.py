@@ -29,6 +29,7 @@ from simbot.studies.schedule import STEP_DAYS, Round, looks_until, matches_in, n
 from simbot.studies.statistics import NORMAL_95, Figure, parts_of, share_of, tally_of
 
 ALPHA = 0.05
+MANY_TIES = 0.5  # of the matches: from single ones it cannot be told then how days of ten differ
 Array = npt.NDArray[np.float64]
 
 
@@ -39,7 +40,9 @@ class Difference:
     mean: Figure
     first_wins: Figure  # share of matches
     ties: float
-    first_wins_day: float | None  # share of days, by their averages over ten matches
+    first_wins_day: (
+        float | None
+    )  # share of days, by their averages over ten matches; None: so many ties hide it
     luck_sd: float | None
     ignorance_sd: float | None
     sure: bool  # whether the sign is settled by the sequential rule
@@ -249,11 +252,15 @@ def difference_of(
     fit = pairing.fit()
     groups = [apart[days == day] for day in np.unique(days)]
     luck, ignorance, most = parts_of(groups)
+    ties = float((apart == 0).mean())
+    wins_day = None
+    if luck is not None and ignorance is not None and ties < MANY_TIES:
+        wins_day = _wins_day(groups, fit.mean.value, luck, ignorance)
     return Difference(
         fit.mean,
         share_of(apart > 0, days),
-        float((apart == 0).mean()),
-        None if luck is None or ignorance is None else _wins_day(groups, fit.mean.value, luck, ignorance),
+        ties,
+        wins_day,
         luck,
         ignorance,
         pairing.settled_at(alpha) is not None,

@@ -23,6 +23,7 @@ from simbot.studies.match import study
 from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.paired import ALPHA, Pairing, level_of
 from simbot.studies.schedule import schedule
+from simbot.studies.statistics import Figure
 
 ASKED = Asked(200, 3, ("full",))
 
@@ -113,6 +114,50 @@ def test_asked_for_a_half_width_it_goes_on_until_the_difference_is_known_so_well
     assert soon.runs < narrow.runs < 2000
     assert narrow.records[0][: soon.runs] == soon.records[0]  # the same matches, and more
     assert widths[1][0] < 8 * 0.6 * 0.2 < widths[1][1]
+
+
+@pytest.mark.parametrize(("scale", "told"), [
+    (1.0, "is 0.2 points a match ahead of two (0.1 behind to 0.5 ahead with 95 % confidence), and wins"),
+    (0.1, "is 0.02 points a match ahead of two (0.01 behind to 0.05 ahead with 95 % confidence), and wins"),
+    (0.01, "is 0.002 points a match ahead of two (0.001 behind to 0.005 ahead with 95 % confidence), and"),
+    (1e-4, "is less than 0.001 points a match ahead of two (0.000 behind to 0.000 ahead"),
+])  # fmt: skip
+def test_what_is_not_equal_is_never_0_points_apart(scale, told, tmp_path):
+    plans = [plan_with(tmp_path / name, 70, name=name) for name in ("one", "two")]
+    result = compare(plans, Asked(60, 3, ("full",)), silent)
+    apart = replace(
+        result.pairs[0].difference,
+        mean=Figure(0.2 * scale, (-0.1 * scale, 0.5 * scale)),
+        ties=0.9,
+        first_wins=Figure(0.1, None),
+    )
+    text = StringIO()
+    print_compared(replace(result, pairs=(replace(result.pairs[0], difference=apart),), best=0), text)
+    said = " ".join(text.getvalue().split())
+    assert said.startswith("Too close to say: one ") and told in said
+    assert "+0.0 " not in said and "0.0 points" not in said
+    # the same from the other side
+    turned = replace(apart, mean=Figure(-apart.mean.value, (-0.5 * scale, 0.1 * scale)))
+    text = StringIO()
+    print_compared(replace(result, pairs=(replace(result.pairs[0], difference=turned),), best=1), text)
+    assert told.replace("of two", "of one") in " ".join(text.getvalue().split())
+
+
+def test_equal_plans_are_equal_and_nothing_more(tmp_path):
+    plans = [plan_with(tmp_path / name, 70, name=name) for name in ("one", "two")]
+    text = StringIO()
+    print_compared(compare(plans, Asked(60, 3, ("full",)), silent), text)
+    said = " ".join(text.getvalue().split())
+    assert said.startswith("one and two are equal: they score the same in each of 60 matches.")
+    assert "one less two: 0, in every match." in said and "To settle" not in said and "± 1 point" not in said
+
+
+def test_of_matches_that_are_ties_mostly_no_share_of_days_is_told(tmp_path):
+    """One place in 300 succeeds in one plan only: nobody wins most days, whichever is named first."""
+    plans = [plan_with(tmp_path / name, share, name=name) for name, share in (("one", 70), ("two", 71))]
+    for two in (plans, plans[::-1]):
+        apart = compare(two, Asked(60, 3, ("full",)), silent).pairs[0].difference
+        assert apart.ties > 0.5 and apart.first_wins_day is None
 
 
 def test_fewer_matches_than_anything_is_settled_in_are_not_promised_to_settle(tmp_path):
