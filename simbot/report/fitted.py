@@ -12,6 +12,7 @@ from simbot.studies.fit_results import Compared, FitResult, Fitted, Interval
 from simbot.studies.unknowns import Unknown
 
 WIDTH = 80
+WHAT = 33  # columns of what was measured
 WEAK = 5.0  # times wider for what the other unknowns leave open
 BY_ITSELF = {
     "resistance": (
@@ -118,6 +119,11 @@ def _unit(unknown: Unknown) -> str:
     return f" {unknown.given.unit}" if unknown.given.unit else ""
 
 
+def _two(value: float) -> str:
+    """`440`, not `4.4e+02`."""
+    return f"{float(f'{value:.2g}'):g}"
+
+
 def _step_unit(unknown: Unknown) -> str:
     """Of a difference: of percents it is points."""
     return " percentage points" if unknown.given.unit == "%" else _unit(unknown)
@@ -151,60 +157,59 @@ def _unknowns(result: FitResult) -> Iterator[str]:
 
 def _unknown(each: Fitted) -> Iterator[str]:
     unknown = each.unknown
-    name, text = unknown.name, unknown.given.text
-    if len(name) > 33:
-        yield name
-        name = ""
+    text = unknown.given.text
     if len(text) > 15:
         text = unknown.given.written(unknown.given.number)
-    if each.estimate is not None and each.interval is not None:
-        digits = decimals(each.estimate, each.interval)
-        span = interval_text(each.interval, digits, unknown)
-        if each.limit is not None:
-            yield f"{name:<34}{text:>16}{each.estimate:>10.4g}   a limit, no value"
-            return
-        yield f"{name:<34}{text:>16}{each.estimate:>10.{digits}f}   {span}{_unit(unknown)}"
-        if each.without is not None:
-            yield f"{'  without the outliers':<34}{'':>16}{each.without:>10.{digits}f}"
+    if each.estimate is None or each.interval is None:
+        yield from _named(unknown.name, f"{text:>16}{'not told':>10}")
+        if each.if_held is not None:
+            value, interval = each.if_held
+            digits = decimals(value, interval)
+            others = f"  if {', '.join(each.not_from)} as in the file"
+            span = interval_text(interval, digits, unknown)
+            yield from _named(others, f"{value:>10.{digits}f}   {span}{_unit(unknown)}", 50)
         return
-    yield f"{name:<34}{text:>16}{'not told':>10}"
-    if each.if_held is not None:
-        value, interval = each.if_held
-        digits = decimals(value, interval)
-        others = f"  if {', '.join(each.not_from)} as in the file"
-        span = interval_text(interval, digits, unknown)
-        if len(others) > 49:
-            yield others
-            others = ""
-        yield f"{others:<50}{value:>10.{digits}f}   {span}{_unit(unknown)}"
+    if each.limit is not None:
+        yield from _named(unknown.name, f"{text:>16}{each.estimate:>10.4g}   a limit, no value")
+        return
+    digits = decimals(each.estimate, each.interval)
+    span = interval_text(each.interval, digits, unknown)
+    yield from _named(unknown.name, f"{text:>16}{each.estimate:>10.{digits}f}   {span}{_unit(unknown)}")
+    if each.without is not None:
+        yield from _named("  without the outliers", f"{'':>16}{each.without:>10.{digits}f}")
+
+
+def _named(name: str, cells: str, wide: int = 34) -> Iterator[str]:
+    """A row of a table: its name, on a line of its own where it is long, and its cells, moved left where they are."""
+    room = min(wide, WIDTH - len(cells))
+    if len(name) >= room:
+        yield from wrap(name, WIDTH, initial_indent=name[: len(name) - len(name.lstrip())])
+        name = ""
+    yield f"{name:<{max(0, room)}}{cells}"
 
 
 def _compared(result: FitResult) -> Iterator[str]:
     yield "Measured against predicted, means in s; n: trials; ratio: measured over fitted"
-    yield f"{'what':<33}{'battery':<10}{'n':>3}{'measured':>10}{'file':>8}{'fitted':>8}{'ratio':>7}"
+    yield f"{'what':<{WHAT}}{'battery':<10}{'n':>3}{'measured':>10}{'file':>8}{'fitted':>8}{'ratio':>7}"
     for row in result.compared:
         yield from _row(row)
     if any(row.off for row in result.compared):
-        yield " ! off by more than its errors explain: see its lines, or what is not in the files"
+        yield " ! off by more than its errors explain: see its lines, or what no file says"
 
 
 def _row(row: Compared) -> Iterator[str]:
-    name = row.text
-    if len(name) > 32:
-        yield name
-        name = ""
-
     def number(value: float | None) -> str:
         if value is None:
             return "never"
         return f"{100 * value:.0f} %" if row.method == TRIES else f"{value:.3f}"
 
     ratio = "-" if row.ratio is None else f"{row.ratio:.3f}"
-    mark = " !" if row.off else ""
-    yield (
-        f"{name:<33}{row.battery or '-':<10}{row.trials:>3}{number(row.measured):>10}{number(row.before):>8}"
+    mark = "!" if row.off else ""
+    cells = (
+        f"{row.battery or '-':<9} {row.trials:>3}{number(row.measured):>10}{number(row.before):>8}"
         f"{number(row.predicted):>8}{ratio:>7}{mark}"
     )
+    yield from _named(row.text, cells, WHAT)
 
 
 # --- what it rests on ---------------------------------------------------------------------------------
@@ -234,7 +239,7 @@ def _remarks(result: FitResult) -> Iterator[str]:
         yield f"Fitted, as the data tell it better than its spread in the file: {names}{left}."
     for rest in result.rests_on:
         moved = [
-            f"{each.unknown.name} {abs(move):.2g}{_step_unit(each.unknown)} {'higher' if move > 0 else 'lower'}"
+            f"{each.unknown.name} {_two(abs(move))}{_step_unit(each.unknown)} {'higher' if move > 0 else 'lower'}"
             for each, move in zip(result.fitted, rest.moves, strict=True)
             if move is not None
         ]
@@ -262,8 +267,8 @@ def _errors(result: FitResult) -> Iterator[str]:
     if STOPWATCH in methods:
         reaction = result.asked.reaction
         text = (
-            f"Stopwatch: a reaction of {reaction:g} s leaves +-{0.7 * reaction:.2g} s in a single time and shifts all "
-            f"of them alike by up to +-{0.5 * reaction:.2g} s (k = 2, common practice, no source)"
+            f"Stopwatch: a reaction of {reaction:g} s leaves +-{_two(0.7 * reaction)} s in a single time and shifts "
+            f"all of them alike by up to +-{_two(0.5 * reaction)} s (k = 2, common practice, no source)"
         )
         if result.shift is not None:
             text += f"; here by {result.shift:+.3f} s"
@@ -272,16 +277,16 @@ def _errors(result: FitResult) -> Iterator[str]:
         period = max(each.period for each in result.measured if each.method == "frames")
         yield f"Frames: begin and end are late by up to {1000 * period:.3g} ms each."
     if result.scatter > 0.0:
-        yield f"From trial to trial the times vary by {1000 * result.scatter:.2g} ms (sd) beyond that."
+        yield f"From trial to trial the times vary by {_two(1000 * result.scatter)} ms (sd) beyond that."
 
 
 def _next(result: FitResult) -> Iterator[str]:
     for one in result.next:
         unknown = next(each.unknown for each in result.fitted if each.unknown.name == one.unknown)
-        now = "not told" if one.before is None else f"+-{one.before:.2g}{_unit(unknown)}"
+        now = "not told" if one.before is None else f"+-{_two(one.before)}{_unit(unknown)}"
         yield (
             f"Measure next: {one.text} on {one.battery}, five times by video: {one.unknown} goes from {now} to about "
-            f"+-{one.after:.2g}{_unit(unknown)}."
+            f"+-{_two(one.after)}{_unit(unknown)}."
         )
     hints = dict.fromkeys(
         BY_ITSELF[last]

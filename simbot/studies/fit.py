@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.scenario.measured import Condition, Measured
-from simbot.studies.fit_compared import compared, rests_on
+from simbot.studies.fit_compared import compared, rests_on, stopwatch_off
 from simbot.studies.fit_data import data_of
 from simbot.studies.fit_next import next_of
 from simbot.studies.fit_possible import check_possible
@@ -84,6 +84,7 @@ def fit(
         except Better as better:
             whole.start = better.numbers
     best = found.best
+    after = predictor(best.numbers)
     information = best.slopes.T @ best.slopes
     spread = directions(information, best.factor)
     result = FitResult(
@@ -93,14 +94,17 @@ def fit(
         found.fitted,
         not named,
         left,
-        compared(measured, conditions, data, before, predictor(best.numbers), whole, best),
+        compared(measured, conditions, data, before, after, whole, best),
         tuple(kept[place] for place in found.outliers),
         best.scatter,
         best.shift if data.has_shift else None,
         spread[0].half_width / spread[-1].half_width if isfinite(spread[0].half_width) else None,
         rests_on(source, unknowns, found.told, conditions, whole, best),
         next_of(source.plan, unknowns, best.numbers, information, best.factor, best.scatter, measured),
-        (*doubts, *_jump_texts(found.jumps, unknowns, measured, conditions)),
+        (
+            *(doubts or stopwatch_off(data, after, asked.reaction)),
+            *_jump_texts(found.jumps, unknowns, measured, conditions),
+        ),
         slips,
     )
     progress(parts, parts)

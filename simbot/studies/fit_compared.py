@@ -9,13 +9,15 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.scenario.measured import TRIES, Condition, Measured
+from simbot.studies.fit_data import PRESS
 from simbot.studies.fit_results import Compared, RestsOn
-from simbot.studies.fit_unknowns import Source, with_spread
+from simbot.studies.fit_unknowns import Source, pure_scatter, with_spread
 from simbot.studies.likelihood import Data, Likelihood, Solved
 from simbot.studies.predicted import NEVER_S, Predictor
 from simbot.studies.unknowns import Unknown
 
 Array = npt.NDArray[np.float64]
+SURE = 2.0  # standard deviations
 OFF = 3.0  # standard errors from which on a mean is said not to fit
 MOST = 3  # numbers that are told
 LEAST_MOVE = 0.1  # of a half-width: what moves an estimate less is not told
@@ -62,6 +64,27 @@ def compared(
     return tuple(rows)
 
 
+def stopwatch_off(data: Data, after: Array, reaction: float) -> tuple[str, ...]:
+    """Whether the stopwatch's times are all off by more than a reaction explains; its sentence, or none.
+
+    Held against the plain mean of what they are off, not against the shift that is fitted: that is drawn to what a
+    reaction explains. Its error is that of the method and of what repeated trials vary by themselves.
+    """
+    of_it = data.shifted & (after[data.condition] < NEVER_S)
+    if not of_it.any():
+        return ()
+    off = float(np.mean((data.value - after[data.condition])[of_it]))
+    error = sqrt((float(np.mean(data.sd[of_it] ** 2)) + pure_scatter(data) ** 2) / int(of_it.sum()))
+    most = SURE * PRESS * reaction
+    if abs(off) <= most + SURE * error:
+        return ()
+    return (
+        f"the stopwatch's times are {abs(off):.2f} s {'longer' if off > 0.0 else 'shorter'} than fitted on average; a "
+        f"reaction of {reaction:g} s explains {most:.2g} s of that at most: was it pressed where the move begins and "
+        "ends? Film it, or take these rows out",
+    )
+
+
 def rests_on(
     source: Source,
     unknowns: Sequence[Unknown],
@@ -95,7 +118,8 @@ def rests_on(
         if share > LEAST_MOVE:
             moves: list[float | None] = [None] * len(unknowns)
             for place, number in enumerate(told):
-                moves[number] = float(shift[place]) * unknowns[number].scale
+                if abs(shift[place]) > LEAST_MOVE * widths[place]:
+                    moves[number] = float(shift[place]) * unknowns[number].scale
             rows.append((share, RestsOn(other.name, other.given.text, tuple(moves))))
     rows.sort(key=lambda row: -row[0])
     return tuple(row for _, row in rows[:MOST])

@@ -70,7 +70,7 @@ class RestsOn:
 
     name: str
     text: str
-    moves: tuple[float | None, ...]  # of each unknown; None: not told
+    moves: tuple[float | None, ...]  # of each unknown; None: not told, or hardly moved
 
 
 @dataclass(frozen=True)

@@ -150,12 +150,15 @@ class Likelihood:
         varies = np.where(self.data.varies, self.scatter, 0.0)
         return np.asarray(np.sqrt(np.maximum(self.data.sd, LEAST_SD) ** 2 + varies**2))
 
-    def shift(self, off: Array) -> float:
-        """The best shift of the stopwatch for given differences between measured and predicted times [s]."""
+    def shift(self, off: Array, weight: Array | None = None) -> float:
+        """The best shift of the stopwatch for given differences between measured and predicted times [s].
+
+        `weight`: of each time [1/s^2]; those of the scatter as it is unless given.
+        """
         data = self.data
         if not data.has_shift:
             return 0.0
-        weight = np.where(data.shifted, self.sd() ** -2.0, 0.0)
+        weight = np.where(data.shifted, self.sd() ** -2.0 if weight is None else weight, 0.0)
         return float(np.sum(weight * off) / (np.sum(weight) + data.shift_sd**-2.0))
 
     def off(self, numbers: Array) -> Array:
@@ -308,19 +311,20 @@ class Likelihood:
 
         if degrees < 1:
             return 0.0
-        varies = self.data.varies
+        data, varies = self.data, self.data.varies
         off = self.off(numbers)
-        shift = self.shift(off)
-        off = (off - np.where(self.data.shifted, shift, 0.0))[varies]
-        known = np.maximum(self.data.sd[varies], LEAST_SD) ** 2
-        extra = (shift / self.data.shift_sd) ** 2 if self.data.has_shift else 0.0
+        known = np.maximum(data.sd, LEAST_SD) ** 2
 
         def excess(variance: float) -> float:
-            return float(np.sum(off**2 / (variance + known))) + extra - degrees
+            weight = 1.0 / (known + np.where(varies, variance, 0.0))
+            shift = self.shift(off, weight)
+            left = off - np.where(data.shifted, shift, 0.0)
+            extra = (shift / data.shift_sd) ** 2 if data.has_shift else 0.0
+            return float(np.sum((weight * left**2)[varies])) + extra - degrees
 
         if excess(0.0) <= 0.0:
             return 0.0
-        most = float(np.sum(off**2)) / degrees + float(known.max())
+        most = float(np.sum(off[varies] ** 2)) / degrees + float(known[varies].max())
         while excess(most) > 0.0:
             most *= 4.0
             if most > 1e6:

@@ -10,6 +10,7 @@ import json
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from io import StringIO
 from math import sqrt
 from pathlib import Path
@@ -31,10 +32,11 @@ from simbot.scenario.measured import Condition, Measured
 from simbot.scenario.measured_file import read_measured
 from simbot.studies.fit import fit
 from simbot.studies.fit_data import data_of
-from simbot.studies.fit_results import FitAsked
+from simbot.studies.fit_results import Compared, FitAsked, Fitted
 from simbot.studies.fit_unknowns import Source, likelihood_of
 from simbot.studies.predicted import Predictor, bench_time
 from simbot.studies.slips import slips_of
+from simbot.studies.unknowns import Unknown
 
 MORE = """  motors:
     coil:
@@ -237,6 +239,47 @@ def test_a_mean_that_may_be_the_stopwatch_is_doubted_not_refused(plan):
     rows = ["lift,0 m,0.6 m,1.36 s,,fresh", "lift,0 m,0.6 m,1.37 s,,fresh"]
     result = fitted(plan, table(plan, rows), "lift.friction")
     assert len(result.cautions) == 1 and "not possible" in result.cautions[0]
+
+
+def test_a_stopwatch_that_is_off_by_more_than_a_reaction_is_doubted(plan):
+    """Filmed times tell the friction; those of the stopwatch on the same moves are late by what is added."""
+    rng = np.random.Generator(np.random.PCG64(10))
+    times = {way: true_time(plan, way, "fresh", **{FRICTION: "11 N"}) for way in (UP, DOWN)}
+    rows = [row for way, time in times.items() for row in filmed(rng, way, "fresh", time, 5)]
+
+    def cautions(late):
+        pressed = [f"lift,{way[0]},{way[1]},{time + late:.2f} s,,fresh," for way, time in times.items()]
+        return fitted(plan, table(plan, [*rows, *pressed, *pressed]), "lift.friction").cautions
+
+    assert cautions(0.05) == ()
+    (told,) = cautions(0.5)
+    assert told.startswith("the stopwatch's times are 0.5") and "explains 0.1 s of that at most" in told
+
+
+def test_wide_rows_fit_the_screen(plan):
+    """Long names of mechanisms, batteries and units, an outlier in every place that has a mark."""
+    given = next(each for each in Source(plan.path, plan, KINDS, {}).numbers() if each.key == EFFICIENCY)
+    unit = "kgf*cm/rad"
+    given = replace(
+        given, key="robot.mechanisms.arm_that_reaches_over_the_high_row.friction", text=f"0.25 {unit}"
+    )
+    unknown = Unknown(given, "arm_that_reaches_over_the_high_row.friction", 0.0, 0.0, 9.0, ())
+    told = Fitted(unknown, 0.271, (0.252, 0.289), without=0.27)
+    hidden = Fitted(unknown, None, None, (unknown.name,) * 2, (0.337, (0.252, 0.351)))
+    row = Compared(
+        "arm_that_reaches_over_the_high_row out to in with 1.25 kg", "stopwatch", "at the end", 12, 123.456, 0.1, None,
+        123.456, 12.345, True, (2,),
+    )  # fmt: skip
+    one = fitted(plan, table(plan, ["lift,0 m,0.6 m,1.5 s,120 fps,fresh,"]), "lift.friction")
+    result = replace(
+        one, fitted=(told, hidden), compared=(row, replace(row, text="lift")), rests_on=(), next=()
+    )
+    stream = StringIO()
+    print_fitted(result, stream)
+    lines = stream.getvalue().splitlines()
+    assert max(map(len, lines)) <= 80
+    assert sum(line.endswith("12.345!") for line in lines) == 2
+    assert any(line.endswith(f"0.271   0.252 to 0.289 {unit}") for line in lines)
 
 
 def test_an_impossible_cycle_is_refused(tmp_path):

@@ -77,6 +77,29 @@ def test_what_all_times_of_a_stopwatch_share_does_not_average_out():
     assert profile.high - 2.0 == pytest.approx(half, rel=0.01)
 
 
+def test_a_shift_beyond_what_a_stopwatch_explains_is_no_end_of_the_scatter():
+    """Four filmed times of 1 s and four of a stopwatch that is 0.6 s late, twelve standard deviations of its shift.
+
+    What varies makes the weighted squares, that of the shift too, add up to the degrees of freedom (Paule and Mandel,
+    1982): here with scipy's own root, of the estimate and the shift together.
+    """
+    n, shift_sd = 8, 0.05
+    late = np.arange(n) >= 4
+    y = np.array([0.99, 1.01, 1.0, 1.0, 1.58, 1.62, 1.6, 1.61])
+    sd = np.where(late, 0.07, 0.01)
+    data = Data(np.zeros(n, dtype=int), y, sd, np.full(n, True), late, np.zeros(n), shift_sd)
+    best = likelihood(data, lambda numbers: numbers, [1.0], low=0.0).solve()
+
+    def excess(variance):
+        rows = np.column_stack([np.ones(n), late]) / np.sqrt(sd**2 + variance)[:, None]
+        rows = np.vstack([rows, [0.0, 1.0 / shift_sd]])
+        wanted = np.append(y / np.sqrt(sd**2 + variance), 0.0)
+        return np.linalg.lstsq(rows, wanted, rcond=None)[1][0] - (n - 1)
+
+    assert best.scatter == pytest.approx(sqrt(optimize.brentq(excess, 0.0, 10.0)), rel=0.03)
+    assert best.scatter > 0.1
+
+
 def test_a_curve_agrees_with_curve_fit():
     """scipy.optimize.curve_fit and Student's t; a mildly bent model, so that the profile is nearly symmetric."""
     x = np.linspace(0.2, 3.0, 15)
