@@ -7,13 +7,15 @@ A key may be written short where that is clear: its parts in their order, the la
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from simbot.scenario.errors import Fault, ScenarioError, SimbotError, ValueFault, nearest
+from simbot.scenario.given_numbers import numbers_in
 from simbot.scenario.relative import text_at
-from simbot.scenario.sheet import KINDS_OF_FILE, listed
+from simbot.scenario.sheet import KINDS_OF_FILE
+from simbot.scenario.short_keys import keys_meant, nearest_key, several
 from simbot.scenario.unit_table import DIMENSIONS
 from simbot.scenario.units import SPREAD, read_quantity
 from simbot.scenario.yaml_reader import Node
@@ -165,20 +167,6 @@ def told_of(axis: Axis, error: ScenarioError) -> SimbotError:
     return _wrong(f"{axis.written}={axis.range}", Fault(problem.text, given, problem.wanted, problem.nearest))
 
 
-def numeric_paths(tree: Node, before: tuple[str, ...] = ()) -> Iterator[str]:
-    """Dotted paths of everything in a tree that begins with a number."""
-    value = tree.value
-    if isinstance(value, dict):
-        for key, node in value.items():
-            if (*before, key) != ("plan", "change"):
-                yield from numeric_paths(node, (*before, key))
-    elif isinstance(value, list):
-        for number, node in enumerate(value):
-            yield from numeric_paths(node, (*before, str(number)))
-    elif value is not None and before != ("simbot",) and BEGINS_WITH_NUMBER.match(value):
-        yield ".".join(before)
-
-
 # --- keys ---------------------------------------------------------------------------------------------
 
 
@@ -205,24 +193,21 @@ def key_meant(written: str, given: str, trees: Sequence[Node], new: bool) -> str
     key = _key_of(written, given, trees, "", ())
     if _text_at(trees, key) is not None:
         return key
-    paths = [path for tree in trees for path in numeric_paths(tree)]
-    raise _wrong(
-        given, Fault("there is no such number in the files", written, "", _nearest(written, paths, ""))
-    )
+    raise _wrong(given, _no_such(written, _keys_in(trees), ""))
 
 
 def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, keys: Collection[str]) -> str:
     own = f"robot.mechanisms.{mechanism}." if mechanism else ""
-    paths = [path for tree in trees for path in numeric_paths(tree)]
+    paths = _keys_in(trees)
     for candidate in (written, own + written):
         if _text_at(trees, candidate) is not None:
             return candidate
-    fitting = [path for path in paths if _fits(written.split("."), path.split("."))]
+    fitting = keys_meant(written, paths)
     close = [path for path in fitting if own and path.startswith(own)] or fitting
     if written in keys and close is fitting:
         return own + written  # a key that its mechanism may have and the files leave out
     if len(close) > 1:
-        raise _wrong(given, Fault("several numbers are meant by that", written, listed(close, 12)))
+        raise _wrong(given, several(written, close))
     if close:
         return close[0]
     unlike = keys and "." not in written and written not in keys and nearest(written, keys) is None
@@ -232,46 +217,15 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
             if _is_mapping(trees, candidate):
                 break
             return candidate  # the files say nothing there yet; whoever reads them knows whether they may
-    raise _wrong(
-        given, Fault("there is no such number in the files", written, "", _nearest(written, paths, own))
-    )
+    raise _wrong(given, _no_such(written, paths, own))
 
 
-def _nearest(written: str, paths: Sequence[str], own: str) -> str | None:
-    """The end of a path, with as many parts, that looks most like it; ends are held against it in full and cut."""
-    *front, last = written.split(".")
-    count = len(front) + 1
-    length = len(last)
-    guesses: dict[str, str] = {}
-    own_first = sorted(paths, key=lambda path: not (own and path.startswith(own)))
-    for path in own_first:
-        *before, end = [part for part in path.split(".") if not part.isdigit()]
-        if _in_order(front, before):
-            for word in (end, *end.split("_"), end[:length]):
-                guesses.setdefault(word, ".".join([*front, end]))
-    found = nearest(last, guesses)
-    if found is not None:
-        return guesses[found]
-    guesses = {}
-    for path in own_first:
-        parts = path.split(".")[-count:]
-        for last in (parts[-1], parts[-1][:length]):
-            guesses.setdefault(".".join([*parts[:-1], last]), ".".join(parts))
-    found = nearest(written, guesses)
-    return None if found is None else guesses[found]
+def _keys_in(trees: Sequence[Node]) -> list[str]:
+    return [each.key for tree in trees for each in numbers_in(tree)]
 
 
-def _fits(given: Sequence[str], path: list[str]) -> bool:
-    """Whether the parts stand in a path in their order, the last one at its end, by its beginning."""
-    end = path[:-1] if path[-1].isdigit() and not given[-1].isdigit() else path
-    if not given[-1] or not end[-1].startswith(given[-1]):
-        return False
-    return _in_order(given[:-1], end[:-1])
-
-
-def _in_order(parts: Sequence[str], path: Sequence[str]) -> bool:
-    rest = iter(path)
-    return all(part in rest for part in parts)
+def _no_such(written: str, keys: Sequence[str], own: str) -> Fault:
+    return Fault("there is no such number in the files", written, "", nearest_key(written, keys, own))
 
 
 def _text_at(trees: Sequence[Node], path: str) -> str | None:

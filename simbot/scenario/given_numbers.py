@@ -6,8 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from simbot.scenario.errors import SimbotError, nearest, quoted
+from simbot.scenario.errors import Fault, SimbotError
 from simbot.scenario.relative import NUMBER
+from simbot.scenario.sheet import KINDS_OF_FILE
+from simbot.scenario.short_keys import keys_meant, nearest_key, several
 from simbot.scenario.units import SPREAD
 from simbot.scenario.yaml_reader import Node
 
@@ -27,7 +29,7 @@ class GivenNumber:
         """The number, in its own unit."""
         match = NUMBER.match(self._main)
         assert match is not None
-        return float(match[1].replace("_", ""))
+        return float(match[1])
 
     @property
     def unit(self) -> str:
@@ -49,68 +51,42 @@ class GivenNumber:
         return text if spread is None else f"{text} ± {spread:.{digits}g} {self.unit}".strip()
 
 
-def numbers_under(node: Node, key: str) -> Iterator[GivenNumber]:
-    """Every number in a tree."""
+def numbers_in(tree: Node) -> Iterator[GivenNumber]:
+    """Every number in the tree of a file."""
+    if isinstance(tree.value, dict):
+        for kind in KINDS_OF_FILE:
+            if kind in tree.value:
+                yield from _under(tree.value[kind], kind)
+
+
+def _under(node: Node, key: str) -> Iterator[GivenNumber]:
     value = node.value
     if isinstance(value, dict):
         for name, inner in value.items():
             if (key, name) != ("plan", "change"):
-                yield from numbers_under(inner, f"{key}.{name}")
+                yield from _under(inner, f"{key}.{name}")
     elif isinstance(value, list):
         for index, inner in enumerate(value):
-            yield from numbers_under(inner, f"{key}.{index}")
+            yield from _under(inner, f"{key}.{index}")
     elif isinstance(value, str) and NUMBER.match(SPREAD.split(value)[0]):
         yield GivenNumber(key, value, Path(node.place.file), node.place.line, node.place.column)
 
 
 def number_named(name: str, numbers: Sequence[GivenNumber], option: str) -> GivenNumber:
-    """The number that a key means, written in full or with parts of it left out.
-
-    `lift.efficiency` means `robot.mechanisms.lift.gearing.0.efficiency` where no other key has these parts in
-    this order.
+    """The number that a key means, in full or short.
 
     Raises
     ------
     SimbotError
-        Where none or several do.
+        Where none or several are meant.
     """
-    parts = name.strip().split(".")
-    exact = [each for each in numbers if each.key == name.strip()]
-    found = exact or [each for each in numbers if _has(each.key.split("."), parts)]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        some = ", ".join(each.key for each in found[:6])
-        more = f" and {len(found) - 6} more" if len(found) > 6 else ""
-        raise SimbotError(f"{option} {name}: several numbers could be meant: {some}{more}")
+    written = name.strip()
     keys = [each.key for each in numbers]
-    guess = _guess(parts, keys)
-    hint = f"; did you mean {quoted(guess, 90)}?" if guess else ""
-    raise SimbotError(
-        f"{option} {name}: the files give no such number; give it a first value there, as in "
-        f"`friction: 5 N ± 50 %`{hint}"
-    )
-
-
-def _guess(parts: list[str], keys: Sequence[str]) -> str | None:
-    """The key most like a name that none has: with one part of it spelt as some key spells it."""
-    for place, part in enumerate(parts):
-        word = nearest(part, sorted({each for key in keys for each in key.split(".")}))
-        mended = [*parts[:place], word or part, *parts[place + 1 :]]
-        found = next((key for key in keys if _has(key.split("."), mended)), None)
-        if found is not None:
-            return found
-    return next((key for key in keys if key.endswith("." + parts[-1])), None)
-
-
-def key_has(key: str, name: str) -> bool:
-    """Whether a full key is one that a name means, in full or with parts left out."""
-    return _has(key.split("."), name.strip().split("."))
-
-
-def _has(key: list[str], parts: list[str]) -> bool:
-    """Whether the parts stand in the key in this order, the last of them last."""
-    if key[-1] != parts[-1]:
-        return False
-    rest = iter(key)
-    return all(part in rest for part in parts)
+    meant = keys_meant(written, keys)
+    if len(meant) == 1:
+        return numbers[keys.index(meant[0])]
+    if meant:
+        raise SimbotError(f"{option} {written}: {several(written, meant)}")
+    wanted = "a number there, which has to have a first value, as in `friction: 5 N ± 50 %`"
+    fault = Fault("the files give no such number", written, wanted, nearest_key(written, keys))
+    raise SimbotError(f"{option} {written}: {fault}")

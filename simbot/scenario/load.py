@@ -12,7 +12,7 @@ from simbot.scenario.endless import check_endless
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.footprints import start_doubt
 from simbot.scenario.game_file import GameDraft, read_game
-from simbot.scenario.given_numbers import GivenNumber, numbers_under
+from simbot.scenario.given_numbers import GivenNumber, numbers_in
 from simbot.scenario.model import Game, Partner, Plan, Remark, Robot
 from simbot.scenario.orientation import oriented
 from simbot.scenario.parameters import Kinds
@@ -151,12 +151,7 @@ def trees_of(path: Path) -> list[Node]:
 
 def numbers_given(path: Path) -> tuple[GivenNumber, ...]:
     """Every number in the files of a plan, the plan's own `change` laid over them, with its place."""
-    found: list[GivenNumber] = []
-    for kind in ("robot", "plan", "game"):
-        root = _laid_over(path, kind)
-        if root is not None and isinstance(root.value, dict) and kind in root.value:
-            found += numbers_under(root.value[kind], kind)
-    return tuple(found)
+    return tuple(each for tree in trees_of(path) for each in numbers_in(tree))
 
 
 def _laid_over(path: Path, kind: str) -> Node | None:

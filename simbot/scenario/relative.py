@@ -9,7 +9,8 @@ from simbot.scenario.unit_table import DIMENSIONS
 from simbot.scenario.units import SPREAD, read_quantity
 from simbot.scenario.yaml_reader import Node
 
-NUMBER = re.compile(r"^\s*([-+]?\d[\d_]*\.?\d*(?:[eE][-+]?\d+)?)")
+SHARE = re.compile(r"([-+]\s*\d+(?:\.\d*)?)\s*%")
+NUMBER = re.compile(r"^\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)")
 
 
 def is_relative(text: str) -> bool:
@@ -18,32 +19,43 @@ def is_relative(text: str) -> bool:
 
 
 def changed_text(given: str, change: str, what: str) -> str:
-    """A value as a file writes it, changed by a share or an amount.
+    """A value as a file writes it, changed by a share or an amount; what is not known of it stays as it is.
 
     >>> changed_text("0.6 kg ± 3 %", "-200 g", "robot.mass")
-    '0.4 kg'
+    '0.4 kg ± 3 %'
     >>> changed_text("85 %", "+10 %", "succeeds")
     '93.5 %'
     """
-    main = SPREAD.split(given)[0].strip()
+    main, *spread = (part.strip() for part in SPREAD.split(given))
     number = NUMBER.match(main)
     if number is None:
         raise SimbotError(
             f"--change {what}={change}: {given} is no number that could be changed by an amount"
         )
-    value, unit = float(number.group(1).replace("_", "")), main[number.end() :].strip()
-    if change.strip().endswith("%"):
-        share = float(change.strip()[:-1]) / 100.0
-        return f"{value * (1.0 + share):.10g} {unit}".strip()
+    value, unit = float(number.group(1)), main[number.end() :].strip()
+    made = _changed(value, unit, change.strip())
+    if made is None:
+        raise SimbotError(
+            f"--change {what}={change}: it is no share such as +10 %, and no amount like {main}"
+        )
+    return " ± ".join([f"{made:.10g} {unit}".strip(), *spread])
+
+
+def _changed(value: float, unit: str, change: str) -> float | None:
+    """The number of a value by itself, in its own unit, after a change of it; None: it is none."""
+    share = SHARE.fullmatch(change)
+    if share is not None:
+        return value * (1.0 + float(share[1].replace(" ", "")) / 100.0)
+    if SPREAD.search(change):
+        return None
     for dimension in DIMENSIONS:
         try:
-            here = float(read_quantity(main, dimension))
-            more = float(read_quantity(change.strip().lstrip("+"), dimension))
-        except ValueFault:
+            one = float(read_quantity(f"1 {unit}".strip(), dimension))
+            more = float(read_quantity(change.lstrip("+"), dimension))
+            return value + more / one
+        except (ValueFault, ZeroDivisionError):
             continue
-        scale = here / value if value else 1.0
-        return f"{(here + more) / scale:.10g} {unit}".strip()
-    raise SimbotError(f"--change {what}={change}: it is no share such as +10 %, and no amount like {given}")
+    return None
 
 
 def text_at(root: Node, path: str) -> str | None:

@@ -22,6 +22,7 @@ from simbot.scenario.yaml_reader import Node, Place, parse_yaml, read_text
 Loc = tuple[str | int, ...]
 Shape = TypeVar("Shape", bound=BaseModel)
 Result = TypeVar("Result")
+MOST_KEYS = 24  # that a message lists
 KINDS_OF_FILE = ("game", "robot", "plan")
 
 
@@ -182,7 +183,7 @@ class Sheet:
         for key in [key for key in mapping if key not in known]:
             absent = [one for one in known if one not in mapping]
             near = nearest(key, absent) or nearest(key, known)
-            self.fail((*loc, key), Fault("unknown key", key, listed(known), near), of_key=True)
+            self.fail((*loc, key), Fault("unknown key", key, _keys_told(mapping, known), near), of_key=True)
             if near is not None and near not in mapping:
                 mapping[near] = mapping.pop(key)
                 if not is_slip(key, near):
@@ -261,9 +262,19 @@ def shape_field(shape: type[BaseModel], key: str) -> str:
     return ""
 
 
-def listed(words: Iterable[str], limit: int = 24) -> str:
+def listed(words: Iterable[str], limit: int = MOST_KEYS) -> str:
     names = list(words)
-    return ", ".join(names[:limit]) + (", …" if len(names) > limit else "")
+    more = f" and {len(names) - limit} more" if len(names) > limit else ""
+    return ", ".join(names[:limit]) + more
+
+
+def _keys_told(mapping: dict[str, Node], known: list[str]) -> str:
+    """The keys that would do; of a mechanism's many, where all of them are told."""
+    told = listed(known, MOST_KEYS)
+    kind = mapping.get("kind")
+    if len(known) > MOST_KEYS and kind is not None and isinstance(kind.value, str):
+        told += f", see simbot kinds {kind.value}"
+    return told
 
 
 def _shown(node: Node | None) -> str:

@@ -11,11 +11,12 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.scenario.errors import SimbotError
-from simbot.scenario.given_numbers import GivenNumber, key_has, number_named
+from simbot.scenario.given_numbers import GivenNumber, number_named
 from simbot.scenario.load import numbers_given
 from simbot.scenario.measured import Condition, Measured
 from simbot.scenario.model import Plan
 from simbot.scenario.parameters import Kinds
+from simbot.scenario.short_keys import key_fits
 from simbot.studies.fit_data import data_of
 from simbot.studies.fit_results import FitAsked
 from simbot.studies.fit_work import Work
@@ -50,7 +51,7 @@ def named_unknowns(source: Source, named: Sequence[str]) -> list[Unknown]:
     numbers = source.numbers()
     found: dict[str, GivenNumber] = {}
     for name in named:
-        over = next((key for key in source.overrides if key_has(key, name)), None)
+        over = next((key for key in source.overrides if key_fits(name.strip(), key)), None)
         if over is not None and not any(each.key == name for each in numbers):
             raise SimbotError(
                 f"--unknown {name}: --set {over} gives it already; leave that out, or write it into the file"

@@ -8,8 +8,9 @@ import pytest
 
 from simbot.scenario.axes import in_unit, read_axis, read_parts
 from simbot.scenario.errors import SimbotError
-from simbot.scenario.given_numbers import GivenNumber
+from simbot.scenario.given_numbers import GivenNumber, number_named, numbers_in
 from simbot.scenario.relative import changed_text
+from simbot.scenario.short_keys import keys_meant, several
 from simbot.scenario.yaml_reader import parse_yaml
 
 TREE = parse_yaml(
@@ -53,6 +54,39 @@ def test_an_unclear_key_is_told(written, mechanism, told):
         axis(written, "1:2 mm", mechanism)
 
 
+def test_a_key_that_means_many_says_how_to_come_to_the_others():
+    keys = [f"plan.routines.{name}.{step}.wait" for name in ("low", "high") for step in range(8)]
+    told = str(several("wait", keys))
+    assert "plan.routines.low.0.wait" in told and "and 4 more" in told and "…" not in told
+    example = told.partition("as in ")[2].rstrip(")")
+    assert len(keys_meant(example, keys)) == 1 and len(keys_meant("high.wait", keys)) == 8
+    assert str(several("wait", keys[:3])).endswith(", ".join(keys[:3]))
+
+
+def test_a_key_written_whole_is_not_one_that_begins_so():
+    keys = ["robot.lift.zero", "robot.lift.zero_drift", "robot.lift.moving_mass.0"]
+    assert keys_meant("lift.zero", keys) == ["robot.lift.zero"] and keys_meant("lift.zer", keys) == keys[:2]
+    assert keys_meant("moving_mass", keys) == keys[2:] and keys_meant("robot.lift.zero", keys) == keys[:1]
+
+
+def test_both_finders_find_the_same():
+    """What `sweep` and `worth` take for a key, `fit` does."""
+    numbers = list(numbers_in(TREE))
+    for written in (
+        "robot.mass",
+        "lift.drum",
+        "lift.ratio",
+        "arm.gearing.1.ratio",
+        "m.stall",
+        "moving_mass.1",
+    ):
+        assert number_named(written, numbers, "--unknown").key == axis(written, "1:2").key
+    with pytest.raises(
+        SimbotError, match=r"the files give no such number.*did you mean 'lift.drum_diameter'"
+    ):
+        number_named("lift.drom", numbers, "--unknown")
+
+
 @pytest.mark.parametrize(("text", "values", "unit"), [
     ("20:60 mm", (20, 30, 40, 50, 60), "mm"), ("20mm:60mm", (20, 30, 40, 50, 60), "mm"),
     ("20:60:20 mm", (20, 40, 60), "mm"), ("20:61:20 mm", (20, 40, 60), "mm"), ("-2:2", (-2, -1, 0, 1, 2), ""),
@@ -87,6 +121,6 @@ def test_parts_take_the_range_s_unit_where_they_have_none():
 def test_a_spread_in_any_writing_is_no_part_of_the_unit(sign):
     """As the files may write it, so may what reads numbers out of them."""
     assert in_unit(f"2 in {sign} 3 %", "mm") == 50.8
-    assert changed_text(f"0.6 kg {sign} 3 %", "-200 g", "robot.mass") == "0.4 kg"
+    assert changed_text(f"0.6 kg {sign} 3 %", "-200 g", "robot.mass") == "0.4 kg ± 3 %"
     given = GivenNumber("robot.mass", f"11 kg {sign} 2 %", Path("robot.yaml"), 1, 1)
     assert (given.number, given.unit, given.has_spread) == (11.0, "kg", True)

@@ -463,7 +463,7 @@ def test_the_command(plan, capsys):
     assert status([*given[:3], "--unknown", "lift.frction"]) == 2
     assert "did you mean" in capsys.readouterr().err
     assert status([*given[:3], "--unknown", "resistance"]) == 2
-    assert "several numbers could be meant" in capsys.readouterr().err
+    assert "several numbers are meant by that" in capsys.readouterr().err
     assert status([*given, "--csv", "-", "--json", "-"]) == 2
     assert status([*given, "--set", f"{FRICTION}=9 N"]) == 2
     assert status([*given, "--reaction", "fast"]) == 2

@@ -1,0 +1,79 @@
+"""Keys written short: `lift.drum` for `robot.mechanisms.lift.drum_diameter`, where that is clear.
+
+The parts of a short key stand in the full one in their order; the last part is the full one's last by its beginning.
+A number in a list may be left out at the end: `moving_mass` means `moving_mass.0`, where there is one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from simbot.scenario.errors import Fault, nearest
+from simbot.scenario.sheet import listed
+
+MOST = 12  # keys that a message lists
+
+
+def keys_meant(written: str, keys: Sequence[str]) -> list[str]:
+    """Those of the keys that are meant: the one written in full; those that end as written; or that begin to."""
+    if written in keys:
+        return [written]
+    fitting = [key for key in keys if key_fits(written, key)]
+    last = written.rpartition(".")[2]
+    return [key for key in fitting if last in key.split(".")[-2:]] or fitting
+
+
+def key_fits(written: str, key: str) -> bool:
+    """Whether a short key can mean a full one."""
+    given, path = written.split("."), key.split(".")
+    end = path[:-1] if path[-1].isdigit() and not given[-1].isdigit() else path
+    if not given[-1] or not end[-1].startswith(given[-1]):
+        return False
+    return _in_order(given[:-1], end[:-1])
+
+
+def several(written: str, keys: Sequence[str]) -> Fault:
+    """What is wrong with a key that means several, with all of them or how to come to the others."""
+    wanted = listed(keys, MOST)
+    if len(keys) > MOST:
+        wanted += f" (more of the path tells one, as in {_shortest(keys)})"
+    return Fault("several numbers are meant by that", written, wanted)
+
+
+def _shortest(keys: Sequence[str]) -> str:
+    """The end of the last key that means it alone, longer than its last part."""
+    parts = keys[-1].split(".")
+    ends = (".".join(parts[-count:]) for count in range(2, len(parts)))
+    return next((end for end in ends if len(keys_meant(end, keys)) == 1), keys[-1])
+
+
+def nearest_key(written: str, keys: Sequence[str], own: str = "") -> str | None:
+    """The end of a key, with as many parts, that looks most like it; ends are held against it in full and cut.
+
+    `own`: keys that begin so come first.
+    """
+    *front, last = written.split(".")
+    count = len(front) + 1
+    length = len(last)
+    guesses: dict[str, str] = {}
+    own_first = sorted(keys, key=lambda key: not (own and key.startswith(own)))
+    for key in own_first:
+        *before, end = [part for part in key.split(".") if not part.isdigit()]
+        if _in_order(front, before):
+            for word in (end, *end.split("_"), end[:length]):
+                guesses.setdefault(word, ".".join([*front, end]))
+    found = nearest(last, guesses)
+    if found is not None:
+        return guesses[found]
+    guesses = {}
+    for key in own_first:
+        parts = key.split(".")[-count:]
+        for end in (parts[-1], parts[-1][:length]):
+            guesses.setdefault(".".join([*parts[:-1], end]), ".".join(parts))
+    found = nearest(written, guesses)
+    return None if found is None else guesses[found]
+
+
+def _in_order(parts: Sequence[str], path: Sequence[str]) -> bool:
+    rest = iter(path)
+    return all(part in rest for part in parts)
