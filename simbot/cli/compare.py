@@ -99,17 +99,17 @@ def compare(
     with goes_on(lambda: f"stopped; {ledger.played} matches that were played are kept"), ledger:
         going_on(ledger.found)
         result, more = compare_further(ledger, loaded, asked, Wanted(break_even, endgame, mix), progress)
-    from simbot.report.compare_document import compare_document
+        from simbot.report.compare_document import compare_document
 
-    document = compare_document(result, more)
-    if json_file is not None:
-        write_json(document, json_file)
-    if csv_file is not None:
-        write_csv("compare", document, csv_file)
-    if "-" not in (json_file, csv_file):
-        from simbot.report.compared import print_compared
+        document = compare_document(result, more)
+        if json_file is not None:
+            write_json(document, json_file)
+        if csv_file is not None:
+            write_csv("compare", document, csv_file)
+        if "-" not in (json_file, csv_file):
+            from simbot.report.compared import print_compared
 
-        print_compared(result, sys.stdout, more)
+            print_compared(result, sys.stdout, more)
     if more.stopped:
         tell_stopped("stopped; the same command goes on from there")
         raise Stopped

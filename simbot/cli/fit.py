@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -20,6 +20,9 @@ from simbot.cli.shared import (
     write_json,
 )
 from simbot.scenario.errors import SimbotError
+
+if TYPE_CHECKING:
+    from simbot.studies.fit_results import FitResult
 
 MANY = 1000  # predictions: where each plays matches, other processes are worth their start
 
@@ -115,6 +118,10 @@ def fit(
         going_on(work.found, "predictions", "made")
         tell = progress("parts of the fit", work.before_s)
         result = fit_to(source, measured, rows, unknowns or (), asked, tell, work)
+        _write(result, json_file, patch, table)
+
+
+def _write(result: FitResult, json_file: str | None, patch: str | None, table: str | None) -> None:
     from simbot.report.files import write, write_bytes
     from simbot.report.fit_document import fit_csv, fit_document
     from simbot.report.fit_patch import fit_patch

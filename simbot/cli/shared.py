@@ -86,6 +86,8 @@ def changes_of(settings: Sequence[str] | None, option: str = "--set") -> dict[st
 def check_folder(option: str, file: str | None) -> None:
     if file not in (None, "-") and not Path(file).parent.is_dir():
         raise SimbotError(f"{option} {file}: there is no such folder")
+    if file is not None and Path(file).is_dir():
+        raise SimbotError(f"{option} {file}: that is a folder; a file in it is wanted")
 
 
 def check_targets(**targets: str | None) -> None:

@@ -15,6 +15,7 @@ from simbot.cli.shared import (
     Stopped,
     changes_of,
     check_targets,
+    goes_on,
     going_on,
     progress,
     sign_of_life,
@@ -26,6 +27,7 @@ from simbot.scenario.errors import SimbotError
 if TYPE_CHECKING:
     from simbot.scenario.model import Remark, Robot
     from simbot.scenario.sheet import Trees
+    from simbot.studies.sweep import SweepResult
     from simbot.studies.sweep_asked import Ask, SweepAsked
 
 
@@ -208,7 +210,18 @@ def _run(
         first.looks({}, asked.states[:1])  # the files as they are, and everything compiled
         kept = Kept(subject, asked)
     going_on(len(kept.points), "values", "run")
-    result = sweep_over(subject, asked, progress("values"), kept)
+    with goes_on(lambda: f"stopped; {len(kept.points)} values that were run are kept"), kept:
+        result = sweep_over(subject, asked, progress("values"), kept)
+        _write(result, robot, remarks, table, json_file)
+    if result.stopped:
+        text = "stopped; the same command goes on from there" if kept.saved else "stopped"
+        tell_stopped(text)
+        raise Stopped
+
+
+def _write(
+    result: SweepResult, robot: Robot, remarks: Sequence[Remark], table: str | None, json_file: str | None
+) -> None:
     if table is not None:
         from simbot.report.files import write
         from simbot.report.sweep_table import table_text
@@ -222,7 +235,3 @@ def _run(
         from simbot.report.swept import print_swept
 
         print_swept(result, robot, remarks, sys.stdout)
-    if result.stopped:
-        text = "stopped; the same command goes on from there" if kept.saved else "stopped"
-        tell_stopped(text)
-        raise Stopped

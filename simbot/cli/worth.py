@@ -83,14 +83,14 @@ def worth(
         result = worths(ledger, loaded, variants, together, asked, progress("matches"))
         if unknowns:
             result = with_sources(ledger, result, unknowns, progress("matches for what is not known"))
-    from simbot.report.worthed import print_worth, worth_document
+        from simbot.report.worthed import print_worth, worth_document
 
-    if json_file is not None:
-        write_json(worth_document(result), json_file)
-    if csv_file is not None:
-        write_csv("worth", worth_document(result), csv_file)
-    if "-" not in (json_file, csv_file):
-        print_worth(result, sys.stdout)
+        if json_file is not None:
+            write_json(worth_document(result), json_file)
+        if csv_file is not None:
+            write_csv("worth", worth_document(result), csv_file)
+        if "-" not in (json_file, csv_file):
+            print_worth(result, sys.stdout)
     if result.stopped:
         tell_stopped("stopped; the same command goes on from there")
         raise Stopped

@@ -105,7 +105,8 @@ def _answer(result: SweepResult, best: Point | None) -> str:
     if result.asked.wishes:
         return wanted_answer(result)
     if best is None:
-        why = next((_why(point) for point in result.points), "nothing was run")
+        ran_first = sorted(result.points, key=lambda point: not point.looks)
+        why = next((_why(point) for point in ran_first), "nothing was run")
         return f"{_who(result)} has no {by.title} anywhere in the range on the {state} battery: {why}."
     if makes_no_difference(result):
         names = " and ".join(axis.name for axis in axes)

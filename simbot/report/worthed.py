@@ -9,6 +9,7 @@ from typing import TextIO
 
 from simbot import __version__
 from simbot.report.document import FORMAT, Document, rounded
+from simbot.report.labels import decimals
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
 from simbot.report.unseen import fault_lines, freed_told, unseen_lines
@@ -63,11 +64,28 @@ def _lines(result: WorthResult) -> Iterator[str]:
 
 
 def _answer(result: WorthResult) -> str:
-    best = result.changes[0]
-    value, interval = best.difference.mean.value, best.difference.mean.interval
-    if value <= 0.0 or interval is None or interval[0] <= 0.0:
+    first, *_ = result.changes
+    best = next((each for each in result.changes if _surely(each)), None)
+    if best is None:
         return "None of the changes surely brings points."
-    return f"{best.change} is worth most: {value:+.1f} points a match ({interval[0]:+.1f} to {interval[1]:+.1f})."
+    told = f"{best.change} is worth most: {_with_interval(best)}"
+    if best is first:
+        return f"{told}."
+    return f"Of what surely brings points, {told}; {first.change} may be worth more: {_with_interval(first)}."
+
+
+def _surely(each: Worth) -> bool:
+    interval = each.difference.mean.interval
+    return interval is not None and interval[0] > 0.0
+
+
+def _with_interval(each: Worth) -> str:
+    mean = each.difference.mean
+    digits = decimals(mean.value)
+    text = f"{mean.value:+.{digits}f} points a match"
+    if mean.interval is not None:
+        text += " ({:+.{d}f} to {:+.{d}f})".format(*mean.interval, d=digits)
+    return text
 
 
 def _stopped(result: WorthResult) -> str:

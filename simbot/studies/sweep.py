@@ -78,23 +78,26 @@ class SweepResult:
 
 
 class KeptPoints(Protocol):
-    """What was run before; see `sweep_kept`."""
+    """What was run before and is run now; see `sweep_kept`."""
 
     points: dict[Value, Point]
 
-    def keep(self, points: dict[Value, Point]) -> None: ...
-
-    def forget(self) -> None: ...
+    def keep(self) -> None: ...
 
 
 def check_values(subject: Subject, asked: SweepAsked) -> None:
-    """Tell of a quantity that the files' readers refuse at both its ends and between: it is no single value's fault."""
+    """Tell of a quantity that the files' readers refuse at both its ends and between: it is no single value's fault.
+
+    A range that begins below zero, where they refuse it, is a slip of a sign and told too.
+    """
     for axis in asked.axes:
         values = axis.values
         looked = (values[len(values) // 2], values[0], values[-1])
         refusals = [_refusal(subject, {axis.key: axis.text(value)}) for value in looked]
         if refusals[0] is not None and None not in refusals:
             raise told_of(axis, refusals[0])
+        if values[0] < 0.0 and refusals[1] is not None:
+            raise told_of(axis, refusals[1])
 
 
 def _refusal(subject: Subject, changes: Changes) -> ScenarioError | None:
@@ -149,7 +152,7 @@ def sweep(
     now = [axis.now for axis in asked.axes]
     present: list[Value] = [] if None in now else [tuple(value for value in now if value is not None)]
     wanted = [*present, *parts, *grid]
-    found = {} if kept is None else dict(kept.points)
+    found = {} if kept is None else kept.points
     missing = list(dict.fromkeys(at for at in wanted if at not in found))
     with Players(1 if len(missing) < 2 else asked.workers, asked.cluster if missing else None) as players:
         try:
@@ -160,13 +163,11 @@ def sweep(
         except (KeyboardInterrupt, PlayersLost) as error:
             found.update({point.at: point for points in players.left() for point in points or ()})
             if kept is not None:
-                kept.keep(found)
+                kept.keep()
             if isinstance(error, PlayersLost):
                 raise
             stopped = True
     points = [found[at] for at in takewhile(lambda at: at in found, wanted)]
-    if kept is not None and not stopped:
-        kept.forget()
     first, last = len(present), len(present) + len(parts)
     return SweepResult(
         subject, asked, tuple(points[last:]), tuple(points[first:last]), points[0] if present and points else None,

@@ -74,9 +74,9 @@ def flat_of(points: Sequence[Point], best: Point, measure: Measure) -> Flat:
 
 
 def makes_no_difference(result: SweepResult) -> bool:
-    """Whether every value was seen alike in everything."""
-    first = result.points[0].looks if result.points else ()
-    return len(result.points) > 1 and bool(first) and all(point.looks == first for point in result.points)
+    """Whether every value that could be run was seen alike in everything."""
+    ran = [point.looks for point in result.points if point.looks]
+    return len(ran) > 1 and all(looks == ran[0] for looks in ran)
 
 
 def ridge_of(points: Sequence[Point], measure: Measure, tie: Measure | None) -> list[Point]:

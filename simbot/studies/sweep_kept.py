@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import asdict, replace
+from types import TracebackType
 from typing import Any
 
 from simbot import __version__
@@ -21,7 +21,8 @@ class Kept:
     """The points of a sweep from before, by their values.
 
     A sweep of other files, values, states or wishes is another one; who runs it, and which measure says what is
-    best, does not matter.
+    best, does not matter. They are kept wherever it is left with Ctrl-C, and forgotten where it went through: while
+    the answer is written there is still something to lose.
     """
 
     def __init__(self, subject: Subject, asked: SweepAsked) -> None:
@@ -32,13 +33,20 @@ class Kept:
         self.points: dict[Value, Point] = _read(self.place)
         self.saved = False
 
-    def keep(self, points: Mapping[Value, Point]) -> None:
-        """Keep them until the same sweep goes on."""
-        self.saved = written(self.place, json.dumps([asdict(point) for point in points.values()]))
+    def __enter__(self) -> Kept:
+        return self
 
-    def forget(self) -> None:
-        """The sweep is through."""
-        self.place.unlink(missing_ok=True)
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is not None and issubclass(kind, KeyboardInterrupt):
+            self.keep()
+        elif kind is None and not self.saved:
+            self.place.unlink(missing_ok=True)
+
+    def keep(self) -> None:
+        """Keep them until the same sweep goes on."""
+        self.saved = written(self.place, json.dumps([asdict(point) for point in self.points.values()]))
 
 
 def _read(place: Any) -> dict[Value, Point]:

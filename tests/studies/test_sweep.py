@@ -261,6 +261,13 @@ def test_what_makes_no_difference_is_said_to(capsys):
     )
 
 
+def test_what_makes_no_difference_is_said_to_beside_values_that_cannot_be(tmp_path, capsys):
+    """A lift that is alone does not feel the robot's mass, and a robot of 0 kg is none."""
+    lines = printed(capsys, a_lift(tmp_path), "lift", "robot.mass=0:4:1 kg", "--by", "inside")
+    assert lines[0].startswith("mass makes no difference to the lift in this range: first time inside")
+    assert any(line.split()[:3] == ["0", "not", "run:"] for line in lines)
+
+
 def test_what_knows_two_ends_only_cannot_be_swept_alone(capsys):
     robot = str(SCENARIOS / "mechanisms" / "cylinder.yaml")
     assert status(["sweep", robot, "flap", "bore=10:20 mm"]) == 2
@@ -287,6 +294,7 @@ def test_what_was_run_when_it_is_stopped_is_told(tmp_path, capsys, monkeypatch):
     (["lift", "drum=20:60"], "drum=20:60: a number without its unit, given: '20:60'; would do: a length in mm"),
     (["lift", "drum=20:60 kg"], "this is a mass, given: '20:60 kg'; would do: a length"),
     (["lift", "drum=60:20 mm"], "the range runs backwards, given: '60:20'; would do: 20:60"),
+    (["lift", "drum=-20:80:20 mm"], "too small, given: '-20:80:20 mm'; would do: at least 1 mm"),
     (["lift", "drum=20:20 mm"], "the range ends where it begins"),
     (["lift", "drum=20 mm"], "no range of numbers, given: '20 mm'; would do: FROM:TO with their unit"),
     (["lift", "drum=20,5:60 mm"], "no range of numbers, given: '20,5:60 mm'"),

@@ -15,6 +15,7 @@ import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.cli import status
+from simbot.report import swept
 from simbot.report.document import schema_text
 from simbot.report.sweep_document import sweep_document
 from simbot.studies import sweep as engine
@@ -148,8 +149,28 @@ def test_it_goes_on_where_it_was_stopped_to_the_same_bytes(tmp_path, monkeypatch
     assert part.stopped and kept.saved and 0 < len(seen) < len(needed)
     again = sweep_kept.Kept(subject, asked)
     assert len(again.points) == len(seen)
-    assert bytes_of(sweep(subject, asked, silent, again)) == whole
+    with again:
+        assert bytes_of(sweep(subject, asked, silent, again)) == whole
     assert sorted(seen) == needed and not list(tmp_path.rglob("studies/*"))
+
+
+def test_stopped_while_the_answer_is_written_it_is_still_kept(tmp_path, monkeypatch, capsys):
+    """Every value is run, and Ctrl-C comes before the last line of the answer: nothing is run again."""
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path / "cache"))
+    words = ["sweep", str(a_file(tmp_path / "files")), f"{SURE}=50:90:20 %", "--workers", "1"]
+
+    def stop(*what):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as pressed:
+        pressed.setattr(swept, "print_swept", stop)
+        assert status(words) == 130
+    assert "3 values that were run are kept; the same command goes on" in capsys.readouterr().err
+    ran = []
+    monkeypatch.setattr(engine, "look_at", lambda *what: ran.append(what) or look_at(*what))
+    assert status(words) == 0 and not ran
+    assert "going on after 3 values" in capsys.readouterr().err
+    assert not list(tmp_path.rglob("studies/*"))
 
 
 def test_other_files_find_nothing_of_it(tmp_path, monkeypatch):
@@ -157,7 +178,8 @@ def test_other_files_find_nothing_of_it(tmp_path, monkeypatch):
     path = a_file(tmp_path / "files")
     subject, asked = the_sweep(path)
     kept = sweep_kept.Kept(subject, asked)
-    kept.keep({(50.0,): look_at(subject, asked, (50.0,))})
+    kept.points[50.0,] = look_at(subject, asked, (50.0,))
+    kept.keep()
     assert list(sweep_kept.Kept(*the_sweep(path)).points) == [(50.0,)]
     path.write_text(path.read_text(encoding="utf-8").replace("70 %", "75 %"), encoding="utf-8")
     assert not sweep_kept.Kept(*the_sweep(path)).points

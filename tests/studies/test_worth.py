@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
+from io import StringIO
 
 import jsonschema
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.cli import status
+from simbot.report import worthed
 from simbot.report.document import schema_text
 from simbot.report.worthed import print_worth, worth_document
 from simbot.scenario.errors import SimbotError
@@ -18,6 +21,7 @@ from simbot.scenario.model import ActStep, WaitStep
 from simbot.scenario.plan_file import all_steps
 from simbot.scenario.relative import changed_text
 from simbot.studies.asked import Asked
+from simbot.studies.statistics import Figure
 from simbot.studies.usual_changes import usual_changes
 from simbot.studies.worth import worth
 
@@ -48,15 +52,41 @@ def test_ten_places_that_succeed_more_often_are_worth_that_much(tmp_path, capsys
     assert lines[0].startswith("surer is worth most: +") and max(map(len, lines)) <= 80
 
 
+def test_the_answer_is_the_best_of_what_is_sure(tmp_path):
+    """The greatest guess may be none: what surely brings points is told, with the guess beside it."""
+    plan = a_plan(tmp_path, rounds(70))
+    result = worth(plan, {"sure": a_plan(tmp_path, rounds(80)), "other": plan}, None, ASKED, silent)
+    sure, other = result.changes
+
+    def answer(*changes):
+        text = StringIO()
+        print_worth(replace(result, changes=changes), text)
+        return " ".join(text.getvalue().split("\n\n")[0].split())
+
+    wide = replace(other, difference=replace(other.difference, mean=Figure(2.0, (-0.5, 4.5))))
+    least = replace(sure, difference=replace(sure.difference, mean=Figure(0.02, (0.01, 0.03))))
+    assert answer(sure, other) == "sure is worth most: +1.0 points a match (+1.0 to +1.0)."
+    assert answer(wide, sure) == (
+        "Of what surely brings points, sure is worth most: +1.0 points a match (+1.0 to +1.0); "
+        "other may be worth more: +2.0 points a match (-0.5 to +4.5)."
+    )
+    assert answer(least) == "sure is worth most: +0.02 points a match (+0.01 to +0.03)."
+    assert answer(wide) == "None of the changes surely brings points."
+
+
 @pytest.mark.parametrize(("given", "change", "text"), [
-    ("0.6 kg ± 3 %", "-200 g", "0.4 kg"), ("85 %", "+10 %", "93.5 %"), ("600 ms", "-20 %", "480 ms"),
+    ("0.6 kg ± 3 %", "-200 g", "0.4 kg ± 3 %"), ("85 %", "+10 %", "93.5 %"), ("600 ms", "-20 %", "480 ms"),
+    (".5 kg", "- 10 %", "0.45 kg"), ("85 % ± 6 %", "+5 %", "89.25 % ± 6 %"), ("0 mm", "+2 mm", "2 mm"),
     ("38 mm", "+2 mm", "40 mm"), ("15 kgf*cm", "-1 kgf*cm", "14 kgf*cm"), ("1 lb", "+1 kg", "3.204622622 lb"),
 ])  # fmt: skip
 def test_a_change_may_be_relative_to_what_the_file_says(given, change, text):
     assert changed_text(given, change, "key") == text
 
 
-@pytest.mark.parametrize(("given", "change"), [("open", "+10 %"), ("0.6 kg", "-20 mm")])
+@pytest.mark.parametrize(("given", "change"), [
+    ("open", "+10 %"), ("0.6 kg", "-20 mm"), ("6 N", "+x %"), ("6 N", "+5 %%"), ("6 N", "+5 % ± 2 %"),
+    ("6 N", "+ %"), ("6 N", "+1 N ± 1 N"),
+])  # fmt: skip
 def test_a_change_that_fits_nothing_is_told(given, change):
     with pytest.raises(SimbotError, match="--change key="):
         changed_text(given, change, "key")
@@ -152,3 +182,21 @@ def test_a_share_is_said_to_be_one(tmp_path, capsys):
     assert "+10 % makes 77 % of 70 %" in " ".join(capsys.readouterr().out.split())
     assert status([*asked, "place.succeeds=80 %"]) == 0
     assert "makes" not in capsys.readouterr().out
+
+
+def test_stopped_while_the_answer_is_written_it_is_still_kept(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path / "cache"))
+    a_plan(tmp_path, rounds(70))
+    asked = ["worth", str(tmp_path / "plan.yaml"), "--runs", "2", "--unknowns", "0", "--workers", "1"]
+    asked += ["--change", "place.succeeds=80 %"]
+
+    def stop(*what):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as pressed:
+        pressed.setattr(worthed, "print_worth", stop)
+        assert status(asked) == 130
+    assert "4 matches that were played are kept; the same command goes on" in capsys.readouterr().err
+    assert status(asked) == 0
+    assert "going on after 4 matches" in capsys.readouterr().err
+    assert not list(tmp_path.rglob("studies/*"))
