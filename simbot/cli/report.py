@@ -58,18 +58,23 @@ def report(
 ) -> None:
     """One HTML page of runs and studies, to look at, print and hand on."""
     check_folder("--out", out)
+    for number, plan in enumerate(plans):
+        if plan.resolve() in [other.resolve() for other in plans[:number]]:
+            raise SimbotError(f"report: {plan} is given twice")
     loaded = [load(plan, settings) for plan in plans]
-    names = [plan.name for plan, _ in loaded]
-    twice = next((name for name in names if names.count(name) > 1), None)
-    if twice is not None:
-        raise SimbotError(f"report: two of the plans are named {twice}; a name each tells them apart")
+    shared = [plan.name for plan, _ in loaded]
+    from simbot.studies.compare import told_apart
+
+    apart = told_apart([plan for plan, _ in loaded])
+    loaded = [(plan, remarks) for plan, (_, remarks) in zip(apart, loaded, strict=True)]
+    names = [plan.name for plan in apart]
     found = None
     if studies is not None:
         from simbot.report.page.studies import studies_of
         from simbot.scenario.load import files_of
 
         files = [file.name for path in plans for file in files_of(path)]
-        found, remarks = studies_of(studies, names, files)
+        found, remarks = studies_of(studies, names, files, shared)
         for remark in remarks:
             typer.echo(remark, err=True)
     compile_first(loaded[0][0])

@@ -13,6 +13,7 @@ import pytest
 from simbot.analysis.polylines import BUS_TOLERANCE, courses_of, thinned
 from simbot.cli import status
 from simbot.physics.kinds import KINDS
+from simbot.report.page.answers import _compared
 from simbot.report.page.replay import as_script_data
 from simbot.report.page.studies import studies_of
 from simbot.report.page.svg import percent, tag, words
@@ -161,6 +162,45 @@ def test_studies_of_other_plans_are_told(tmp_path):
     ]
 
 
+def test_plans_of_one_name_are_told_apart_as_a_comparison_does(tmp_path):
+    """A comparison of them is found; what is about one of them by its name alone is told and left out."""
+    names = ["a/plan.yaml", "b/plan.yaml"]
+    compared = document(document="compare", plans=[{"name": name} for name in names])
+    (tmp_path / "both.json").write_text(compared, encoding="utf-8")
+    (tmp_path / "one.json").write_text(document(), encoding="utf-8")
+    studies, (remark,) = studies_of(tmp_path, names, (), ["a", "a"])
+    assert studies.compare is not None and not studies.worth
+    assert remark.endswith("one.json: worth of a, and several of the plans are named so, left out")
+
+
+def test_a_page_of_two_plans_of_one_name(tmp_path):
+    plans = []
+    for name in "ab":
+        (tmp_path / name).mkdir()
+        plans.append(str(written(tmp_path / name)))
+    (tmp_path / "studies").mkdir()
+    page = tmp_path / "page.html"
+    assert status(["report", *plans, "--studies", str(tmp_path / "studies"), "--out", str(page)]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "a/plan.yaml" in text and "b/plan.yaml" in text
+
+
+@pytest.mark.parametrize(("mean", "tie", "told"), [
+    (0.0, 1.0, "a and b are equal: they score the same in every match."),
+    (0.02, 0.9, "Too close to say: b is 0.02 points ahead of a, 10.0 to 10.0, and wins 8 of 100 matches."),
+    (0.3, 0.5, "Too close to say: b is 0.3 points ahead of a, 10.3 to 10.0, and wins 48 of 100 matches."),
+])  # fmt: skip
+def test_what_is_not_equal_is_never_0_points_apart(mean, tie, told):
+    points = {"mean": 10.0, "p10": 8.0, "p50": 10.0, "p90": 12.0}
+    pair = {
+        "first": "a", "second": "b", "difference": {"value": -mean, "interval": [-2 * mean, mean]},
+        "chance_first_wins": {"value": 0.02}, "chance_tie": tie, "settled": False,
+    }  # fmt: skip
+    plans = [{"name": name, "points": {**points, "mean": 10.0 + (name == "b") * mean}} for name in "ab"]
+    found = _compared({"plans": plans, "pairs": [pair], "seed": 1, "battery": ["fresh"], "runs": 60})
+    assert "".join(text for _, text in found.says[0]) == told
+
+
 def test_two_answers_to_one_question(tmp_path):
     for name in ("x", "y"):
         (tmp_path / f"{name}.json").write_text(document(), encoding="utf-8")
@@ -179,7 +219,7 @@ def test_a_document_of_another_format(tmp_path):
     [
         (
             ["report", "simbot/starter/plan.yaml", "simbot/starter/plan.yaml"],
-            "two of the plans are named first plan",
+            "simbot/starter/plan.yaml is given twice",
         ),
         (
             ["report", "simbot/starter/plan.yaml", "--studies", "no/such"],

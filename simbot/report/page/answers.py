@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from simbot.analysis.results import Finding, MoveResult
 from simbot.report.document import Document
+from simbot.report.labels import decimals
 from simbot.report.page import say
 from simbot.report.page.evidence import batteries, changes, is_breaking, ms_of, ranges
 from simbot.report.page.parts import PlanPart, Studies
@@ -66,11 +67,20 @@ def _compared(document: Document) -> Answer:
     wins = won if first else 1.0 - won - closest["chance_tie"]
     means = {plan["name"]: plan["points"]["mean"] for plan in plans}
     score = f"{say.plain(means[name], 1)} to {say.plain(means[other], 1)}"
-    if closest["settled"]:
+    luck = f"seed {document['seed']}, battery {say.listed(document['battery'])}"
+    played = f"{document['runs']} matches of each under the same luck, {luck}."
+    if closest["chance_tie"] == 1.0:
         says: Pieces = [
             ("strong", name),
+            ("", f" and {other} are equal: they score the same in every match."),
+        ]
+        return Answer("plan", "Which plan", (says,), (played,), ranges(plans))
+    digits = decimals(apart)
+    if closest["settled"]:
+        says = [
+            ("strong", name),
             ("", f" scores more than {other}: "),
-            ("strong", f"{apart:.1f} points"),
+            ("strong", f"{apart:.{digits}f} points"),
             ("", " a match"),
         ]
     else:
@@ -78,7 +88,7 @@ def _compared(document: Document) -> Answer:
             ("", "Too close to say: "),
             ("strong", name),
             ("", " is "),
-            ("strong", f"{apart:.1f} points"),
+            ("strong", f"{apart:.{digits}f} points"),
             ("", f" ahead of {other}"),
         ]
     says.append(("", f", {score}, and wins {100 * wins:.0f} of 100 matches."))
@@ -91,10 +101,9 @@ def _compared(document: Document) -> Answer:
             else "0 is not ruled out for good"
         )
         notes.append(
-            f"{name} less {other}: {say.signed(low, 1)} to {say.signed(high, 1)} points (95 %); {sure}."
+            f"{name} less {other}: {say.signed(low, digits)} to {say.signed(high, digits)} points (95 %); {sure}."
         )
-    luck = f"seed {document['seed']}, battery {say.listed(document['battery'])}"
-    notes.append(f"{document['runs']} matches of each under the same luck, {luck}.")
+    notes.append(played)
     return Answer("plan", "Which plan", (says,), tuple(notes), ranges(plans))
 
 

@@ -13,7 +13,9 @@ from simbot.scenario.errors import SimbotError
 ABOUT_ONE_PLAN = ("tune", "match", "worth", "fit")
 
 
-def studies_of(folder: Path, names: Sequence[str], files: Sequence[str] = ()) -> tuple[Studies, list[str]]:
+def studies_of(
+    folder: Path, names: Sequence[str], files: Sequence[str] = (), own_names: Sequence[str] = ()
+) -> tuple[Studies, list[str]]:
     """Studies in a folder, and remarks about those that are left out.
 
     Parameters
@@ -23,6 +25,8 @@ def studies_of(folder: Path, names: Sequence[str], files: Sequence[str] = ()) ->
         Names of the page's plans, in order.
     files : sequence of str
         Names of the files they are read from; a sweep says of which of them it is.
+    own_names : sequence of str
+        What the plans' files call them, where plans of one name are told apart on the page.
 
     Raises
     ------
@@ -39,7 +43,10 @@ def studies_of(folder: Path, names: Sequence[str], files: Sequence[str] = ()) ->
             continue
         about = _about(study, names)
         if about is None:
-            remarks.append(f"{study.path}: {study.kind} of other plans, left out")
+            why = "of other plans"
+            if own_names.count(str(study.document.get("plan"))) > 1:
+                why = f"of {study.document['plan']}, and several of the plans are named so"
+            remarks.append(f"{study.path}: {study.kind} {why}, left out")
             continue
         if (study.kind, about) in found:
             other = found[study.kind, about].path.name
