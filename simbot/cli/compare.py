@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Workers
+from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, Seed, Settings, Workers
 from simbot.cli.shared import (
     Stopped,
     check_targets,
@@ -65,6 +65,7 @@ def compare(
         bool,
         typer.Option("--mix", help="Of two plans of one robot: so many rounds of the one, then the other."),
     ] = False,
+    settings: Settings = None,
     json_file: JsonFile = None,
     csv_file: CsvFile = None,
 ) -> None:
@@ -74,7 +75,7 @@ def compare(
 
     if len(plans) < 2:
         raise SimbotError("compare: two plans or more are wanted")
-    loaded = told_apart([load(plan, None)[0] for plan in plans])
+    loaded = told_apart([load(plan, settings)[0] for plan in plans])
     asked = read_asked(loaded[0], runs, seed, battery, None, None, until_halfwidth, workers, cluster)
     for plan in loaded[1:]:
         states_of(plan, battery)

@@ -22,7 +22,7 @@ from simbot.cli.shared import (
     tell_stopped,
     write_json,
 )
-from simbot.scenario.errors import SimbotError
+from simbot.scenario.errors import ScenarioError, SimbotError
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Remark, Robot
@@ -153,7 +153,15 @@ def _read(
     from simbot.scenario.load import load_plan, load_robot
 
     if mechanism is None:
-        plan, remarks = load_plan(file, KINDS, given, trees)
+        try:
+            plan, remarks = load_plan(file, KINDS, given, trees)
+        except ScenarioError as error:
+            if error.problems[0].text != "this is a robot file":
+                raise
+            names = ", ".join(load_robot(file, KINDS, given)[0].mechanisms)
+            raise SimbotError(
+                f"sweep: {file} is a robot file; name one of its mechanisms behind it ({names}), or give a plan"
+            ) from error
         robot = plan.robot
     else:
         robot, remarks = load_robot(file, KINDS, given, trees)

@@ -9,6 +9,7 @@ from simbot.report.swept_rows import at, told
 from simbot.studies.sweep import Point, SweepResult
 from simbot.studies.sweep_answer import best_wanted, runs_of, stops
 from simbot.studies.sweep_asked import Wish
+from simbot.studies.sweep_points import WholePlan
 from simbot.studies.wishes import ROBOTS, WITH_CHANCE, Spread
 
 WIDTH = 80
@@ -129,13 +130,28 @@ def _hangs(result: SweepResult, point: Point, wish: Wish, spread: Spread) -> str
 
 
 def _how(result: SweepResult) -> str:
-    shares = [spread.share for point in result.points for spread in point.spreads]
-    if any(share is not None for share in shares):
-        return (
-            f"Every spread: {ROBOTS} robots drawn from the stated and assumed spreads, each quantity once in every "
-            "twentieth of its own, each robot in a nominal match; rarer ones are not among them. What breaks a wish: "
-            "each quantity at both its ends by itself."
+    """How it is known whether a wish holds at every spread."""
+    told = []
+    chance = [wish.measure in WITH_CHANCE for wish in result.asked.wishes]
+    if any(chance):
+        told.append(
+            "A wish about matches with chance, whose robots are drawn from the spreads, holds at every spread where "
+            "the whole 95 % interval fulfils it."
         )
+    if not all(chance):
+        told.append(_of_a_plan() if isinstance(result.subject, WholePlan) else _of_a_mechanism())
+    return " ".join(told)
+
+
+def _of_a_plan() -> str:
+    return (
+        f"Every spread: {ROBOTS} robots drawn from the stated and assumed spreads, each quantity once in every "
+        "twentieth of its own, each robot in a nominal match; rarer ones are not among them. What breaks a wish: "
+        "each quantity at both its ends by itself."
+    )
+
+
+def _of_a_mechanism() -> str:
     return (
         "Every spread: each stated or assumed quantity at both its ends by itself, and all at once at those that are "
         "worse for the wish: the worst of all where each pulls one way whatever the others are."

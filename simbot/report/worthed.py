@@ -8,6 +8,7 @@ from textwrap import wrap
 from typing import TextIO
 
 from simbot import __version__
+from simbot.analysis.words import counted
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.labels import decimals
 from simbot.report.match_document import figure
@@ -33,7 +34,7 @@ def _lines(result: WorthResult) -> Iterator[str]:
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
     yield (
-        f"{result.plan.name} as it is: {result.base.value:.1f} points a match; {result.runs} matches, "
+        f"{result.plan.name} as it is: {result.base.value:.1f} points a match; {counted(result.runs, 'match')}, "
         f"seed {result.asked.seed}, battery {states}"
     )
     yield ""

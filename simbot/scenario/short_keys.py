@@ -15,12 +15,13 @@ MOST = 12  # keys that a message lists
 
 
 def keys_meant(written: str, keys: Sequence[str]) -> list[str]:
-    """Those of the keys that are meant: the one written in full; those that end as written; or that begin to."""
+    """Those of the keys that are meant: the one written in full; those that end with what is written; those with its
+    parts, the last one whole; or its beginning."""
     if written in keys:
         return [written]
     fitting = [key for key in keys if key_fits(written, key)]
-    last = written.rpartition(".")[2]
-    return [key for key in fitting if last in key.split(".")[-2:]] or fitting
+    whole = [key for key in fitting if written.rpartition(".")[2] in key.split(".")[-2:]]
+    return [key for key in whole if key.endswith(f".{written}")] or whole or fitting
 
 
 def key_fits(written: str, key: str) -> bool:

@@ -66,6 +66,8 @@ def test_a_key_that_means_many_says_how_to_come_to_the_others():
 def test_a_key_written_whole_is_not_one_that_begins_so():
     keys = ["robot.lift.zero", "robot.lift.zero_drift", "robot.lift.moving_mass.0"]
     assert keys_meant("lift.zero", keys) == ["robot.lift.zero"] and keys_meant("lift.zer", keys) == keys[:2]
+    nested = ["plan.high.0.together.1.2.wait", "plan.high.2.wait"]
+    assert keys_meant("high.2.wait", nested) == nested[1:] and keys_meant("high.wait", nested) == nested
     assert keys_meant("moving_mass", keys) == keys[2:] and keys_meant("robot.lift.zero", keys) == keys[:1]
 
 

@@ -172,6 +172,12 @@ def test_a_wish_about_matches_with_chance_holds_surely_where_its_interval_does(t
             assert wish["holds_at_every_spread"] == (drawn["interval"][0] >= 7.5)
     held = [point["wanted"][0]["holds_at_every_spread"] for point in found["points"]]
     assert True in held and False in held
+    told = " ".join(
+        " ".join(
+            printed(capsys, str(tmp_path / "plan.yaml"), key, "--matches", "20", "--want", "mean >= 7.5")
+        ).split()
+    )
+    assert "where the whole 95 % interval fulfils it" in told and "at both its ends" not in told
 
 
 # --- a mechanism --------------------------------------------------------------------------------------
@@ -306,7 +312,7 @@ def test_what_was_run_when_it_is_stopped_is_told(tmp_path, capsys, monkeypatch):
     (["lift", "kind=1:2"], "robot.mechanisms.lift.kind is 'slide', which is no number to sweep"),
     (["lift", "travel=1:2 m"], "several numbers are meant by that, given: 'travel'; would do: robot.mechanisms"),
     (["lift", "control=1:2"], "a mapping is wanted, given: '1:2'"),
-    (["robot.mechanisms.lift.drum=1:2 mm"], "this is a robot file; would do: a plan file"),
+    (["robot.mechanisms.lift.drum=1:2 mm"], r"is a robot file; name one of its mechanisms behind it \(lift\), or"),
     (["lit", "drum=20:60mm"], "no mechanism 'lit'; it has lift; did you mean 'lift'"),
     (["lift"], "one quantity or two, as KEY=FROM:TO"),
     (["lift", "drum=20:60mm", "drum=1:2mm"], "both quantities are robot.mechanisms.lift.drum_diameter"),
