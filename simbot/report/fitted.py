@@ -270,7 +270,7 @@ def _errors(result: FitResult) -> Iterator[str]:
             f"Stopwatch: a reaction of {reaction:g} s leaves +-{_two(0.7 * reaction)} s in a single time and shifts "
             f"all of them alike by up to +-{_two(0.5 * reaction)} s (k = 2, common practice, no source)"
         )
-        if result.shift is not None:
+        if result.shift is not None and abs(result.shift) >= 5e-4:
             text += f"; here by {result.shift:+.3f} s"
         yield text + ". Film it if that is too much."
     if "frames" in methods:

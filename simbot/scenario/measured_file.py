@@ -75,7 +75,7 @@ class _Reader:
         )
 
     def rows(self) -> Iterator[Measured]:
-        lines = read_text(self.path).splitlines()
+        lines = read_text(self.path, "a table saved as CSV").splitlines()
         filled = [
             (number, line) for number, line in enumerate(lines, 1) if without_remark(line).strip(" \t,;")
         ]

@@ -52,12 +52,12 @@ def refuse(place: Place, text: str, given: str | None = None, wanted: str = "") 
     raise ScenarioError([Problem(place.file, place.line, place.column, "", given, wanted, None, text)])
 
 
-def read_text(path: Path) -> str:
-    """The text of a file, or one clear message why it cannot be read."""
+def read_text(path: Path, wanted: str = "a YAML file") -> str:
+    """The text of a file, or one clear message why it cannot be read and what is wanted."""
     nowhere = Place(str(path), 0, 0)
     try:
         if path.is_dir():
-            refuse(nowhere, "this is a directory, a YAML file is wanted")
+            refuse(nowhere, f"this is a directory, {wanted} is wanted")
         size = path.stat().st_size
         if size > MAX_BYTES:
             refuse(nowhere, f"the file has {size} bytes; at most {MAX_BYTES} are read")
@@ -69,7 +69,7 @@ def read_text(path: Path) -> str:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         refuse(nowhere, "the file is UTF-16; save it as UTF-8")
     if b"\0" in data:
-        refuse(nowhere, "this is a binary file, a YAML file is wanted")
+        refuse(nowhere, f"this is a binary file, {wanted} is wanted")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

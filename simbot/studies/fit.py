@@ -67,7 +67,7 @@ def fit(
     if named:
         unknowns = named_unknowns(source, named)
     else:
-        unknowns, left = chosen_unknowns(source, measured, conditions, asked, work)
+        unknowns, left = chosen_unknowns(source, measured, conditions, asked, file, work)
     predictor = Predictor(source.plan, unknowns, conditions, asked.seed, asked.matches, work)
     data = data_of(measured, conditions, asked.reaction, predictor)
     start = np.array([unknown.given.number for unknown in unknowns])

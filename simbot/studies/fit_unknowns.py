@@ -18,6 +18,7 @@ from simbot.scenario.model import Plan
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.short_keys import key_fits
 from simbot.studies.fit_data import data_of
+from simbot.studies.fit_possible import check_possible
 from simbot.studies.fit_results import FitAsked
 from simbot.studies.fit_work import Work
 from simbot.studies.likelihood import Data, Likelihood
@@ -98,11 +99,13 @@ def chosen_unknowns(
     measured: Sequence[Measured],
     conditions: Sequence[Condition],
     asked: FitAsked,
+    file: Path,
     work: Work | None = None,
 ) -> tuple[list[Unknown], tuple[str, ...]]:
     """Of the numbers with a spread those that the data tell better than the file does, together.
 
-    One after the other, the one first whose spread shows most in what was measured.
+    One after the other, the one first whose spread shows most in what was measured. Where there is none, times that
+    no value of them explains are the reason to tell.
     """
     candidates = with_spread(source, conditions)
     if not candidates:
@@ -128,10 +131,11 @@ def chosen_unknowns(
         if np.linalg.matrix_rank(part) == len(tried) and np.all(2.0 * np.sqrt(np.diag(covariance)) < 1.0):
             chosen = tried
     if not chosen:
+        doubts = check_possible(file, source.plan, candidates, measured, data, conditions, predictor)
         names = ", ".join(unknown.name for unknown in candidates)
+        text = f"these measurements tell none of the numbers with a spread better than the files already do ({names})"
         raise SimbotError(
-            f"these measurements tell none of the numbers with a spread better than the files already do ({names}): "
-            "measure more, or name what is to be fitted with --unknown"
+            "; ".join([f"{text}: measure more, or name what is to be fitted with --unknown", *doubts])
         )
     rest = tuple(candidates[n].name for n in range(len(candidates)) if n not in chosen and shows[n] > 0.0)
     return [candidates[number] for number in sorted(chosen)], rest

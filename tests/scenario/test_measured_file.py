@@ -111,6 +111,11 @@ def test_each_mistake_has_its_message(tmp_path, plan, text, place, said):
     assert said in str(told.value) and f"times.csv{place}" in str(told.value)
 
 
+def test_a_spreadsheet_s_own_file_is_told_to_be_saved_as_csv(tmp_path, plan):
+    with pytest.raises(ScenarioError, match="this is a binary file, a table saved as CSV is wanted"):
+        read(tmp_path, plan, b"PK\x03\x04\0\0\0")
+
+
 def test_all_mistakes_come_at_once(tmp_path, plan):
     with pytest.raises(ScenarioError) as told:
         read(tmp_path, plan, HEAD + "lift,0 m,0.6 m,,1,,\nlift,0 m,0.6 m,,1 s,,\narm,in,up,,1 s,,\n")

@@ -234,6 +234,16 @@ def test_a_mean_above_the_free_speed_is_refused(plan):
     assert "measured.csv:2:" in str(told.value)
 
 
+def test_the_impossible_is_refused_where_nothing_can_be_chosen_to_fit_too(plan):
+    """One single time tells nothing better than the file; that no lift is so fast is what there is to say of it."""
+    path = table(plan, ["lift,0 m,0.6 m,0.6 s,,fresh"])
+    with pytest.raises(SimbotError, match=r"csv:2:1: value: .*above the free speed.*rolling start"):
+        fitted(plan, path)
+    path = table(plan, ["lift,0 m,0.6 m,1.5 s,,fresh"])
+    with pytest.raises(SimbotError, match="these measurements tell none of the numbers"):
+        fitted(plan, path)
+
+
 def test_a_mean_that_may_be_the_stopwatch_is_doubted_not_refused(plan):
     """1.365 s is too short for any friction, but within what a stopwatch leaves open."""
     rows = ["lift,0 m,0.6 m,1.36 s,,fresh", "lift,0 m,0.6 m,1.37 s,,fresh"]
