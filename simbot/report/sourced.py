@@ -19,6 +19,13 @@ def source_lines(sources: Sources | None) -> Iterator[str]:
         return
     yield ""
     yield from wrap(_answer(sources), WIDTH)
+    if sources.sd > 0.0:
+        yield from _table(sources)
+    if sources.failed:
+        yield f"{sources.failed} pairs could not be played."
+
+
+def _table(sources: Sources) -> Iterator[str]:
     shown = [one for one in sources.each[:SHOWN] if one.total >= LEAST]
     if shown:
         yield f"{'not known':<52}{'alone':>6}{'in all':>8}{'points':>8}"
@@ -39,17 +46,18 @@ def source_lines(sources: Sources | None) -> Iterator[str]:
         "percentage points. A success rate without a spread is taken as good to ± 10 percentage points.",
         WIDTH,
     )
-    if sources.failed:
-        yield f"{sources.failed} pairs could not be played."
 
 
 def _answer(sources: Sources) -> str:
     text = (
-        f"Luck from match to match spreads the points by {sources.luck_sd:.1f} (a standard deviation, sd), what is not "
-        f"known of the robot and its success rates by {sources.sd:.1f}."
+        f"Luck from match to match spreads the points by {sources.luck_sd:.1f} (a standard deviation, sd), "
     )
     if sources.sd <= 0.0:
-        return text + " None of it stands out from the luck in so many matches (--unknowns N plays more)."
+        return (
+            f"{text}and {sources.runs} pairs of matches are too few to tell from it what is not known of the robot and "
+            "its success rates (--unknowns N plays more)."
+        )
+    text += f"what is not known of the robot and its success rates by {sources.sd:.1f}."
     measured = next((one for one in sources.each if not one.unknown.rate and _counts(one)), None)
     practised = next((one for one in sources.each if one.unknown.rate and _counts(one)), None)
     if measured is None and practised is None:

@@ -135,3 +135,14 @@ def test_no_advice_comes_from_a_share_that_may_be_nothing():
 
     assert "Measure first" not in told(0.0) and "--unknowns N" in told(0.0)
     assert "Measure first: battery resistance" in told(0.03)
+
+
+def test_too_few_pairs_to_tell_anything_from_luck_say_so():
+    """A variance of 0 is none that was found, and shares of it are none either."""
+    one = Source(Unknown(("mass",), "mass: 5 kg", False, False), 0.0, (0.0, 0.0), 0.0, (0.0, 0.0), 0.0)
+    told = " ".join(source_lines(Sources((one,), 0.0, 3.0, 16, 0)))
+    assert (
+        "16 pairs of matches are too few to tell" in told
+        and "good to about" not in told
+        and "0.0" not in told
+    )
