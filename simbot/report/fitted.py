@@ -183,7 +183,7 @@ def _named(name: str, cells: str, wide: int = 34) -> Iterator[str]:
     """A row of a table: its name, on a line of its own where it is long, and its cells, moved left where they are."""
     room = min(wide, WIDTH - len(cells))
     if len(name) >= room:
-        yield from wrap(name, WIDTH, initial_indent=name[: len(name) - len(name.lstrip())])
+        yield from wrap(name, WIDTH, subsequent_indent="  ")
         name = ""
     yield f"{name:<{max(0, room)}}{cells}"
 
