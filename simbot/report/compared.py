@@ -101,7 +101,8 @@ def _answer(result: CompareResult) -> str:
             f"Too {'few matches' if few else 'close'} to say: {best.plan.name} is {_ahead(apart)} ahead of "
         )
         text += other.plan.name
-    if apart.mean.interval is not None:
+    interval = apart.mean.interval
+    if interval is not None and (apart.sure or interval[0] <= 0.0 <= interval[1]):
         text += f" ({_ends(apart, closest.first == number)} with 95 % confidence)"
     text += f", and wins {100 * chance:.0f} % of the single matches"
     if apart.ties:
@@ -186,7 +187,7 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     won, lost = 100 * apart.first_wins.value, 100 * _wins(apart, False)
     text += f"; {first} wins {won:.0f} % of the matches, {second} {lost:.0f} %"
     if apart.first_wins_day is not None:
-        text += f", and {100 * apart.first_wins_day:.0f} % of the days by their average over ten"
+        text += f", and about {100 * apart.first_wins_day:.0f} % of the days by their average over ten"
     yield from wrap(text + ".", WIDTH)
     yield ""
     whole = all(value == round(value) for value in apart.tally)

@@ -29,6 +29,8 @@ from simbot.studies.schedule import STEP_DAYS, Round, looks_until, matches_in, n
 from simbot.studies.statistics import NORMAL_95, Figure, parts_of, share_of, tally_of
 
 ALPHA = 0.05
+DAYS_DRAWN = 10_000
+LEVEL = 1e-9  # points: no more than rounding
 MANY_TIES = 0.5  # of the matches: from single ones it cannot be told then how days of ten differ
 Array = npt.NDArray[np.float64]
 
@@ -289,12 +291,14 @@ def matches_for(fit: Fit, half: float) -> int | None:
 def _wins_day(groups: Sequence[Array], mean: float, luck: float, ignorance: float) -> float:
     """Share of days whose average over ten matches is above 0.
 
-    What was seen of each day, drawn together about the mean until it is spread as such averages are.
+    Days are put together of what was seen: one match for the robot of the day, ten for its luck, each drawn together
+    about the mean until their spreads are those of ignorance and of luck.
     """
-    wanted = luck**2 / MATCHES_A_DAY + ignorance**2
-    above = 0
-    for group in groups:
-        spread = luck**2 / len(group) + ignorance**2
-        share = sqrt(wanted / spread) if spread > 0.0 else 1.0
-        above += mean + share * (float(group.mean()) - mean) > 0.0
-    return above / len(groups)
+    whole = sqrt(luck**2 + ignorance**2)
+    if whole == 0.0:
+        return float(mean > LEVEL)
+    off = np.concatenate(groups) - np.concatenate(groups).mean()
+    rng = np.random.Generator(np.random.PCG64(0))
+    drawn = rng.choice(off, (DAYS_DRAWN, MATCHES_A_DAY + 1))
+    days = mean + (ignorance * drawn[:, 0] + luck * drawn[:, 1:].mean(axis=1)) / whole
+    return float((days > LEVEL).mean())

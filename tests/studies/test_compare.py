@@ -10,6 +10,7 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
+from scipy import stats
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.report.compare_document import compare_document
@@ -21,7 +22,7 @@ from simbot.studies.asked import Asked
 from simbot.studies.compare import compare, told_apart
 from simbot.studies.match import study
 from simbot.studies.one_match import MATCHES_A_DAY
-from simbot.studies.paired import ALPHA, Pairing, level_of
+from simbot.studies.paired import ALPHA, Pairing, _wins_day, level_of
 from simbot.studies.schedule import schedule
 from simbot.studies.statistics import Figure
 
@@ -150,6 +151,21 @@ def test_equal_plans_are_equal_and_nothing_more(tmp_path):
     said = " ".join(text.getvalue().split())
     assert said.startswith("one and two are equal: they score the same in each of 60 matches.")
     assert "one less two: 0, in every match." in said and "To settle" not in said and "± 1 point" not in said
+
+
+def test_the_share_of_days_won_is_that_of_averages_over_ten():
+    rng = np.random.default_rng(8)
+    # luck of sd 6 and ignorance of sd 4 about +2: an average of ten has sd sqrt(4^2 + 6^2/10)
+    values = 2.0 + np.sqrt(52.0) * stats.norm.ppf((np.arange(400) + 0.5) / 400)
+    exact = stats.norm.cdf(2.0 / np.sqrt(16.0 + 3.6))
+    assert _wins_day([rng.permutation(values)], 2.0, 6.0, 4.0) == pytest.approx(exact, abs=0.015)
+    # luck alone, of whole points: -1, 0 and 1 by 0.3, 0.3 and 0.4; ten together are their own sum, ties are no wins
+    chances = np.array([1.0])
+    for _ in range(10):
+        chances = np.convolve(chances, [0.3, 0.3, 0.4])
+    points = np.repeat([-1.0, 0.0, 1.0], [30, 30, 40])
+    won = _wins_day([points], float(points.mean()), float(points.std()), 0.0)
+    assert won == pytest.approx(chances[11:].sum(), abs=0.015)
 
 
 def test_of_matches_that_are_ties_mostly_no_share_of_days_is_told(tmp_path):
