@@ -165,7 +165,9 @@ def sources_of(ledger: Ledger, plan: Plan, asked: Asked, runs: int, progress: Pr
     if not unknowns:
         return None
     ledger.begin(progress, 2 * runs)
-    return _told_by(asked, unknowns, *ledger.play([whole, exact(whole)], _matches(asked, runs)))
+    drawn, stated = ledger.play([whole, exact(whole)], _matches(asked, runs))
+    ledger.end()
+    return _told_by(asked, unknowns, drawn, stated)
 
 
 def sources_found(ledger: Ledger, plan: Plan, asked: Asked, runs: int) -> Sources | None:

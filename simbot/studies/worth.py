@@ -77,6 +77,7 @@ def worths(
     stopped = False
     try:
         records = play_together(ledger, plans, asked)
+        ledger.end()
     except KeyboardInterrupt:
         records, stopped = ledger.found_of(plans, schedule(asked.states, asked.runs)), True
         if not played(records[0]):

@@ -21,9 +21,11 @@ from simbot.scenario.model import ActStep, WaitStep
 from simbot.scenario.plan_file import all_steps
 from simbot.scenario.relative import changed_text
 from simbot.studies.asked import Asked
+from simbot.studies.ledger import Ledger
+from simbot.studies.sources import sources_of
 from simbot.studies.statistics import Figure
 from simbot.studies.usual_changes import usual_changes
-from simbot.studies.worth import worth
+from simbot.studies.worth import worth, worths
 
 ASKED = Asked(300, 3, ("full",))
 
@@ -72,6 +74,18 @@ def test_the_answer_is_the_best_of_what_is_sure(tmp_path):
     )
     assert answer(least) == "sure is worth most: +0.02 points a match (+0.01 to +0.03)."
     assert answer(wide) == "None of the changes surely brings points."
+
+
+def test_progress_comes_to_its_end(tmp_path):
+    """What is told last is that all is done: then the line is full."""
+    plan = a_plan(tmp_path, rounds(70))
+    told = []
+    with Ledger("worth", [plan], ASKED) as ledger:
+        asked = replace(ASKED, runs=3)
+        worths(ledger, plan, {"same": a_plan(tmp_path, rounds(75))}, None, asked, lambda *n: told.append(n))
+        assert told[-1] == (6, 6)
+        sources_of(ledger, plan, asked, 16, lambda *n: told.append(n))
+    assert told[-1] == (32, 32)
 
 
 @pytest.mark.parametrize(("given", "change", "text"), [
