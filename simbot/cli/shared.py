@@ -79,7 +79,9 @@ def changes_of(settings: Sequence[str] | None, option: str = "--set") -> dict[st
         key, equals, value = setting.partition("=")
         if not (equals and key.strip() and value.strip()):
             raise SimbotError(f"{option} {setting}: KEY=VALUE is needed, as in robot.mass='11 kg'")
-        changes[key.strip()] = value.strip()
+        before = changes.setdefault(key.strip(), value.strip())
+        if before != value.strip():
+            raise SimbotError(f"{option} {setting}: {key.strip()} is {before} by another {option} already")
     return changes
 
 

@@ -49,30 +49,37 @@ def _shortest(keys: Sequence[str]) -> str:
 
 
 def nearest_key(written: str, keys: Sequence[str], own: str = "") -> str | None:
-    """The end of a key, with as many parts, that looks most like it; ends are held against it in full and cut.
+    """The end of a key, with as many names, that looks most like it; ends are held against it in full and cut.
 
     `own`: keys that begin so come first.
     """
-    *front, last = written.split(".")
-    count = len(front) + 1
-    length = len(last)
-    guesses: dict[str, str] = {}
+    *front, last = written.casefold().replace(" ", ".").split(".")
     own_first = sorted(keys, key=lambda key: not (own and key.startswith(own)))
+    guesses: dict[str, str] = {}
     for key in own_first:
-        *before, end = [part for part in key.split(".") if not part.isdigit()]
-        if _in_order(front, before):
-            for word in (end, *end.split("_"), end[:length]):
-                guesses.setdefault(word, ".".join([*front, end]))
+        *before, end = key.rstrip(".0123456789").split(".")
+        places = _places(front, before)
+        if places is not None:
+            for word in (end, *end.split("_"), end[: len(last)]):
+                guesses.setdefault(word, ".".join([*places, end]))
     found = nearest(last, guesses)
     if found is not None:
         return guesses[found]
     guesses = {}
     for key in own_first:
-        parts = key.split(".")[-count:]
-        for end in (parts[-1], parts[-1][:length]):
-            guesses.setdefault(".".join([*parts[:-1], end]), ".".join(parts))
-    found = nearest(written, guesses)
+        *before, end = [part for part in key.split(".") if not part.isdigit()][-len(front) - 1 :]
+        for word in (end, end[: len(last)]):
+            guesses.setdefault(".".join([*before, word]), ".".join([*before, end]))
+    found = nearest(".".join([*front, last]), guesses)
     return None if found is None else guesses[found]
+
+
+def _places(parts: Sequence[str], path: Sequence[str]) -> list[str] | None:
+    """The parts as a path has them, in their order; None: it has not all."""
+    rest = iter(path)
+    found = [next((each for each in rest if each.casefold() == part), None) for part in parts]
+    whole = [each for each in found if each is not None]
+    return whole if len(whole) == len(parts) else None
 
 
 def _in_order(parts: Sequence[str], path: Sequence[str]) -> bool:

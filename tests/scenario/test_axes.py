@@ -46,7 +46,8 @@ def test_a_key_may_be_short_where_it_is_clear(written, mechanism, key):
 
 @pytest.mark.parametrize(("written", "mechanism", "told"), [
     ("ratio", "arm", "several numbers .*gearing.0.ratio, robot.mechanisms.arm.gearing.1.ratio"),
-    ("lift.drom", "", "did you mean 'lift.drum_diameter'"),
+    ("lift.drom", "", "did you mean 'lift.drum_diameter'"), ("Lift.Drum", "", "did you mean 'lift.drum_diameter'"),
+    ("lift drum", "", "did you mean 'lift.drum_diameter'"), ("Lift.Ratio", "", "did you mean 'lift.ratio'"),
     ("lift.mass", "", "did you mean 'lift.moving_mass'"), ("drumm", "", "did you mean 'drum_diameter'"),
 ])  # fmt: skip
 def test_an_unclear_key_is_told(written, mechanism, told):

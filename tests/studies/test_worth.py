@@ -172,6 +172,9 @@ def test_a_change_s_key_may_be_short_as_a_sweep_s(tmp_path, capsys):
         assert status([*asked, "--change", f"{key}=-50 %"]) == 0
         means.append(capsys.readouterr().out.replace(key, "KEY"))
     assert means[0] == means[1] == means[2]
+    both = ["--change", "robot.mass=-1 kg", "--change", "robot.mass=-2 kg"]
+    assert status([*asked, *both]) == 2
+    assert "robot.mass is -1 kg by another --change already" in capsys.readouterr().err
     both = ["--change", "robot.mass=-1 kg", "--change", "mass=-2 kg"]
     assert status([*asked, *both]) == 2
     assert "robot.mass is changed twice, by robot.mass=-1 kg too" in capsys.readouterr().err
