@@ -197,7 +197,8 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     if apart.sure:
         yield from wrap(
             f"The sign is settled: a rule that looks again and again and still errs in at most {100 * ALPHA:.0f} of "
-            "100 studies says so. The interval does not know of the looking, and is a little too narrow for it.",
+            "100 studies says so (Bonferroni's inequality over all its looks). The interval does not know of the "
+            "looking, and is a little too narrow for it.",
             WIDTH,
         )
     elif apart.matches_needed is not None:

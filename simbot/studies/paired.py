@@ -5,8 +5,9 @@ plans do the same thing, so that what they share cancels out of a difference. Wh
 luck that is known of it (`regressed`).
 
 Looking again and again would find a difference sooner or later where there is none. So the k-th look is made at
-the level alpha/(k (k + 1)); these add up to alpha (Bonferroni's inequality), however many looks there are. Where
-the best of several plans is sought, alpha is shared among its rivals.
+the level alpha/(k (k + 1)); these add up to alpha (Bonferroni's inequality; Dunn, Journal of the American Statistical
+Association 56, 1961, 52-64, from memory), however many looks there are. Where the best of several plans is sought,
+alpha is shared among its rivals.
 """
 
 from __future__ import annotations
