@@ -281,7 +281,7 @@ def _parts(result: SweepResult, best: Point | None) -> Iterator[str]:
             )
             near = dict.fromkeys((*below[-1:], *above[:1]))
             names = " and ".join(axes[0].told(part) for part in near)
-            yield f"Parts you named; nearest to the best value: {names}"
+            yield from wrap(f"Parts you named; nearest to the best value: {names}", WIDTH)
         yield from rows(result, result.parts, chosen)
     if chosen is None:
         yield "None of the parts does it."

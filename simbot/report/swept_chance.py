@@ -67,7 +67,8 @@ def chance_lines(result: SweepResult, best: Point | None) -> Iterator[str]:
     else:
         drawn = best.looks[0].drawn
         assert drawn is not None
-        yield f"At the best, {at(result.asked.axes, best)}: {_told(drawn.mean, 1)} points a match"
+        told = f"At the best, {at(result.asked.axes, best)}: {_told(drawn.mean, 1)} points a match"
+        yield from wrap(told, WIDTH)
     yield from wrap(
         f"{'o: may be the best. ' if len(result.asked.axes) == 1 else ''}{result.asked.matches} matches with chance at "
         f"each value, seed {result.asked.seed}, the same luck at each, each with another robot within the spreads; "

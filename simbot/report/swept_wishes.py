@@ -55,7 +55,8 @@ def wishes_told(result: SweepResult) -> Iterator[str]:
     if not result.asked.wishes or not result.points:
         return
     yield ""
-    yield "Wanted: " + "; ".join(wish.text for wish in result.asked.wishes)
+    wanted = "; ".join(wish.text for wish in result.asked.wishes)
+    yield from wrap(f"Wanted: {wanted}", WIDTH, subsequent_indent="  ")
     surely = [point.fits_surely for point in result.points]
     only = [point.fits and not point.fits_surely for point in result.points]
     for title, chosen in (("at every spread", surely), ("at the middle of the spreads only", only)):

@@ -25,7 +25,7 @@ def break_even_lines(more: Further) -> Iterator[str]:
         )
         yield ""
         return
-    yield f"When {evens.behind} would win, all else as it is"
+    yield from wrap(f"When {evens.behind} would win, all else as it is", WIDTH)
     turning = sorted((one for one in evens.each if one.turns), key=_far)
     for one in turning:
         yield from _entry(f"{in_words(one, evens)}{_interval(one)}")

@@ -33,9 +33,10 @@ def _lines(result: WorthResult) -> Iterator[str]:
         yield from wrap(_stopped(result), WIDTH)
     yield ""
     states = ", ".join(dict.fromkeys(result.asked.states))
-    yield (
+    yield from wrap(
         f"{result.plan.name} as it is: {result.base.value:.1f} points a match; {counted(result.runs, 'match')}, "
-        f"seed {result.asked.seed}, battery {states}"
+        f"seed {result.asked.seed}, battery {states}",
+        WIDTH,
     )
     yield ""
     yield f"{'change':<44}{'points':>8}   95 % interval"

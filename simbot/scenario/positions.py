@@ -55,7 +55,7 @@ class Positions:
     @staticmethod
     def read_named(sheet: Sheet, loc: Loc, values: dict[str, Any], coordinate: str) -> dict[str, float]:
         """The words of `named` with their positions."""
-        bare = MechanismSpec("", "", coordinate, {**values, "named": None}, 0)
+        bare = MechanismSpec(str(loc[-1]), "", coordinate, {**values, "named": None}, 0)
         positions = Positions(sheet, bare)
         named = {}
         for word, at in sheet.entries((*loc, "named")):

@@ -252,6 +252,13 @@ def test_parts_are_run_themselves_and_may_stand_in_a_file(tmp_path, capsys):
     assert any(line.startswith("Of the parts take lift.drum_diameter ") for line in lines)
 
 
+def test_many_wishes_fit_the_screen(capsys):
+    robot = str(SCENARIOS / "night-market" / "robot.yaml")
+    wish = "arrival <= 0.75 s, fresh, tired; stall <= 50 %; current <= 20 A"
+    lines = printed(capsys, robot, "lift", "drum=50:60:10 mm", "--to", "0.4 m", "--want", wish)
+    assert "Wanted: arrival <= 0.75 s, fresh; arrival <= 0.75 s, tired;" in " ".join(" ".join(lines).split())
+
+
 def test_every_battery_state_has_its_best(capsys):
     robot = str(SCENARIOS / "night-market" / "robot.yaml")
     lines = printed(capsys, robot, "lift", "drum=30:40:5 mm", "--to", "0.4 m", "--battery", "all")
