@@ -9,6 +9,7 @@ from simbot.report.match_document import distribution, figure, matches
 from simbot.report.turned import break_even_rows
 from simbot.studies.compare import CompareResult
 from simbot.studies.further import NOTHING_FURTHER, Further
+from simbot.studies.moved import Mover
 
 
 def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> Document:
@@ -53,6 +54,7 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
                 "days_needed": pair.difference.days_needed,
                 "matches_needed": pair.difference.matches_needed,
                 "matches_for_half_width_1": pair.difference.matches_for_a_point,
+                "moved_most_by": mover_document(pair.difference.mover),
                 "matches": matches(pair.difference.tally),
             }
             for pair in result.pairs
@@ -65,4 +67,17 @@ def compare_document(result: CompareResult, more: Further = NOTHING_FURTHER) -> 
         "failed": [
             {"plan": name, "match": record.number, "why": record.fault} for name, record in result.faults
         ],
+    }
+
+
+def mover_document(mover: Mover | None) -> Document | None:
+    """What is not known and moves a difference most."""
+    if mover is None:
+        return None
+    return {
+        "quantity": mover.unknown.text,
+        "assumed": mover.unknown.assumed,
+        "end": "upper" if mover.upper else "lower",
+        "points": rounded(mover.points),
+        "interval": [rounded(end) for end in mover.interval],
     }

@@ -214,9 +214,19 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
         )
     if apart.luck_sd is not None and apart.ignorance_sd is not None:
         days = min(result.sides[number].points.days for number in (pair.first, pair.second))
-        unknown = ignorance_told(
+        ignorance = ignorance_told(
             apart.ignorance_sd, apart.ignorance_most, days, "which only measuring it shrinks"
         )
         yield from wrap(
-            f"Of its spread luck has sd {apart.luck_sd:.1f}, which more matches shrink; {unknown}.", WIDTH
+            f"Of its spread luck has sd {apart.luck_sd:.1f}, which more matches shrink; {ignorance}.", WIDTH
+        )
+    if apart.mover is not None:
+        low, high = apart.mover.interval
+        unknown, end = apart.mover.unknown, "upper" if apart.mover.upper else "lower"
+        guess = ", which nobody stated" if unknown.assumed else ""
+        yield from wrap(
+            f"Of what is not known one thing moves it most, so {'count' if unknown.rate else 'measure'} it first: "
+            f"{unknown.text}{guess}. At the {end} end of that {first} less {second} changes by "
+            f"{apart.mover.points:+.1f} points ({low:+.1f} to {high:+.1f}).",
+            WIDTH,
         )

@@ -24,6 +24,7 @@ from simbot.studies.allocation import shares, starving
 from simbot.studies.asked import Asked
 from simbot.studies.controls import Known, fortunes
 from simbot.studies.ledger import Ledger
+from simbot.studies.moved import Mover, moved_most
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, some_played, totals_of
 from simbot.studies.regressed import Fit, regressed
 from simbot.studies.schedule import STEP_DAYS, Round, looks_until, matches_in, next_look, schedule
@@ -57,6 +58,7 @@ class Difference:
     )
     matches_needed: int | None = None  # those of `days_needed`, and no sooner than anything is looked at
     matches_for_a_point: int | None = None  # for an interval of +- 1 point
+    mover: Mover | None = None  # of what is not known, what moves it most
 
 
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
@@ -273,7 +275,19 @@ def difference_of(
         fit.groups,
         matches_for(fit, abs(fit.mean.value)),
         matches_for(fit, 1.0),
+        None if known is None else _mover(first, second, known, apart, days),
     )
+
+
+def _mover(
+    first: Sequence[MatchRecord],
+    second: Sequence[MatchRecord],
+    known: Known,
+    apart: Array,
+    days: npt.NDArray[np.int64],
+) -> Mover | None:
+    curves = known.groups([one.number for one, _ in both(first, second)])
+    return moved_most(known.unknowns, curves, apart, days)
 
 
 def days_for(fit: Fit, half: float) -> int | None:

@@ -19,11 +19,14 @@ from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
 from simbot.report.tidy import compare_rows
 from simbot.studies.asked import Asked
+from simbot.studies.chaos import hermite
 from simbot.studies.compare import compare, told_apart
 from simbot.studies.match import study
+from simbot.studies.moved import moved_most
 from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.paired import ALPHA, Pairing, _wins_day, level_of
 from simbot.studies.schedule import schedule
+from simbot.studies.sources import Unknown
 from simbot.studies.statistics import Figure
 
 ASKED = Asked(200, 3, ("full",))
@@ -151,6 +154,46 @@ def test_equal_plans_are_equal_and_nothing_more(tmp_path):
     said = " ".join(text.getvalue().split())
     assert said.startswith("one and two are equal: they score the same in each of 60 matches.")
     assert "one less two: 0, in every match." in said and "To settle" not in said and "± 1 point" not in said
+
+
+def test_what_moves_a_difference_most_is_named_where_something_surely_does():
+    rng = np.random.default_rng(4)
+    unknowns = [Unknown((name,), name, False, False) for name in "abcdefghij"]
+    days = np.arange(60)
+    named = inside = 0
+    for _ in range(400):
+        z, noise = rng.standard_normal((60, 10)), 3.0 * rng.standard_normal(60)
+        curves = hermite(z, 3)[1:]
+        named += moved_most(unknowns, curves, noise, days) is not None
+        found = moved_most(unknowns, curves, noise + 4.0 * z[:, 2] - z[:, 5], days)
+        assert found.unknown.text == "c"
+        low, high = found.interval
+        inside += low < (8.0 if found.upper else -8.0) < high
+    assert named / 400 < 0.05 + 4 * np.sqrt(0.05 * 0.95 / 400)
+    # of two ends the one that looks farther is told, so that the interval is a little too narrow
+    assert inside / 400 > 0.88
+    # what breaks in the farthest tenth alone is a threshold, and found as one
+    far = moved_most(unknowns, curves, noise - 40.0 * (z[:, 7] > 1.28), days)
+    assert far.unknown.text == "h" and far.upper and far.points < -20.0
+
+
+def test_a_comparison_says_what_it_rests_on_most(tmp_path):
+    """A place that succeeds 70 % ± 20 % in one plan only: 8 of them, so that at an end 20 % bring 1.6 points."""
+    plans = []
+    for name, spread in (("one", " ± 20 %"), ("two", "")):
+        (tmp_path / name).mkdir()
+        steps = [pick(), wait("0.3 s"), place(succeeds=f"70 %{spread}"), wait("0.3 s")]
+        plans.append(a_plan(tmp_path / name, [{"repeat": 8, "steps": steps}], name=name))
+    result = compare(plans, Asked(120, 3, ("full",)), silent)
+    mover = result.pairs[0].difference.mover
+    truth = 1.6 if mover.upper else -1.6
+    assert mover.interval[0] < truth < mover.interval[1] and "70 % ± 20 %" in mover.unknown.text
+    text = StringIO()
+    print_compared(result, text)
+    assert "end of that one less two changes by" in " ".join(text.getvalue().split())
+    document = json.loads(json.dumps(compare_document(result)))
+    jsonschema.Draft202012Validator(json.loads(schema_text("compare"))).validate(document)
+    assert document["pairs"][0]["moved_most_by"]["points"] == pytest.approx(mover.points, abs=1e-5)
 
 
 def test_the_share_of_days_won_is_that_of_averages_over_ten():
