@@ -98,8 +98,7 @@ def _failed(document: Document) -> Row:
 def compare_rows(document: Document) -> Iterable[Row]:
     """A comparison."""
     for plan in document["plans"]:
-        ends = plan["points"]["mean_interval"] or (None, None)
-        yield ("plan", plan["name"], "points a match", plan["points"]["mean"], *ends, "points")
+        yield from _points(plan["name"], plan["points"])
         for key, what, unit in (
             ("nominal_points", "points without chance", "points"),
             ("runs", "matches", "1"),
@@ -117,6 +116,16 @@ def compare_rows(document: Document) -> Iterable[Row]:
             ("chance_first_wins", "chance that the first wins", "1"),
         ):
             yield ("pair", whose, what, *_figure(pair[key]), unit)
+        for key, what in (
+            ("chance_tie", "chance of a tie"),
+            ("chance_first_wins_day", "chance that the first wins a day, by its average over ten"),
+            ("matches_needed", "matches to settle it"),
+        ):
+            yield ("pair", whose, what, pair[key], None, None, "1")
+        moved = pair.get("moved_most_by")
+        if moved is not None:
+            what = f"change at the {moved['end']} end of {moved['quantity']}"
+            yield ("pair", whose, what, moved["points"], *moved["interval"], "points")
     for one in document["break_even"] or ():
         ends = one["interval"] or (None, None)
         yield ("break-even", one["plan"], one["quantity"], one["turns_at"], *ends, one["unit"])

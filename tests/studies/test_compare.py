@@ -194,6 +194,11 @@ def test_a_comparison_says_what_it_rests_on_most(tmp_path):
     document = json.loads(json.dumps(compare_document(result)))
     jsonschema.Draft202012Validator(json.loads(schema_text("compare"))).validate(document)
     assert document["pairs"][0]["moved_most_by"]["points"] == pytest.approx(mover.points, abs=1e-5)
+    rows = {(row[0], row[2]): row[3:6] for row in compare_rows(document) if row[1] in ("one", "one less two")}
+    (moved,) = [ends for (_, what), ends in rows.items() if what.startswith("change at the ")]
+    assert moved == pytest.approx((mover.points, *mover.interval), abs=1e-5)
+    assert rows["plan", "one match in ten below"][0] == document["plans"][0]["points"]["p10"]
+    assert rows["pair", "chance of a tie"][0] == document["pairs"][0]["chance_tie"]
 
 
 def test_the_share_of_days_won_is_that_of_averages_over_ten():
