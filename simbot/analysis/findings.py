@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from simbot.analysis.hands import hand_findings
 from simbot.analysis.loads import Place, load_findings
+from simbot.analysis.never import Coordinates, asked, never_arrived, never_passed, stays, zero_is_off
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
 from simbot.analysis.queues import queue_findings
@@ -15,7 +15,6 @@ from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import extent, ms
 from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
-from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.routine.acting import NO_ROOM
 from simbot.routine.trace import (
@@ -26,11 +25,8 @@ from simbot.routine.trace import (
     Trace,
     WaitRecord,
 )
-from simbot.scenario.model import Goal, Past, Plan, WaitStep
+from simbot.scenario.model import Goal, Plan, WaitStep
 
-Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
-
-AT_REST = 1e-6  # m/s or rad/s: slower than this it is going nowhere
 PAST_TENSE = {"open": "opened", "shut": "shut", "close": "closed", "closed": "closed"}
 
 
@@ -46,11 +42,11 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
         past = wait.given.past if isinstance(wait.given, WaitStep) and wait.purpose == "passing" else None
         if past is not None:
             if not wait.seen and (not wait.cut or wait.ended_us in over):
-                found.append(_never_passed(wait, past, trace, coordinates))
+                found.append(never_passed(wait, past, trace, coordinates))
         elif wait.missing and not wait.cut:
             found.append(_limit_ran_out(wait, trace))
         elif wait.missing or not wait.cut:
-            found += _never_arrived(wait, trace, links, plant, coordinates)
+            found += never_arrived(wait, trace, links, plant, plan.robot)
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += hand_findings(trace, links)
@@ -102,12 +98,12 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
     move = cause.move
     arrival = move.arrival_us()
     if arrival is None:
-        return f"the {mechanism} of step {cause.step} {_stays(move, coordinates)}"
+        return f"the {mechanism} of step {cause.step} {stays(move, coordinates[mechanism])}"
     took = arrival - move.start_us
     if arrival <= record.at_us:
-        if record.margin_us is None and isinstance(record.position, float) and _asked(move) == record.target:
+        if record.margin_us is None and isinstance(record.position, float) and asked(move) == record.target:
             rests = extent(record.position, coordinates[mechanism])
-            off = _zero_is_off(move, coordinates)
+            off = zero_is_off(move, coordinates[mechanism])
             return (
                 f"the {mechanism} came to rest inside its own window at {rests}, outside what is needed{off}"
             )
@@ -142,7 +138,7 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
     late = late_us(pick, trace)
     if pick.lost_us is None:
         at = pick.begins_us if wait is None else wait.ended_us
-        text = f"the {mechanism} never closes: it {_stays(move, coordinates)}"
+        text = f"the {mechanism} never closes: it {stays(move, coordinates[mechanism])}"
     else:
         at = pick.lost_us
         text = f"the {mechanism} was full" if pick.why == NO_ROOM else pick.why
@@ -199,71 +195,6 @@ def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:
     )
 
 
-def _never_arrived(
-    wait: WaitRecord, trace: Trace, links: Links, plant: Plant, coordinates: Coordinates
-) -> Iterator[Finding]:
-    """What a wait is for and comes to rest elsewhere.
-
-    Of a wait without a limit, which would have gone on for ever; of a timed one where no need or pick tells of it.
-    What was sent elsewhere meanwhile is left out, but not a piston: where its stroke ends was settled at its beginning.
-    """
-    for index in wait.moves:
-        record = trace.moves[index]
-        move = record.move
-        if move.arrival_us() is not None or (move.cut_us is not None and move.stopwatch is None):
-            continue
-        if wait.cut:
-            if abs(plant.speed(move.mechanism, wait.ended_us)) > AT_REST:
-                continue
-            told = f"waited to the end of its period for the {move.mechanism}"
-        else:
-            missed = any(one.missed for one in links.downstream.get(index, ()))
-            if wait.arrival or missed or isinstance(move.command, Spin):
-                continue
-            told = f"waits for the {move.mechanism}"
-        yield Finding(
-            kind="never_arrived",
-            step=wait.step,
-            line=wait.line,
-            at_us=wait.ended_us if move.stopwatch is None else move.start_us,
-            mechanism=move.mechanism,
-            cause_line=record.line,
-            cause_step=record.step,
-            text=f"step {wait.step} {told}, which {_stays(move, coordinates)}",
-            fails=wait.cut,
-        )
-
-
-def _never_passed(wait: WaitRecord, past: Past, trace: Trace, coordinates: Coordinates) -> Finding:
-    """A wait for a point of a mechanism's way, up to its limit or the end of its period."""
-    name = past.mechanism
-    where = f"{past.share:.0%} of its way".replace("%", " %") if past.share is not None else ""
-    if past.position is not None:
-        where = extent(past.position, coordinates[name])
-    if wait.cut:
-        text = f"step {wait.step} waited to the end of its period for the {name} to pass {where}"
-    else:
-        limit = ms(wait.ended_us - wait.began_us)
-        text = f"the limit of step {wait.step} ran out after {limit} before the {name} had passed {where}"
-    sent = [one for one in trace.moves if one.move.mechanism == name and one.move.start_us <= wait.ended_us]
-    text += (
-        f"; step {sent[-1].step} sent it last ({sent[-1].label})"
-        if sent
-        else ", and no step sent it on its way"
-    )
-    return Finding(
-        kind="never_arrived" if wait.cut else "limit_ran_out",
-        step=wait.step,
-        line=wait.line,
-        at_us=wait.ended_us,
-        mechanism=name,
-        cause_line=sent[-1].line if sent else None,
-        cause_step=sent[-1].step if sent else None,
-        text=text,
-        mechanisms=() if wait.cut else (name,),
-    )
-
-
 def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:
     """Moves that fall behind their motion profile by more than their window."""
     found = []
@@ -293,29 +224,3 @@ def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:
 def _acted(by: Goal) -> str:
     done = PAST_TENSE.get(by.text)
     return f"the {by.mechanism} {done}" if done else f"the {by.mechanism} went to {by.text}"
-
-
-def _asked(move: Move) -> float | str:
-    """Where it was to go, as its encoder measures."""
-    return move.command.target if isinstance(move.command, GoTo) and move.zero_off else move.target
-
-
-def _zero_is_off(move: Move, coordinates: Coordinates) -> str:
-    return f" (its zero is {extent(move.zero_off, coordinates[move.mechanism])} off)" if move.zero_off else ""
-
-
-def _stays(move: Move, coordinates: Coordinates) -> str:
-    """Where a move that never arrives ends: `ends at 0.2642 m, not 0.25 m (...)`."""
-    if isinstance(move.command, DriveTo):
-        return f"does not get there ({move.reason()})"
-    coordinate = coordinates[move.mechanism]
-    if isinstance(move.command, DriveFor):
-        way = extent(move.command.by, "angle" if move.command.direction is None else "length")
-        return f"does not come to rest {way} from where it began ({move.reason()})"
-    if isinstance(move.command, SpinTo):
-        ends, target = (extent(float(speed), "angular_speed") for speed in (move.ends_at(), move.target))
-        return f"turns at {ends}, not {target} ({move.reason()})"
-    if move.stopwatch is not None:
-        return f"stops on its way to {move.target} ({move.reason()})"
-    ends, target = extent(move.ends_at(), coordinate), extent(_asked(move), coordinate)
-    return f"ends at {ends}, not {target} ({move.reason()}){_zero_is_off(move, coordinates)}"

@@ -40,6 +40,7 @@ class MoveResult:
     reason: str  # of a move that never arrives
     period: str
     repeat: int  # 0 for the first execution of this line, 1 for the second, ...
+    stuck: bool = False  # it never arrives, and a wait for its arrival stood until its period ended
 
 
 @dataclass(frozen=True)

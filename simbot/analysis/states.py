@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from simbot.analysis import cycles, findings, timers
 from simbot.analysis.better_timer import numbers_of
+from simbot.analysis.never import stuck_moves
 from simbot.analysis.results import RunResult, StateResult
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
@@ -15,6 +18,8 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
     """Everything about one run on one battery state."""
     links = timers.link(trace, plant)
     found = findings.find(plan, trace, links, plant)
+    stuck = stuck_moves(trace, plant)
+    moves = timers.move_results(trace, links, plan.guard_us)
     times = cycles.cycle_times_s(trace)
     points = cycles.points_by_period(trace, plan.game)
     drives = frozenset(name for name, mechanism in plan.robot.mechanisms.items() if mechanism.kind in DRIVES)
@@ -37,7 +42,9 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         current_peak_a=peak,
         current_mean_a=average,
         energy_j=plant.energy(),
-        moves=timers.move_results(trace, links, plan.guard_us),
+        moves=tuple(
+            replace(move, stuck=True) if index in stuck else move for index, move in enumerate(moves)
+        ),
         needs=timers.need_results(trace),
         picks=timers.pick_results(trace, links),
         findings=found,

@@ -15,6 +15,7 @@ from simbot.physics.kinds import KINDS, mecanum
 from simbot.physics.kinds.drive import Leg
 from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
+from simbot.physics.orders import control_of
 from simbot.physics.stance import leans_on
 from simbot.physics.tables import GRAVITY
 from simbot.scenario.echo import shown
@@ -128,6 +129,7 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
         if spec.kind in DRIVES:
             owner = f"robot.mechanisms.{spec.name}"
             yield Remark("assumed", file, spec.line, owner, _of_a_drive(spec))
+            yield from _turn_control(spec, file)
             if spec.values["centre_height"] is not None:
                 kind, text = _tipping(robot, spec)
                 yield Remark(kind, file, spec.lines["centre_height"], f"{owner}.centre_height", text)
@@ -148,6 +150,30 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
             )
             line = spec.lines.get("friction", spec.line)
             yield Remark("assumed", file, line, f"robot.mechanisms.{spec.name}.friction", text)
+
+
+def _turn_control(spec: MechanismSpec, file: str) -> Iterator[Remark]:
+    """What a turn in place is controlled by where its `turn` does not say."""
+    used, given = control_of(spec, turning=True), spec.values.get("turn") or {}
+    units = {
+        "p": "turn_proportional_gain",
+        "d": "turn_derivative_gain",
+        "window": "angle",
+        "slower_than": "angular_speed",
+    }
+    if used["loop"] not in ("position", "profile"):
+        units = {key: units[key] for key in ("window", "slower_than")}
+    told = [
+        f"{key} {shown(Quantity(float(used[key])), dimension)}"
+        for key, dimension in units.items()
+        if given.get(key) is None and used.get(key)
+    ]
+    if told:
+        text = f"of a turn in place: {', '.join(told)}"
+        if any(not each.startswith("window") for each in told):
+            text += " (from `control`, at the lever of its wheels: not tuned for turns)"
+        line = spec.lines.get("turn", spec.line)
+        yield Remark("assumed", file, line, f"robot.mechanisms.{spec.name}.turn", text)
 
 
 def _of_a_drive(spec: MechanismSpec) -> str:

@@ -53,12 +53,14 @@ def waits_for_arrival(move: MoveResult) -> bool:
 
 
 def breaks(move: MoveResult) -> bool:
-    return move.consequence == "breaking" or (move.verdict == "never" and move.consequence is None)
+    return (
+        move.stuck or move.consequence == "breaking" or (move.verdict == "never" and move.consequence is None)
+    )
 
 
 def badness(move: MoveResult) -> tuple[int, float]:
     """Sort key: the larger, the worse."""
-    rank = {"never": 3, "impossible": 2, "short": 1}.get(move.verdict or "", 0)
+    rank = 3 if move.stuck else {"never": 3, "impossible": 2, "short": 1}.get(move.verdict or "", 0)
     margin: float = move.margin_us if move.margin_us is not None else float("inf")
     if waits_for_arrival(move):  # no timer to judge: the longest of them
         margin = -(move.arrival_us or 0)

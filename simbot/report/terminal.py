@@ -188,7 +188,7 @@ def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
     line.append(" " * (29 + BAR_WIDTH - len(line)))
     if waits_for_arrival(move):
         line.append("       waits for it")
-    elif move.verdict is None:
+    elif move.verdict is None and not move.stuck:
         line.append("       not timed")
     else:
         margin = _ms(move.margin_us, signed=True) if move.margin_us is not None else "?"
@@ -211,7 +211,7 @@ def _spares(moves: list[MoveResult]) -> Lines:
 
 def _verdict(move: MoveResult) -> str:
     if move.verdict is None:
-        return "not timed"
+        return "never" if move.stuck else "not timed"
     return f"{move.verdict} ok" if move.consequence == "harmless" else move.verdict
 
 
@@ -223,6 +223,7 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
         "nothing_held": "nothing in hand",
         "place_full": "the place is full",
         "place_missed": "missed the place",
+        "never_arrived": f"stands for the {found.mechanism}, which never arrives",
     }.get(found.kind, found.kind.replace("_", " "))
     late = f", {_ms(found.late_us)} ms too early" if found.late_us else ""
     outcome = f": {found.outcome}" if found.outcome else ""

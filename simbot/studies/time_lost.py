@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from simbot.analysis.findings import AT_REST
+from simbot.analysis.never import AT_REST
 from simbot.analysis.order import rests_from
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace, WaitRecord

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
+import pytest
 from stopwatches import a_plan, wait
 
 from simbot import api
+from simbot.physics.assumptions import physics_remarks
+from simbot.report.summary import breaks
 
 WEAK = {
     "motors": {
@@ -65,5 +70,76 @@ def test_a_routine_that_hangs_does_not_pass(tmp_path):
     run = api.run(a_plan(tmp_path, steps, "2 s", robot=WEAK, start={"lift": "0 m"}))
     (state,) = run.states
     (found,) = [one for one in state.findings if one.kind == "never_arrived"]
-    assert "waited to the end of its period for the lift" in found.text
+    assert "stands from 0.000 s to the end of only, 2.0 s: it waits for the lift" in found.text
     assert not state.passes and run.weakest_state_that_passes is None
+    assert state.moves[0].stuck and breaks(state.moves[0])
+
+
+def driven(tmp_path, turn, later=()):
+    """Half a turn in place against friction, then what follows in the next period."""
+    drive = {
+        "kind": "mecanum", "motors": "4 x coil", "gearing": [{"ratio": "20:1"}], "wheel_diameter": "100 mm",
+        "wheelbase": "300 mm", "track": "300 mm", "grip": 0.9, "friction": "30 N",
+        "control": {"loop": "position", "p": "5 /m", "d": "0.7 s/m", "slower_than": "0.1 m/s"}, **turn,
+    }  # fmt: skip
+    robot = {"motors": WEAK["motors"], "mass": "12 kg", "mechanisms": {"drive": drive}}
+    game = {"periods": {"only": "6 s", "then": "6 s"}}
+    steps = [{"drive": ["1 m", "1 m", "180 deg"]}, wait("arrival")]
+    start = {"pose": ["1 m", "1 m", "0 deg"]}
+    return a_plan(tmp_path, steps, game=game, robot=robot, start=start, then=list(later))
+
+
+BACK = [{"drive": ["1 m", "1 m", "0 deg"]}, wait("2 s")]
+
+
+def test_a_drive_held_by_its_own_control_fails_from_where_it_stands(tmp_path):
+    """Also where the next period sends it elsewhere; what it takes is p times how far off, over the window."""
+    run = api.run(driven(tmp_path, {}, BACK))
+    (state,) = run.states
+    found = state.findings[0]
+    assert (found.kind, found.fails, state.passes) == ("never_arrived", True, False)
+    assert 500_000 < found.at_us < 3_000_000
+    stood = re.search(
+        r"stands from ([\d.]+) s to the end of only, ([\d.]+) s: it waits for the drive", found.text
+    )
+    assert float(stood[1]) + float(stood[2]) == pytest.approx(6.0, abs=0.06)
+    assert float(stood[1]) == pytest.approx(found.at_us * 1e-6, abs=1e-3)
+    off, window, least, now = map(
+        float,
+        re.search(
+            r"([\d.]+) deg from the end of its turn, outside its window of ([\d.]+) deg; at the window's edge a "
+            r"`turn: p` of ([\d.]+) /rad would push as hard as it is pushed there \(([\d.]+) /rad now, taken from ",
+            found.text,
+        ).groups(),
+    )
+    assert now == pytest.approx(5.0 * 0.3, rel=1e-3)
+    assert least == pytest.approx(now * off / window, rel=0.05)
+    turn = {"turn": {"p": f"{1.6 * least} /rad", "d": "0.34 s/rad"}}
+    (other,) = api.run(driven(tmp_path, turn)).states
+    assert other.passes
+
+
+def test_a_drive_cut_on_its_way_is_not_stuck(tmp_path):
+    steps = [
+        {"drive": ["1 m", "1 m", "180 deg"]},
+        wait("2 s"),
+        *BACK,
+        wait("1.6 s"),
+        *BACK[:1],
+        wait("arrival"),
+    ]
+    plan = driven(tmp_path, {"turn": {"p": "8 /rad", "d": "0.5 s/rad"}}, steps)
+    (state,) = api.run(plan).states
+    assert state.passes and not any(move.stuck for move in state.moves)
+
+
+WRITTEN = {"p": "8 /rad", "d": "0.5 s/rad", "window": "2 deg", "slower_than": "9 deg/s"}
+
+
+@pytest.mark.parametrize(("turn", "told"), [({"turn": WRITTEN}, 0), ({}, 1)])
+def test_check_lists_what_a_turn_takes_from_the_line(tmp_path, turn, told):
+    remarks = physics_remarks(driven(tmp_path, turn).robot)
+    texts = [one.text for one in remarks if one.key.endswith(".turn")]
+    assert len(texts) == told
+    for text in texts:  # 5 /m and 0.7 s/m at 0.3 m: half the track and half the wheelbase
+        assert "p 1.5 /rad" in text and "d 0.21 s/rad" in text and "window 2 deg" in text
