@@ -88,6 +88,27 @@ def time_shares(trace: Trace, links: Links, drives: frozenset[str], guard_us: in
     )
 
 
+def left_idle(trace: Trace, links: Links, game: Game, endgame_from_us: int | None = None) -> dict[str, float]:
+    """What periods leave idle after the end of their routine, where a later delivery has it in its cycle [s]."""
+    last = trace.deliveries[-1].at_us if trace.deliveries else 0
+    busy = [(wait.began_us, wait.ended_us) for wait in trace.waits]
+    busy += [(queue.from_us, queue.to_us) for queue in trace.queues]
+    busy += [(delivery.at_us, delivery.at_us) for delivery in trace.deliveries]
+    for index, record in enumerate(trace.moves):
+        if not isinstance(record.move.command, Spin):
+            busy.append((record.move.start_us, _under_way_until(index, trace, links)))
+    idle, begin = {}, 0
+    for period in game.periods:
+        full = end = begin + period.duration_us
+        if endgame_from_us is not None and begin < endgame_from_us < end:
+            end = endgame_from_us
+        until = max((min(one, end) for since, one in busy if since < end), default=begin)
+        if last > end > until:
+            idle[period.name] = (end - max(until, begin)) * 1e-6
+        begin = full
+    return idle
+
+
 def unfinished(trace: Trace, endgame_from_us: int | None) -> str:
     """A sentence where the cycle that was not whole was the slow one, else nothing."""
     until = trace.horizon_us if endgame_from_us is None else endgame_from_us

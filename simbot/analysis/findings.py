@@ -10,9 +10,10 @@ from simbot.analysis.never import Coordinates, asked, never_arrived, never_passe
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
 from simbot.analysis.queues import queue_findings
+from simbot.analysis.released import release_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links, late_us
-from simbot.analysis.words import extent, ms
+from simbot.analysis.words import extent, ms, the
 from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
@@ -55,6 +56,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     if trace.partner is not None:
         second = queue_findings(trace.partner)
         found += [replace(one, step=0, line=0, text=f"the second robot: {one.text}") for one in second]
+    found += release_findings(plan, trace)
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
@@ -71,9 +73,9 @@ def _need_unmet(record: NeedRecord, trace: Trace, links: Links, coordinates: Coo
     cause = None if record.cause is None else trace.moves[record.cause]
     late = None if record.margin_us is None else -record.margin_us
     if late is None:
-        text = f"{_acted(by)} although the {need.mechanism} was not at {need.text} and never gets there"
+        text = f"{_acted(by)} although {the(need.mechanism)} was not at {need.text} and never gets there"
     else:
-        text = f"{_acted(by)} {ms(late)} before the {need.mechanism} was at {need.text}"
+        text = f"{_acted(by)} {ms(late)} before {the(need.mechanism)} was at {need.text}"
     text += f", because {_because(record, cause, links, coordinates)}: {record.acting.otherwise}"
     return Finding(
         kind="need_unmet",
@@ -98,7 +100,7 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
     move = cause.move
     arrival = move.arrival_us()
     if arrival is None:
-        return f"the {mechanism} of step {cause.step} {stays(move, coordinates[mechanism])}"
+        return f"{the(mechanism)} of step {cause.step} {stays(move, coordinates[mechanism])}"
     took = arrival - move.start_us
     if arrival <= record.at_us:
         if record.margin_us is None and isinstance(record.position, float) and asked(move) == record.target:
@@ -113,9 +115,7 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
     wait = links.timed_by.get(record.cause)
     if wait is None or wait.ended_us > record.at_us:
         gone = record.at_us - move.start_us
-        return (
-            f"step {cause.step} was only {ms(gone)} ago, with no wait since; the {mechanism} needs {ms(took)}"
-        )
+        return f"step {cause.step} was only {ms(gone)} ago, with no wait since; {the(mechanism)} needs {ms(took)}"
     return _wait_against(wait, move.start_us, mechanism, took)
 
 
@@ -126,7 +126,7 @@ def _wait_against(wait: WaitRecord, start_us: int, mechanism: str, took_us: int)
             f"step {wait.step} saw the {mechanism} inside after {ms(wait.ended_us - start_us)}, "
             f"but it stays only from {ms(took_us)} on"
         )
-    return f"step {wait.step} waits {ms(wait.ended_us - start_us)} and the {mechanism} needs {ms(took_us)}"
+    return f"step {wait.step} waits {ms(wait.ended_us - start_us)} and {the(mechanism)} needs {ms(took_us)}"
 
 
 def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordinates) -> Finding:
@@ -138,7 +138,7 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
     late = late_us(pick, trace)
     if pick.lost_us is None:
         at = pick.begins_us if wait is None else wait.ended_us
-        text = f"the {mechanism} never closes: it {stays(move, coordinates[mechanism])}"
+        text = f"{the(mechanism)} never closes: it {stays(move, coordinates[mechanism])}"
     else:
         at = pick.lost_us
         text = f"the {mechanism} was full" if pick.why == NO_ROOM else pick.why
@@ -181,7 +181,7 @@ def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:
         move = trace.moves[index].move
         arrival = move.arrival_us()
         if move.mechanism in wait.missing and arrival is not None:
-            needs.append(f"the {move.mechanism} needs {ms(arrival - move.start_us)}")
+            needs.append(f"{the(move.mechanism)} needs {ms(arrival - move.start_us)}")
     if needs:
         text += f": {' and '.join(needs)}"
     return Finding(
@@ -205,7 +205,7 @@ def _lags(trace: Trace, coordinates: Coordinates) -> list[Finding]:
             continue
         coordinate = coordinates[move.mechanism]
         text = (
-            f"the {move.mechanism} falls {extent(lag, coordinate)} behind its motion profile "
+            f"{the(move.mechanism)} falls {extent(lag, coordinate)} behind its motion profile "
             f"(its window is {extent(move.window, coordinate)}): the profile asks for more than its motors give"
         )
         found.append(

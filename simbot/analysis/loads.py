@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis.results import Finding
-from simbot.analysis.words import clock, ms
+from simbot.analysis.words import clock, ms, the
 from simbot.physics import strain
 from simbot.physics.heat import AIR
 from simbot.physics.plant import Plant
@@ -115,7 +115,7 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
         spell = strain.longest_stall(plant, name, STALLED)
         if spell is not None and spell[1] > float(longest):
             text = (
-                f"the {name} stands for {ms(round(spell[1] * 1e6))} with more than half of its stall current "
+                f"{the(name)} stands for {ms(round(spell[1] * 1e6))} with more than half of its stall current "
                 f"(allowed: {ms(round(float(longest) * 1e6))})"
             )
             yield _finding("stalls_long", spell[0], name, text, places)
@@ -146,7 +146,7 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
             if energy > float(allowed):
                 unit = "m/s" if spec.coordinate == "length" else "rad/s"
                 text = (
-                    f"the {name} meets its hard stop with {energy:.3g} J at {speed:.3g} {unit} "
+                    f"{the(name)} meets its hard stop with {energy:.3g} J at {speed:.3g} {unit} "
                     f"(its stop takes {float(allowed):.3g} J)"
                 )
                 yield _finding("hard_stop", at, name, text, places)
@@ -168,12 +168,12 @@ def _heat(
         cycle = 1 + sum(delivery <= at * 1e6 for delivery in deliveries_us)
         first = faded[0]
         text = (
-            f"the {name} starts to fade in cycle {cycle}: at {winding[first]:.0f} degC its winding has "
+            f"{the(name)} starts to fade in cycle {cycle}: at {winding[first]:.0f} degC its winding has "
             f"{FADES:.0%} more resistance, and as much less torque where it stalls"
         )
         if model.loss:
             text = (
-                f"the {name} starts to fade in cycle {cycle}: with its winding at {winding[first]:.0f} degC and its "
+                f"{the(name)} starts to fade in cycle {cycle}: with its winding at {winding[first]:.0f} degC and its "
                 f"magnets at {case[first]:.0f} degC it has {1.0 - field[first] / resistance[first]:.0%} less torque "
                 "where it stalls"
             )

@@ -7,7 +7,7 @@ from math import hypot, inf, pi, remainder
 
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links
-from simbot.analysis.words import clock, extent, ms
+from simbot.analysis.words import clock, extent, ms, the
 from simbot.physics.build import DRIVES
 from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.orders import control_of
@@ -51,7 +51,7 @@ def never_arrived(
             what = "which is still under way" if still else f"which {stays(move, spec.coordinate)}"
             text = (
                 f"step {wait.step} stands from {clock(at)} to the end of {_period(wait, trace)}, "
-                f"{(wait.ended_us - at) * 1e-6:.1f} s: it waits for the {move.mechanism}, {what}"
+                f"{(wait.ended_us - at) * 1e-6:.1f} s: it waits for {the(move.mechanism)}, {what}"
             )
             text += _hint_of_moving(move) if still else hint(move, wait.ended_us, plant, spec)
         else:
@@ -60,7 +60,7 @@ def never_arrived(
             if wait.arrival or missed or taken_over or isinstance(move.command, Spin):
                 continue
             at = wait.ended_us
-            text = f"step {wait.step} waits for the {move.mechanism}, which {stays(move, spec.coordinate)}"
+            text = f"step {wait.step} waits for {the(move.mechanism)}, which {stays(move, spec.coordinate)}"
         yield Finding(
             kind="never_arrived",
             step=wait.step,

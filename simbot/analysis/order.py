@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simbot.analysis.results import Finding
-from simbot.analysis.words import clock, extent, ms
+from simbot.analysis.words import clock, extent, ms, the
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
 from simbot.routine.trace import MoveRecord, Trace
@@ -52,7 +52,7 @@ def _broken(
             way += _way(record.move.mechanism, plant, out, until)
             at = max(until, at + 1)
         if first is not None and overlap > 0:
-            bounded = f"{other} was not {side} {extent(bound, coordinates[other])}"
+            bounded = f"{the(other)} was not {side} {extent(bound, coordinates[other])}"
             stood = extent(plant.position(other, first), coordinates[other])
             went = f" and {extent(way, coordinates[record.move.mechanism])}" if way else ""
             found.append(_finding(record, bounded, stood, first, overlap, went))
@@ -102,7 +102,7 @@ def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_u
         cause_step=record.step,
         late_us=overlap_us,
         text=(
-            f"step {record.step} had the {mechanism} moving for {ms(overlap_us)}{went} while the {bounded}: "
+            f"step {record.step} had the {mechanism} moving for {ms(overlap_us)}{went} while {bounded}: "
             f"at {clock(at_us)} it was at {stood}"
         ),
     )

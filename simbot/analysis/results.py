@@ -74,7 +74,7 @@ class Finding:
     kind: need_unmet, pick_lost (a hand over too), nothing_held, place_full, limit_ran_out, never_arrived,
     order_broken; bus_collapse, fuse_opens, breaker_opens, brown_out, stalls_long, cord_overloaded,
     cord_slack, hard_stop, lags, fades, winding_hot, zero_room; path_blocked; place_missed, try_failed, too_many_held,
-    places_changed, waits_long, opened_full, piled_up, shut_already.
+    places_changed, waits_long, opened_full, piled_up, shut_already, moved_on.
     """
 
     kind: str
@@ -139,6 +139,9 @@ class StateResult:
     acting_steps_without_needs: int
     passes: bool
     partner_points: float | None = None  # of the second robot; None: there is none
+    idle_s: dict[str, float] = field(
+        default_factory=dict
+    )  # left by a period after its routine, within whole cycles
 
 
 @dataclass(frozen=True)

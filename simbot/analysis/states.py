@@ -18,6 +18,7 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
     """Everything about one run on one battery state."""
     links = timers.link(trace, plant)
     found = findings.find(plan, trace, links, plant)
+    begin_us = None if plan.endgame is None else plan.endgame.begin_us
     stuck = stuck_moves(trace, plant)
     moves = timers.move_results(trace, links, plan.guard_us)
     times = cycles.cycle_times_s(trace)
@@ -35,7 +36,7 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         points_per_s=cycles.points_per_s(trace, times),
         points=points,
         time=cycles.time_shares(trace, links, drives, plan.guard_us),
-        unfinished=cycles.unfinished(trace, None if plan.endgame is None else plan.endgame.begin_us),
+        unfinished=cycles.unfinished(trace, begin_us),
         deliveries_at_us=tuple(delivery.at_us for delivery in trace.deliveries),
         bus_min_v=lowest,
         bus_min_at_us=lowest_at,
@@ -54,6 +55,7 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         partner_points=(
             None if trace.partner is None else cycles.points_by_period(trace.partner, plan.game)["total"]
         ),
+        idle_s=cycles.left_idle(trace, links, plan.game, begin_us),
     )
 
 

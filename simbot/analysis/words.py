@@ -25,6 +25,12 @@ def extent(value: float | str, coordinate: str) -> str:
     return f"{degrees(value):.1f} deg" if coordinate == "angle" else f"{value:.4g} m"
 
 
+def the(mechanism: str) -> str:
+    """`the lift`; a name that may be a plural as one that any verb goes with: `the mechanism slides`."""
+    plural = mechanism.endswith("s") and not mechanism.endswith(("ss", "us", "is"))
+    return f"the {'mechanism ' if plural else ''}{mechanism}"
+
+
 def counted(number: int, what: str) -> str:
     """How many: `1 match`, `2 matches`, `1 day`."""
     plural = "es" if what.endswith("ch") else "s"

@@ -195,8 +195,9 @@ def _share(floor_us: int | None, time_us: float | None) -> str:
 
 def _next_steps(shown: Shown, moves: Sequence[MoveResult], studies: Sequence[Study]) -> Iterator[str]:
     for advice in advise_timers(shown.run):
-        verb = "Lengthen" if advice.breaks else "Shorten"
-        why = "it breaks what follows" if advice.breaks else f"slack, {advice.times} times a match"
+        verb = "Shorten" if advice.slack else "Lengthen"
+        why = f"slack, {advice.times} times a match" if advice.slack else "less than the guard to spare"
+        why = "it breaks what follows" if advice.breaks else why
         now, new = advice.written_us / 1000, advice.suggested_us / 1000
         labels = ", ".join(advice.labels)
         yield f"{verb} the timer in line {advice.line} from {now:.0f} ms to {new:.0f} ms ({labels}): {why}."

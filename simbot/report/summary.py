@@ -37,14 +37,25 @@ class FoldedFinding:
 
 @dataclass(frozen=True)
 class TimerAdvice:
-    """A written timer that should be longer, or could be shorter, over all battery states together."""
+    """A written timer that should be longer, or could be shorter, over all battery states together.
+
+    Where it should be longer and breaks nothing, `spare_us` is what it has: at the next need, or to the arrival itself
+    where `asked` is False, as no stated need says that it may be late.
+    """
 
     line: int
     written_us: int
     suggested_us: int
     labels: tuple[str, ...]
-    breaks: bool  # False: it only gives time away
+    breaks: bool
     times: int  # in a run on the battery state in which it is executed most often
+    spare_us: int | None = None
+    asked: bool = True
+
+    @property
+    def slack(self) -> bool:
+        """It only gives time away."""
+        return self.suggested_us < self.written_us
 
 
 def waits_for_arrival(move: MoveResult) -> bool:
@@ -117,10 +128,11 @@ def letter_of(move: MoveResult, lettered: dict[FindingKey, str]) -> str:
 
 
 def advise_timers(run: RunResult) -> list[TimerAdvice]:
-    """Timers to lengthen (they break a need) or to shorten (slack in every battery state), by line.
+    """Timers to lengthen or to shorten, by line, by the arrivals and needs of this run.
 
-    What is advised is what `simbot tune` would begin with: see `simbot.analysis.better_timer`. Waits that read one
-    number are one timer, in the line of the first. One whose move never arrives gets no advice: no timer helps there.
+    What is advised is what `simbot tune` begins with (see `simbot.analysis.better_timer`), which then looks for a set
+    that holds together. Waits that read one number are one timer, in the line of the first. One whose move never
+    arrives gets no advice: no timer helps there.
     """
     first = {line: number.lines[0] for number in run.timers for line in number.lines}
     grains = {number.lines[0]: number.grain_us for number in run.timers}
@@ -144,17 +156,20 @@ def _advise(
     if any(move.verdict == "never" or move.margin_us is None for move in moves):
         return None
     late = [move for move in moves if breaks(move)]
-    if not late and any(move.verdict != "slack" for move in moves):
-        return None
     written = max(move.timer_written_us for move in moves if move.timer_written_us is not None)
-    suggested = better_us(written, _waited(group, written, guard_us, loop_us), guard_us, loop_us, grain_us)
-    if suggested == written or (suggested < written) == bool(late):
+    waited = _waited(group, written, guard_us, loop_us)
+    suggested = better_us(written, waited, guard_us, loop_us, grain_us)
+    if suggested == written:
         return None
+    asked = not any(one.unasked for one in waited)
+    margins = [move.need_margin_us if asked else move.margin_us for move in moves]
+    spare = min((margin for margin in margins if margin is not None), default=None)
     ends: dict[str, set[int]] = {}
     for name, move in group:
         ends.setdefault(name, set()).add(move.start_at_us + (move.timer_us or 0))
     labels = tuple(dict.fromkeys(move.label for move in late or moves))
-    return TimerAdvice(line, written, suggested, labels, bool(late), max(map(len, ends.values())))
+    times = max(map(len, ends.values()))
+    return TimerAdvice(line, written, suggested, labels, bool(late), times, spare, asked)
 
 
 def _waited(

@@ -127,7 +127,7 @@ def _head(run: RunResult) -> Lines:
         "floors are the nominal robot's."
     )
     for state in run.states:
-        line = Text(f" {state.name:<10} {state.open_circuit:5.1f} V, {state.resistance:.3f} ohm ")
+        line = Text(f" {state.name:<10} {state.open_circuit:5.4g} V, {state.resistance:.3f} ohm ")
         line.append(f"{state.points.get('total') or 0:>4g} points  ")
         failing = [found for found in state.findings if found.fails]
         never = next((found for found in state.findings if found.kind == "never_arrived"), None)
@@ -193,26 +193,34 @@ def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
     else:
         margin = _ms(move.margin_us, signed=True) if move.margin_us is not None else "?"
         style = ALARM if breaks(move) else ""
-        line.append(f"{margin:>6} {_verdict(move)}{' ' + letter if letter else ''}", style)
+        line.append(f"{margin:>6} {_verdict(move)}{' ' + letter if letter and breaks(move) else ''}", style)
     return line
 
 
 def _spares(moves: list[MoveResult]) -> Lines:
     """Why the waits that are too short and harmless are harmless."""
-    parts = []
-    for move in moves:
-        if move.consequence == "harmless":
-            spare = "no stated need follows"
-            if move.need_margin_us is not None:
-                spare = f"{_ms(move.need_margin_us)} ms to spare at the next need"
-            parts.append(f"line {move.line} {move.mechanism}, {spare}")
-    return _wrapped("; ".join(parts) + ".", "   ok ") if parts else []
+    harmless = [move for move in moves if move.consequence == "harmless"]
+    spares = [
+        f"line {move.line} {move.mechanism}, {_ms(move.need_margin_us)} ms to spare at the next need"
+        for move in harmless
+        if move.need_margin_us is not None
+    ]
+    unasked = [f"line {move.line} {move.mechanism}" for move in harmless if move.need_margin_us is None]
+    lines = _wrapped("; ".join(spares) + ".", "   ok ") if spares else []
+    return lines + (_wrapped(f"{_names(unasked)}: no stated need follows.", "    ? ") if unasked else [])
 
 
 def _verdict(move: MoveResult) -> str:
     if move.verdict is None:
         return "never" if move.stuck else "not timed"
-    return f"{move.verdict} ok" if move.consequence == "harmless" else move.verdict
+    word = (
+        "early"
+        if move.seen_arrival_us is not None and move.verdict in ("short", "impossible")
+        else move.verdict
+    )
+    if move.consequence != "harmless":
+        return word
+    return f"{word} ?" if move.need_margin_us is None else f"{word} ok"
 
 
 def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
@@ -260,7 +268,7 @@ def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set
     if move.cut:
         arrival += "*"
         notes.add("*   taken over before it arrived: the arrival the old command would have given")
-    if waits_for_arrival(move):
+    if move.seen_arrival_us is not None:
         timer = f"({timer})"
         notes.add("( ) the wait lasts until the arrival is seen")
     margin = _ms(move.margin_us, signed=True)
@@ -268,8 +276,13 @@ def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set
     if breaks(move):
         notes.add("a b the letter of the finding below: what the wait breaks")
     elif move.consequence == "harmless":
-        notes.add("ok  too short, but nothing that states its needs suffers")
+        if move.need_margin_us is None:
+            notes.add("?   too short, and no need that follows says whether that does harm")
+        else:
+            notes.add("ok  too short, but nothing that states its needs suffers")
     verdict = "waits" if waits_for_arrival(move) else _verdict(move)
+    if verdict.startswith("early"):
+        notes.add("early: its code sees it inside before it stays there")
     text = verdict + (f" {letter}" if letter and breaks(move) else "")
     line.append(text, ALARM if breaks(move) else "")
     return line
@@ -303,23 +316,40 @@ def _advice(run: RunResult, advice: list[TimerAdvice]) -> Lines:
     if not advice:
         return []
     lines = [
-        _heading(f"Timers to change, good for every battery state with {_ms(run.guard_us)} ms of guard"),
+        _heading(
+            f"Timers to change, for every battery state and {_ms(run.guard_us)} ms of guard, as in this run"
+        ),
         _heading(" line    now  better   change  why"),
     ]
     for one in advice:
         change = one.suggested_us - one.written_us
         labels = cut(", ".join(one.labels), 22)
-        if one.breaks:
-            why = f"{labels}: too short, breaks what follows"
-        else:
-            why = f"{labels}: slack, {_times(one.times)}: {_seconds(-change * one.times)}"
+        why = f"{labels}: {_why(one)}"
         text = f" {one.line:>4} {_ms(one.written_us):>6} {_ms(one.suggested_us):>7} {_ms(change, True):>8}  "
         lines.append(Text((text + why)[:WIDTH], style=ALARM if one.breaks else ""))
-    lines += _wrapped(
-        "A longer timer moves all that follows, and a timer beside a longer branch gains nothing by itself: run "
-        "the plan again after each change."
+    text = (
+        "A longer timer moves all that follows, and arrivals with it (what was dropped too early is then still "
+        "carried): run the plan again after each change. `simbot tune` begins with these and looks for the set that "
+        "holds together."
     )
-    return lines
+    gains = [(one.written_us - one.suggested_us) * one.times for one in advice if one.slack]
+    means = [state.cycle_time_s for state in run.states if state.cycle_time_s is not None]
+    if gains and means and max(gains) * 1e-6 < min(means):
+        text += (
+            f" Slack gives back time, beside a longer branch not even that; points only where one more cycle finds "
+            f"room, and none of these is as long as one ({min(means):.2f} s)."
+        )
+    return lines + _wrapped(text)
+
+
+def _why(one: TimerAdvice) -> str:
+    if one.breaks:
+        return "too short, breaks what follows"
+    if one.slack:
+        return f"slack, {_times(one.times)}: {_seconds((one.written_us - one.suggested_us) * one.times)}"
+    spare = one.spare_us or 0
+    has = f"{_ms(spare)} ms to spare" if spare >= 0 else f"{_ms(-spare)} ms short"
+    return has if one.asked else f"{has}, no need asks"
 
 
 def _rows(run: RunResult, title: str, rows: Iterable[tuple[str, Callable[[StateResult], str]]]) -> Lines:
@@ -352,6 +382,7 @@ def _cycle(run: RunResult) -> Lines:
         ("  waiting on timers", share("timers_s")),
         ("  waiting at stations and places", share("stations_s")),
         ("  given away", share("given_away_s")),
+        ("without what periods leave idle", _without_idle),
         ("points a second, whole cycles", lambda state: _number(state.points_per_s, ".3f")),
         *((f"points, {name.replace('_', ' ')}", scored(name)) for name in periods),
         ("points in all, nominal" if run.match is None else "points in all", scored("total")),
@@ -363,6 +394,13 @@ def _cycle(run: RunResult) -> Lines:
         if state.unfinished:
             lines += _wrapped(f"{state.name}: {state.unfinished}")
     return lines
+
+
+def _without_idle(state: StateResult) -> str:
+    """Cycle time without what is left of periods after their routine, which is no part of what is repeated."""
+    if state.cycle_time_s is None or not any(left >= 0.05 for left in state.idle_s.values()):
+        return "-"
+    return f"{state.cycle_time_s - sum(state.idle_s.values()) / state.cycles:.2f}"
 
 
 def _of_both(state: StateResult) -> str:
@@ -416,8 +454,8 @@ def _cautions(run: RunResult, drawn: StateResult, advice: list[TimerAdvice]) -> 
     lines = [_heading("Before the robot moves")]
     without, acting = drawn.acting_steps_without_needs, drawn.acting_steps
     if acting:
-        steps = "1 acting step" if acting == 1 else f"{acting} acting steps"
-        text = f"{steps} (picks, places, hand-overs), {without} of them state no needs"
+        steps = "1 acting step was" if acting == 1 else f"{acting} acting steps were"
+        text = f"{steps} carried out (picks, places, hand-overs), {without} of them without needs"
         text += "; a timer is called harmless only to the needs stated." if without else "."
         lines += _wrapped(text, " - ")
     if advice:

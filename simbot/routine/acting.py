@@ -82,7 +82,7 @@ class Actor:
         self.latest: dict[str, int] = {}  # mechanism -> index of its latest move
         self.changed = False
         self.told = True  # where a mechanism stands at a need, and since when (see Field)
-        self._carriers = _carriers(plan)
+        self._carriers = carriers_of(plan)
         self._lets_go = _lets_go(plan)
         self._loads: dict[str, float] = {}
         self._load()
@@ -473,7 +473,7 @@ def kept_needs(step: ActStep) -> tuple[Need, ...]:
     return tuple(need for need in step.needs if need.mechanism != step.by.mechanism)
 
 
-def _carriers(plan: Plan) -> dict[str, tuple[str, ...]]:
+def carriers_of(plan: Plan) -> dict[str, tuple[str, ...]]:
     """Which mechanisms carry what one holds: the one it is `on`, the one that is on, and so forth."""
     mechanisms = plan.robot.mechanisms
     found: dict[str, tuple[str, ...]] = {}

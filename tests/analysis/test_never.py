@@ -8,6 +8,7 @@ import pytest
 from stopwatches import a_plan, wait
 
 from simbot import api
+from simbot.analysis.words import the
 from simbot.physics.assumptions import physics_remarks
 from simbot.report.summary import breaks
 
@@ -143,3 +144,9 @@ def test_check_lists_what_a_turn_takes_from_the_line(tmp_path, turn, told):
     assert len(texts) == told
     for text in texts:  # 5 /m and 0.7 s/m at 0.3 m: half the track and half the wheelbase
         assert "p 1.5 /rad" in text and "d 0.21 s/rad" in text and "window 2 deg" in text
+
+
+def test_names_that_may_be_plurals_go_with_any_verb():
+    assert [the(name) for name in ("lift", "slides", "press", "abacus")] == [
+        "the lift", "the mechanism slides", "the press", "the abacus",
+    ]  # fmt: skip
