@@ -24,6 +24,8 @@ Array = npt.NDArray[np.float64]
 
 OPENS = 1.44  # (I/In)² at which a fuse opens in the end: 1.2 times its rating, common practice, no source
 STALLED = 0.5  # of the stall current
+USUAL_BROWN_OUT = 6.8  # V: below it many controllers reset; common practice, no source
+OF_12_VOLTS = 10.0  # V: a battery with less at rest belongs to another system
 FADES = 0.1  # of the resistance: so much more is told
 
 
@@ -73,6 +75,23 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
                 f"for {ms(round(lasts * 1e6))} in all; the times after it are those of a robot that had stayed awake"
             )
             yield _finding("brown_out", begins, None, text, places)
+    yield from _unstated(robot, plant, places)
+
+
+def _unstated(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
+    """A bus so low that controllers reset, of a robot whose file says nothing of any that does."""
+    if robot.brown_out or robot.resets or max(state.open_circuit for state in robot.battery) < OF_12_VOLTS:
+        return
+    spell = strain.below(plant, USUAL_BROWN_OUT)
+    if spell is not None:
+        begins, lasts, lowest = spell
+        text = (
+            f"the bus falls to {lowest:.2f} V, below {USUAL_BROWN_OUT:g} V for {ms(round(lasts * 1e6))} in all: about "
+            "there controllers reset (common practice, no source), and none does here, as the robot file states none: "
+            f"`brown_out: {{controller: {USUAL_BROWN_OUT:g} V}}` tells of it, a block with `stops` makes it act"
+        )
+        found = _finding("bus_low", begins, None, text, places)
+        yield replace(found, late_us=round(lasts * 1e6))
 
 
 def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:

@@ -103,7 +103,8 @@ def fold_findings(states: Iterable[StateResult]) -> list[FoldedFinding]:
     groups: dict[FindingKey, dict[str, list[Finding]]] = {}
     for state in states:
         for found in state.findings:
-            key = (found.kind, found.line, found.cause_line, found.mechanism)
+            line = 0 if found.kind == "bus_low" else found.line
+            key = (found.kind, line, found.cause_line, found.mechanism)
             groups.setdefault(key, {}).setdefault(state.name, []).append(found)
     folded = [
         FoldedFinding(key, tuple((name, found[0], len(found)) for name, found in by_state.items()))

@@ -15,6 +15,7 @@ import pytest
 from builders import LARGE, SMALL, G, Words, a_move, a_plant, a_robot, a_run
 from scipy.integrate import solve_ivp
 
+from simbot.analysis import loads
 from simbot.analysis.loads import OPENS, load_findings
 from simbot.analysis.results import Finding, StateResult
 from simbot.physics import strain
@@ -34,6 +35,24 @@ HEAT: Words = {
     "winding_to_case": "3 K/W", "case_to_air": "8 K/W", "winding_time": "36 s", "case_time": "960 s",
     "limit": "60 degC",
 }  # fmt: skip
+
+
+def test_a_bus_that_falls_low_is_told_where_nothing_says_what_resets() -> None:
+    """Just above the run's lowest volts it is, just below not; nor where a reset is stated or the battery is small."""
+    plant = stalled(15.0, 2.0)
+    low = replace(plant.robot, battery=tuple(replace(one, open_circuit=13.2) for one in plant.robot.battery))
+    lowest, _ = plant.lowest_bus()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(loads, "USUAL_BROWN_OUT", lowest + 0.1)
+        (found,) = [one for one in load_findings(low, plant, []) if one.kind == "bus_low"]
+        assert f"falls to {lowest:.2f} V" in found.text and not found.fails
+        stated = replace(low, brown_out={"controller": 5.0})
+        small = replace(low, battery=tuple(replace(one, open_circuit=7.4) for one in low.battery))
+        patch.setattr(loads, "USUAL_BROWN_OUT", lowest - 0.1)
+        assert not [one for one in load_findings(low, plant, []) if one.kind == "bus_low"]
+        patch.setattr(loads, "USUAL_BROWN_OUT", lowest + 0.1)
+        assert not [one for robot in (stated, small) for one in load_findings(robot, plant, [])
+                    if one.kind == "bus_low"]  # fmt: skip
 
 
 def stalled(amps: float, seconds: float, **more: Any) -> Plant:
