@@ -50,7 +50,7 @@ def report(
         typer.Option(
             "--figures",
             metavar="DIR",
-            help="Write the figures there too, as SVG and PNG.",
+            help="Write the figures there too, as SVG and PNG; of the quick compare too.",
             show_default=False,
         ),
     ] = None,
@@ -89,8 +89,12 @@ def report(
         typer.echo(f"{out}: open it in a browser")
     if figures is not None:
         from simbot.report.figures.all import write_figures
+        from simbot.report.studies_read import Study
 
-        written = write_figures(figures, [part.shown for part in parts], read_studies_of(studies))
+        drawn = read_studies_of(studies)
+        if studies is None and known.compare is not None:
+            drawn = [Study(figures / "quick.json", "compare", known.compare)]
+        written = write_figures(figures, [part.shown for part in parts], drawn)
         typer.echo(f"{figures}: {len(written)} figures", err=out == "-")
 
 

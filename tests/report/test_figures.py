@@ -10,7 +10,9 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 from matplotlib.patches import Polygon, Rectangle, StepPatch
+from stopwatches import a_plan, pick, place, wait
 
+from simbot.cli import report as cli_report
 from simbot.cli import status
 from simbot.physics.kinds import KINDS
 from simbot.report.figures import style
@@ -21,7 +23,7 @@ from simbot.report.figures.fitted import figure_fit
 from simbot.report.figures.studied import figure_difference, figure_scores
 from simbot.report.figures.style import ALARM, INK
 from simbot.report.figures.swept import figure_sweep
-from simbot.report.figures.timeline import figure_timeline, window_of
+from simbot.report.figures.timeline import Window, figure_timeline, window_of
 from simbot.report.figures.worth import figure_worth
 from simbot.report.studies_read import Study, read_studies
 from simbot.report.summary import breaks, has_target
@@ -162,6 +164,15 @@ def test_bars_of_the_cycle_are_its_parts(lanterns, tins):
     assert sum(bars[::2]) == pytest.approx(lanterns.state.cycle_time_s)
 
 
+def test_margins_stand_beside_one_another(lanterns):
+    """Also where two stretches of a lane have room on the same side of it."""
+    figure = figure_timeline(lanterns, Window(60.0, 74.0, "crowded"))
+    for axes in figure.axes:
+        margins = [text for text in axes.texts if text.get_text().split()[-1][:1] in "+\u2212"]
+        boxes = [text.get_window_extent() for text in margins]
+        assert not [1 for number, one in enumerate(boxes) for other in boxes[:number] if one.overlaps(other)]
+
+
 def test_field_goes_where_the_robot_went(lanterns):
     line = max(figure_field(lanterns).axes[0].lines, key=lambda each: len(each.get_xdata()))
     window, course = window_of(lanterns), lanterns.course
@@ -171,6 +182,9 @@ def test_field_goes_where_the_robot_went(lanterns):
     x = np.clip(t - 1.0, 0.0, 1.0)
     stops = stops_of(t, np.column_stack((x, 0 * x, 0 * x)))
     assert [(stop.x, round(stop.seconds, 1)) for stop in stops] == [(0.0, 1.0), (pytest.approx(1.0), 2.0)]
+    turning = np.clip(t - 2.5, 0.0, 1.0)  # of the last two seconds one is a turn in place
+    stops = stops_of(t, np.column_stack((x, 0 * x, turning)))
+    assert [round(stop.seconds, 1) for stop in stops] == [1.0, 1.0]
 
 
 def test_scores_are_shares_of_the_matches(documents):
@@ -314,6 +328,25 @@ def test_the_command_writes_figures_and_the_page(tmp_path, capsys):
     assert sorted(written) == sorted(str(path) for path in (tmp_path / "out").iterdir())
     assert status(["notebook", plan, "--out", str(tmp_path / "page.html")]) == 0
     assert "<h1>tins</h1>" in (tmp_path / "page.html").read_text(encoding="utf-8")
+
+
+def test_a_page_of_two_plans_draws_the_scores_of_its_quick_comparison(tmp_path, monkeypatch):
+    monkeypatch.setattr(cli_report, "QUICK_RUNS", 4)
+    steps = [
+        {
+            "repeat": "until period_end",
+            "steps": [pick(succeeds="80 %"), wait("0.5 s"), place(), wait("0.5 s")],
+        }
+    ]
+    game = {"places": {"box": {"pose": ["1 m", "1 m", "0 deg"], "takes": "ball", "points": 1, "room": 99}}}
+    plans = []
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        plans.append(str(a_plan(tmp_path / name, steps, "5 s", game=game, name=name).path))
+    out = tmp_path / "figures"
+    assert status(["report", *plans, "--out", str(tmp_path / "page.html"), "--figures", str(out)]) == 0
+    assert (out / "scores-quick.svg").is_file() and (out / "difference-quick.svg").is_file()
+    assert "13 V, 0.1 ohm</small>" in (tmp_path / "page.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,8 @@ from simbot.scenario.model import Game, Pose
 from simbot.studies.shown import Shown
 
 Array = npt.NDArray[np.float64]
-KNOT_S, STOOD_S, STILL = 0.2, 0.4, 2e-3  # s, s, m a sample
+KNOT_S, STOOD_S = 0.2, 0.4  # s
+STILL, UNTURNED = 2e-3, 5e-3  # m, rad a sample
 SMALL = 5.5  # pt
 NEAR = 0.25  # m: stops so close are one
 
@@ -43,8 +44,8 @@ def figure_field(shown: Shown, window: Window | None = None) -> Figure | None:
     title = f"{shown.plan.name}: where the robot drives"
     below = (
         f"From above, NOMINAL, {shown.state.name}, {t[0]:.1f} to {t[-1]:.1f} s, {window.name}. A knot each 0.2 s: "
-        "knots far apart mean fast. A ring is a stop, with its seconds. Full outline: where it begins; dashed: where "
-        "it ends."
+        "knots far apart mean fast. A ring is where it stands, with its seconds. Full outline: where it begins, "
+        "dashed: where it ends."
     )
     top = style.head_height(title, below)
     wide = WIDTH - 2 * EDGE
@@ -170,8 +171,9 @@ def _robot(axes: Axes, pose: Pose, size: tuple[float, float], face: str, edge: s
 
 
 def stops_of(t: Array, poses: Array) -> list[Stop]:
-    """Where it stood for longer than 0.4 s; stops at the same spot are added up."""
-    still = np.hypot(*np.diff(poses[:, :2], axis=0).T) < STILL
+    """Where it stood for longer than 0.4 s and did not turn; stops at the same spot are added up."""
+    turned = np.abs(np.sin(np.diff(poses[:, 2]) / 2.0)) * 2.0
+    still = (np.hypot(*np.diff(poses[:, :2], axis=0).T) < STILL) & (turned < UNTURNED)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], still.astype(int), [0]))))
     stops: list[Stop] = []
     for begin, end in zip(edges[::2], edges[1::2], strict=True):

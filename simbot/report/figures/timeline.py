@@ -147,29 +147,32 @@ def _travel(axes: Axes, shown: Shown, name: str, window: Window) -> None:
 def _waits(axes: Axes, moves: list[MoveResult], window: Window) -> None:
     mm = _per_mm(window)
     starts = [move.start_at_us * 1e-6 for move in moves]
-    before = window.begin
+    before = window.begin + mm
     for number, (move, start) in enumerate(zip(moves, starts, strict=True)):
         end = draw_wait(axes, move, start, 0.6, BAR, mm)
         after = min([window.end + ENDS * mm, *starts[number + 1 :]])
-        if not waits_for_arrival(move) and move.margin_us is not None and move.verdict is not None:
-            _margin(axes, move, (before, start, end, after), mm)
-        before = end
+        timed = not waits_for_arrival(move) and move.margin_us is not None and move.verdict is not None
+        if timed and (end <= window.end + 1.2 * mm or breaks(move)):
+            end = max(end, _margin(axes, move, (before, start, end, after), mm))
+        before = max(before, end)
 
 
-def _margin(axes: Axes, move: MoveResult, at: tuple[float, float, float, float], mm: float) -> None:
-    """Verdict and margin behind the bar, or before it, or the margin alone, as there is room."""
+def _margin(axes: Axes, move: MoveResult, at: tuple[float, float, float, float], mm: float) -> float:
+    """Verdict and margin behind the bar, or before it, or the margin alone, as there is room; where it ends [s]."""
     before, start, end, after = at
     margin = style.signed((move.margin_us or 0) / 1000)
     look: Any = {"fontsize": SMALL, "va": "center", "color": ALARM if breaks(move) else QUIET}
     look |= {"weight": "bold"} if breaks(move) else {}
+    look |= {"bbox": style.blank(), "zorder": 4}
     for text in (f"{move.verdict} {margin}", margin):
         wide = style.measured(text, SMALL) * mm * (1.15 if breaks(move) else 1.0)
         if wide <= after - end:
             axes.text(end, 0.6 + BAR / 2, text, **look)
-            return
+            return end + wide + 0.5 * mm
         if wide + mm <= start - before:
             axes.text(start - 0.8 * mm, 0.6 + BAR / 2, text, ha="right", **look)
-            return
+            break
+    return end
 
 
 # --- the code -----------------------------------------------------------------------------------------
@@ -257,8 +260,11 @@ def _range(shown: Shown, name: str, axes: Axes) -> tuple[float, float]:
 def _bus(axes: Axes, shown: Shown, window: Window) -> None:
     t, v = shown.course.bus_t, shown.course.bus_v
     there = (t >= window.begin) & (t <= window.end)
-    t, v = t[there], v[there]
-    low, high = float(np.floor(v.min())), float(np.ceil(v.max()))
+    ends = np.array((window.begin, window.end))
+    begins, last = np.interp(ends, t, v)
+    t, v = np.array((ends[0], *t[there], ends[1])), np.array((begins, *v[there], last))
+    low = float(np.floor(v.min()))
+    high = max(low + 1.0, float(np.ceil(v.max())))
     axes.set_ylim(low - 0.22 * (high - low), high + 0.4 * (high - low))
     axes.plot(t, v, color=INK, linewidth=0.8, zorder=3)
     per_mm = _per_mm(window)

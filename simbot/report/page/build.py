@@ -169,5 +169,5 @@ def _summary(ran: Ran, failed: list[int]) -> str:
         text += f", {state.cycle_time_s:.2f} s each on average"
     text += f"; {say.plain(state.points['total'])} points nominal. "
     if failed:
-        return text + f"Needs are missed {say.times(len(failed))}, first at {say.seconds(min(failed))}."
+        return text + f"It fails {say.times(len(failed))}, first at {say.seconds(min(failed))}."
     return text + "Every need stated is met."
