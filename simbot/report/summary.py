@@ -63,6 +63,11 @@ def waits_for_arrival(move: MoveResult) -> bool:
     return move.seen_arrival_us is not None and move.verdict in ("snug", "slack")
 
 
+def seen_early(move: MoveResult) -> bool:
+    """True where the routine went on because it saw the mechanism inside before it stayed there."""
+    return move.seen_arrival_us is not None and move.verdict in ("short", "impossible")
+
+
 def breaks(move: MoveResult) -> bool:
     return (
         move.stuck or move.consequence == "breaking" or (move.verdict == "never" and move.consequence is None)

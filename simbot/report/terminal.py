@@ -25,6 +25,7 @@ from simbot.report.summary import (
     fold_moves,
     letter_of,
     letters,
+    seen_early,
     waits_for_arrival,
 )
 
@@ -213,11 +214,7 @@ def _spares(moves: list[MoveResult]) -> Lines:
 def _verdict(move: MoveResult) -> str:
     if move.verdict is None:
         return "never" if move.stuck else "not timed"
-    word = (
-        "early"
-        if move.seen_arrival_us is not None and move.verdict in ("short", "impossible")
-        else move.verdict
-    )
+    word = "early" if seen_early(move) else move.verdict
     if move.consequence != "harmless":
         return word
     return f"{word} ?" if move.need_margin_us is None else f"{word} ok"

@@ -6,6 +6,7 @@ import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +14,9 @@ import pytest
 from simbot.analysis.polylines import BUS_TOLERANCE, courses_of, thinned
 from simbot.cli import status
 from simbot.physics.kinds import KINDS
+from simbot.report.page import say, tables
 from simbot.report.page.answers import _compared
+from simbot.report.page.evidence import batteries
 from simbot.report.page.replay import as_script_data
 from simbot.report.page.studies import studies_of
 from simbot.report.page.svg import percent, tag, words
@@ -235,3 +238,19 @@ def test_a_document_of_another_format(tmp_path):
 def test_mistakes(arguments, told, capsys):
     assert status(arguments) == 2
     assert told in capsys.readouterr().err
+
+
+def test_what_never_arrives_is_drawn_and_told_without_a_timer(move):
+    """Neither floor nor arrival nor timer gives the scale; its place has no margin."""
+    stuck = move(arrival_us=None, timer_us=None, floor_us=None, verdict=None, stuck=True, ends_at=0.3)
+    ran = SimpleNamespace(state=SimpleNamespace(name="tired", moves=(stuck,)))
+    drawn = batteries(SimpleNamespace(ran=(ran,)), stuck)
+    assert "tired never" in drawn and "never arrives" in drawn
+    assert say.verdict(stuck) == "never"
+    assert "stood until its period ended" in say.sentence(stuck)
+
+
+def test_what_was_seen_too_early_is_no_timer_that_is_short(move):
+    early = move(seen_arrival_us=800_000, timer_us=800_000, verdict="short", consequence="harmless")
+    shown = tables.cell("tired", early, say.consequence(early))
+    assert (shown.timer, shown.verdict, shown.what) == ("(800)", "early", "no stated need follows")

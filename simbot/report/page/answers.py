@@ -234,6 +234,8 @@ def _breaks(part: PlanPart) -> tuple[Pieces, MoveResult | None]:
     what = "it fails"
     if cause is not None and cause.margin_us is not None and cause.margin_us < 0:
         what = f"{cause.label} is {say.ms(-cause.margin_us)} ms short"
+    elif found.kind == "never_arrived" and cause is not None:
+        what = f"{cause.label} never arrives"
     elif found.late_us:
         what = f"it is {say.ms(found.late_us)} ms too early"
     pieces: Pieces = [

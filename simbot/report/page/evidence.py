@@ -131,13 +131,17 @@ def batteries(part: PlanPart, cause: MoveResult) -> str:
         for ran in part.ran
     ]
     rows: list[tuple[str, Any]] = [(name, move) for name, move in same if move is not None]
-    whole = 1.15 * max(max(move.arrival_us or 0, move.timer_us or 0) for _, move in rows)
+    whole = 1.15 * max(
+        max(move.arrival_us or 0, move.timer_us or 0, move.floor_us or 0, 1) for _, move in rows
+    )
     out, told = [], []
     for number, (name, move) in enumerate(rows):
         y = 32 + 36 * number
-        bad = move.margin_us is not None and move.margin_us < 0
-        text = f"{name} {say.ms_signed(move.margin_us)} ms"
+        never = move.arrival_us is None
+        bad = never or (move.margin_us is not None and move.margin_us < 0)
+        text = f"{name} never" if never else f"{name} {say.ms_signed(move.margin_us)} ms"
         out.append(words(text, 0, y - 10, "alarm" if bad else "strong", dx=3))
         out.append(marks.wait(move, whole, y))
-        told.append(f"{name}: arrival {say.ms(move.arrival_us)} ms, timer {say.ms(move.timer_us)} ms")
+        times = f"arrival {say.ms(move.arrival_us)} ms, timer {say.ms(move.timer_us)} ms"
+        told.append(f"{name}: {'never arrives' if never else times}")
     return drawing(out, 36 * len(rows) + 8, f"{cause.label}, line {cause.line}. {'; '.join(told)}.")

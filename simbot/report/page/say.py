@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simbot.analysis.results import MoveResult
-from simbot.report.summary import breaks, waits_for_arrival
+from simbot.report.summary import breaks, seen_early, waits_for_arrival
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -46,12 +46,14 @@ def verdict(move: MoveResult) -> str:
     if waits_for_arrival(move):
         return "waits for it"
     if move.verdict is None:
-        return "not timed"
-    return move.verdict
+        return "never" if move.stuck else "not timed"
+    return "early" if seen_early(move) else move.verdict
 
 
 def consequence(move: MoveResult) -> str:
     """What a wait that is too short comes to."""
+    if move.stuck:
+        return "the wait for it stood until its period ended"
     if breaks(move):
         return "breaks what follows"
     if move.consequence != "harmless":
@@ -59,7 +61,7 @@ def consequence(move: MoveResult) -> str:
     return (
         f"harmless, {ms(move.need_margin_us)} ms to spare at the next need"
         if move.need_margin_us
-        else "harmless"
+        else "no stated need follows"
     )
 
 

@@ -66,7 +66,7 @@ def cell(state: str, move: MoveResult, what: str) -> Cell:
         state,
         say.ms(move.floor_us),
         "never" if move.arrival_us is None else say.ms(move.arrival_us),
-        f"({timer})" if waits else timer,
+        timer if move.seen_arrival_us is None else f"({timer})",
         "" if waits or move.margin_us is None else say.ms_signed(move.margin_us),
         say.verdict(move),
         what,
@@ -184,7 +184,9 @@ def _where(part: PlanPart, group: FoldedFinding) -> str:
 
 def _causes(part: PlanPart, group: FoldedFinding) -> list[tuple[str, MoveResult]]:
     """The move to blame on every battery, at the worst."""
-    _, _, cause_line, mechanism = group.key
+    kind, _, cause_line, mechanism = group.key
+    if kind == "never_arrived":
+        return []
     out = []
     for ran in part.ran:
         moves = [
