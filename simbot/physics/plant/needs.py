@@ -11,6 +11,9 @@ from simbot.physics.record import first_time, inside_since
 from simbot.physics.route import Leg
 from simbot.scenario.model import Pose, Target
 
+JUST_AFTER = (
+    5e-10  # s: a leg's coordinate is its own from here on; less than what counts as the same microsecond
+)
 JUST_BEFORE = (
     1e-6  # s: no step ends so little before an instant that it is taken for one that does not hold it
 )
@@ -169,6 +172,8 @@ class Needs(TargetSets):
                 return microseconds(begin)
             if self._rows == 0:
                 return None
+            if leg is not None:  # the step that ends where it begins is told in the coordinate before
+                begin = min(begin + JUST_AFTER, end)
             t = float(first_time(self._log, self._rows, number, *found, begin, end, False))
             if not isinf(t):
                 return microseconds(t)

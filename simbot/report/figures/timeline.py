@@ -72,7 +72,7 @@ def figure_timeline(shown: Shown, window: Window | None = None) -> Figure:
     moves = [move for move in state.moves if has_target(move) and _touches(move, window)]
     lanes = [name for name in shown.plan.robot.mechanisms if any(move.mechanism == name for move in moves)]
     title = f"{shown.plan.name}: does every wait outlast its move?"
-    below = f"NOMINAL run on {state.name}, {state.open_circuit:.1f} V; {window.name}."
+    below = f"NOMINAL run on {state.name}, {state.open_circuit:.4g} V; {window.name}."
     below += " The flag must stand right of the dot."
     height = style.head_height(title, below) + KEY + CODE + LANE * len(lanes) + BUS + AXIS
     figure = style.sheet(height)
