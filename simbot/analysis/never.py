@@ -48,7 +48,7 @@ def never_arrived(
             if not _is_stuck(move, wait, since):
                 continue
             at = max(wait.began_us, since or 0)
-            what = "which is still under way" if still else f"which {stays(move, spec.coordinate)}"
+            what = "which has not settled there" if still else f"which {stays(move, spec.coordinate)}"
             text = (
                 f"step {wait.step} stands from {clock(at)} to the end of {_period(wait, trace)}, "
                 f"{(wait.ended_us - at) * 1e-6:.1f} s: it waits for {the(move.mechanism)}, {what}"
@@ -117,9 +117,8 @@ def _is_stuck(move: Move, wait: WaitRecord, stands_since_us: int | None) -> bool
 def _hint_of_moving(move: Move) -> str:
     floor = move.floor_s()
     text = "" if floor is None else f" although it could be there in {floor:.2f} s"
-    if move.first_inside_us() is not None:
-        text += "; it comes into its window and leaves it again"
-    return text
+    left = ", comes into its window and leaves it again" if move.first_inside_us() is not None else ""
+    return f"{text}{left}: its control swings about it, or is far too slow"
 
 
 def hint(move: Move, at_us: int, plant: Plant, spec: MechanismSpec) -> str:

@@ -76,6 +76,23 @@ def test_a_routine_that_hangs_does_not_pass(tmp_path):
     assert state.moves[0].stuck and breaks(state.moves[0])
 
 
+def test_a_control_that_swings_for_ever_is_told(tmp_path):
+    """P on what is seen 80 ms late swings where p times its speed at full effort is far above pi/2 over the delay."""
+    control = {
+        "loop": "position",
+        "p": "40 /m",
+        "latency": "80 ms",
+        "window": "2 mm",
+        "slower_than": "1 mm/s",
+    }
+    lift = {**WEAK["mechanisms"]["lift"], "incline": "0 deg", "moving_mass": "1 kg", "control": control}
+    robot = {"motors": WEAK["motors"], "mechanisms": {"lift": lift}}
+    steps = [{"move": {"lift": "0.25 m"}}, wait("arrival")]
+    (state,) = api.run(a_plan(tmp_path, steps, "12 s", robot=robot, start={"lift": "0 m"})).states
+    (found,) = [one for one in state.findings if one.kind == "never_arrived"]
+    assert found.fails and "has not settled there although it could be there in 0." in found.text
+
+
 def driven(tmp_path, turn, later=()):
     """Half a turn in place against friction, then what follows in the next period."""
     drive = {
