@@ -82,7 +82,8 @@ def _unstated(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> It
     """A bus so low that controllers reset, of a robot whose file says nothing of any that does."""
     if robot.brown_out or robot.resets or max(state.open_circuit for state in robot.battery) < OF_12_VOLTS:
         return
-    spell = strain.below(plant, USUAL_BROWN_OUT)
+    low = plant.lowest_bus()[0] < USUAL_BROWN_OUT
+    spell = strain.below(plant, USUAL_BROWN_OUT) if low else None
     if spell is not None:
         begins, lasts, lowest = spell
         text = (
