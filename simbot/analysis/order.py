@@ -55,7 +55,7 @@ def _broken(
             bounded = f"{the(other)} was not {side} {extent(bound, coordinates[other])}"
             stood = extent(plant.position(other, first), coordinates[other])
             went = f" and {extent(way, coordinates[record.move.mechanism])}" if way else ""
-            found.append(_finding(record, bounded, stood, first, overlap, went))
+            found.append(_finding(record, other, bounded, stood, first, overlap, went))
     return found
 
 
@@ -90,7 +90,9 @@ def rests_from(plant: Plant, mechanism: str, at_us: int) -> int:
     return at_us if rests is None else rests
 
 
-def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_us: int, went: str) -> Finding:
+def _finding(
+    record: MoveRecord, other: str, bounded: str, stood: str, at_us: int, overlap_us: int, went: str
+) -> Finding:
     mechanism = record.move.mechanism
     return Finding(
         kind="order_broken",
@@ -98,6 +100,7 @@ def _finding(record: MoveRecord, bounded: str, stood: str, at_us: int, overlap_u
         line=record.line,
         at_us=at_us,
         mechanism=mechanism,
+        about=other,
         cause_line=record.line,
         cause_step=record.step,
         late_us=overlap_us,

@@ -104,6 +104,7 @@ def _finding(record: MoveRecord, number: int, at_us: int, pose: Pose) -> Finding
         line=record.line,
         at_us=at_us,
         mechanism=record.move.mechanism,
+        about=f"obstacle {number}",
         text=(
             f"step {record.step} ({record.label}) touches obstacle {number} of the game at {clock(at_us)}, {where}: "
             f"the run goes on as if it were not there"

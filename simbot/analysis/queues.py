@@ -49,5 +49,6 @@ def _finding(kind: str, queue: QueueRecord, text: str) -> Finding:
         step=queue.step,
         line=queue.line,
         at_us=queue.from_us,
+        about=queue.why,
         text=text,
     )

@@ -6,6 +6,7 @@ Instants end in `_at_us`, durations in `_us`. None means absent. All of it is de
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from simbot.analysis.better_timer import TimerNumber
 
@@ -67,6 +68,16 @@ class PickResult:
     outcome: str  # "held", the declared one, or "unfinished" where the match ended first
 
 
+class FindingKey(NamedTuple):
+    """What a finding is and where it stands: alike for all times and battery states in which it happens."""
+
+    kind: str
+    line: int
+    cause_line: int | None
+    mechanism: str | None
+    about: str | None
+
+
 @dataclass(frozen=True, kw_only=True)
 class Finding:
     """Something that went wrong or was nearly wrong.
@@ -82,6 +93,9 @@ class Finding:
     line: int
     at_us: int
     mechanism: str | None = None
+    about: str | None = (
+        None  # what tells it from others like it: a device, an obstacle, what was in the way, why
+    )
     cause_line: int | None = None  # the command whose timer is the first cause
     cause_step: int | None = None
     late_us: int | None = None  # how much later it would have been met
@@ -89,6 +103,11 @@ class Finding:
     text: str  # one full sentence, first cause first
     fails: bool = False  # True where it makes the state fail
     mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
+
+    @property
+    def key(self) -> FindingKey:
+        line = 0 if self.kind == "bus_low" else self.line  # wherever it is lowest, it is one thing
+        return FindingKey(self.kind, line, self.cause_line, self.mechanism, self.about)
 
 
 # kinds of findings that tell of a rule or a part that gives way: a state may pass with them, --strict does not

@@ -170,6 +170,7 @@ def _finding(found: Finding) -> Document:
         "line": found.line,
         "at_s": _s(found.at_us),
         "mechanism": found.mechanism,
+        "about": found.about,
         "cause": found.cause_line,
         "cause_step": found.cause_step,
         "late_s": _s(found.late_us),

@@ -14,7 +14,14 @@ from simbot.analysis.results import MoveResult, StateResult
 from simbot.report.figures.all import drawn, makers
 from simbot.report.rendered import inlined, rendered
 from simbot.report.studies_read import Study
-from simbot.report.summary import advise_timers, breaks, fold_findings, fold_moves, waits_for_arrival
+from simbot.report.summary import (
+    FoldedFinding,
+    advise_timers,
+    breaks,
+    fold_findings,
+    fold_moves,
+    waits_for_arrival,
+)
 from simbot.studies.shown import Shown
 
 Row = dict[str, Any]
@@ -40,7 +47,7 @@ def notebook_page(shown: Shown, studies: Sequence[Study] = ()) -> str:
         question=_question(shown),
         prediction=_prediction(shown),
         states=[_state(state) for state in shown.run.states],
-        findings=[group.worst.text for group in fold_findings(shown.run.states)][:6],
+        findings=[text for group in fold_findings(shown.run.states) for text in _said(group)][:6],
         figures=list(_figures(shown, own)),
         measured_lead=_measured_lead(folded),
         measured=[_measured(move) for move in folded if move.measured_s],
@@ -53,6 +60,13 @@ def notebook_page(shown: Shown, studies: Sequence[Study] = ()) -> str:
         caution=CAUTION,
     )
     return f"{page}\n"
+
+
+def _said(group: FoldedFinding) -> list[str]:
+    """What is to be read of a finding; where battery states say other things of it, on which."""
+    if len(group.said) == 1:
+        return [group.worst.text]
+    return [f"{', '.join(name for name, _, _ in one.by_state)}: {one.worst.text}" for one in group.said]
 
 
 def _is_of(study: Study, shown: Shown) -> bool:

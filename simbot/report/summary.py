@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 from simbot.analysis.better_timer import FINEST_US, Waited, better_us, rounded_up
-from simbot.analysis.results import Finding, MoveResult, RunResult, StateResult
+from simbot.analysis.results import Finding, FindingKey, MoveResult, RunResult, StateResult
 
 MoveKey = tuple[int, int, str, str]
-FindingKey = tuple[str, int, int | None, str | None]
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,14 @@ class FoldedFinding:
     @property
     def worst(self) -> Finding:
         return max((found for _, found, _ in self.by_state), key=lambda found: found.late_us or 0)
+
+    @cached_property
+    def said(self) -> tuple[FoldedFinding, ...]:
+        """One for each thing that states say of it; those that tell how late it is are told by the worst of them."""
+        texts: dict[str, list[tuple[str, Finding, int]]] = {}
+        for one in self.by_state:
+            texts.setdefault(one[1].text if one[1].late_us is None else "", []).append(one)
+        return tuple(FoldedFinding(self.key, tuple(alike)) for alike in texts.values())
 
     def in_state(self, state: str) -> tuple[Finding, int] | None:
         return next(((found, times) for name, found, times in self.by_state if name == state), None)
@@ -108,9 +116,7 @@ def fold_findings(states: Iterable[StateResult]) -> list[FoldedFinding]:
     groups: dict[FindingKey, dict[str, list[Finding]]] = {}
     for state in states:
         for found in state.findings:
-            line = 0 if found.kind == "bus_low" else found.line
-            key = (found.kind, line, found.cause_line, found.mechanism)
-            groups.setdefault(key, {}).setdefault(state.name, []).append(found)
+            groups.setdefault(found.key, {}).setdefault(state.name, []).append(found)
     folded = [
         FoldedFinding(key, tuple((name, found[0], len(found)) for name, found in by_state.items()))
         for key, by_state in groups.items()
@@ -128,8 +134,8 @@ def letter_of(move: MoveResult, lettered: dict[FindingKey, str]) -> str:
     """The letters of what this move's wait breaks, in order."""
     return "".join(
         letter
-        for (_, _, cause_line, mechanism), letter in lettered.items()
-        if cause_line == move.line and mechanism in (None, move.mechanism)
+        for key, letter in lettered.items()
+        if key.cause_line == move.line and key.mechanism in (None, move.mechanism)
     )
 
 

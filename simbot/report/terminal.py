@@ -10,11 +10,10 @@ from typing import IO
 from rich.console import Console
 from rich.text import Text
 
-from simbot.analysis.results import MoveResult, RunResult, StateResult
+from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
 from simbot.report import bars
 from simbot.report.labels import cut
 from simbot.report.summary import (
-    FindingKey,
     FoldedFinding,
     FoldedMove,
     MoveKey,
@@ -291,19 +290,20 @@ def _findings(run: RunResult, findings: list[FoldedFinding], lettered: dict[Find
     lines = [_heading("Findings, first cause first")]
     for group in findings:
         lead = f" {lettered.get(group.key, '-')}  "
-        lines += _wrapped(group.worst.text, lead, ALARM if group.worst.fails else "")
-        lines += _wrapped(_in_states(run, group), "    ")
+        absent = [state.name for state in run.states if group.in_state(state.name) is None]
+        for told in group.said:
+            lines += _wrapped(told.worst.text, lead, ALARM if told.worst.fails else "")
+            lines += _wrapped(_in_states(told, absent if told is group.said[-1] else []), "    ")
     return lines
 
 
-def _in_states(run: RunResult, group: FoldedFinding) -> str:
+def _in_states(group: FoldedFinding, absent: list[str]) -> str:
     """The states in which it happens, those that say the same together, and those in which it does not."""
     said: dict[str, list[str]] = {}
     for state, found, times in group.by_state:
         late = f"{_ms(found.late_us)} ms, " if found.late_us is not None else ""
         said.setdefault(f"{late}{_times(times)}, first at {_seconds(found.at_us)}", []).append(state)
     parts = [f"{_names(states)}: {what}" for what, states in said.items()]
-    absent = [state.name for state in run.states if group.in_state(state.name) is None]
     if absent:
         parts.append(f"not on {_names(absent)}")
     return "; ".join(parts) + "."

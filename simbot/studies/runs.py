@@ -11,7 +11,7 @@ from hashlib import sha256
 
 from simbot.analysis import cycles, findings, timers
 from simbot.analysis.better_timer import waits_of
-from simbot.analysis.results import Finding, MoveResult
+from simbot.analysis.results import Finding, FindingKey, MoveResult
 from simbot.analysis.timers import Links, link
 from simbot.physics.build import Models
 from simbot.physics.plant import Plant
@@ -110,10 +110,7 @@ def places_of(plan: Plan) -> dict[int, int]:
     return {id(wait): place for place, wait in enumerate(waits_of(plan))}
 
 
-Mark = tuple[str, int, int | None, str | None]
-
-
-def broken_by(ran: Ran) -> dict[Mark, Finding]:
+def broken_by(ran: Ran) -> dict[FindingKey, Finding]:
     """What a set of timers must not bring about: unmet needs, lost picks and all else that fails, and order rules.
 
     A pick that was closing when its routine was cut is left out: that hangs on the clock, not on a timer.
@@ -123,9 +120,9 @@ def broken_by(ran: Ran) -> dict[Mark, Finding]:
         for pick in ran.links.lost.values()
         if any(pick.begins_us < cut.at_us <= (pick.lost_us or 0) for cut in ran.trace.cuts)
     }
-    found: dict[Mark, Finding] = {}
+    found: dict[FindingKey, Finding] = {}
     for one in ran.findings:
         accident = one.kind == "pick_lost" and (one.line, one.at_us) in cut_off
         if (one.fails and not accident) or one.kind == "order_broken":
-            found.setdefault((one.kind, one.line, one.cause_line, one.mechanism), one)
+            found.setdefault(one.key, one)
     return found

@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from simbot.analysis.better_timer import Waited, better_us, rounded_up
-from simbot.analysis.results import Finding
+from simbot.analysis.results import Finding, FindingKey
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.demand import Execution, asked_for, executions, unasked
 from simbot.studies.knobs import Knob, with_timers
-from simbot.studies.runs import Bench, Mark, Ran, broken_by
+from simbot.studies.runs import Bench, Ran, broken_by
 
 ROUNDS = 12
 TRIES = 4  # at a bound for one timer, before it is left as it is
@@ -127,7 +127,7 @@ def _settled(
     return values
 
 
-def _new_breaks(runs: list[Ran], allowed: list[set[Mark]]) -> tuple[Ran, Finding] | None:
+def _new_breaks(runs: list[Ran], allowed: list[set[FindingKey]]) -> tuple[Ran, Finding] | None:
     """The first thing that was in order before."""
     for ran, known in zip(runs, allowed, strict=True):
         for mark, finding in broken_by(ran).items():

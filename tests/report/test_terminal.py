@@ -161,6 +161,40 @@ def test_a_run_with_little_in_it_prints(run_result, state, changes):
     assert "every need stated is met" in text
 
 
+def test_two_devices_that_reset_at_one_step_are_both_told(run_result, finding):
+    both = [
+        finding(
+            kind="brown_out", mechanism=None, about=name, late_us=None, fails=False, text=f"the {name} resets"
+        )
+        for name in ("radio", "camera")
+    ]
+    states = tuple(replace(state, findings=tuple(both)) for state in run_result.states)
+    text = printed(replace(run_result, states=states))
+    assert text.count("the radio resets") == text.count("the camera resets") == 1
+
+
+def test_each_state_is_told_with_its_own_words(run_result, finding):
+    said = [
+        finding(kind="fades", late_us=None, fails=False, text=f"it fades in cycle {n}") for n in (9, 4, 4)
+    ]
+    states = list(run_result.states)
+    states = [replace(state, findings=(one,)) for state, one in zip(states, said, strict=True)]
+    text = " ".join(printed(replace(run_result, states=tuple(states[:2]))).split())
+    assert "cycle 9 fresh: once, first at 2.35 s. - it fades in cycle 4 mid-event: once" in text
+    states[0] = replace(states[0], findings=())
+    text = " ".join(printed(replace(run_result, states=tuple(states))).split())
+    assert "it fades in cycle 4 mid-event and tired: once, first at 2.35 s; not on fresh." in text
+
+
+def test_what_never_comes_is_not_told_with_how_late_it_is_elsewhere(run_result, finding):
+    never = finding(late_us=None, text="The arm never gets there")
+    states = list(run_result.states)
+    states[2] = replace(states[2], findings=(never,))
+    text = " ".join(printed(replace(run_result, states=tuple(states))).split())
+    assert "dropped. mid-event: 60 ms, twice, first at 2.35 s." in text
+    assert "a The arm never gets there tired: once, first at 2.35 s; not on fresh." in text
+
+
 def test_findings_of_one_line_that_differ_by_state_are_told_apart(run_result, finding):
     states = list(run_result.states)
     states[2] = replace(states[2], findings=(finding(late_us=110_000),))

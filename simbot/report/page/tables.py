@@ -53,8 +53,7 @@ class Failure:
 
     letter: str
     fails: bool
-    text: str
-    where: str
+    said: tuple[tuple[str, str], ...]  # each thing said of it, and on which states
     label: str
     svg: str
 
@@ -160,8 +159,7 @@ def failures(part: PlanPart) -> list[Failure]:
     lettered = letters(findings)
     return [
         Failure(
-            lettered.get(group.key, ""), group.worst.fails, f"{_capital(group.worst.text)}.", _where(part, group),
-            _label(part, group), _strip(part, group),
+            lettered.get(group.key, ""), group.worst.fails, _said(part, group), _label(part, group), _strip(part, group)
         )
         for group in sorted(findings, key=lambda group: not group.worst.fails)
     ]  # fmt: skip
@@ -171,12 +169,19 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _where(part: PlanPart, group: FoldedFinding) -> str:
+def _said(part: PlanPart, group: FoldedFinding) -> tuple[tuple[str, str], ...]:
+    absent = [ran.state.name for ran in part.ran if group.in_state(ran.state.name) is None]
+    return tuple(
+        (f"{_capital(told.worst.text)}.", _where(told, absent if told is group.said[-1] else []))
+        for told in group.said
+    )
+
+
+def _where(group: FoldedFinding, absent: list[str]) -> str:
     parts = []
     for name, found, count in group.by_state:
         late = f"{say.ms(found.late_us)} ms, " if found.late_us is not None else ""
         parts.append(f"{name}: {late}{say.times(count)}, first at {say.seconds(found.at_us)}")
-    absent = [ran.state.name for ran in part.ran if group.in_state(ran.state.name) is None]
     if absent:
         parts.append(f"not on {say.listed(absent)}")
     return "; ".join(parts) + "."
@@ -184,15 +189,16 @@ def _where(part: PlanPart, group: FoldedFinding) -> str:
 
 def _causes(part: PlanPart, group: FoldedFinding) -> list[tuple[str, MoveResult]]:
     """The move to blame on every battery, at the worst."""
-    kind, _, cause_line, mechanism = group.key
-    if kind == "never_arrived":
+    if group.key.kind == "never_arrived":
         return []
     out = []
     for ran in part.ran:
         moves = [
             m
             for m in ran.state.moves
-            if m.line == cause_line and mechanism in (None, m.mechanism) and m.margin_us is not None
+            if m.line == group.key.cause_line
+            and group.key.mechanism in (None, m.mechanism)
+            and m.margin_us is not None
         ]
         if moves:
             out.append((ran.state.name, min(moves, key=lambda move: move.margin_us or 0)))

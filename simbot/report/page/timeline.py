@@ -10,11 +10,11 @@ import numpy as np
 
 from simbot.analysis.course import EVERY_US
 from simbot.analysis.polylines import Course, Courses
-from simbot.analysis.results import MoveResult, StateResult
+from simbot.analysis.results import FindingKey, MoveResult, StateResult
 from simbot.report.page import marks, say
 from simbot.report.page.code_lane import CODE, CODE_LINE, LETTER, steps
 from simbot.report.page.svg import drawing, number, percent, polyline, stretched, tag, title, words
-from simbot.report.summary import FindingKey, breaks, waits_for_arrival
+from simbot.report.summary import breaks, waits_for_arrival
 from simbot.routine.trace import Trace
 
 LANE, HEAD, TRAVEL, BAR_AT = 84.0, 16.0, 34.0, 70.0
@@ -250,7 +250,7 @@ def _missed(
 ) -> Iterator[str]:
     """The missed connection: from the wait that was too short up to the step that it breaks, with its letter."""
     for found in state.findings:
-        letter = letters.get((found.kind, found.line, found.cause_line, found.mechanism))
+        letter = letters.get(found.key)
         if letter is None or found.mechanism not in tops:
             continue
         x = scale.at(found.at_us)
