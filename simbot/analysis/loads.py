@@ -14,11 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis.results import Finding
-from simbot.analysis.words import clock, ms, the
+from simbot.analysis.words import clock, ms, often, the
 from simbot.physics import strain
 from simbot.physics.heat import AIR
 from simbot.physics.plant import Plant
-from simbot.scenario.model import MechanismSpec, Robot
+from simbot.scenario.model import MechanismSpec, Reset, Robot
 
 Array = npt.NDArray[np.float64]
 
@@ -70,11 +70,16 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
         spell = strain.below(plant, volts)
         if spell is not None:
             begins, lasts, lowest = spell
-            text = (
-                f"the bus falls below the {volts:.4g} V at which the {device} resets, to {lowest:.2f} V, "
-                f"for {ms(round(lasts * 1e6))} in all; the times after it are those of a robot that had stayed awake"
+            long = (
+                f"for {ms(round(lasts * 1e6))} in all"
+                if lasts
+                else "until what resets with it takes its load off"
             )
-            yield _finding("brown_out", begins, None, text, places)
+            text = (
+                f"the bus falls below the {volts:.4g} V at which the {device} resets, to {lowest:.2f} V, {long}; "
+                "the times after it are those of a robot that had stayed awake"
+            )
+            yield _finding("brown_out", begins, None, text, places, device)
     yield from _unstated(robot, plant, places)
 
 
@@ -102,11 +107,9 @@ def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
             continue
         end = plant.now_us / 1e6
         lasts = sum(min(on, end) - off for off, on in spells)
-        often = "" if len(spells) == 1 else f", {len(spells)} times"
-        what = "stops the program" if reset.stops == "program" else f"leaves {reset.stops} without power"
         text = (
-            f"the bus falls below {reset.below:.4g} V: the {reset.name} resets and {what}{often}, "
-            f"for {ms(round(lasts * 1e6))} in all"
+            f"the bus falls below {reset.below:.4g} V{often(len(spells))}: the reset of the {reset.name} "
+            f"{_stops(reset)} for {ms(round(lasts * 1e6))} in all"
         )
         met = plant.under_way(stopped, [off for off, _ in spells])
         if met:
@@ -114,8 +117,15 @@ def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
             text += f"; what the {' and the '.join(met)} had to do meanwhile {lost}"
         if reset.stops == "program":
             text += "; the routine of its period is over unless a person drives"
-        found = _finding("brown_out", spells[0][0], None, text, places)
+        found = _finding("brown_out", spells[0][0], None, text, places, reset.name)
         yield replace(found, fails=reset.stops == "program")
+
+
+def _stops(reset: Reset) -> str:
+    if reset.stops == "program":
+        return "stops the program"
+    fed = "all motors" if reset.stops == "motors" else f"the rail {reset.stops}"
+    return f"leaves {fed} without power"
 
 
 def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
@@ -206,7 +216,12 @@ def _heat(
 
 
 def _finding(
-    kind: str, at: float, mechanism: str | None, text: str, places: list[tuple[int, Place]]
+    kind: str,
+    at: float,
+    mechanism: str | None,
+    text: str,
+    places: list[tuple[int, Place]],
+    about: str | None = None,
 ) -> Finding:
     at_us = round(at * 1e6)
     place = Place(0, 0)
@@ -220,5 +235,6 @@ def _finding(
         line=place.line,
         at_us=at_us,
         mechanism=mechanism,
+        about=about,
         text=text,
     )

@@ -35,3 +35,8 @@ def counted(number: int, what: str) -> str:
     """How many: `1 match`, `2 matches`, `1 day`."""
     plural = "es" if what.endswith("ch") else "s"
     return f"{number} {what}{'' if number == 1 else plural}"
+
+
+def often(times: int) -> str:
+    """How often, to stand behind what happens: nothing for once, ` twice`, ` 12 times`."""
+    return {1: "", 2: " twice"}.get(times, f" {times} times")

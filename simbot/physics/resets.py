@@ -54,7 +54,7 @@ class Resets:
         self.names = tuple(names)
         self.base = base
         self.stopped = [stopped_by(reset, robot, names) for reset in robot.resets]
-        self.log: list[tuple[float, int, bool]] = []  # (instant, device, it went off)
+        self.log: list[tuple[float, int, bool, float]] = []  # (instant, device, it went off, bus [V] before)
 
     def state(self) -> Array:
         """What is put behind the kernel's array at the start."""
@@ -70,8 +70,11 @@ class Resets:
         """Let it go off, or come back: now; True where it goes off."""
         off, at, so_far = not self.is_off(w, device), self._at(device), int(w[self.base])
         w[at + OFF], w[at + SINCE] = float(off), inf
-        self.log[so_far:] = [(float(w[L.T]), device, off)]
+        self.log[so_far:] = [(float(w[L.T]), device, off, float(w[L.V]))]
         w[self.base] = so_far + 1
+        for other, reset in enumerate(self.devices):
+            if off and w[L.V] < reset.back_above:  # a dip of no length is a break, too
+                w[self._at(other) + SINCE] = inf
         return off
 
     def waits(self, name: str) -> int:
@@ -87,8 +90,8 @@ class Resets:
             reset.stops == "program" and self.is_off(w, device) for device, reset in enumerate(self.devices)
         )
 
-    def next_change(self, w: Array, rows: Array, end: float, volts: Volts) -> tuple[float, int] | None:
-        """First instant [s] at which a device changes within the steps of `rows`, which end at `end`, and which."""
+    def next_change(self, w: Array, rows: Array, end: float, volts: Volts) -> tuple[float, list[int]] | None:
+        """First instant [s] at which devices change within the steps of `rows`, which end at `end`, and which."""
         found = []
         for device, reset in enumerate(self.devices):
             if self.is_off(w, device):
@@ -99,7 +102,8 @@ class Resets:
                 at = _first_below(rows, reset.below, volts)
                 if at is not None:
                     found.append((at, device))
-        return min(found, default=None)
+        first = min(found, default=(inf, -1))[0]
+        return (first, [device for at, device in found if at == first]) if found else None
 
     def since(self, w: Array, rows: Array, volts: Volts) -> list[float]:
         """For each device: since when the bus has been high enough, if it is off [s]; inf: it is not."""
@@ -116,10 +120,14 @@ class Resets:
     def spells(self, w: Array, device: int, now: float) -> list[tuple[float, float]]:
         """(off, on again [s]; inf: not yet) of a device until an instant."""
         out: list[tuple[float, float]] = []
-        for t, which, off in self.log[: int(w[self.base])]:
+        for t, which, off, _ in self.log[: int(w[self.base])]:
             if which == device and t <= now:
                 out = [*out, (t, inf)] if off else [*out[:-1], (out[-1][0], t)]
         return out
+
+    def dips(self, w: Array) -> list[tuple[float, float]]:
+        """(instant [s], bus [V]) at which something went off: what it took the bus down to may last no time at all."""
+        return [(t, volts) for t, _, off, volts in self.log[: int(w[self.base])] if off]
 
     def program_resets(self, w: Array, now: float) -> list[tuple[float, float]]:
         """The same of whatever stops the program."""

@@ -42,15 +42,17 @@ def below(plant: Plant, volts: float) -> tuple[float, float, float] | None:
     """
     log = _rows(plant)
     t, h, v0, v1 = (log[:, column] for column in (L.LOG_T, L.LOG_H, L.LOG_V0, L.LOG_V1))
+    dips = [dip for dip in plant.dips() if dip[1] < volts]
     under = (np.minimum(v0, v1) < volts) & (h > 0.0)
     if not under.any():
-        return None
+        return (dips[0][0], 0.0, min(dip[1] for dip in dips)) if dips else None
     change = np.where(v0 == v1, 1.0, v1 - v0)
     crossing = np.clip((volts - v0) / change, 0.0, 1.0)
     share = np.where((v0 < volts) & (v1 < volts), 1.0, np.where(v0 < volts, crossing, 1.0 - crossing))
     row = int(np.flatnonzero(under)[0])
     first = t[row] if v0[row] < volts else t[row] + crossing[row] * h[row]
-    return float(first), float((share * h)[under].sum()), float(np.minimum(v0, v1)[under].min())
+    dips.append((float(first), float(np.minimum(v0, v1)[under].min())))
+    return min(dips)[0], float((share * h)[under].sum()), min(dip[1] for dip in dips)
 
 
 def longest_stall(plant: Plant, name: str, share: float) -> tuple[float, float] | None:

@@ -7,7 +7,7 @@ is integrated by itself.
 from __future__ import annotations
 
 from itertools import pairwise
-from math import exp, log, radians
+from math import exp, inf, log, radians
 
 import numpy as np
 import pytest
@@ -189,8 +189,8 @@ def test_the_timeline_says_who_and_when() -> None:
     assert told.at_us == 200_000 and not told.fails
     for words in (
         "below 8.5 V",
-        "the servos resets",
-        "leaves servos without power",
+        "the reset of the servos",
+        "leaves the rail servos without power",
         "the arm had to do",
         "waits",
     ):
@@ -204,6 +204,50 @@ def test_volts_alone_are_told_and_change_nothing() -> None:
     result, calm = tried({"servos": "8.5 V"}, STEPS), tried({}, STEPS)
     assert [one.kind for one in result.findings if one.kind == "brown_out"] == ["brown_out"]
     assert [move.arrival_us for move in result.moves] == [move.arrival_us for move in calm.moves]
+
+
+MOTORS = {"below": "8 V", "back_above": "8 V", "back_after": "0.1 s", "stops": "motors"}
+
+
+@pytest.mark.parametrize("order", [("outputs", "servos"), ("servos", "outputs")])
+def test_one_dip_resets_all_that_it_is_low_enough_for(order: tuple[str, str]) -> None:
+    """From 12.6 to 7.56 V at once, and back as its cause is off: whichever device is written first.
+
+    Every dip is a break for what waits for 0.15 s without one.
+    """
+    stages = {"outputs": MOTORS, "servos": SERVO_STAGE}
+    plant = bench({name: stages[name] for name in order}, arm=ARM, wheel=WHEEL)
+    plant.advance(200_000)
+    plant.command("wheel", Spin(1.0))
+    plant.advance(550_000)
+    spells = {reset.name: found for reset, _, found in plant.off_spells()}
+    ends = [0.2, 0.3, 0.4, 0.5]
+    assert spells["outputs"] == [pytest.approx(each) for each in zip(ends, [*ends[1:], inf], strict=True)]
+    assert spells["servos"] == [(pytest.approx(0.2), inf)]
+    plant.command("wheel", Spin(0.0))
+    plant.advance(1_000_000)
+    assert plant.off_spells()[order.index("servos")][2] == [(pytest.approx(0.2), pytest.approx(0.65))]
+
+
+def test_a_dip_that_a_reset_ends_at_once_is_told_of_what_only_has_volts() -> None:
+    """12.6 V less 0.2 ohm times the 25.2 A of both motors from rest."""
+    result = tried({"outputs": MOTORS, "radio": "7.7 V", "camera": "7.5 V"}, STEPS)
+    told = {one.about: one for one in result.findings if one.kind == "brown_out"}
+    assert set(told) == {"outputs", "radio"}
+    assert told["radio"].at_us == 200_000
+    assert "below the 7.7 V at which the radio resets, to 7.56 V" in told["radio"].text
+
+
+def test_what_never_arrives_as_its_motors_reset_says_so() -> None:
+    strong = {**SMALL, "stall_current": "60 A"}
+    lift = {**LIFT, "motors": "3 x strong"}
+    plant = bench({"outputs": {**MOTORS, "back_after": "0.3 s"}}, motors={"strong": strong}, lift=lift)
+    plant.advance(1_000_000)
+    move = a_move(plant, "lift", 2.9)
+    assert move.arrival_us() is None
+    assert move.reason() == (
+        "the reset of the outputs below 8 V leaves it without power 64 times in 19 s, first 0 ms after its command"
+    )
 
 
 PROGRAM = {"below": "8.5 V", "back_above": "9 V", "back_after": "1 s", "stops": "program"}

@@ -98,7 +98,8 @@ class Running(Whereabouts):
             self._go_back(end)
             resets.remember(self.arrays.w, since)
             if change is not None:
-                self._change_power(resets, change[1])
+                for device in change[1]:
+                    self._change_power(resets, device)
             if change is None or seen or self.arrays.w[L.T] >= t_end:
                 return seen
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from math import inf
 
 from simbot.physics import layout as L
@@ -44,6 +44,11 @@ class Totals(Ahead):
             for device, reset in enumerate(resets.devices)
         ]
 
+    def dips(self) -> list[tuple[float, float]]:
+        """(instant [s], bus [V]) of all resets until now, as something went off."""
+        self._return_to_now()
+        return [] if self._resets is None else self._resets.dips(self.arrays.w)
+
     def lowest_bus(self) -> tuple[float, int]:
         """Lowest bus voltage so far [V] and its instant."""
         self._return_to_now()
@@ -68,7 +73,29 @@ class Totals(Ahead):
         return None if at < 0.0 else at
 
     def _why(self, move: Move) -> str:
-        """What holds a mechanism where it ends."""
+        """What holds a mechanism where it ends, and what left it without power on its way."""
+        dark = [*self._went_dark(move)]
+        still = self.arrays.w[self.arrays.at[move.mechanism] + L.DUTY] == 0.0
+        return "; ".join(dark if dark and still else [self._holds(move), *dark])
+
+    def _went_dark(self, move: Move) -> Iterator[str]:
+        """Devices that reset after its command: how often, and when first."""
+        begin, end = move.start_us / 1e6, float(self.arrays.w[L.T])
+        for device, reset in enumerate(self._resets.devices if self._resets else ()):
+            assert self._resets is not None
+            spells = [spell for spell in self._resets.spells(self.arrays.w, device, end) if spell[1] > begin]
+            if not spells or move.mechanism not in self._resets.stopped[device]:
+                continue
+            what = f"the reset of the {reset.name} below {reset.below:.4g} V"
+            first = f"{1e3 * max(spells[0][0] - begin, 0.0):.0f} ms after its command"
+            if reset.stops == "program":
+                yield f"{what} takes its command away, {first}"
+            elif len(spells) == 1:
+                yield f"{what} leaves it without power, {first}"
+            else:
+                yield f"{what} leaves it without power {len(spells)} times in {end - begin:.3g} s, first {first}"
+
+    def _holds(self, move: Move) -> str:
         w, m = self.arrays.w, self.arrays.at[move.mechanism]
         q = float(w[m + L.Q])
         if isinstance(move.command, SpinTo):
@@ -78,7 +105,13 @@ class Totals(Ahead):
         if w[m + L.S] != 0.0:
             slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
             return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"
-        duty = w[m + L.DUTY]
+        duty, ratchet = w[m + L.DUTY], self.robot.mechanisms[move.mechanism].values.get("ratchet")
+        if (
+            ratchet
+            and q <= w[m + L.Q_LO] > self._built(move.mechanism).reduced.low
+            and float(move.target) < q
+        ):
+            return f"its ratchet holds it: a `ratchet: {{{move.mechanism}: released}}` step lets it down"
         if w[m + L.DUTY] == 0.0:
             return "it rests outside its window without effort"
         if (q >= w[m + L.Q_HI] and duty > 0.0) or (q <= w[m + L.Q_LO] and duty < 0.0):
