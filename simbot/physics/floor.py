@@ -70,12 +70,14 @@ class Stretch:
     start, speed, target, window, slower_than : float
         As of the move.
     touch : float
-        -1, +1: the target is a hard stop.
+        -1, +1: the set is a hard stop on this side, or a tooth, if it is near enough to the target.
     tolerance : float
     places : tuple of (str, float)
         Where the mechanisms stand that its load depends on.
     switch : Switch
         Of a like move, where the search for its own begins.
+    pawl_out : bool
+        The teeth of its ratchet hold nothing.
     """
 
     def __init__(
@@ -94,17 +96,19 @@ class Stretch:
         tolerance: float,
         places: Places = (),
         switch: Switch = UNKNOWN,
+        pawl_out: bool = False,
     ) -> None:
         self.built = models.get(name, payload, direction, places)
         self.arrays, self.log = _alone(models, battery, name, self.built, tolerance)
         self.name = name
         self.m = self.arrays.at[name]
+        self.pawl_out = pawl_out
         self.arrays.w[self.m + L.Q] = start
-        self.arrays.locate(name)
+        self.locate()
         self.start, self.speed = start, speed
         self.low, self.high = target - window, target + window
         self.slower = slower_than
-        self.touch, self.target = touch, target
+        self.touch = touch
         order = Order(target, window, slower_than, 0.0, {})
         scale(self.arrays, name, abs(target - start), order, self.built)
         self.base = self.arrays.w.copy()
@@ -117,10 +121,10 @@ class Stretch:
     def time(self) -> float:
         """Least time [s]; inf where no effort gets there."""
         if self.touch != 0.0:
-            edge = self.target
-            if self.start == edge:
-                return 0.0
-            return self.reach(self.touch, edge)
+            stop = float(self.base[self.m + (L.Q_HI if self.touch > 0.0 else L.Q_LO)])
+            if not self.low - 1e-12 <= stop <= self.high + 1e-12:  # a tooth in its way
+                return inf
+            return 0.0 if self.start == stop else self.reach(self.touch, stop)
         inside = self.low - 1e-12 <= self.start <= self.high + 1e-12
         if inside and abs(self.speed) <= self.slower:
             return 0.0
@@ -132,6 +136,12 @@ class Stretch:
         if isinf(best) and way * self.speed > 0.0:
             best = self.overshoot(way)
         return best
+
+    def locate(self) -> None:
+        """Make the segment in which it stands its present one."""
+        self.arrays.locate(self.name)
+        if self.pawl_out:
+            self.arrays.take_pawl_out(self.name, self.built.reduced.low)
 
     def overshoot(self, way: float) -> float:
         """Too fast to stop inside: brake to rest beyond the set, and come back from there."""
@@ -214,7 +224,7 @@ class Stretch:
         w[L.TICK] = 1e12
         w[L.DIRTY] = 1.0
         if w[m + L.N_SEG] > 1.0:
-            self.arrays.locate(self.name)
+            self.locate()
         self.rows = 0
 
     def go(self, to: float) -> bool:
@@ -369,7 +379,7 @@ def _alike(plant: Plant, move: Move) -> tuple[object, ...]:
         round(move.target - start, 2),
     )
     others = tuple(round(place, 2) for _, place in move._places)
-    key = (move.mechanism, plant.battery.name, move._payload, others, turns)
+    key = (move.mechanism, plant.battery.name, move._payload, others, turns, tuple(sorted(move.pawls)))
     return (*key, *rounded, move.window, move.slower_than)
 
 
@@ -461,7 +471,7 @@ def _time(
             none = (models, raised, name, move._payload, 0.0, q, v, q, 1.0, inf, 0.0, tolerance)
             return Stretch(*none).come_to_speed(asked - move.window, asked + move.window)
         touch = begun.touch
-        if touch != 0.0 and begun.touched:
+        if touch != 0.0 and begun.touched and abs(q - float(move.target)) <= move.window + 1e-12:
             return 0.0
         crossed = 0.0
         there = abs(q - float(move.target)) <= move.window and abs(v) <= move.slower_than and touch == 0.0
@@ -470,25 +480,28 @@ def _time(
             found = taken_along(built, q, move.play, 1.0, raised.open_circuit, raised.resistance)
             if found is not None:
                 crossed, v = found.time, copysign(found.speed * found.share, move.play)
-        stretch = Stretch(
-            models,
-            raised,
-            name,
-            move._payload,
-            0.0,
-            q,
-            v,
-            float(move.target),
-            move.window,
-            move.slower_than,
-            touch,
-            tolerance,
-            move._places,
-            switches.get(0, UNKNOWN),
-        )
-        time = stretch.time()
-        switches[0] = stretch.switch
-        return crossed + time
+        best = inf
+        for engaged in sorted(move.pawls):
+            stretch = Stretch(
+                models,
+                raised,
+                name,
+                move._payload,
+                0.0,
+                q,
+                v,
+                float(move.target),
+                move.window,
+                move.slower_than,
+                touch,
+                tolerance,
+                move._places,
+                switches.get(0, UNKNOWN),
+                not engaged,
+            )
+            best = min(best, stretch.time())
+            switches[0] = stretch.switch
+        return crossed + best
     assert move._route is not None
     total = 0.0
     last: Leg | None = None

@@ -160,6 +160,7 @@ class Move:
     zero_off : float                 by which its encoder's zero moved the target [m or rad]
     play : float                         that its motors cross before it moves, upwards positive [m or rad]
     cut_us : int | None              the instant a later command took the mechanism over
+    pawls : set of bool              its ratchet's pawl was engaged, or (False) out, at some time of it
     """
 
     __slots__ = (
@@ -175,6 +176,7 @@ class Move:
         "command",
         "cut_us",
         "mechanism",
+        "pawls",
         "play",
         "slower_than",
         "start_position",
@@ -193,6 +195,7 @@ class Move:
         self.command = command
         self.start_us = plant.now_us
         self.cut_us: int | None = None
+        self.pawls = {mechanism not in plant._pawls_out}
         self.start_position: float | str = 0.0
         self.start_speed = 0.0
         self.target: float | str = 0.0
@@ -299,6 +302,11 @@ class Move:
 
             self._floor = (floor_of(self._plant, self),)
         return self._floor[0]
+
+    def note_pawl(self, engaged: bool) -> None:
+        """The pawl of its ratchet is taken out of its teeth now, or let in."""
+        self.pawls.add(engaged)
+        self._floor = None
 
     def lag(self) -> float | None:
         """Farthest it was behind its motion profile until it was taken over [m, rad]; None without a profile."""

@@ -7,7 +7,7 @@ The fall is held against an integration of its own: mass, rotor behind its gears
 from __future__ import annotations
 
 import pytest
-from builders import G, Words, a_plant, a_robot, a_run, winding
+from builders import G, Words, a_move, a_plant, a_robot, a_run, winding
 from scipy.integrate import solve_ivp
 
 from simbot.physics.plant import Plant
@@ -72,6 +72,65 @@ def test_a_latch_is_one_tooth() -> None:
     assert plant.speed("hook") < -0.1
     plant.advance(round(time * 1e6) + 50)
     assert plant.speed("hook") == 0.0
+
+
+def driven_down(way: float) -> float:
+    """Time from rest over a way at full effort on 12 V, its motor's winding and its weight pulling down [s]."""
+    turns, ohms, constant = 4.0 / 0.02, 0.45, 0.0185
+    mass = 1.0 + turns**2 * 2e-6
+
+    def goes(_t: float, y: list[float]) -> list[float]:
+        pull = turns * constant * (12.0 - turns * constant * y[1]) / ohms
+        return [y[1], (pull + 1.0 * G - 10.0) / mass]
+
+    def there(_t: float, y: list[float]) -> float:
+        return y[0] - way
+
+    there.terminal = True  # type: ignore[attr-defined]
+    run = solve_ivp(goes, (0.0, 5.0), [0.0, 0.0], events=there, rtol=1e-11, atol=1e-13)
+    return float(run.t_events[0][0])
+
+
+@pytest.mark.parametrize(
+    ("ratchet", "engaged", "way"),
+    [
+        (None, True, 0.40),
+        ({"from": "5 mm"}, True, 0.395),
+        ({"from": "5 mm"}, False, 0.40),
+        ({"from": "0.3 m"}, False, 0.40),
+        ({"pitch": "50 mm"}, False, 0.40),
+        ({"from": "0.3 m"}, True, None),
+        ({"pitch": "50 mm"}, True, None),
+    ],
+)
+def test_floors_of_what_goes_down(ratchet: Words | None, engaged: bool, way: float | None) -> None:
+    """Onto a latch inside its window, or to its stop; no control gets past a tooth that is not."""
+    hook = hoisted(moving_mass="1 kg", control={"loop": "full_effort", "window": "15 mm"})
+    hook = {**hook, "ratchet": ratchet} if ratchet else {k: v for k, v in hook.items() if k != "ratchet"}
+    plant = a_plant(a_robot({"hook": hook}, {"coil": MOTOR}), hook=0.40)
+    if not engaged:
+        plant.set_pawl("hook", False)
+    move = a_move(plant, "hook", 0.0)
+    arrival, floor = move.arrival_us(), move.floor_s()
+    if way is None:
+        assert (arrival, floor) == (None, None)
+        assert move.reason() == "its ratchet holds it: a `ratchet: {hook: released}` step lets it down"
+        return
+    assert arrival is not None and floor is not None
+    assert arrival * 1e-6 == pytest.approx(driven_down(way), abs=1.5e-6)
+    assert floor == pytest.approx(driven_down(way), abs=1e-6) and floor <= arrival * 1e-6
+
+
+def test_a_pawl_taken_out_on_the_way_lets_it_arrive_and_gives_it_a_floor() -> None:
+    hook = hoisted(moving_mass="1 kg", control={"loop": "full_effort", "window": "15 mm"})
+    plant = a_plant(a_robot({"hook": hook}, {"coil": MOTOR}), hook=0.40)
+    move = a_move(plant, "hook", 0.0)
+    assert move.floor_s() is None
+    plant.advance(100_000)
+    plant.set_pawl("hook", False)
+    arrival, floor = move.arrival_us(), move.floor_s()
+    assert arrival is not None and arrival * 1e-6 == pytest.approx(0.1 + driven_down(0.40), abs=1.5e-6)
+    assert floor == pytest.approx(driven_down(0.40), abs=1e-6)
 
 
 def test_teeth_or_a_latch_have_to_be_somewhere() -> None:

@@ -197,6 +197,13 @@ class Commands(Totals):
         """Take the pawl of a ratchet out of its teeth now, or let it in: the last tooth passed holds again."""
         self._return_to_now()
         self._saved = None
-        (self._pawls_out.discard if engaged else self._pawls_out.add)(name)
+        self._pawls_out = self._pawls_out - {name} if engaged else self._pawls_out | {name}
+        if name in self._current:
+            self._current[name].note_pawl(engaged)
         self._write(name)
-        self.arrays.w[L.DIRTY] = 1.0
+        w, m = self.arrays.w, self.arrays.at[name]
+        if (
+            w[m + L.TOUCH] < 0.0 and w[m + L.Q] > w[m + L.Q_LO]
+        ):  # the tooth that it has touched holds it no more
+            w[m + L.TOUCHED] = 0.0
+        w[L.DIRTY] = 1.0

@@ -119,7 +119,7 @@ class State:
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
         self._controls = self.models.controls
         models_of_heat = {name: self.models.heat(name) for name in self.names}
-        self._pawls_out: set[str] = set()
+        self._pawls_out: frozenset[str] = frozenset()
         self._encoders: dict[str, Encoder] = {}
         self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
 

@@ -59,9 +59,10 @@ class TargetSets(Time):
 
     def _touch(self, move: Move, number: int, touch: float, begin: float) -> float:
         assert move._begun is not None
-        if move._begun.touched:
+        low = move._begun.low if False not in move.pawls else self._built(move.mechanism).reduced.low
+        if move._begun.touched and (touch > 0.0 or move._begun.position <= low):
             return begin
-        limit = move._begun.high if touch > 0.0 else move._begun.low
+        limit = move._begun.high if touch > 0.0 else low
         return float(touched_at(self._log, self._rows, number, limit, begin)) if self._rows else inf
 
     def _hunts(self, move: Move, since_us: int) -> bool:
