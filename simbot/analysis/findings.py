@@ -12,6 +12,7 @@ from simbot.analysis.paths import path_findings
 from simbot.analysis.queues import queue_findings
 from simbot.analysis.released import release_findings
 from simbot.analysis.results import Finding
+from simbot.analysis.timed import timed_findings
 from simbot.analysis.timers import Links, late_us
 from simbot.analysis.words import extent, ms, the
 from simbot.analysis.zeros import zero_findings
@@ -57,6 +58,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
         second = queue_findings(trace.partner)
         found += [replace(one, step=0, line=0, text=f"the second robot: {one.text}") for one in second]
     found += release_findings(plan, trace)
+    found += timed_findings(trace, links, coordinates)
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from math import hypot, inf, pi, remainder
 
 from simbot.analysis.results import Finding
+from simbot.analysis.timed import TIMED, off_the_mark
 from simbot.analysis.timers import Links
 from simbot.analysis.words import clock, extent, ms, the
 from simbot.physics.build import DRIVES
@@ -57,7 +58,7 @@ def never_arrived(
         else:
             missed = any(one.missed for one in links.downstream.get(index, ()))
             taken_over = move.cut_us is not None and move.stopwatch is None
-            if wait.arrival or missed or taken_over or isinstance(move.command, Spin):
+            if wait.arrival or missed or taken_over or isinstance(move.command, (Spin, *TIMED)):
                 continue
             at = wait.ended_us
             text = f"step {wait.step} waits for {the(move.mechanism)}, which {stays(move, spec.coordinate)}"
@@ -201,9 +202,8 @@ def stays(move: Move, coordinate: str) -> str:
     """Where a move that never arrives ends: `ends at 0.2642 m, not 0.25 m (...)`."""
     if isinstance(move.command, DriveTo):
         return f"does not get there ({move.reason()})"
-    if isinstance(move.command, DriveFor):
-        way = extent(move.command.by, "angle" if move.command.direction is None else "length")
-        return f"does not come to rest {way} from where it began ({move.reason()})"
+    if isinstance(move.command, TIMED):
+        return off_the_mark(move, coordinate)
     if isinstance(move.command, SpinTo):
         ends, target = (extent(float(speed), "angular_speed") for speed in (move.ends_at(), move.target))
         return f"turns at {ends}, not {target} ({move.reason()})"

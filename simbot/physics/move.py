@@ -281,6 +281,13 @@ class Move:
             return last._raw(self.mechanism, plant.horizon_us / 1e6)[1]
         return last._position_at(self.mechanism, plant.horizon_us / 1e6)
 
+    def went(self) -> tuple[float, float]:
+        """How far an effort for a time takes it in the end, and how far it is meant to [m, rad]."""
+        plant = self._plant
+        last = plant if self.cut_us is None else self._ahead()
+        last._reach(plant.horizon_us)
+        return last._went(self)
+
     def reason(self) -> str:
         """For a move that never arrives: where it ends and what holds it there, as a clause."""
         if self.stopwatch is not None:

@@ -184,13 +184,13 @@ class _Found:
 
     def _ends(self, one: LoneMove, move: Move) -> str:
         spec = self.plan.robot.mechanisms[one.mechanism]
-        end, target = move.ends_at(), move.target
-        assert isinstance(end, float) and isinstance(target, float) and isinstance(move.start_position, float)
         if spec.kind in DRIVES:
+            went, meant = move.went()
             way = "angle" if isinstance(one.command, DriveFor) and one.command.direction is None else "length"
-            start = move.start_position
-            return f"goes {extent(end - start, way)}, not {extent(target - start, way)}"
-        return f"ends at {extent(end, spec.coordinate)}, not {extent(target, spec.coordinate)}"
+            return f"goes {extent(went, way)}, not {extent(meant, way)}"
+        return (
+            f"ends at {extent(move.ends_at(), spec.coordinate)}, not {extent(move.target, spec.coordinate)}"
+        )
 
     def _told(self, span: Span) -> str:
         if span.least is None:
@@ -238,9 +238,8 @@ def _reach(alone: Alone, one: LoneMove, tick_us: int) -> Callable[[int], int]:
         (move,) = alone.play([tried], alone.models.robot)
         if move.arrival_us() is not None:
             return 0
-        end, target, start = move.ends_at(), move.target, move.start_position
-        assert isinstance(end, float) and isinstance(target, float) and isinstance(start, float)
-        return -1 if (target - end) * (target - start) > 0.0 else 1
+        went, meant = move.went()
+        return -1 if (meant - went) * meant > 0.0 else 1
 
     return reach
 

@@ -99,6 +99,36 @@ def test_from_a_file() -> None:
     assert verdicts == [False, True]
 
 
+@pytest.mark.parametrize("then", [[], [{"drive": ["2 m", "2 m", "0 deg"]}, {"wait": "arrival"}]])
+def test_how_far_it_misses_is_told(then: list[Words]) -> None:
+    """By the closed form, whether another command comes later or not; and of what arrives nothing."""
+    steps = [{"effort": {"drive": "60 %", "toward": "-0.87 m", "for": "1 s"}}, {"wait": "1500 ms"}, *then]
+    wheels = drive("tank", friction="8 N", control=LOOP)
+    for volts, right in STATES:
+        result = a_run(steps, {"drive": wheels}, {"wheel": GEARMOTOR}, (volts, 0.0), mass="12 kg")
+        told = [one.text for one in result.findings if one.kind == "never_arrived"]
+        rest = right + braked((FORCE * 0.6 * volts / 12.0 - 8.0) / SLOPE * (1.0 - exp(-SLOPE / FELT)), 8.0)
+        if abs(rest - 0.87) <= 0.02:
+            assert told == []
+            continue
+        [text] = told
+        how = "short" if rest < 0.87 else "too far"
+        numbers = text.split(" goes ")[1].split()
+        assert text.startswith("step 1 (drive 60 % toward -0.87 m for 1000 ms) goes ") and text.endswith(
+            f" m {how}"
+        )
+        assert float(numbers[0]) == pytest.approx(-rest, abs=1e-4)
+        assert float(numbers[2]) == pytest.approx(abs(rest - 0.87), abs=1e-4)
+
+
+def test_how_far_a_turn_goes() -> None:
+    plant = on_the_field(drive("tank", scrub="10 %"), heading=0.4)
+    move = plant.command("drive", DriveFor(0.5, -pi / 2.0, None, 300_000))
+    went, meant = move.went()
+    plant.advance(3_000_000)
+    assert (went, meant) == (pytest.approx(plant.pose().heading - 0.4), pytest.approx(-pi / 2.0))
+
+
 # --- points on the way ----------------------------------------------------------------------------
 
 

@@ -108,12 +108,20 @@ def test_a_stop_forgives_what_is_too_long(folder):
     assert not kept.changed and kept.reason.startswith("good")
 
 
-def test_a_drives_effort_goes_its_way(folder):
+@pytest.mark.parametrize("way", ["0.8 m", "90.0 deg"])
+def test_a_drives_effort_goes_its_way(folder, way):
     drive = "    drive: {kind: tank, motors: 4 x coil, gearing: [{ratio: 20:1, efficiency: 90 %}], wheel_diameter: 90 mm, wheelbase: 300 mm, track: 300 mm, friction: 5 N, grip: 0.9}\n"
-    body = "  autonomous:\n    - effort: {drive: 50 %, toward: 0.8 m, for: 200 ms}\n    - {wait: 2 s, for: settling}\n"
-    plan = folder.write(body, drive, "{pose: [0.5 m, 0.5 m, 0 deg]}", loop="20 ms", states=STIFF, more=MOTOR)
+    body = "  autonomous:\n    - effort: {drive: 50 %, toward: WAY, for: 200 ms}\n    - {wait: 2 s, for: settling}\n"
+    plan = folder.write(
+        body.replace("WAY", way),
+        drive,
+        "{pose: [0.5 m, 0.5 m, 0 deg]}",
+        loop="20 ms",
+        states=STIFF,
+        more=MOTOR,
+    )
     (timer,) = of_kind(tune(plan), "effort")
-    assert timer.changed and "not 0.8 m" in timer.reason
+    assert timer.changed and "too short on only: goes " in timer.reason and f"not {way}" in timer.reason
     (time,) = efforts_of(plan)
     run = api.run(with_times(plan, {time: timer.suggested_us}))
     assert run.states[0].moves[0].arrival_us is not None

@@ -32,6 +32,17 @@ class TargetSets(Time):
         reached = any(leg.carries_out(last) for _, leg in self._route.legs)
         return last.to, float(control["window"]), inf if slower is None else float(slower), 0.0, reached
 
+    def _went(self, move: Move) -> tuple[float, float]:
+        """How far an effort for a time has taken its mechanism at the end, and how far it was to."""
+        q = self._raw(move.mechanism, self.horizon_us / 1e6)[0]
+        if move.mechanism != self._drive:
+            start = float(move.start_position)
+            return q - start, float(move.target) - start
+        assert self._route is not None and move._route is not None
+        planned = (move._route.now, *move._route.ahead)[-1]
+        begun = next((leg for _, leg in self._route.legs if leg.carries_out(planned)), None)
+        return 0.0 if begun is None else q - begun.at, planned.to - planned.at
+
     def _set_from(self, move: Move) -> float:
         """Instant from which the coordinate of a move's set has its meaning [s]."""
         if move.mechanism != self._drive or move._route is None or self._route is None:

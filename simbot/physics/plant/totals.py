@@ -10,6 +10,8 @@ from simbot.physics.move import Move, Spin, SpinTo, microseconds
 from simbot.physics.plant.ahead import Ahead
 from simbot.scenario.model import Reset
 
+RESTS = "it rests outside its window without effort"
+
 
 class Totals(Ahead):
     """Sums and reasons."""
@@ -113,7 +115,7 @@ class Totals(Ahead):
         ):
             return f"its ratchet holds it: a `ratchet: {{{move.mechanism}: released}}` step lets it down"
         if w[m + L.DUTY] == 0.0:
-            return "it rests outside its window without effort"
+            return RESTS
         if (q >= w[m + L.Q_HI] and duty > 0.0) or (q <= w[m + L.Q_LO] and duty < 0.0):
             return "blocked by the end of its travel"
         if abs(w[m + L.DUTY]) >= 0.999 * max(w[m + L.EFFORT], 1e-9) or w[m + L.CONTROL] == L.SERVO:
