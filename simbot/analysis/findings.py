@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from simbot.analysis.fused import fuse_findings
 from simbot.analysis.hands import hand_findings
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.never import Coordinates, asked, never_arrived, never_passed, stays, zero_is_off
@@ -64,6 +65,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
     deliveries = [delivery.at_us for delivery in trace.deliveries]
     found += load_findings(plan.robot, plant, places, deliveries)
+    found += fuse_findings(plan.robot, trace, plant)
     drives = frozenset(name for name, spec in plan.robot.mechanisms.items() if spec.kind in DRIVES)
     found += zero_findings(plan, trace)
     found += path_findings(plan, trace, plant, drives)

@@ -83,7 +83,7 @@ class Finding:
     """Something that went wrong or was nearly wrong.
 
     kind: need_unmet, pick_lost (a hand over too), nothing_held, place_full, limit_ran_out, never_arrived,
-    order_broken; bus_collapse, bus_low, fuse_opens, breaker_opens, brown_out, stalls_long, cord_overloaded,
+    order_broken; bus_collapse, bus_low, over_fuse, fuse_opens, breaker_opens, brown_out, stalls_long, cord_overloaded,
     cord_slack, hard_stop, lags, fades, winding_hot, zero_room; path_blocked; place_missed, try_failed, too_many_held,
     places_changed, waits_long, opened_full, piled_up, shut_already, moved_on.
     """
@@ -161,6 +161,9 @@ class StateResult:
     idle_s: dict[str, float] = field(
         default_factory=dict
     )  # left by a period after its routine, within whole cycles
+    over_fuse_s: float | None = (
+        None  # that the battery gives more than its fuse's rating; None: it has no fuse
+    )
 
 
 @dataclass(frozen=True)

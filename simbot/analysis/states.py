@@ -8,6 +8,7 @@ from simbot.analysis import cycles, findings, timers
 from simbot.analysis.better_timer import numbers_of
 from simbot.analysis.never import stuck_moves
 from simbot.analysis.results import RunResult, StateResult
+from simbot.physics import strain
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace
@@ -26,6 +27,7 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
     drives = frozenset(name for name, mechanism in plan.robot.mechanisms.items() if mechanism.kind in DRIVES)
     lowest, lowest_at = plant.lowest_bus()
     peak, average = plant.currents()
+    fuse = plan.robot.fuse
     return StateResult(
         name=battery.name,
         open_circuit=battery.open_circuit,
@@ -43,6 +45,9 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         current_peak_a=peak,
         current_mean_a=average,
         energy_j=plant.energy(),
+        over_fuse_s=None
+        if fuse is None
+        else sum(end - begin for begin, end in strain.above(plant, fuse.rating)),
         moves=tuple(
             replace(move, stuck=True) if index in stuck else move for index, move in enumerate(moves)
         ),

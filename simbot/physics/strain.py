@@ -17,6 +17,9 @@ from simbot.physics.record import lagged_square
 
 Array = npt.NDArray[np.float64]
 
+FINE = 32  # places of a step at which the bus is looked at
+JOINED = 1e-9  # s: spells no farther apart are one
+
 
 def fuse(plant: Plant, name: str | None, rating: float, lag: float, level: float) -> tuple[float, float]:
     """When the lagging (I/rating)² first passes a level (inf: never), and its greatest value.
@@ -36,23 +39,68 @@ def fuse(plant: Plant, name: str | None, rating: float, lag: float, level: float
 
 
 def below(plant: Plant, volts: float) -> tuple[float, float, float] | None:
-    """(first instant, time in all, lowest volts) of the bus below a voltage; None: never.
+    """(first instant, time in all, lowest volts) of the bus below a voltage; None: never."""
+    dips = [dip for dip in plant.dips() if dip[1] < volts]
+    t, bus, _ = _course(plant)
+    spells = _spells(t, bus, volts)
+    if spells:
+        dips.append((spells[0][0], float(bus.min())))
+    lasts = sum(end - begin for begin, end in spells)
+    return (min(dips)[0], lasts, min(lowest for _, lowest in dips)) if dips else None
 
-    The voltage counts as straight between the ends of a step.
+
+def above(plant: Plant, amps: float) -> list[tuple[float, float]]:
+    """(begin, end [s]) of every spell in which the battery gives more than a current."""
+    t, _, current = _course(plant)
+    return _spells(t, -current, -amps)
+
+
+def _course(plant: Plant) -> tuple[Array, Array, Array]:
+    """Instants, bus [V] and battery current [A] at FINE + 1 places of every step, a step in each row.
+
+    A step is smooth and may be long: the current is the cubic that has its ends, its integral (the charge), and, with
+    V = E - R0 I and E straight, that of its square (the energy).
     """
     log = _rows(plant)
-    t, h, v0, v1 = (log[:, column] for column in (L.LOG_T, L.LOG_H, L.LOG_V0, L.LOG_V1))
-    dips = [dip for dip in plant.dips() if dip[1] < volts]
-    under = (np.minimum(v0, v1) < volts) & (h > 0.0)
-    if not under.any():
-        return (dips[0][0], 0.0, min(dip[1] for dip in dips)) if dips else None
-    change = np.where(v0 == v1, 1.0, v1 - v0)
-    crossing = np.clip((volts - v0) / change, 0.0, 1.0)
-    share = np.where((v0 < volts) & (v1 < volts), 1.0, np.where(v0 < volts, crossing, 1.0 - crossing))
-    row = int(np.flatnonzero(under)[0])
-    first = t[row] if v0[row] < volts else t[row] + crossing[row] * h[row]
-    dips.append((float(first), float(np.minimum(v0, v1)[under].min())))
-    return min(dips)[0], float((share * h)[under].sum()), min(dip[1] for dip in dips)
+    ohms = float(plant.arrays.w[L.R0])
+    charge, energy = (np.diff(log[:, column], prepend=0.0) for column in (L.LOG_CHARGE, L.LOG_ENERGY))
+    takes = log[:, L.LOG_H] > 0.0
+    t, h, v0, v1, i0, i1 = (log[takes, k] for k in (L.LOG_T, L.LOG_H, L.LOG_V0, L.LOG_V1, L.LOG_I0, L.LOG_I1))
+    mean, power, rises = charge[takes] / h, energy[takes] / h, i1 - i0
+    bump = 6.0 * (mean - 0.5 * (i0 + i1))
+    skew = np.zeros_like(bump)
+    if ohms > 0.0:
+        first, last = v0 + ohms * i0, v1 + ohms * i1
+        square = (0.5 * (first + last) * mean + (last - first) * rises / 12.0 - power) / ohms
+        over = (i0**2 + i0 * i1 + i1**2) / 3.0 + bump * (i0 + i1) / 6.0 + bump**2 / 30.0 - square
+        root = np.sqrt(np.maximum((rises / 30.0) ** 2 - 4.0 * over / 210.0, 0.0))
+        skew = 2.0 * over / np.where(rises == 0.0, inf, rises / 30.0 + np.copysign(root, rises))
+        skew[abs(skew) > abs(rises)] = 0.0  # next to nothing changes: the difference of rounded numbers
+    x = np.linspace(0.0, 1.0, FINE + 1)
+    bow = x * (1.0 - x) * (bump[:, None] + skew[:, None] * (1.0 - 2.0 * x))
+    bus, current = (y0[:, None] * (1.0 - x) + y1[:, None] * x for y0, y1 in ((v0, v1), (i0, i1)))
+    return t[:, None] + h[:, None] * x, bus - ohms * bow, current + bow
+
+
+def _spells(t: Array, course: Array, level: float) -> list[tuple[float, float]]:
+    """(begin, end) of every spell in which a course is below a level; straight from one place of a step to the next."""
+    first, last, begins, spans = course[:, :-1], course[:, 1:], t[:, :-1], np.diff(t, axis=1)
+    under = np.minimum(first, last) < level
+    crossing = np.clip((level - first) / np.where(first == last, 1.0, last - first), 0.0, 1.0)
+    ends = (begins + spans * np.where(last < level, 1.0, crossing))[under].tolist()
+    begins = (begins + spans * np.where(first < level, 0.0, crossing))[under].tolist()
+    spells: list[tuple[float, float]] = []
+    for begin, end in zip(begins, ends, strict=True):
+        joined = bool(spells) and begin <= spells[-1][1] + JOINED
+        spells.append((spells.pop()[0] if joined else begin, end))
+    return spells
+
+
+def taken(plant: Plant, name: str, from_us: int, to_us: int) -> float:
+    """Root of the mean square of what a mechanism takes from the bus from one instant to another [A]."""
+    span = np.array([from_us, to_us]) / 1e6
+    begin, end = squares_at(_rows(plant), _first(plant, name) + L.LOG_SQUARED_OWN, span)
+    return float(((end - begin) / (span[1] - span[0])) ** 0.5)
 
 
 def longest_stall(plant: Plant, name: str, share: float) -> tuple[float, float] | None:

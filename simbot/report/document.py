@@ -85,6 +85,7 @@ def _state(state: StateResult) -> Document:
         "bus_min_at_s": _s(state.bus_min_at_us),
         "current_peak_a": rounded(state.current_peak_a),
         "current_mean_a": rounded(state.current_mean_a),
+        "over_fuse_s": rounded(state.over_fuse_s),
         "battery_energy_j": rounded(state.energy_j),
         "acting_steps": state.acting_steps,
         "acting_steps_without_needs": state.acting_steps_without_needs,

@@ -411,6 +411,7 @@ def _battery(run: RunResult) -> Lines:
         ("  at [s]", lambda state: f"{state.bus_min_at_us / 1e6:.2f}"),
         ("battery current, peak [A]", lambda state: f"{state.current_peak_a:.1f}"),
         ("battery current, mean [A]", lambda state: f"{state.current_mean_a:.1f}"),
+        ("above the main fuse's rating [s]", lambda state: _number(state.over_fuse_s, ".2f")),
         ("energy from the battery [kJ]", lambda state: f"{state.energy_j / 1000:.2f}"),
     ]
     return _rows(run, "The battery", rows)

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from builders import LARGE, SMALL, G, Words, a_move, a_plant, a_robot, a_run
+from builders import LARGE, SMALL, G, Words, a_move, a_plant, a_robot, a_run, winding
 from scipy.integrate import solve_ivp
 
 from simbot.analysis import loads
@@ -75,6 +75,50 @@ def test_fuse_and_breaker_at_twice_their_rating(times: float, lag: float, after:
     never, most = strain.fuse(plant, "lift", 15.0, lag, OPENS)
     assert never == np.inf
     assert most == pytest.approx(1.0 - np.exp(-8.0 / lag), rel=1e-5)
+
+
+def spun(gap: str, **more: Any) -> StateResult:
+    """Two wheels without friction, the second so long after the first."""
+    wheel = {"kind": "roller", "motors": "1 x free", "inertia": "1e-9 kg*m^2"}
+    steps = [{"spin": {"left": "100 %"}}, {"wait": gap}, {"spin": {"right": "100 %"}}, {"wait": "2 s"}]
+    free = winding(0.6, 0.02, 2e-4)
+    return a_run(steps, {"left": wheel, "right": wheel}, {"free": free}, (12.6, 0.2), **more)
+
+
+@pytest.mark.parametrize("rating", [10.0, 24.0, 30.0])
+def test_time_above_a_fuse(rating: float) -> None:
+    """Both at once: 2 E/(R + 2 R0) = 25.2 A at first, which falls by exp(-t/tau), tau = J (R + 2 R0)/k²."""
+    result = spun("0 s", fuse={"rating": f"{rating} A"})
+    tau = (2e-4 + 1e-9) * (0.6 + 2 * 0.2) / 0.02**2
+    right = tau * log(25.2 / rating) if rating < 25.2 else 0.0
+    assert result.current_peak_a == pytest.approx(25.2)
+    assert result.over_fuse_s == pytest.approx(right, abs=1e-3)  # its steps are 0.5 s long
+    told = [one for one in result.findings if one.kind == "over_fuse"]
+    assert bool(told) == (rating < 25.2)
+    for one in told:
+        assert (one.mechanism, one.about, one.at_us, one.fails) == ("right", "left at 100 %", 0, False)
+        assert "begin at one instant" in one.text and "200 to 300 ms after the other" in one.text
+
+
+@pytest.mark.parametrize("volts", [8.0, 10.0, 12.0])
+def test_time_below_a_voltage(volts: float) -> None:
+    """As above: E - R0 I."""
+    [told] = [
+        one for one in spun("0 s", brown_out={"radio": f"{volts} V"}).findings if one.kind == "brown_out"
+    ]
+    tau = (2e-4 + 1e-9) * (0.6 + 2 * 0.2) / 0.02**2
+    lasts = float(told.text.split("to 7.56 V, for ")[1].split(" ms")[0])
+    assert lasts == pytest.approx(1e3 * tau * log(0.2 * 25.2 / (12.6 - volts)), abs=1.5)
+    assert told.at_us == 0
+
+
+def test_what_is_staggered_is_not_told_to_be() -> None:
+    late = spun("250 ms", fuse={"rating": "10 A"})
+    assert (late.over_fuse_s or 0.0) > 0.0
+    assert not [one for one in late.findings if one.kind == "over_fuse"]
+    near = [one.text for one in spun("100 ms", fuse={"rating": "10 A"}).findings if one.kind == "over_fuse"]
+    assert len(near) == 1 and "begin within 100 ms" in near[0]
+    assert spun("0 s").over_fuse_s is None
 
 
 def findings(mechanism: Words, motors: Words, steps: list[Any] | None = None, **more: Any) -> StateResult:

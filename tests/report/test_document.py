@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import jsonschema
 import pytest
 
+from simbot import analysis
 from simbot.report.document import SCHEMAS, run_document, schema_text, to_text
 
 
@@ -29,6 +32,13 @@ def test_published_schemas_are_valid_and_closed(name):
 def test_document_follows_its_schema(run_result):
     document = json.loads(to_text(run_document(run_result)))
     jsonschema.Draft202012Validator(schema()).validate(document)
+
+
+def test_every_kind_of_finding_is_published():
+    published = set(schema()["$defs"]["finding"]["properties"]["kind"]["enum"])
+    written = re.compile(r'(?:kind=|_finding\()"(\w+)"')
+    texts = [path.read_text(encoding="utf-8") for path in Path(analysis.__file__).parent.glob("*.py")]
+    assert {kind for text in texts for kind in written.findall(text)} <= published
 
 
 def test_a_key_that_is_not_published_is_refused(run_result):
