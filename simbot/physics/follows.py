@@ -171,21 +171,36 @@ def _fills(spec: MechanismSpec) -> Iterator[tuple[str, str, str]]:
     p = spec.values
     if p["tank_of"] is not None:
         return
-    number = cylinder.strokes(p)
-    most = min(float(p["supply"]), float(p["regulator"] or p["supply"]))
-    area, least = cylinder.volume(p, True) / float(p["stroke"]), cylinder.least_pressure(p, True)
-    text = (
-        f"{number} strokes on one fill, out and in by turns; outwards it pushes {most * area:.3g} N at first and "
-        f"{least * area:.3g} N at its least pressure; vent the air before hands come near it"
-    )
-    yield "follows" if number else "doubt", "tank", text
+    number, times = cylinder.strokes(p), None
     if p["conductance"] is not None:
         full, room = float(p["supply"]) + ATMOSPHERE, float(p["tank"])
-        out, back = (cylinder.seconds(p, full, outwards, room) for outwards in (True, False))
-        text = (
+        times = [cylinder.seconds(p, full, outwards, room) for outwards in (True, False)]
+        number = min([number, *(done for done, time in enumerate(times) if time == inf)])
+    most = min(float(p["supply"]), float(p["regulator"] or p["supply"]))
+    area, least = cylinder.volume(p, True) / float(p["stroke"]), cylinder.least_pressure(p, True)
+    dead = cylinder.dead_volume(p)
+    text = (
+        f"{number} stroke{'s' * (number != 1)} on one fill, out and in by turns, {1e6 * dead:.3g} ml of hose and end "
+        f"space filled on either side; outwards it pushes {most * area:.3g} N at first and {least * area:.3g} N at its "
+        "least pressure; vent the air before hands come near it"
+    )
+    yield "follows" if number else "doubt", "tank", text
+    if times is not None:
+        yield "follows" if max(times) < inf else "doubt", "conductance", _stroke_times(*times)
+
+
+def _stroke_times(out: float, back: float) -> str:
+    if max(out, back) < inf:
+        return (
             f"on a full tank a stroke takes {out:.3g} s outwards and {back:.3g} s inwards, its valve included"
         )
-        yield "follows" if max(out, back) < inf else "doubt", "conductance", text
+    if min(out, back) == inf:
+        return "on a full tank it gets all the way neither outwards nor inwards"
+    way, other = ("outwards", "inwards") if out == inf else ("inwards", "outwards")
+    return (
+        f"on a full tank it does not get all the way {way}; a stroke {other} takes {min(out, back):.3g} s, its valve "
+        "included"
+    )
 
 
 def supply(spec: MechanismSpec, robot: Robot) -> float:

@@ -200,6 +200,23 @@ def test_what_check_says() -> None:
     texts = [remark.text for remark in consequences(robot)]
     out = cylinder.seconds(robot.mechanisms["it"].values, 7e5 + AIR, True, 4e-4)
     assert any(f"takes {out:.3g} s outwards" in text for text in texts)
+    assert any("6 ml of hose and end space" in text for text in texts)
+
+
+@pytest.mark.parametrize(
+    ("more", "strokes", "words"),
+    [
+        ({"load": "150 N"}, 0, "not get all the way outwards; a stroke inwards takes 0."),
+        ({"single_acting": True, "return_spring": "5 N", "load": "0 N"}, 1, "not get all the way inwards"),
+        ({"friction": "150 N"}, 0, "neither outwards nor inwards"),
+    ],
+)
+def test_what_check_says_of_a_stroke_that_does_not_end(more: Words, strokes: int, words: str) -> None:
+    told = consequences(a_robot({"it": {**CYLINDER, **more}}, {"m": MOTOR}))
+    assert words in next(each.text for each in told if each.key.endswith("conductance"))
+    fills = next(each for each in told if each.key.endswith("tank"))
+    assert fills.text.startswith(f"{strokes} stroke") and "inf" not in " ".join(each.text for each in told)
+    assert all(each.kind == "doubt" for each in told if each is not fills or not strokes)
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,11 @@
 
 Geometry: the mechanism is `in` or `out`. Its time is a stopwatch's, or follows from the `conductance` of its valve
 and what it moves (see `stroke`). The air: isothermal, ideal, pressures in the file above the atmosphere's.
+
+What a stroke takes from the tank: the side that is filled begins with its dead volume V_d (hose and end space) full of
+air at the atmosphere's pressure p_a, since the stroke before it vented that side, and ends with V_d and the stroke's
+volume V_s at the cylinder's pressure p: p (V_s + V_d) - p_a V_d, as pressure times volume (derivation). It is what the
+equations of `stroke` bring in by the time that the pressure has settled. A stroke is taken to go on until it has.
 """
 
 from __future__ import annotations
@@ -60,7 +65,8 @@ PARAMETERS = (
     Parameter("friction", "force", "of piston, seals and guide", default=0.0, low=0.0, reason="no friction stated"),
     Parameter("return_spring", "force", "of a single acting one, the same all the way", default=0.0, low=0.0),
     Parameter(
-        "dead_volume", "volume", "of hose and end space on either side; none: a tenth of a stroke's", low=0.0, high=0.01
+        "dead_volume", "volume", "of hose and end space on either side, of all cylinders; none: a tenth of a stroke's",
+        low=0.0, high=0.01,
     ),
     Parameter(
         "valve_delay", "time", "from the command to the open valve", default=0.015, low=0.0, high=1.0,
@@ -145,11 +151,16 @@ def _timing(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
 
 
 def volume(p: Mapping[str, Any], outwards: bool) -> float:
-    """Air that a stroke takes in, at the cylinder's pressure [m³]."""
+    """What the piston sweeps on the side that is filled [m³]."""
     if not outwards and p["single_acting"]:
         return 0.0
     square = float(p["bore"]) ** 2 - (0.0 if outwards else float(p["rod"]) ** 2)
     return int(p["count"]) * pi / 4.0 * square * float(p["stroke"])
+
+
+def dead_volume(p: Mapping[str, Any]) -> float:
+    """Of hose and end space on either side [m³]."""
+    return 0.1 * volume(p, True) if p["dead_volume"] is None else float(p["dead_volume"])
 
 
 def after_stroke(
@@ -158,18 +169,19 @@ def after_stroke(
     """(pressure left in the tank, pressure in the cylinder at the end of the stroke), both absolute [Pa].
 
     `room`: the tank's volume where it is another one's [m³].
-    Regulated: p_tank V falls by p_regulated V_stroke. Where that would leave the tank below the regulator's
-    pressure, and without a regulator, tank and cylinder share: p V/(V + V_stroke).
+    Regulated: p_tank V falls by what the stroke takes. Where that would leave the tank below the regulator's
+    pressure, and without a regulator, tank and cylinder share: p (V + V_s + V_d) = p_tank V + p_a V_d.
     """
-    air, room = volume(p, outwards), float(p["tank"]) if room is None else room
-    if air == 0.0:
+    swept, room = volume(p, outwards), float(p["tank"]) if room is None else room
+    if swept == 0.0:
         return tank, inf
+    dead = dead_volume(p)
     if p["regulator"] is not None:
         regulated = float(p["regulator"]) + ATMOSPHERE
-        left = tank - regulated * air / room
+        left = tank - (regulated * (swept + dead) - ATMOSPHERE * dead) / room
         if left >= regulated:
             return left, regulated
-    shared = max(ATMOSPHERE, tank * room / (room + air))
+    shared = max(ATMOSPHERE, (tank * room + ATMOSPHERE * dead) / (room + swept + dead))
     return shared, shared
 
 
@@ -211,12 +223,13 @@ def seconds(
     regulated = inf if p["regulator"] is None else float(p["regulator"]) + ATMOSPHERE
     flow = float(p["conductance"])
     out = flow if p["conductance_out"] is None else float(p["conductance_out"])
-    dead = 0.1 * stroke * max(area_in, area_out) if p["dead_volume"] is None else float(p["dead_volume"])
     load = _against(p, outwards) + ATMOSPHERE * (area_in - area_out)
     moves = (float(p["moving_mass"]), load, float(p["friction"]))
     before = min(tank, regulated)
     gas = (flow, out, float(p["critical_ratio"]), tank, room, regulated)
-    return float(p["valve_delay"]) + run(*gas, area_in, area_out, before, stroke, max(dead, 1e-9), *moves)
+    return float(p["valve_delay"]) + run(
+        *gas, area_in, area_out, before, stroke, max(dead_volume(p), 1e-9), *moves
+    )
 
 
 class Stroke(NamedTuple):
