@@ -9,7 +9,6 @@ from collections.abc import Iterator, Mapping
 from math import atan2, degrees, pi
 from typing import Any
 
-from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, LEAST_DRIVEN_LAG, SWITCHING_EFFICIENCY, Models, completed
 from simbot.physics.kinds import KINDS, mecanum
 from simbot.physics.kinds.drive import Leg
@@ -18,6 +17,7 @@ from simbot.physics.motor import motor_model
 from simbot.physics.orders import control_of
 from simbot.physics.stance import leans_on
 from simbot.physics.tables import GRAVITY
+from simbot.scenario.counts import counts_given
 from simbot.scenario.echo import shown
 from simbot.scenario.model import MechanismSpec, Remark, Robot
 from simbot.scenario.parameters import Quantity
@@ -88,13 +88,13 @@ def _too_light(robot: Robot, file: str) -> Iterator[Remark]:
 
 def _counts(robot: Robot, file: str) -> Iterator[Remark]:
     """Encoder counts per unit of travel that the gearing does not give."""
-    models = Models(robot)
     for spec in robot.mechanisms.values():
-        encoder, counts = spec.values.get("encoder"), spec.values.get("counts")
-        if encoder is None or counts is None:
+        given, counts = counts_given(KINDS[spec.kind], spec.values), spec.values.get("counts")
+        if given is None and spec.values.get("encoder") is not None:
+            text = "it does nothing: what turns it is not geared alike along the whole travel; state `counts`"
+            yield Remark("doubt", file, spec.lines["encoder"], f"robot.mechanisms.{spec.name}.encoder", text)
+        if given is None or counts is None:
             continue
-        built = models.get(spec.name)
-        given = abs(float(encoder * built.groups[0, L.G_RATIO]))
         if abs(float(counts) / given - 1.0) > COUNTS_TOLERANCE:
             dimension = resolved("counts_scale", spec.coordinate)
             text = (

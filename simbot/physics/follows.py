@@ -19,7 +19,10 @@ from simbot.physics.kinds import KINDS, claw, cylinder, drive, flywheel, mecanum
 from simbot.physics.motion import look_up
 from simbot.physics.route import LEG_END
 from simbot.physics.tables import GRAVITY
+from simbot.scenario.counts import DERIVED
+from simbot.scenario.echo import shown
 from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
+from simbot.scenario.unit_table import resolved
 
 TAKES_OVER = (
     "a drive command that takes over while it moves keeps the speed along its new line; where more than "
@@ -44,6 +47,10 @@ def consequences(robot: Robot) -> list[Remark]:
 
 
 def _of(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str, str]]:
+    if spec.values.get("counts") is not None and spec.values["counts"].text == DERIVED:
+        counts = shown(spec.values["counts"], resolved("counts_scale", spec.coordinate))
+        ahead = ", straight ahead" if spec.kind in DRIVES else ""
+        yield "follows", "encoder", f"{counts} {DERIVED}{ahead}: what is written in counts goes by that"
     if spec.servo is not None:
         yield from _overfed(spec, robot)
     if spec.servo is not None and spec.servo["count"] == 2:

@@ -9,7 +9,7 @@ from pathlib import Path
 from simbot.physics.build import DRIVES, LIFTS_ROBOTS
 from simbot.physics.heat import AIR
 from simbot.scenario.errors import SimbotError
-from simbot.scenario.given import mechanism_given, position_given, quantity_given
+from simbot.scenario.given import mechanism_given, position_given, quantity_given, way_given
 from simbot.scenario.model import Robot
 
 FIGURES = (".png", ".svg", ".pdf")
@@ -65,10 +65,7 @@ def read_asked(
         raise SimbotError(f"--figure {figure}: would do: a file ending in {', '.join(FIGURES)}")
     goal = None
     if target is not None:
-        if positioned:
-            goal = position_given("--to", target, spec)
-        else:
-            goal = float(quantity_given("--to", target, "length", 0.0, 100.0))
+        goal = (position_given if positioned else way_given)("--to", target, spec)
     return Asked(
         None if start is None else position_given("--from", start, spec),
         goal,

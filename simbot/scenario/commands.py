@@ -25,7 +25,7 @@ from simbot.scenario.model import (
     ZeroStep,
 )
 from simbot.scenario.parameters import Quantity
-from simbot.scenario.positions import split_need
+from simbot.scenario.positions import scale_of, split_need
 from simbot.scenario.robot_file import RobotDraft
 from simbot.scenario.schema import (
     DriveShape,
@@ -39,7 +39,7 @@ from simbot.scenario.schema import (
 )
 from simbot.scenario.sheet import Loc, Sheet, listed
 from simbot.scenario.source_plan import Sources
-from simbot.scenario.units import read_quantity
+from simbot.scenario.units import NO_SCALE, read_quantity
 
 _ACTIONS = {
     "move": ("positioned", "measured"),
@@ -314,7 +314,8 @@ class CommandReader:
             by = read_quantity(keys.toward, "angle")
             direction = None
         except ValueFault:
-            by = self.sheet.attempt(at, read_quantity, keys.toward, "length")
+            scale = NO_SCALE if spec is None else scale_of(spec)
+            by = self.sheet.attempt(at, read_quantity, keys.toward, "length", scale)
         if by == 0.0:
             wanted = (
                 "a distance such as 0.8 m (ahead) or -0.8 m (back), or an angle to turn by such as 90 deg"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from simbot.scenario.errors import SimbotError, ValueFault, nearest, quoted
 from simbot.scenario.model import MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
-from simbot.scenario.positions import END_TOLERANCE
+from simbot.scenario.positions import END_TOLERANCE, scale_of
 from simbot.scenario.unit_table import resolved
 from simbot.scenario.units import NO_SCALE, Scale, read_quantity
 
@@ -20,6 +20,11 @@ def quantity_given(
         raise SimbotError(f"{option} {text}: {error}") from error
 
 
+def way_given(option: str, text: str, spec: MechanismSpec) -> float:
+    """How far a drive goes [m]."""
+    return float(quantity_given(option, text, "length", 0.0, 100.0, scale_of(spec)))
+
+
 def position_given(option: str, text: str, spec: MechanismSpec) -> float:
     """A position inside the travel of a mechanism, in its units or by name [m, rad]."""
     named: dict[str, float] = spec.values.get("named") or {}
@@ -31,9 +36,7 @@ def position_given(option: str, text: str, spec: MechanismSpec) -> float:
         guess = nearest(word, named)
         hint = f"; did you mean {quoted(guess)}?" if guess else ""
         raise SimbotError(f"{option} {text}: there is no such named position{known}{hint}")
-    counts, whole = spec.values.get("counts"), spec.values.get("range")
-    scale = Scale(None if counts is None else float(counts), None if whole is None else float(whole))
-    value = float(quantity_given(option, text, resolved("coordinate", spec.coordinate), scale=scale))
+    value = float(quantity_given(option, text, resolved("coordinate", spec.coordinate), scale=scale_of(spec)))
     low, high = (float(end) for end in spec.values["travel"])
     for end in (low, high):
         if abs(value - end) <= END_TOLERANCE * (high - low):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import ceil, floor, tau
 from typing import Any
 
+from simbot.scenario.counts import counts_in
 from simbot.scenario.errors import Fault, ValueFault, nearest
 from simbot.scenario.model import MechanismSpec, Need, Target
 from simbot.scenario.parameters import Kind, Quantity
@@ -16,7 +17,10 @@ END_TOLERANCE = 1e-9  # of the travel: the end written in another unit is the en
 
 
 def read_counts_and_range(sheet: Sheet, loc: Loc, kind: Kind) -> Scale:
-    """The scale of a mechanism, before anything else of it is read; its own mistakes are told elsewhere."""
+    """The scale of a mechanism, before anything else of it is read; its own mistakes are told elsewhere.
+
+    Counts that it does not state are those of its encoder and gears.
+    """
     found: dict[str, float | None] = {"counts": None, "range": None}
     for parameter in kind.PARAMETERS:
         text = sheet.text((*loc, parameter.key)) if parameter.key in found else None
@@ -26,7 +30,12 @@ def read_counts_and_range(sheet: Sheet, loc: Loc, kind: Kind) -> Scale:
                 found[parameter.key] = float(value) or None
             except ValueFault:
                 continue
-    return Scale(found["counts"], found["range"])
+    return Scale(found["counts"] or counts_in(sheet, loc, kind), found["range"], kind.COORDINATE)
+
+
+def scale_of(spec: MechanismSpec) -> Scale:
+    """The same of a mechanism that is read."""
+    return Scale(_plain(spec.values.get("counts")), _plain(spec.values.get("range")), spec.coordinate)
 
 
 def turns_inside(target: float, low: float, high: float) -> list[float]:
@@ -46,7 +55,7 @@ class Positions:
         self.named: dict[str, float] = spec.values.get("named") or {}
         self.travel: tuple[float, float] | None = spec.values.get("travel")
         self.dimension = resolved("coordinate", spec.coordinate)
-        self.scale = Scale(_plain(spec.values.get("counts")), _plain(spec.values.get("range")))
+        self.scale = scale_of(spec)
         loop = spec.servo or spec.values.get("control") or {}
         self.words = ("in", "out") if "stroke" in spec.values else ()
         self.wraps = bool(spec.values.get("wraps"))

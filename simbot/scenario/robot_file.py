@@ -12,6 +12,7 @@ from simbot.scenario.battery_file import read_battery
 from simbot.scenario.blocks import assumption, block_value, read_block, read_blocks
 from simbot.scenario.brown_out_file import read_brown_out
 from simbot.scenario.carriers import check_carriers
+from simbot.scenario.counts import with_counts
 from simbot.scenario.echo import shown
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.fields import Shape, microseconds, read_word
@@ -196,10 +197,12 @@ def _loose(sheet: Sheet, loc: Loc, kind: Kind) -> MechanismSpec | None:
     silent = Sheet(sheet.path, sheet.root, Desk())
     others = [key for key in sheet.keys(loc) if key not in keys]
     shape = shape_of(parameters, kind.COORDINATE, "loose")
-    given = silent.read(loc, shape, read_counts_and_range(sheet, loc, kind), own=others)
+    scale = read_counts_and_range(sheet, loc, kind)
+    given = silent.read(loc, shape, scale, own=others)
     if given is None:
         return None
     values: dict[str, Any] = {parameter.key: getattr(given, parameter.key) for parameter in parameters}
+    with_counts(values, scale.counts)
     if values.get("travel") and not values["travel"][0] < values["travel"][1]:
         return None
     values["window"] = Quantity(1.0)
@@ -233,6 +236,7 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     values: dict[str, Any] = _filled(sheet, loc, kind.PARAMETERS, kind, given)
     values.update(blocks)
     values.update(stages)
+    with_counts(values, scale.counts)
     check_travel(sheet, loc, values)
     if isinstance(values.get("motors"), tuple):
         values["motors"] = MotorUse(*values["motors"])

@@ -37,13 +37,16 @@ from simbot.scenario.unit_table import (
 
 @dataclass(frozen=True)
 class Scale:
-    """How a mechanism's own units turn into its coordinate: counts per SI unit, angle of a servo's range."""
+    """How a mechanism's own units turn into its coordinate: counts per m or rad, angle of a servo's range."""
 
     counts: float | None = None
     range: float | None = None
+    coordinate: str = "length"  # or "angle": what the counts measure
 
 
 NO_SCALE = Scale()
+OTHER = {"length": "angle", "angle": "length"}
+A_MEASURE = {"length": "a way", "angle": "an angle"}
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?(?![\d.])")
 _UNIT_WORD = re.compile(r"(1|[A-Za-z%]+)(?:\^(-?\d))?")
 SPREAD = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
@@ -160,13 +163,18 @@ def factor_of(unit: str, dimension: Dimension, given: str, scale: Scale) -> floa
     if powers == MASS_AT_LEVER and TORQUE in dimension.powers and dimension.si == "N*m":
         return factor * GRAVITY
     if powers[5]:
-        shifted = _in_coordinate(powers, dimension)
+        shifted = _in_coordinate(powers, dimension, scale.coordinate)
         if shifted is not None and scale.counts is None:
             raise fail(
                 "counts, but the mechanism states no `counts`, such as 2.9 counts/mm", given, dimension.wanted
             )
         if shifted is not None and scale.counts is not None:
             return factor / scale.counts ** powers[5]
+        if (
+            scale.counts is not None
+            and _in_coordinate(powers, dimension, OTHER[scale.coordinate]) is not None
+        ):
+            raise fail(f"the counts here are those of {A_MEASURE[scale.coordinate]}", given, dimension.wanted)
     measured = next(
         (other.name for other in DIMENSIONS.values() if powers in other.powers and other.si), None
     )
@@ -181,13 +189,11 @@ def _as_weight(unit: str, dimension: Dimension) -> str | None:
     return weights if weights != unit and known is not None and known[1] in dimension.powers else None
 
 
-def _in_coordinate(powers: Powers, dimension: Dimension) -> Powers | None:
-    """The powers with counts taken as length or angle, where that gives the dimension wanted."""
+def _in_coordinate(powers: Powers, dimension: Dimension, coordinate: str) -> Powers | None:
+    """The powers with counts taken as what they measure, where that gives the dimension wanted."""
     a, b, c, d, e, f, g = powers
-    for candidate in ((a + f, b, c, d, e, 0, g), (a, b, c, d, e + f, 0, g)):
-        if candidate in dimension.powers:
-            return candidate
-    return None
+    found = (a, b, c, d, e + f, 0, g) if coordinate == "angle" else (a + f, b, c, d, e, 0, g)
+    return found if found in dimension.powers else None
 
 
 def _range_factor(unit: str, dimension: Dimension, given: str, scale: Scale) -> float:

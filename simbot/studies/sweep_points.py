@@ -17,7 +17,7 @@ from simbot.analysis.states import state_result
 from simbot.physics.build import DRIVES, Models
 from simbot.physics.kinds import KINDS
 from simbot.routine.match import TOLERANCE, play
-from simbot.scenario.given import position_given, quantity_given
+from simbot.scenario.given import position_given, quantity_given, way_given
 from simbot.scenario.load import load_plan, load_robot
 from simbot.scenario.model import BatteryState, MechanismSpec, Plan, Robot
 from simbot.scenario.pruned import pruned
@@ -113,7 +113,7 @@ def _target(text: str | None, spec: MechanismSpec) -> float | None:
     if text is None:
         return None
     if spec.kind in DRIVES:
-        return float(quantity_given("--to", text, "length", 0.0, 100.0))
+        return way_given("--to", text, spec)
     return position_given("--to", text, spec)
 
 

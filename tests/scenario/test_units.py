@@ -44,7 +44,7 @@ def test_words_written_together_are_their_product(word):
 
 @pytest.mark.parametrize("name", [name for name, dimension in DIMENSIONS.items() if name != "servo_speed"])
 def test_every_unit_that_a_message_suggests_can_be_read(name):
-    scale = Scale(counts=1000.0)
+    scale = Scale(counts=1000.0, coordinate="angle" if name.startswith("turn") else "length")
     for unit in DIMENSIONS[name].units:
         assert read_quantity(f"1 {unit}", name, scale) > 0
 

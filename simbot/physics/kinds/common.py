@@ -140,11 +140,15 @@ DRIVEN = (
     Parameter("holding_brake", "flag", "a brake holds it wherever it stops", default=False),
     *HOLDING,
     Parameter("named", "names", "words for positions"),
-    Parameter("counts", "counts_scale", "encoder counts per unit of travel, so that targets can be counts"),
+    Parameter(
+        "counts",
+        "counts_scale",
+        "encoder counts per unit of travel, so that targets can be counts; none: by `encoder` and gearing",
+    ),
     Parameter(
         "encoder",
         "angle_counts_scale",
-        "counts per turn of the motor's output shaft: `counts` is held against it",
+        "counts per turn of the motor's output shaft; `counts` beside it is held against what gearing makes of it",
         low=0.0,
         open_low=True,
     ),

@@ -26,6 +26,9 @@ from simbot.scenario.units_told import told
 COORDINATE = "length"
 PARAMETERS = (
     *(each for each in DRIVEN if each.key not in ("on", "room", *OF_A_TRAVEL)),
+    Parameter(
+        "counts", "counts_scale", "encoder counts per way straight ahead; none: by `encoder` and gearing"
+    ),
     Parameter("wheel_diameter", "length", "of the wheels", required=True, low=0.01, high=1.0),
     Parameter("wheelbase", "length", "between front and rear axles", low=0.02, high=3.0),
     Parameter("track", "length", "between left and right wheels", low=0.02, high=3.0),
@@ -172,6 +175,11 @@ class Leg(NamedTuple):
 
     reduced: Reduced
     groups: tuple[WheelGroup, ...]
+
+
+def shaft_per_travel(p: Mapping[str, Any]) -> float:
+    """Turns of a wheel per way straight ahead [rad/m]."""
+    return 2.0 / float(p["wheel_diameter"])
 
 
 ENDLESS = 1e6  # m, rad: a leg has no stops of its own

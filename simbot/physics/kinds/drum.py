@@ -64,6 +64,11 @@ class Phase(NamedTuple):
         )
 
 
+def shaft_per_travel(p: Mapping[str, Any]) -> float | None:
+    """Turns of the drum per length of cord [rad/m]; None: in layers it is not the same everywhere."""
+    return 2.0 / float(p["drum_diameter"]) if p["drum_width"] is None else None
+
+
 def width_faults(p: Mapping[str, Any]) -> Iterator[tuple[str, Fault]]:
     """What cannot be of a drum with layers."""
     width, cord = p["drum_width"], p["cord_diameter"]

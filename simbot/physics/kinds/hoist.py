@@ -15,6 +15,7 @@ import numpy as np
 
 from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
 from simbot.physics.kinds.drum import DRUM, LAYERED, Phase, Slopes, width_faults, wound
+from simbot.physics.kinds.drum import shaft_per_travel as shaft_per_travel
 from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import GRAVITY, Knots, Reduced
 from simbot.scenario.errors import Fault

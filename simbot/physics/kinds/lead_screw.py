@@ -44,9 +44,14 @@ SKETCH = r"""
 """
 
 
+def shaft_per_travel(p: Mapping[str, Any]) -> float:
+    """Turns of the screw per travel [rad/m]."""
+    return tau / lead_of(p)
+
+
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a nut with `payload` [kg]: M = m, Q = m g sin(incline), ratio 2 pi/lead (loss: own_stages)."""
-    return carriage(p, payload, tau / lead_of(p))
+    return carriage(p, payload, shaft_per_travel(p))
 
 
 def own_stages(p: Mapping[str, Any]) -> tuple[GearStage, ...]:

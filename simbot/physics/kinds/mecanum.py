@@ -33,6 +33,7 @@ from simbot.physics.kinds.drive import (
     impossible,
     leg,
     plan_view,
+    shaft_per_travel,
     turning_inertia,
 )
 from simbot.physics.kinds.drive import PARAMETERS as OF_A_DRIVE
@@ -74,6 +75,7 @@ __all__ = [
     "impossible",
     "outline",
     "rolls",
+    "shaft_per_travel",
     "straight",
     "turn",
 ]

@@ -50,9 +50,14 @@ SKETCH = r"""
 """
 
 
+def shaft_per_travel(p: Mapping[str, Any]) -> float:
+    """Turns of the pinion per travel [rad/m]."""
+    return 2.0 / float(p["pinion_diameter"])
+
+
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a carriage with `payload` [kg]: M = m, Q = m g sin(incline), ratio 2/pinion_diameter."""
-    return carriage(p, payload, 2.0 / float(p["pinion_diameter"]))
+    return carriage(p, payload, shaft_per_travel(p))
 
 
 def outline(p: Mapping[str, Any], q: float) -> Outline:

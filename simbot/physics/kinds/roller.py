@@ -48,7 +48,7 @@ NAME = "roller"
 COORDINATE = "angle"
 SUMMARY = "roller intake"
 PARAMETERS = (
-    *(each for each in DRIVEN if each.key not in ("holding_brake", *OF_A_TRAVEL)),
+    *(each for each in DRIVEN if each.key not in ("holding_brake", "encoder", *OF_A_TRAVEL)),
     Parameter(
         "inertia",
         "inertia",

@@ -103,6 +103,11 @@ def factor_of(p: Mapping[str, Any], h: Knots) -> tuple[Knots, Knots, Knots]:
     return sec, sec * tan * phi.d1, (sec * tan**2 + sec**3) * phi.d1**2 + sec * tan * phi.d2
 
 
+def shaft_per_travel(p: Mapping[str, Any]) -> None:
+    """Not the same at every height."""
+    return None
+
+
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables with `payload` [kg] on top: M, Q of the bodies; ratio (2 pi/lead) tan(phi)/n, or dphi/dh."""
     low, high = (float(end) for end in p["travel"])

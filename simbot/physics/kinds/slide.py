@@ -117,6 +117,17 @@ SKETCH = r"""
 OVERLAP = 0.15  # of a stage's length that stays in the one below, for the drawing alone
 
 
+def shaft_per_travel(p: Mapping[str, Any]) -> float:
+    """Turns of the spool per travel of the tip [rad/m]."""
+    share = 1.0 / stages_of(p) if p["rigging"] == "cascade" else 1.0
+    return share * 2.0 / float(p["drum_diameter"])
+
+
+def stages_of(p: Mapping[str, Any]) -> int:
+    """How many stages move."""
+    return max(int(p["stages"]), len(_listed(p["moving_mass"])))
+
+
 def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     """Tables of a slide with `payload` [kg] at its tip.
 
@@ -126,10 +137,9 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     that joint; on the way down in reverse. Textbook mechanics.
     """
     masses = [float(mass) for mass in _listed(p["moving_mass"])]
-    n = max(int(p["stages"]), len(masses))
+    n = stages_of(p)
     slope = gravity_of(p) * sin(p["incline"] + tilt_of(p))
     low, high = (float(end) for end in p["travel"])
-    lever = 2.0 / p["drum_diameter"]
     least = 0.0 if p["cord"] == "pulls" else -inf
     ratio = float(p["static_friction"])
     if p["rigging"] == "cascade":
@@ -138,13 +148,11 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         mass = sum((i + 1) ** 2 * m for i, m in enumerate(masses)) / n**2 + payload
         load = slope * (sum((i + 1) * m for i, m in enumerate(masses)) / n + payload)
         segments: tuple[Segment, ...] = (Segment(low, high, mass, load),)
-        share = 1.0 / n
         friction = sum(float(each) for each in _listed(p["friction"])) / n
     else:
-        share = 1.0
         segments = tuple(_continuous(p, masses, payload, slope))
         friction = segments[0].friction or 0.0
-    return Reduced(segments, lever * share, friction, friction * ratio, float(p["damping"]), least)
+    return Reduced(segments, shaft_per_travel(p), friction, friction * ratio, float(p["damping"]), least)
 
 
 def _listed(given: Any) -> tuple[Any, ...]:

@@ -26,6 +26,7 @@ from simbot.physics.kinds.drive import (
     impossible,
     leg,
     plan_view,
+    shaft_per_travel,
     turning_inertia,
 )
 from simbot.physics.outline import Outline
@@ -59,6 +60,7 @@ __all__ = [
     "impossible",
     "outline",
     "rolls",
+    "shaft_per_travel",
     "straight",
     "turn",
 ]

@@ -25,6 +25,7 @@ from simbot.physics.kinds.drive import (
     impossible,
     leg,
     plan_view,
+    shaft_per_travel,
     turning_inertia,
 )
 from simbot.physics.outline import Outline
@@ -61,6 +62,7 @@ __all__ = [
     "outline",
     "rolls",
     "scrub_moment",
+    "shaft_per_travel",
     "straight",
     "turn",
 ]

@@ -10,6 +10,7 @@ from typing import Any
 
 from simbot.physics.kinds.common import CORD_RATING, DAMPING, DRIVEN, FRICTION, STATIC, TRAVEL
 from simbot.physics.kinds.drum import DRUM, LAYERED, Phase, width_faults, wound
+from simbot.physics.kinds.drum import shaft_per_travel as shaft_per_travel
 from simbot.physics.outline import Disc, Line, Outline
 from simbot.physics.tables import GRAVITY, Reduced
 from simbot.scenario.parameters import Parameter

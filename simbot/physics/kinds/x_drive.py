@@ -34,6 +34,7 @@ __all__ = [
     "impossible",
     "outline",
     "rolls",
+    "shaft_per_travel",
     "straight",
     "turn",
 ]
@@ -51,6 +52,11 @@ seen from above        <---- wheelbase ---->
                                  heading       |     45 deg to the heading
                       \\\\                   //  v
 """
+
+
+def shaft_per_travel(p: Mapping[str, Any]) -> float:
+    """Turns of a wheel per way straight ahead [rad/m]: it rolls 1/sqrt(2) of it."""
+    return sqrt(2.0) / float(p["wheel_diameter"])
 
 
 def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
