@@ -26,7 +26,7 @@ HOMES = {
     "simpy": ("routine/",),
     "rich": ("report/terminal.py"),
     "typer": ("cli/",),
-    "shapely": ("analysis/paths.py",),
+    "shapely": ("analysis/paths.py", "analysis/meetings.py"),
     "tree_sitter": ("scenario/source_tree.py",),
     "jinja2": ("report/rendered.py",),
     "markupsafe": ("report/",),

@@ -7,6 +7,7 @@ from dataclasses import replace
 from simbot.analysis.fused import fuse_findings
 from simbot.analysis.hands import hand_findings
 from simbot.analysis.loads import Place, load_findings
+from simbot.analysis.meetings import meeting_findings
 from simbot.analysis.never import Coordinates, asked, never_arrived, never_passed, stays, zero_is_off
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
@@ -69,6 +70,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
     drives = frozenset(name for name, spec in plan.robot.mechanisms.items() if spec.kind in DRIVES)
     found += zero_findings(plan, trace)
     found += path_findings(plan, trace, plant, drives)
+    found += meeting_findings(plan, trace, plant)
     return tuple(sorted(found, key=lambda one: one.at_us))
 
 

@@ -11,6 +11,7 @@ from simbot.scenario.errors import Fault
 from simbot.scenario.fields import microseconds, read_points
 from simbot.scenario.model import (
     Bonus,
+    Corners,
     Element,
     EndCondition,
     Game,
@@ -88,7 +89,7 @@ def read_game(sheet: Sheet) -> GameDraft:
             elements={name: element for name, element in elements.items() if element},
             stations={name: station for name, station in draft.stations.items() if station},
             places={name: place for name, place in draft.places.items() if place},
-            obstacles=tuple(tuple((float(x), float(y)) for x, y in shape.polygon) for shape in obstacles),
+            obstacles=tuple(_corners(shape.polygon) for shape in obstacles),
             bonuses=rules.bonuses(),
             penalties=rules.penalties(),
             possession=rules.possession(),
@@ -247,6 +248,7 @@ def _station(sheet: Sheet, name: str, loc: Loc, draft: GameDraft) -> Station | N
         refill_count=count,
         refill_us=microseconds(every),
         line=sheet.line(loc),
+        outline=_corners(shape.outline),
     )
 
 
@@ -269,7 +271,12 @@ def _place(sheet: Sheet, name: str, loc: Loc, draft: GameDraft) -> Place | None:
         clearing_us=microseconds(shape.clearing) if shape.clearing is not None else None,
         orientation=shape.orientation,
         line=sheet.line(loc),
+        outline=_corners(shape.outline),
     )
+
+
+def _corners(points: Iterable[tuple[Quantity, Quantity]] | None) -> Corners:
+    return tuple((float(x), float(y)) for x, y in points or ())
 
 
 def _points(sheet: Sheet, loc: Loc, periods: tuple[Period, ...]) -> dict[str, float]:

@@ -106,7 +106,7 @@ def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
             sheet.fail((*at, "plan"), Fault("that is this plan itself", file, "the plan of the other robot"))
         else:
             other = _read_plan(sheet.path.parent / file, kinds, NO_CHANGES, desk, alone=True)
-            found = None if other is None else Partner(name, other)
+            found = None if other is None else Partner(name, other, sheet.line(at))
     return found
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 # --- game ---------------------------------------------------------------------------------------------
 
@@ -37,6 +37,17 @@ class Element:
     when_dropped: str = "lost"  # or the station it comes back to
 
 
+Corners = tuple[tuple[float, float], ...]  # x, y [m]
+
+
+class Solid(NamedTuple):
+    """What stands on the field and a robot cannot drive through."""
+
+    name: str  # as a sentence says it
+    corners: Corners
+    pose: Pose | None  # where the robot stands at it
+
+
 @dataclass(frozen=True)
 class Station:
     """Where elements come from. One robot at a time."""
@@ -48,6 +59,7 @@ class Station:
     refill_count: int  # elements per refill, 0: never
     refill_us: int
     line: int
+    outline: Corners = ()  # none: nothing there to run into
 
 
 @dataclass(frozen=True)
@@ -63,6 +75,7 @@ class Place:
     clearing_us: int | None  # None: full for good
     line: int
     orientation: str = ""  # how it wants what it takes; empty: anyhow
+    outline: Corners = ()
 
 
 @dataclass(frozen=True)
@@ -106,11 +119,20 @@ class Game:
     elements: dict[str, Element]
     stations: dict[str, Station]
     places: dict[str, Place]
-    obstacles: tuple[tuple[tuple[float, float], ...], ...]
+    obstacles: tuple[Corners, ...]
     bonuses: tuple[Bonus, ...] = ()
     penalties: dict[str, float] = field(default_factory=dict)  # outcome -> points that it costs
     possession: Possession | None = None
     at_end: dict[str, EndCondition] = field(default_factory=dict)
+
+    @property
+    def solids(self) -> tuple[Solid, ...]:
+        """Obstacles, and stations and places that state an outline."""
+        spots: tuple[Station | Place, ...] = (*self.stations.values(), *self.places.values())
+        return (
+            *(Solid(f"obstacle {n} of the game", each, None) for n, each in enumerate(self.obstacles, 1)),
+            *(Solid(f"the {spot.name}", spot.outline, spot.pose) for spot in spots if spot.outline),
+        )
 
     def period_at(self, at_us: int) -> str:
         """The period an instant belongs to; the last instant of one is still its own."""
@@ -610,6 +632,7 @@ class Partner:
 
     name: str
     plan: Plan
+    line: int = 0
 
 
 @dataclass(frozen=True)

@@ -61,9 +61,15 @@ class ElementShape(Shape):
     when_dropped: Word = "lost"
 
 
+Corners = Annotated[
+    list[tuple[Length, Length]], Field(min_length=3, description="corners, such as [[1 m, 1 m], …]")
+]
+
+
 class StationShape(Shape):
     pose: PoseShape = Field(description="x, y and heading of the robot's centre, such as [1 m, 1 m, 90 deg]")
     gives: Word = Field(description="an element's name")
+    outline: Corners | None = None
     stock: Count | None = None
     refill: Annotated[Any, reader(read_refill)] = None
 
@@ -71,6 +77,7 @@ class StationShape(Shape):
 class PlaceShape(Shape):
     pose: PoseShape = Field(description="x, y and heading of the robot's centre, such as [1 m, 1 m, 90 deg]")
     takes: Word = Field(description="an element's name")
+    outline: Corners | None = None
     room: Annotated[Quantity, quantity("count", low=1, high=100000)] | None = None
     points: Annotated[Any, reader(read_points)] = Field(description="a number, or one for each period")
     points_when_full: Annotated[Quantity, quantity("number")] = Quantity(0.0)
@@ -99,7 +106,7 @@ class AtEndShape(Shape):
 
 
 class ObstacleShape(Shape):
-    polygon: list[tuple[Length, Length]] = Field(min_length=3, description="corners, such as [[1 m, 1 m], …]")
+    polygon: Corners
 
 
 # --- robot --------------------------------------------------------------------------------------------

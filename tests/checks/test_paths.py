@@ -88,6 +88,59 @@ def test_each_obstacle_and_command_by_itself() -> None:
     assert told == [(True, True), (True, False), (False, False), (False, True)]
 
 
+@pytest.mark.parametrize(("to_x", "out"), [(0.222, False), (0.19, True)])
+def test_out_of_the_field(to_x: float, out: bool) -> None:
+    """Against the border as deep as its window of 20 mm is no harm: it comes to stand there."""
+    told = found(to(to_x, 2.0), [])
+    assert bool(told) == out
+    if out:
+        (one,) = told
+        plant, edge = twin(Pose(to_x, 2.0, 0.0)), SIZE[0] / 2.0 - 0.02
+        assert plant.pose(one.at_us).x < edge <= plant.pose(one.at_us - 1).x
+        assert "leaves the field at x = 0 m" in one.text
+    back = found([*to(to_x, 2.0), *to(2.0, 2.0)], [])
+    assert len(back) == len(told)  # the way back is none further out
+
+
+def test_round_a_corner_of_the_field() -> None:
+    """Its corner sweeps out of the field in a turn between two headings at which it does not."""
+    start = {"pose": ["2 m", "0.235 m", "0 deg"]}
+    wheels, motors = {"drive": drive("mecanum", control=LOOP)}, {"wheel": GEARMOTOR}
+    result = a_run(to(2.0, 0.235, 90.0), wheels, motors, start=start, **ROBOT)
+    (one,) = result.findings
+    assert "leaves the field at y = 0 m" in one.text
+
+
+BIN: Words = {"takes": "block", "points": 1}
+
+
+@pytest.mark.parametrize(
+    ("front", "aside", "wanted"),
+    [
+        (0.0, 0.3, []),
+        (-0.015, 0.3, []),  # less deep than its window of 20 mm: it comes to stand against it
+        (-0.03, 0.3, ["the bin"]),
+        (0.0, 0.189, ["the shelf"]),  # half its width is 190 mm: what it passes is not to be touched at all
+    ],
+)
+def test_outlines_of_places(front: float, aside: float, wanted: list[str]) -> None:
+    edge = 3.0 + SIZE[0] / 2.0 + front
+    places = {
+        "bin": {**BIN, "pose": ["3 m", "2 m", "0 deg"], "outline": box((edge, 3.6), (1.0, 3.0))["polygon"]},
+        "shelf": {
+            **BIN,
+            "pose": ["2.6 m", "3 m", "90 deg"],
+            "outline": box((2.4, 2.7), (2.0 + aside, 2.9))["polygon"],
+        },
+    }
+    wheels, motors = {"drive": drive("mecanum", control=LOOP)}, {"wheel": GEARMOTOR}
+    steps = [{"drive": "bin"}, {"wait": "arrival"}, *to(2.0, 2.0)]
+    more = {"elements": {"block": {"mass": "0.1 kg"}}, "places": places}
+    told = [one.text for one in a_run(steps, wheels, motors, **more, **ROBOT).findings]
+    assert [any(f"touches {name} at" in text for text in told) for name in wanted] == [True] * len(wanted)
+    assert len(told) == 2 * len(wanted)  # on the way back too
+
+
 def test_a_polygon_that_crosses_itself() -> None:
     bow = {"polygon": [["3 m", "1.8 m"], ["3.2 m", "2.2 m"], ["3.2 m", "1.8 m"], ["3 m", "2.2 m"]]}
     assert len(found(to(4.0, 2.0), [bow])) == 1

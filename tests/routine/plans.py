@@ -141,7 +141,13 @@ def plan(
     )  # fmt: skip
     carriers = {"lift": None, "arm": None, "hand": None, "other": None, "drive": None} | (on or {})
     specs = {
-        name: MechanismSpec(name, "tank" if name == "drive" else "measured", "word", {"on": carrier}, 0)
+        name: MechanismSpec(
+            name,
+            "tank" if name == "drive" else "measured",
+            "word",
+            {"on": carrier, "control": {"window": 0.01}},
+            0,
+        )
         for name, carrier in carriers.items()
     }
     robot = Robot(

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from simbot.physics.move import Command, DriveTo, GoTo, Move, PushFor, Spin
 from simbot.physics.plant import Plant
+from simbot.physics.route import Leg
 from simbot.scenario.model import Plan, Pose
 
 
@@ -129,6 +130,10 @@ class StopwatchPlant(Plant):
 
     def pose(self, at_us: int | None = None) -> Pose:
         return Pose(self.position("drive", at_us), 0.0, 0.0)
+
+    def ways(self, from_us: int, to_us: int) -> list[tuple[Leg, float, float]]:
+        """Where it ends: on a stopwatch's way nothing is in the way."""
+        return [(Leg(False, self.pose(to_us), 0.0, 0.0), 0.0, 0.0)]
 
     def _inside(self, mechanism: str, target: object, within: float, at_us: int) -> bool:
         position = self.position(mechanism, at_us)

@@ -75,7 +75,7 @@ def _ground(axes: Axes, game: Game) -> None:
     for metre in range(1, int(np.ceil(max(game.length, game.width)))):
         axes.axvline(metre, color=HAIR, linewidth=0.4, zorder=0)
         axes.axhline(metre, color=HAIR, linewidth=0.4, zorder=0)
-    for corners in game.obstacles:
+    for corners in (solid.corners for solid in game.solids):
         look: Any = {"facecolor": PAPER, "edgecolor": QUIET, "hatch": "xxxx", "linewidth": 0.6}
         axes.add_patch(Polygon(corners, closed=True, zorder=1, **look))
     spots: dict[tuple[float, float], list[tuple[str, str]]] = {}

@@ -21,7 +21,7 @@ def field(plan: Plan, courses: Courses, partner: Courses | None, label: str, ink
     inner = [
         *_floor(game),
         polyline(way, f"way {ink}"),
-        *(_obstacle(corners, high) for corners in game.obstacles),
+        *(_obstacle(solid.corners, high) for solid in game.solids),
         *(_spot(pose, plan, high) for pose in _named(game)),
         polyline(way[:1], f"trail {ink}"),
     ]
