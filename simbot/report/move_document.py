@@ -9,7 +9,7 @@ from typing import Any
 from simbot import __version__
 from simbot.analysis.move_results import Holding, MoveNumbers, OneMove, Pull, StateNumbers, Tables, Turning
 from simbot.report.document import FORMAT, Document, rounded
-from simbot.report.one_move import about, cautions_of, last_start_before_end
+from simbot.report.one_move import about, cautions_of, last_start_at, last_start_before_end
 from simbot.scenario.model import Remark
 
 
@@ -120,7 +120,7 @@ def _pull(one: Pull, until: float | None) -> Document:
         "first_reach_s": rounded(one.reached_s),
         "holds_without_power": one.holds.holds_off,
         "last_start_before_end_s": rounded(before),
-        "last_start_at_s": rounded(None if before is None or until is None else until - before),
+        "last_start_at_s": rounded(last_start_at(one, until)),
     }
 
 

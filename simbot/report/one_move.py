@@ -95,6 +95,16 @@ def others_told(move: OneMove) -> str:
     )
 
 
+def _spins(move: OneMove) -> bool:
+    """Whether it only turns on, at a speed that is told in rpm."""
+    return "travel" not in move.spec.values and move.spec.kind not in DRIVES
+
+
+def _plain(value: float) -> str:
+    """Three digits at least, without a power of ten."""
+    return f"{value:.0f}" if abs(value) >= 99.95 else f"{value:.3g}"
+
+
 def _speed(move: OneMove, v: float) -> str:
     return f"{degrees(v):.4g} deg/s" if move.unit == "rad" else f"{v:.3g} m/s"
 
@@ -257,7 +267,7 @@ def _course(move: OneMove, drawn: StateNumbers) -> Iterator[str]:
     """Position over time, all ways with nothing in hand."""
     ways = [one for one in drawn.moves if one.load == 0.0]
     marks = "*+"
-    spins = "travel" not in move.spec.values and move.spec.kind not in DRIVES
+    spins = _spins(move)
     told = "; ".join(f"{mark} {way_name(move, one.way)}" for mark, one in zip(marks, ways, strict=False))
     what = "How fast it turns" if spins else "Where it is"
     yield f"{what}, {drawn.name}, nothing in hand: {told}"[:WIDTH]
@@ -296,8 +306,9 @@ def _move(move: OneMove, number: int) -> Iterator[str]:
     def stall(one: MoveNumbers) -> str:
         return "none will do" if one.stall_share_max is None else f"{100 * one.stall_share_max:.0f} %"
 
-    unit = "deg/s" if move.unit == "rad" else "m/s"
-    factor = degrees(1.0) if move.unit == "rad" else 1.0
+    unit, factor = ("deg/s", degrees(1.0)) if move.unit == "rad" else ("m/s", 1.0)
+    if _spins(move):
+        unit, factor = "rpm", RPM
     rows: list[tuple[str, Callable[[StateNumbers], str]]] = [
         ("energy from the battery [J]", of(lambda one: f"{one.energy_j:.1f}")),
         ("  heat in the motors' windings [J]", of(lambda one: f"{one.heat_j:.1f}")),
@@ -308,7 +319,7 @@ def _move(move: OneMove, number: int) -> Iterator[str]:
         ("battery current, peak [A]", of(lambda one: f"{one.current_peak_a:.1f}")),
         ("current of one motor, peak [A]", of(lambda one: f"{one.motor_peak_a:.1f}")),
         ("lowest bus voltage [V]", of(lambda one: f"{one.bus_min_v:.2f}")),
-        (f"top speed [{unit}]", of(lambda one: f"{one.speed_max * factor:.3g}")),
+        (f"top speed [{unit}]", of(lambda one: _plain(one.speed_max * factor))),
         ("stall share, at its worst", of(stall)),
         *((f"held back by {cause.replace('_', ' ')}", share(cause)) for cause in CAUSES),
     ]
@@ -461,6 +472,12 @@ def last_start_before_end(pull: Pull) -> float | None:
     return None if pull.reached_s is None else ceil((pull.reached_s + GUARD_S) * 10.0 - 1e-9) / 10.0
 
 
+def last_start_at(pull: Pull, until: float | None) -> float | None:
+    """The same on the match clock [s]; None: no end is given, or it takes longer than there is until then."""
+    before = last_start_before_end(pull)
+    return None if before is None or until is None or before > until else until - before
+
+
 def _pull(move: OneMove, until: float | None) -> Iterator[str]:
     way = move.ways[0]
     for number, load in enumerate(move.loads):
@@ -469,8 +486,10 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
             return lambda state: form(state.pulls[number])
 
         def at(pull: Pull) -> str:
-            before = last_start_before_end(pull)
-            return "-" if before is None or until is None else f"{until - before:.1f}"
+            last = last_start_at(pull, until)
+            if last is None:
+                return "-" if until is None or pull.reached_s is None else "none"
+            return f"{last:.1f}"
 
         def seconds(value: float | None) -> str:
             return "never" if value is None else f"{value:.2f}"
@@ -494,6 +513,15 @@ def _pull(move: OneMove, until: float | None) -> Iterator[str]:
                 ("last start, on the match clock [s]", of(at)),
             ],
         )
+    late = [
+        state.name
+        for state in move.states
+        if until is not None
+        and any(one.reached_s is not None and last_start_at(one, until) is None for one in state.pulls)
+    ]
+    if late:
+        on = " and ".join([", ".join(late[:-1]), late[-1]] if len(late) > 1 else late)
+        yield from _wrapped(f"By {until:g} s it cannot be done on {on}: it takes longer than that.")
     sags = any(
         one.time_s is None and one.reached_s is not None for state in move.states for one in state.pulls
     )

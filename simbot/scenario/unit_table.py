@@ -118,6 +118,8 @@ JOINED = {
     "ftlbs": "lb*ft",
     "lbfft": "lbf*ft",
     "kgm": "kg*m",
+    "kgmm": "kg*mm",
+    "gmm": "g*mm",
     "kgfm": "kgf*m",
     "mps": "m/s",
     "fps": "ft/s",

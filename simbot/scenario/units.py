@@ -1,7 +1,8 @@
 """Units at the border: a small exact grammar, from text to SI numbers with their spread.
 
-A unit is `word`, `word^n` and products and quotients of them. The words stand in `unit_table`; a long word
-that does not (`kilonewton`, `fathom`) is looked up in pint, which is loaded for that alone.
+A unit is `word`, `word^n` and products and quotients of them; `kgm2`, as CAD writes it, is `kg*m^2`. The words stand
+in `unit_table`; a long word that does not (`kilonewton`, `fathom`) is looked up in pint, which is loaded for that
+alone.
 """
 
 from __future__ import annotations
@@ -69,9 +70,18 @@ def _tidy(unit: str) -> str:
         ("°", "deg"),
     ):
         unit = unit.replace(old, new)
-    unit = re.sub(r"\s*([*/^])\s*", r"\1", unit.strip())
+    unit = re.sub(r"(?<=[A-Za-z])([23])(?![\d.])", r"^\1", unit.strip())  # m2, as CAD writes it
+    unit = re.sub(r"(?<=[A-Za-z\d])\.(?=[A-Za-z])", "*", unit)
+    unit = re.sub(r"\s*([*/^])\s*", r"\1", unit)
     unit = re.sub(r"(?<=[A-Za-z\d])\s+(?=[A-Za-z])", "*", unit)
-    return re.sub(r"(?<=[A-Za-z])-(?=[A-Za-z])", "*", unit)
+    unit = re.sub(r"(?<=[A-Za-z])-(?=[A-Za-z])", "*", unit)
+    return re.sub(r"[A-Za-z]+(?=\^)", lambda word: _apart(word[0]), unit)
+
+
+def _apart(word: str) -> str:
+    """What is written in one, before an exponent that is its last word's."""
+    joined = JOINED.get(FOLDED.get(word.lower(), word), word)
+    return joined if "*" in joined else word
 
 
 def _word(word: str) -> tuple[float, Powers] | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from math import degrees
+from math import degrees, pi
 from pathlib import Path
 
 import jsonschema
@@ -20,7 +20,7 @@ from simbot.report.chart import HEIGHT, LABEL, WIDTH, chart
 from simbot.report.document import schema_text, to_text
 from simbot.report.figures.move import draw_move, figure_of
 from simbot.report.move_document import move_document
-from simbot.report.one_move import cautions_of, last_start_before_end, move_lines
+from simbot.report.one_move import cautions_of, last_start_at, last_start_before_end, move_lines
 from simbot.scenario.load import load_robot
 
 ROBOT, REMARKS = load_robot(
@@ -135,6 +135,26 @@ def test_pull_sheet_counts_back_from_the_end(moves):
     assert 0.05 <= before[-1] - slowest.time_s <= 0.15 + 1e-9
     assert "A winch that lifts a robot" in text
     assert "match clock" not in "\n".join(said(moves["winch"]))
+
+
+def test_a_pull_for_which_there_is_no_time_is_said(moves):
+    """The match clock begins at 0: a last start before that is none."""
+    pulls = {state.name: state.pulls[0] for state in moves["winch"].states}
+    before = {name: last_start_before_end(pull) for name, pull in pulls.items()}
+    until = sum(sorted(before.values())[-2:]) / 2.0  # the slowest state has no time for it
+    lines = said(moves["winch"], until)
+    row = next(line for line in lines if line.startswith(" last start, on the match clock"))
+    assert [word == "none" for word in row.split()[-3:]] == [each > until for each in before.values()]
+    assert f"By {until:g} s it cannot be done on {max(before, key=before.get)}:" in " ".join(lines)
+    assert [last_start_at(pull, 1.0) for pull in pulls.values()] == [None] * 3
+
+
+def test_what_only_turns_has_its_top_speed_in_rpm():
+    wheel = {"kind": "roller", "motors": "1 x m", "inertia": "1e-3 kg*m^2"}
+    move = api.move(a_robot({"it": wheel}, {"m": SMALL}, (12.6, 0.15)), "it")
+    (row,) = [line for line in said(move) if line.startswith(" top speed")]
+    right = move.states[0].moves[0].speed_max * 30.0 / pi
+    assert row.split() == ["top", "speed", "[rpm]", f"{right:.0f}"] and right > 1000.0
 
 
 def test_a_hoist_has_its_sheet_and_its_cautions(moves):

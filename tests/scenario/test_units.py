@@ -50,6 +50,32 @@ def test_every_unit_that_a_message_suggests_can_be_read(name):
 
 
 @pytest.mark.parametrize(
+    ("spellings", "dimension", "value"),
+    [
+        ("kg*m^2 kgm2 kgm^2 kg.m^2 kg.m2 kg·m² kgm² kg-m2 KGM2", "inertia", 1.0),
+        ("g*mm^2 g*mm2 gmm2 gmm^2 g.mm²", "inertia", 1e-9),
+        ("kg*mm^2 kgmm2 kg.mm^2", "inertia", 1e-6),
+        ("g*cm^2 gcm2 gcm^2 gcm² g.cm2", "inertia", 1e-7),
+        ("lb*ft^2 lbft2 lb.ft2 lb-ft^2", "inertia", 4.214011e-2),  # NIST SP 811, B.8, from memory
+        ("lb*in^2 lbin2 lb.in^2", "inertia", 2.926397e-4),  # the same
+        ("N*m Nm N.m N·m", "torque", 1.0),
+        ("m/s^2 m/s2 m/s²", "acceleration", 1.0),
+    ],
+)
+def test_spellings_of_cad(spellings: str, dimension: str, value: float) -> None:
+    read = [float(read_quantity(f"1 {each}", dimension)) for each in spellings.split()]
+    assert read == pytest.approx([value] * len(read), rel=1e-6)
+    assert len(set(read)) == 1
+    assert float(read_quantity("2.5 kg m2", "inertia")) == 2.5
+
+
+@pytest.mark.parametrize("text", ["1 kgm3", "1 kg..m2", "1 gcm22", "1 m2.5", "1 .m2"])
+def test_what_is_no_inertia(text: str) -> None:
+    with pytest.raises(ValueFault):
+        read_quantity(text, "inertia")
+
+
+@pytest.mark.parametrize(
     ("text", "dimension", "value"),
     [
         # exact by definition: inch (1959), pound (1959), standard gravity (1901)
