@@ -4,7 +4,7 @@ Every wheel gets effort in proportion to its own speed, the fastest one all of i
 that roll g_i per length then act together as equal ones that roll g = sqrt(mean g_i^2) and get g/max|g_i| of the
 effort: the same force, current and rotor energy. M is the robot's mass and its turning, I turns(s)^2, and a tank
 scrubs with c mu W wheelbase/2 times its turning. Rolling friction sits at the wheels: it grows with how far they
-roll, all together, over what they would without turning.
+roll, all together, over what they would without turning. Mecanum rollers rub as far as each wheel goes aside.
 
 Grip: what the floor gives along the way is what is left beside m curvature v^2 across it; on wheels that roll
 along the way an ellipse, (F/most)^2 + (m curvature v^2/(mu W))^2 <= 1, on rollers a square, |F_pair| <= mu W/2
@@ -101,6 +101,8 @@ def build_curve(spec: MechanismSpec, robot: Robot, carried: float, way: Way) -> 
     is_round = _grips(guide, spec, mass, beta, way.curvature)
     alone = np.abs(kind.rolls(p, beta, np.zeros_like(way.turns)))
     guide[:, L.GUIDE_RUB] = friction * (rolls.sum(axis=0) / alone.sum(axis=0) - 1.0)
+    if hasattr(kind, "rubs"):
+        guide[:, L.GUIDE_RUB] += kind.rubs(p, beta, way.turns)
     if hasattr(kind, "scrub_moment"):
         guide[:, L.GUIDE_RUB] += kind.scrub_moment(p, mass) * np.abs(way.turns)
     torque = motor.constant * min(motor.voltage / motor.resistance, limit)

@@ -13,13 +13,17 @@ import numpy as np
 import pytest
 from builders import G, a_plant, a_robot
 from scipy.optimize import brentq, linprog
-from test_drive import FREE, GEARMOTOR, MASS, RADIUS, WHEEL, drive, values
+from test_drive import FREE, GEARMOTOR, MASS, RADIUS, SLOPE, WHEEL, drive, values
 
+from simbot.physics import layout as L
 from simbot.physics.assumptions import physics_remarks
+from simbot.physics.bends import build_curve
+from simbot.physics.build import Models
 from simbot.physics.follows import consequences
 from simbot.physics.kinds import KINDS, mecanum, swerve, tank, x_drive
 from simbot.physics.move import DriveTo, GoTo
 from simbot.physics.plant import Plant
+from simbot.physics.ways import Bend, facing, way_through
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.model import Pose
 
@@ -77,6 +81,55 @@ def test_friction_of_a_turn_in_place_by_virtual_work(kind: ModuleType) -> None:
         axes = np.column_stack((-CORNERS[:, 1], CORNERS[:, 0])) / np.hypot(*CORNERS[0])
     moment = torque * np.abs(rolling(axes, (1.0, 0.0, 0.0))).sum()
     assert kind.turn(p, MASS, 4, (0.4, 0.4)).reduced.friction == pytest.approx(moment)
+
+
+def rollers_turn(twist: tuple[float, float, float]) -> float:
+    """How fast the rollers on the floor turn, all four wheels' together: each contact is the wheel's way and theirs."""
+    w, x, y = twist
+    total = 0.0
+    for (at_x, at_y), axis in zip(CORNERS, STANDS["mecanum"], strict=True):
+        free = np.array((axis[1], -axis[0])) / sqrt(2.0)
+        ways = np.column_stack(((1.0, 0.0), free))  # of the wheel ahead, of its roller
+        total += abs(np.linalg.solve(ways, (x - w * at_y, y + w * at_x))[1])
+    return total
+
+
+@pytest.mark.parametrize("degrees", [0, 20, 45, 90, 130, 180, -60])
+def test_friction_of_mecanum_rollers_by_virtual_work(degrees: float) -> None:
+    """20 N straight sideways are four forces at the rollers; on any other way these do their work over its own."""
+    phi, per_roller = radians(degrees), 20.0 / rollers_turn((0.0, 0.0, 1.0))
+    p = values(friction=8.0, sideways_friction=20.0, static_friction=1.5)
+    reduced = mecanum.straight(p, MASS, 4, phi).reduced
+    rubs = per_roller * rollers_turn((0.0, cos(phi), sin(phi)))
+    assert (reduced.friction, reduced.static) == pytest.approx((8.0 + rubs, 1.5 * (8.0 + rubs)))
+    for turns in (-3.0, 0.4, 5.0):
+        on_a_curve = mecanum.rubs(p, np.array([phi]), np.array([turns]))
+        assert on_a_curve == pytest.approx(per_roller * rollers_turn((turns, cos(phi), sin(phi))))
+    turn = [
+        mecanum.turn({**p, "sideways_friction": each}, MASS, 4, (0.4, 0.4)).reduced for each in (0.0, 20.0)
+    ]
+    assert turn[1].friction - turn[0].friction == pytest.approx(per_roller * rollers_turn((1.0, 0.0, 0.0)))
+
+
+def test_a_mecanum_that_rubs_sideways_is_slower_there_alone() -> None:
+    """Steady speed at full effort: its force falls from the stall's in a straight line to nothing at the free speed."""
+    ends = {}
+    for rubs in ("0 N", "15 N"):
+        for degrees in (0, 90):
+            plant = on_the_field(drive("mecanum", sideways_friction=rubs))
+            phi = radians(degrees)
+            plant.command("drive", DriveTo(Pose(2.0 + 25.0 * cos(phi), 2.0 + 25.0 * sin(phi), 0.0)))
+            plant.advance(8_000_000)
+            ends[rubs, degrees] = plant.speed("drive")
+    assert ends["15 N", 0] == pytest.approx(ends["0 N", 0], rel=1e-9)
+    assert ends["0 N", 90] - ends["15 N", 90] == pytest.approx(15.0 / SLOPE, rel=1e-4)
+
+
+def test_a_curve_rubs_where_it_goes_aside() -> None:
+    robot = a_robot({"drive": drive("mecanum", sideways_friction="20 N")}, {"wheel": GEARMOTOR}, mass="12 kg")
+    way = facing(way_through([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0)], Bend(0.3), 0.0), 0.0, 0.0)
+    rub = build_curve(robot.mechanisms["drive"], Models(robot).robot, 0.0, way).guide.rows[:, L.GUIDE_RUB]
+    assert rub[[0, -1]] == pytest.approx([0.0, 20.0], abs=1e-9)
 
 
 def test_speed_of_omni_wheels() -> None:

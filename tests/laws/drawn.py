@@ -346,6 +346,8 @@ def drives(draw: Any, kind: str) -> Drawn:
     elif draw(st.booleans()):
         mechanism |= {"centre_height": "120 mm", "centre_ahead": f"{draw(number(-60.0, 60.0))} mm"}
         mechanism["centre_left"] = f"{draw(number(-60.0, 60.0))} mm"
+    if kind == "mecanum":
+        mechanism["sideways_friction"] = f"{draw(number(0.0, 25.0))} N"
     if kind == "swerve":
         mechanism["steering_speed"] = f"{draw(number(0.05, 0.3))} s/60deg"
     return Drawn(mechanism, 0.0, draw(number(0.2, 2.5)))

@@ -84,7 +84,7 @@ def of_rollers(
     """Mecanum wheels and omni wheels at 45 degrees: a force u along the wheel's grip is one of sqrt(2) u across it."""
     base, track, grip, friction = sizes(values)
     radius = 0.5e-3 * num(values["wheel_diameter"]) * (sqrt(2.0) if kind == "x_drive" else 1.0)
-    own = num(values.get("wheel_inertia", "0"))
+    own, sideways = num(values.get("wheel_inertia", "0")), num(values.get("sideways_friction", "0"))
     ahead, left, high = (1e-3 * num(values.get(f"centre_{way}", "0")) for way in ("ahead", "left", "height"))
     at_rest = 0.25 + 0.5 * CORNERS @ np.array((ahead / base, left / track))
     weight = PLATE * G
@@ -96,8 +96,8 @@ def of_rollers(
         return (
             wheels,
             PLATE * SIDE**2 / 6.0,
-            friction * lever,
-        )  # the same torques at the wheels as straight ahead
+            friction * lever + sideways * 0.5 * base,
+        )  # the same torques at the wheels as straight ahead, and at the rollers as sideways
     rolls = abs(cos(direction) - CORNERS[:, 0] * CORNERS[:, 1] * sin(direction))
     both_ways = [
         rollers_grip(rolls, way, at_rest, (base, track, high), grip) for way in (direction, direction + pi)
@@ -107,7 +107,7 @@ def of_rollers(
         for roll, one, other in zip(rolls, *both_ways, strict=True)
         if roll > 1e-6
     ]
-    return wheels, PLATE, friction
+    return wheels, PLATE, friction + sideways * abs(sin(direction))
 
 
 def rollers_grip(

@@ -19,12 +19,13 @@ from simbot.physics.kinds.drive import (
     plan_view,
     turning_inertia,
 )
-from simbot.physics.kinds.mecanum import PARAMETERS, Array, in_pairs, omni, turning_groups
+from simbot.physics.kinds.mecanum import ON_ROLLERS, Array, in_pairs, omni, turning_groups
 from simbot.physics.outline import Outline
 from simbot.physics.tables import GRAVITY
 
 NAME = "x_drive"
 HOLONOMIC = True
+PARAMETERS = ON_ROLLERS
 SUMMARY = "X drivetrain: four omni wheels at 45 degrees"
 __all__ = [
     "COORDINATE",
