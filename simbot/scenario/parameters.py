@@ -140,7 +140,8 @@ class Kind(Protocol):
 
     # a kind may also have `impossible(values)`: pairs of a key (or a path of keys) and the Fault there, of what
     # shows only when keys are held against each other (a linkage that does not close); and `stops_within(values)`:
-    # ends of its travel that it never comes to, as (0 or 1, where it is stopped before, by what)
+    # ends of its travel that it never comes to, as (0 or 1, where it is stopped before, by what); and
+    # `shaft_per_travel(values)`: turns of its last shaft per unit of travel, None where that changes (without it: 1)
 
 
 Kinds = Mapping[str, Kind]

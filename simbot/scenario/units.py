@@ -176,7 +176,9 @@ def factor_of(unit: str, dimension: Dimension, given: str, scale: Scale) -> floa
         shifted = _in_coordinate(powers, dimension, scale.coordinate)
         if shifted is not None and scale.counts is None:
             raise fail(
-                "counts, but the mechanism states no `counts`, such as 2.9 counts/mm", given, dimension.wanted
+                "counts, but neither its `counts`, such as 2.9 counts/mm, nor an `encoder` says how many there are",
+                given,
+                dimension.wanted,
             )
         if shifted is not None and scale.counts is not None:
             return factor / scale.counts ** powers[5]

@@ -6,7 +6,8 @@ from) its goal, drives, and turns to the heading asked for.
 
 A kind has HOLONOMIC (free to move sideways), `straight(p, mass, motors, direction)` and
 `turn(p, mass, motors, size)`, which give a Leg, `rolls` (how far each wheel rolls on a curved way, see `bends`),
-and `outline` in plan view. One whose wheels are steered also has
+`shaft_per_travel` straight ahead, and `outline` in plan view. One with rollers that rub has `rubs`, with what `rolls`
+is given. One whose wheels are steered also has
 `steered` (how they stand on a leg), `steering_time` between two stands, and `steered_for` a time.
 """
 
