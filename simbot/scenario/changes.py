@@ -1,13 +1,19 @@
-"""Changes laid over the files: `change:` in a plan and `--set KEY=VALUE`, by dotted paths."""
+"""Changes laid over the files: `change:` in a plan and `--set KEY=VALUE`, by dotted paths.
+
+`plan.line31.wait` is the `wait` that stands in line 31.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from simbot.scenario.errors import Fault, Problem, ScenarioError, nearest
 from simbot.scenario.sheet import KINDS_OF_FILE, Desk, Sheet, listed
 from simbot.scenario.yaml_reader import Node, Place, parse_yaml
+
+LINE = re.compile(r"line[1-9]\d*")
 
 
 @dataclass
@@ -89,19 +95,59 @@ def apply(changes: list[Change], sheet: Sheet, kind: str) -> None:
     for change in changes:
         parts = change.path.split(".")
         if parts[0] == kind and len(parts) > 1:
+            if len(parts) > 2 and LINE.fullmatch(parts[1]):
+                found = _at_line(sheet, change, parts)
+                if found is None:
+                    continue
+                parts = found
             _put(sheet, change, parts)
+
+
+def _at_line(sheet: Sheet, change: Change, parts: list[str]) -> list[str] | None:
+    """The path of `plan.line31.wait`: of the key that stands in that line; None: there is none, and it is told."""
+    kind, line, key, *rest = parts
+    number = int(line.removeprefix("line"))
+    keys = list(_keys_of(sheet.root, ()))
+    here = [path for path, at in keys if at == number]
+    for path in here:
+        if path[0] == kind and path[-1] == key:
+            return [*path, *rest]
+    lines = sorted({str(at) for path, at in keys if path[0] == kind and path[-1] == key}, key=int)
+    known = [path[-1] for path in here]
+    wanted = f"a line with one: {listed(lines)}" if lines else listed(known or ["another line"])
+    fault = Fault(f"there is no such key in line {number}", key, wanted, nearest(key, known))
+    sheet.desk.problems.append(change.problem(fault))
+    return None
+
+
+def _keys_of(node: Node, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], int]]:
+    """The path of every key in a tree, and its line."""
+    if isinstance(node.value, dict):
+        for name, inner in node.value.items():
+            yield (*path, name), (inner.key_place or inner.place).line
+            yield from _keys_of(inner, (*path, name))
+    elif isinstance(node.value, list):
+        for index, inner in enumerate(node.value):
+            yield from _keys_of(inner, (*path, str(index)))
 
 
 def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
     node = sheet.root = replace(sheet.root)
+    around: list[Node] = []  # the list in which the node is an item
     for depth, part in enumerate(parts):
         last = depth == len(parts) - 1
         value = node.value
         if isinstance(value, dict):
             node.value = value = dict(value)
             if last:
+                if part not in value and (beside := _steps_with(part, around)):
+                    wanted = f"{'.'.join(parts[: depth - 1])}.N.{part} with N of {listed(beside)}"
+                    fault = Fault(f"item {parts[depth - 1]} is another step", next(iter(value)), wanted)
+                    sheet.desk.problems.append(change.problem(fault))
+                    return
                 value[part] = replace(change.node, key_place=change.place)
                 return
+            around = []
             if part in value:
                 node = value[part] = replace(value[part])
                 continue
@@ -109,7 +155,7 @@ def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
         elif isinstance(value, list):
             node.value = value = list(value)
             if part.isdigit() and int(part) < len(value):
-                index = int(part)
+                index, around = int(part), value
                 node = value[index] = replace(change.node) if last else replace(value[index])
                 if last:
                     return
@@ -122,3 +168,12 @@ def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
         fault = Fault(f"there is no such key in {where}", part, wanted, nearest(part, known))
         sheet.desk.problems.append(change.problem(fault))
         return
+
+
+def _steps_with(key: str, items: list[Node]) -> list[str]:
+    """Numbers of the items of a list that begin with a key, as steps do with what they are."""
+    return [
+        str(index)
+        for index, item in enumerate(items)
+        if isinstance(item.value, dict) and next(iter(item.value), None) == key
+    ]

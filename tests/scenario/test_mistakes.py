@@ -202,6 +202,9 @@ def test_changes_are_checked_at_their_place(folder):
         ("plan.guard", "-3 ms", ["'-3 ms'"]),
         ("plan.autonomous.9.wait", "3 s", ["'9'"]),
         ("game.places.pan.room", "[", ["--set game.places.pan.room"]),
+        ("plan.line13.wait", "1 s", ["line 13", "11, 12, 14"]),
+        ("plan.line14.weit", "1 s", ["'weit'", "'wait'"]),
+        ("plan.routines.deliver.1.wait", "1 s", ["item 1", "'place'", "with N of 2"]),
     ],
 )
 def test_overrides_are_explained(folder, key, value, words):
@@ -209,3 +212,11 @@ def test_overrides_are_explained(folder, key, value, words):
     assert len(messages) == 1
     for word in (*words, f"--set {key}={value}"):
         assert word in messages[0]
+
+
+def test_a_wait_is_named_by_its_line(folder):
+    path = folder.path / "plan.yaml"
+    line = path.read_text(encoding="utf-8").splitlines().index("      - wait: 250 ms") + 1
+    plan = folder.load(**{f"plan.line{line}.wait": "310 ms"})[0]
+    wait = plan.routines["deliver"].steps[-1]
+    assert (wait.line, wait.duration_us) == (line, 310_000)
