@@ -49,6 +49,7 @@ MISTAKES = [
     ("game", "refill: 1 per 10 s", "refill: 1 every 10 s", "1 every", ["'1 every 10 s'", "1 per 10 s"]),
     # names
     ("robot", "motors: 4 x wheel", "motors: 4 x wheeel", "4 x wheeel", ["'wheeel'", "'wheel'"]),
+    ("robot", "back: 0.3 of range", "back: 180 deg", "180 deg", ["outside the travel of gripper", "'180 deg'"]),
     ("robot", "motors: 4 x wheel", "motors: four wheel", "four wheel", ["'four wheel'", "2 x wheel"]),
     ("robot", "rail: servo_rail", "rail: servorail", "servorail", ["'servorail'", "'servo_rail'"]),
     ("robot", "kind: roller", "kind: rollers", "rollers", ["'rollers'", "'roller'"]),
