@@ -55,7 +55,8 @@ def compare(first: str = "lanterns", second: str = "tins") -> Document:
         "first": first, "second": second, "difference": _figure(7.3, 3.1, 11.5),
         "chance_first_wins": _figure(0.68, 0.6, 0.75), "chance_tie": 0.02, "chance_first_wins_day": 0.9,
         "luck_sd": 14.0, "ignorance_sd": 4.0, "ignorance_sd_at_most": None, "settled": True,
-        "days_needed": 4, "matches_needed": 53, "matches_for_half_width_1": 900, "matches": _tally(7.3),
+        "days_needed": 4, "matches_needed": 53, "matches_for_half_width_1": 900, "moved_most_by": None,
+        "matches": _tally(7.3),
     }  # fmt: skip
     return {
         **_head("compare"), "seed": 7, "runs": 120, "battery": ["mid-event"], "stopped_when_settled": True,
