@@ -9,7 +9,7 @@ from typing import TextIO
 from simbot.analysis.words import counted
 from simbot.report.classes import NAME, classes_of, histogram, spans
 from simbot.report.ended import clock_lines, mixture_lines
-from simbot.report.labels import decimals
+from simbot.report.labels import digits_apart
 from simbot.report.turned import break_even_lines
 from simbot.report.unseen import fault_lines, freed_told, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
@@ -111,14 +111,14 @@ def _answer(result: CompareResult) -> str:
 
 
 def _ahead(apart: Difference) -> str:
-    size, digits = abs(apart.mean.value), decimals(apart.mean.value)
+    size, digits = abs(apart.mean.value), digits_apart(apart.mean.value)
     return f"{size:.{digits}f} points a match" if size >= 0.0005 else "less than 0.001 points a match"
 
 
 def _ends(apart: Difference, first: bool) -> str:
     """The interval of the best one's lead: `1.9 to 14.4`, or `0.3 behind to 0.5 ahead`."""
     assert apart.mean.interval is not None
-    digits = decimals(apart.mean.value)
+    digits = digits_apart(apart.mean.value)
     low, high = apart.mean.interval if first else (-apart.mean.interval[1], -apart.mean.interval[0])
     if low >= 0.0:
         return f"{low:.{digits}f} to {high:.{digits}f}"
@@ -180,7 +180,7 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     if apart.ties == 1.0:
         yield from wrap(f"{first} less {second}: 0, in every match.", WIDTH)
         return
-    digits = decimals(apart.mean.value)
+    digits = digits_apart(apart.mean.value)
     text = f"{first} less {second}: {apart.mean.value:+.{digits}f} points a match"
     if apart.mean.interval is not None:
         text += " ({:+.{d}f} to {:+.{d}f})".format(*apart.mean.interval, d=digits)

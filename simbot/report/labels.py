@@ -13,7 +13,7 @@ def cut(text: str, width: int) -> str:
     return f"{text[: width - 2 - tail]}..{text[len(text) - tail :]}"
 
 
-def decimals(points: float) -> int:
+def digits_apart(points: float) -> int:
     """Decimals with which a difference that is not 0 does not look like it."""
     size = abs(points)
     return 1 if size >= 0.05 or size == 0.0 else 2 if size >= 0.005 else 3

@@ -10,7 +10,7 @@ from typing import TextIO
 from simbot import __version__
 from simbot.analysis.words import counted
 from simbot.report.document import FORMAT, Document, rounded
-from simbot.report.labels import decimals
+from simbot.report.labels import digits_apart
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
 from simbot.report.unseen import fault_lines, freed_told, unseen_lines
@@ -83,7 +83,7 @@ def _surely(each: Worth) -> bool:
 
 def _with_interval(each: Worth) -> str:
     mean = each.difference.mean
-    digits = decimals(mean.value)
+    digits = digits_apart(mean.value)
     text = f"{mean.value:+.{digits}f} points a match"
     if mean.interval is not None:
         text += " ({:+.{d}f} to {:+.{d}f})".format(*mean.interval, d=digits)

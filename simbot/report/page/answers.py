@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from simbot.analysis.results import Finding, MoveResult
 from simbot.report.document import Document
-from simbot.report.labels import decimals
+from simbot.report.labels import digits_apart
 from simbot.report.page import say
 from simbot.report.page.evidence import batteries, changes, is_breaking, ms_of, ranges
 from simbot.report.page.parts import PlanPart, Studies
@@ -75,7 +75,7 @@ def _compared(document: Document) -> Answer:
             ("", f" and {other} are equal: they score the same in every match."),
         ]
         return Answer("plan", "Which plan", (says,), (played,), ranges(plans))
-    digits = decimals(apart)
+    digits = digits_apart(apart)
     if closest["settled"]:
         says = [
             ("strong", name),
