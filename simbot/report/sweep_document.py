@@ -10,7 +10,7 @@ from simbot.report.match_document import figure
 from simbot.report.swept_chance import candidates
 from simbot.studies.statistics import Figure
 from simbot.studies.sweep import Point, SweepResult
-from simbot.studies.sweep_answer import best_of, best_wanted, flat_of, loss, ridge_of, tie_of
+from simbot.studies.sweep_answer import best_point, best_wanted, flat_of, loss, ridge_of, tie_of
 from simbot.studies.sweep_chance import Drawn
 from simbot.studies.sweep_points import Look, OneMechanism
 
@@ -18,7 +18,7 @@ from simbot.studies.sweep_points import Look, OneMechanism
 def sweep_document(result: SweepResult) -> Document:
     """The document of a sweep; nothing in it depends on the number of workers."""
     asked, subject = result.asked, result.subject
-    best = best_of(result.points, asked.by, tie_of(result))
+    best = best_point(result)
     chosen = best_wanted(result) if asked.wishes else None
     return {
         "simbot": __version__,

@@ -10,11 +10,21 @@ from simbot.analysis.move_results import OneMove
 from simbot.analysis.one_move import unit_of
 from simbot.report.one_move import MEANINGS, about, load_name, others_told, way_name
 from simbot.report.swept_chance import best_told, chance_lines
-from simbot.report.swept_rows import at, best_of_points, heat_map, rows, told
+from simbot.report.swept_rows import at, heat_map, rows, told
 from simbot.report.swept_wishes import wanted_answer, wishes_told
 from simbot.scenario.model import Remark, Robot
 from simbot.studies.sweep import Point, SweepResult
-from simbot.studies.sweep_answer import best_of, flat_of, is_flat, loss, makes_no_difference, ridge_of, tie_of
+from simbot.studies.sweep_answer import (
+    best_of,
+    best_point,
+    flat_of,
+    is_flat,
+    loss,
+    makes_no_difference,
+    ridge_of,
+    tie_of,
+    top_regions,
+)
 from simbot.studies.sweep_points import OneMechanism
 
 WIDTH = 80
@@ -39,7 +49,7 @@ def print_swept(result: SweepResult, robot: Robot, remarks: Sequence[Remark], st
 
 
 def _lines(result: SweepResult, robot: Robot, doubts: int) -> Iterator[str]:
-    best = best_of_points(result)
+    best = best_point(result)
     yield from wrap(_answer(result, best), WIDTH)
     yield ""
     yield from wrap(_about(result, robot), WIDTH)
@@ -169,11 +179,26 @@ def _around(result: SweepResult, best: Point) -> Iterator[str]:
                 yield from wrap(
                     "Over the whole range it stays within 2 % of that: choose by something else.", WIDTH
                 )
+            yield from _alone(result, best)
     if _held(best) and best not in (result.points[0], result.points[-1]):
         yield from wrap(f"What binds at the best, {at(result.asked.axes, best)}: {_held(best)}.", WIDTH)
     for number, state in enumerate(result.asked.states[1:], 1):
         yield from _other_state(result, number, state)
     yield from _meanings(result, best)
+
+
+def _alone(result: SweepResult, best: Point) -> Iterator[str]:
+    """Values as good as the best that stand by themselves."""
+    points, axis = result.points, result.asked.axes[0]
+    if best.value(result.asked.by) is None:
+        return
+    for low, high, equal in top_regions(points, best, result.asked.by):
+        if low == high and points[low] is not best and 0 < low < len(points) - 1:
+            here = axis.told(points[equal[0]].at[0])
+            yield from wrap(
+                f"{here} does as well, but by itself, with worse on both sides: luck of its timing, no choice.",
+                WIDTH,
+            )
 
 
 def _compared(result: SweepResult, point: Point, best: Point) -> str:

@@ -7,7 +7,7 @@ from textwrap import wrap
 
 from simbot.scenario.axes import Axis
 from simbot.studies.sweep import Point, SweepResult
-from simbot.studies.sweep_answer import best_of, is_flat, loss, ridge_of, tie_of
+from simbot.studies.sweep_answer import is_flat, loss, ridge_of, tie_of
 from simbot.studies.sweep_asked import Measure
 
 MOST_ROWS = 61
@@ -167,8 +167,3 @@ def _sign(point: Point | None, best: Point | None, ridge: set[tuple[float, ...]]
     if point.at in ridge:
         return "o"
     return next(shade for most, shade in SHADES if less <= most)
-
-
-def best_of_points(result: SweepResult) -> Point | None:
-    """The best value of the grid."""
-    return best_of(result.points, result.asked.by, tie_of(result))

@@ -35,6 +35,28 @@ def best_of(points: Sequence[Point], measure: Measure, tie: Measure | None = Non
     return min(there, key=lambda point: _rank(point, measure, tie), default=None)
 
 
+def best_along(points: Sequence[Point], measure: Measure, tie: Measure | None = None) -> Point | None:
+    """The best value of one quantity. Of equal ones, one of the longest flat region: what is as good by itself, with worse
+    on both sides, is luck of its timing."""
+    best = best_of(points, measure, tie)
+    if best is None:
+        return None
+    regions = top_regions(points, best, measure)
+    longest = max(high - low for low, high, _ in regions)
+    chosen = [points[n] for low, high, equal in regions if high - low == longest for n in equal]
+    return best_of(chosen, measure, tie)
+
+
+def top_regions(points: Sequence[Point], best: Point, measure: Measure) -> list[tuple[int, int, list[int]]]:
+    """Flat regions that hold values as good as the best: their first and last number, and those of the values."""
+    found = []
+    for low, high in runs_of(points, [is_flat(point, best, measure) for point in points]):
+        equal = [n for n in range(low, high + 1) if loss(points[n], best, measure) == 0.0]
+        if equal:
+            found.append((low, high, equal))
+    return found
+
+
 def _rank(point: Point, measure: Measure, tie: Measure | None) -> tuple[float, float]:
     second = None if tie is None else point.value(tie)
     if tie is None or second is None:
@@ -89,6 +111,12 @@ def ridge_of(points: Sequence[Point], measure: Measure, tie: Measure | None) -> 
 def tie_of(result: SweepResult) -> Measure | None:
     """What decides between equals: points are few, and equal often."""
     return result.measures["rate"] if result.asked.by.name == "points" else None
+
+
+def best_point(result: SweepResult) -> Point | None:
+    """The best value, or pair of values."""
+    choose = best_along if len(result.asked.axes) == 1 else best_of
+    return choose(result.points, result.asked.by, tie_of(result))
 
 
 def best_wanted(result: SweepResult) -> Point | None:

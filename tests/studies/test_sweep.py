@@ -19,7 +19,10 @@ from simbot.report.document import schema_text
 from simbot.scenario.load import load_robot
 from simbot.scenario.pruned import pruned
 from simbot.studies import sweep as engine
-from simbot.studies.sweep_answer import runs_of
+from simbot.studies.sweep import Point
+from simbot.studies.sweep_answer import best_along, runs_of, top_regions
+from simbot.studies.sweep_asked import OF_A_MATCH
+from simbot.studies.sweep_points import Look
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 LIFT = {
@@ -384,3 +387,16 @@ def test_a_sweep_counts_as_doubtful_what_a_move_lists(tmp_path, capsys):
     listed = re.search(r"Assumed or doubtful: (\w+)", capsys.readouterr().out)[1]
     swept = " ".join(printed(capsys, file, "lift", "drum=30:60:30mm", "--to", "0.5 m"))
     assert f"assumed or doubtful: {listed} (simbot move lists them)" in swept
+
+
+def test_a_value_that_is_good_by_itself_is_no_best_beside_a_plateau():
+    values = [20.0, 134.0, 20.0, 20.0, 134.0, 134.0, 134.0]
+    points = [
+        Point((325.0 + 25.0 * n,), (Look("full", {"points": each, "rate": 1.0 - 0.01 * n}),))
+        for n, each in enumerate(values)
+    ]
+    points_a_match, rate = OF_A_MATCH["points"], OF_A_MATCH["rate"]
+    best = best_along(points, points_a_match, rate)
+    assert best is points[4]  # the fastest of 4 to 6, though 1 is faster
+    assert [region[:2] for region in top_regions(points, best, points_a_match)] == [(1, 1), (4, 6)]
+    assert best_along(points[:4], points_a_match, rate) is points[1]
