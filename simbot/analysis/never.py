@@ -42,9 +42,9 @@ def never_arrived(
         if move.arrival_us() is not None:
             continue
         spec = robot.mechanisms[move.mechanism]
-        stood = wait.cut and wait.arrival
+        stood = stood_out(wait, trace)
         if stood:
-            since = _stands_since(move, wait.ended_us, plant)
+            since = stands_since(move, wait.ended_us, plant)
             still = since is None
             if not _is_stuck(move, wait, since):
                 continue
@@ -75,13 +75,19 @@ def never_arrived(
         )
 
 
+def stood_out(wait: WaitRecord, trace: Trace) -> bool:
+    """Whether it waited for an arrival until its period ended; not where another branch was first."""
+    ends = (cut.at_us for cut in trace.cuts if not cut.reset)
+    return wait.cut and wait.arrival and wait.ended_us in ends
+
+
 def _period(wait: WaitRecord, trace: Trace) -> str:
     """The period whose end cut a wait."""
     names = [cut.period for cut in trace.cuts if cut.at_us == wait.ended_us]
     return names[0].replace("_", " ") if names else "its period"
 
 
-def _stands_since(move: Move, at_us: int, plant: Plant) -> int | None:
+def stands_since(move: Move, at_us: int, plant: Plant) -> int | None:
     """Since when a mechanism has stood still, or turned at one speed, at an instant; None: it is on its way."""
     name = move.mechanism
     if move.stopwatch is not None:
@@ -101,9 +107,9 @@ def stuck_moves(trace: Trace, plant: Plant) -> set[int]:
     """Moves that a wait for their arrival stood for until its period ended, by index."""
     stuck = set()
     for wait in trace.waits:
-        for index in wait.moves if wait.cut and wait.arrival else ():
+        for index in wait.moves if stood_out(wait, trace) else ():
             move = trace.moves[index].move
-            if move.arrival_us() is None and _is_stuck(move, wait, _stands_since(move, wait.ended_us, plant)):
+            if move.arrival_us() is None and _is_stuck(move, wait, stands_since(move, wait.ended_us, plant)):
                 stuck.add(index)
     return stuck
 

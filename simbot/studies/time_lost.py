@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from simbot.analysis.never import AT_REST
+from simbot.analysis.never import stands_since, stood_out
 from simbot.analysis.order import rests_from
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace, WaitRecord
@@ -56,15 +56,13 @@ def _missing(wait: WaitRecord, trace: Trace, plant: Plant) -> tuple[str, ...]:
     """Mechanisms whose arrival a wait ended, or was cut, without."""
     if not wait.cut:
         return wait.missing
-    if any(cut.reset and cut.at_us == wait.ended_us for cut in trace.cuts):
+    if not stood_out(wait, trace):
         return ()
     moves = [trace.moves[index].move for index in wait.moves]
     return tuple(
         move.mechanism
         for move in moves
-        if move.cut_us is None
-        and move.arrival_us() is None
-        and abs(plant.speed(move.mechanism, wait.ended_us)) <= AT_REST
+        if stands_since(move, wait.ended_us, plant) is not None and move.arrival_us() is None
     )
 
 

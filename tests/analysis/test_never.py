@@ -11,6 +11,8 @@ from simbot import api
 from simbot.analysis.words import the
 from simbot.physics.assumptions import physics_remarks
 from simbot.report.summary import breaks
+from simbot.routine.match import play
+from simbot.studies.time_lost import stood_still
 
 WEAK = {
     "motors": {
@@ -93,7 +95,7 @@ def test_a_control_that_swings_for_ever_is_told(tmp_path):
     assert found.fails and "has not settled there although it could be there in 0." in found.text
 
 
-def driven(tmp_path, turn, later=()):
+def driven(tmp_path, turn, later=(), first=None):
     """Half a turn in place against friction, then what follows in the next period."""
     drive = {
         "kind": "mecanum", "motors": "4 x coil", "gearing": [{"ratio": "20:1"}], "wheel_diameter": "100 mm",
@@ -102,7 +104,7 @@ def driven(tmp_path, turn, later=()):
     }  # fmt: skip
     robot = {"motors": WEAK["motors"], "mass": "12 kg", "mechanisms": {"drive": drive}}
     game = {"periods": {"only": "6 s", "then": "6 s"}}
-    steps = [{"drive": ["1 m", "1 m", "180 deg"]}, wait("arrival")]
+    steps = [{"drive": ["1 m", "1 m", "180 deg"]}, wait("arrival")] if first is None else [{"first": first}]
     start = {"pose": ["1 m", "1 m", "0 deg"]}
     return a_plan(tmp_path, steps, game=game, robot=robot, start=start, then=list(later))
 
@@ -167,3 +169,22 @@ def test_names_that_may_be_plurals_go_with_any_verb():
     assert [the(name) for name in ("lift", "slides", "press", "abacus")] == [
         "the lift", "the mechanism slides", "the press", "the abacus",
     ]  # fmt: skip
+
+
+def test_a_wait_that_another_branch_cuts_does_not_stand(tmp_path):
+    """A time limit written as a branch of its own: it goes on, and match counts nothing that stood."""
+    turn = [{"drive": ["1 m", "1 m", "180 deg"]}, wait("arrival")]
+    plan = driven(tmp_path, {}, first=[turn, [wait("3 s", **{"for": "settling"})]])
+    (state,) = api.run(plan).states
+    assert state.passes and not [one for one in state.findings if one.kind == "never_arrived"]
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert not stood_still(trace, plant)
+
+
+def test_match_counts_what_stands_as_run_does(tmp_path):
+    """Also in a period that is not the last, where the next one sends it elsewhere."""
+    plan = driven(tmp_path, {}, BACK)
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert list(stood_still(trace, plant)) == [
+        "it stood to the end of a period for the drive, which never arrived"
+    ]
