@@ -36,8 +36,10 @@ def best_of(points: Sequence[Point], measure: Measure, tie: Measure | None = Non
 
 
 def best_along(points: Sequence[Point], measure: Measure, tie: Measure | None = None) -> Point | None:
-    """The best value of one quantity. Of equal ones, one of the longest flat region: what is as good by itself, with worse
-    on both sides, is luck of its timing."""
+    """The best value of one quantity. Of equal ones, one of the longest flat region.
+
+    What is as good by itself, with worse on both sides, is luck of its timing.
+    """
     best = best_of(points, measure, tie)
     if best is None:
         return None
