@@ -40,17 +40,20 @@ def fuse(plant: Plant, name: str | None, rating: float, lag: float, level: float
 
 def below(plant: Plant, volts: float) -> tuple[float, float, float] | None:
     """(first instant, time in all, lowest volts) of the bus below a voltage; None: never."""
-    dips = [dip for dip in plant.dips() if dip[1] < volts]
+    lowest, at_us = plant.lowest_bus()
+    if lowest >= volts:
+        return None
     t, bus, _ = _course(plant)
     spells = _spells(t, bus, volts)
-    if spells:
-        dips.append((spells[0][0], float(bus.min())))
-    lasts = sum(end - begin for begin, end in spells)
-    return (min(dips)[0], lasts, min(lowest for _, lowest in dips)) if dips else None
+    dips = [at for at, dip in plant.dips() if dip < volts]  # those of no length are in no step
+    first = min([*dips, *(begin for begin, _ in spells)], default=at_us / 1e6)
+    return first, sum(end - begin for begin, end in spells), lowest
 
 
 def above(plant: Plant, amps: float) -> list[tuple[float, float]]:
     """(begin, end [s]) of every spell in which the battery gives more than a current."""
+    if plant.currents()[0] <= amps:
+        return []
     t, _, current = _course(plant)
     return _spells(t, -current, -amps)
 

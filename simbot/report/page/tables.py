@@ -207,7 +207,7 @@ def _causes(part: PlanPart, group: FoldedFinding) -> list[tuple[str, MoveResult]
 
 def _label(part: PlanPart, group: FoldedFinding) -> str:
     causes = _causes(part, group)
-    return causes[0][1].label if causes else (group.worst.mechanism or "")
+    return causes[0][1].label if causes else (group.worst.mechanism or group.key.about or "")
 
 
 def _strip(part: PlanPart, group: FoldedFinding) -> str:
