@@ -51,6 +51,7 @@ class MoveNumbers:
     stall_at: float
     limited_by: dict[str, float]
     series: Series
+    resets: tuple[str, ...] = ()  # of a move that arrives: what left it without power on its way
 
 
 @dataclass(frozen=True)

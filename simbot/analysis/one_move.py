@@ -225,7 +225,15 @@ class Bench:
         course = self.watched(plant, inside if arrival is None or entry else arrival)
         told = None if inside == arrival else inside
         least = given.floor_s() if floor else None
-        return self._numbers(way, load, course, least, arrival, told, reason)
+        numbers = self._numbers(way, load, course, least, arrival, told, reason)
+        if not plant.dips():
+            return numbers
+        return replace(  # a dip of no length is in no step
+            numbers,
+            resets=given.resets(),
+            bus_min_v=min(numbers.bus_min_v, plant.lowest_bus()[0]),
+            current_peak_a=max(numbers.current_peak_a, plant.currents()[0]),
+        )
 
     def watched(self, plant: Plant, end: int | None) -> Motion:
         """The motion up to an instant [us]; None: until it stands still, or as long as such a move is watched."""

@@ -300,6 +300,14 @@ class Move:
             return "it leaves its window again and again"
         return last._why(self)
 
+    def resets(self) -> tuple[str, ...]:
+        """Of a move that arrives: what left it without power before that, how often, and when first."""
+        arrival = self.arrival_us()
+        if arrival is None or self.stopwatch is not None:
+            return ()
+        last = self._plant if self.cut_us is None else self._ahead()
+        return tuple(last._went_dark(self, arrival / 1e6))
+
     def floor_s(self) -> float | None:
         """Least time any control could take into the same set [s]; None for `measured` or where there is none."""
         if self.stopwatch is not None or isinstance(self.command, Spin):

@@ -46,6 +46,7 @@ def _state(move: OneMove, state: StateNumbers, until: float | None) -> Document:
                 "load_kg": rounded(one.load),
                 "first_inside_s": rounded(one.first_inside_s),
                 "reason": one.reason or None,
+                "resets": list(one.resets),
                 "motor_heat_j": rounded(one.heat_j),
                 "lifting_j": rounded(one.lifting_j),
                 "motor_current_peak_a": rounded(one.motor_peak_a),

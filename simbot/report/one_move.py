@@ -252,6 +252,10 @@ def _bars(move: OneMove) -> Iterator[str]:
                     f"{state.name}, {way_name(move, one.way)}, {load_name(one.load)}: never for good, {one.reason}"
                     f"{inside}."
                 )
+            for reset in one.resets:
+                yield from _wrapped(
+                    f"{state.name}, {way_name(move, one.way)}, {load_name(one.load)}: {reset}."
+                )
 
 
 def _bar(one: MoveNumbers, scale: int) -> str:

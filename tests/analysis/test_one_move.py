@@ -166,6 +166,20 @@ def test_a_claw_opens_from_where_its_element_stopped_it():
     )  # as fast as its servo is, not thrown from a place it never gets to
 
 
+def test_resets_on_the_way_are_told():
+    """Stalled it takes the bus to 10.37 V, reversed at speed below 10.3 V, on a step of no length."""
+    slide = {**SLIDE, "incline": "0 deg", "control": {"loop": "full_effort", "window": "14 mm"}}
+    stage = {"below": "10.3 V", "back_above": "11 V", "back_after": "50 ms", "stops": "motors"}
+    found = [
+        only(api.move(bench(slide, brown_out=out), "it", 0.0, 0.3)).moves[0]
+        for out in ({"outputs": stage}, {"outputs": {**stage, "below": "9 V"}})
+    ]
+    assert [len(one.resets) for one in found] == [1, 0]
+    assert "the reset of the outputs below 10.3 V leaves it without power" in found[0].resets[0]
+    assert found[0].bus_min_v < 10.3
+    assert found[0].bus_min_v == pytest.approx(BATTERY[0] - BATTERY[1] * found[0].current_peak_a)
+
+
 REACH = {
     **SLIDE, "incline": "0 deg", "tipped_by": "it", "travel": ["0.1 m", "0.6 m"],
 }  # fmt: skip

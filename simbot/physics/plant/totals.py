@@ -76,13 +76,13 @@ class Totals(Ahead):
 
     def _why(self, move: Move) -> str:
         """What holds a mechanism where it ends, and what left it without power on its way."""
-        dark = [*self._went_dark(move)]
+        dark = [*self._went_dark(move, float(self.arrays.w[L.T]))]
         still = self.arrays.w[self.arrays.at[move.mechanism] + L.DUTY] == 0.0
         return "; ".join(dark if dark and still else [self._holds(move), *dark])
 
-    def _went_dark(self, move: Move) -> Iterator[str]:
-        """Devices that reset after its command: how often, and when first."""
-        begin, end = move.start_us / 1e6, float(self.arrays.w[L.T])
+    def _went_dark(self, move: Move, end: float) -> Iterator[str]:
+        """Devices that reset after its command and until an instant: how often, and when first."""
+        begin = move.start_us / 1e6
         for device, reset in enumerate(self._resets.devices if self._resets else ()):
             assert self._resets is not None
             spells = [spell for spell in self._resets.spells(self.arrays.w, device, end) if spell[1] > begin]
