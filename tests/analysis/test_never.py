@@ -40,6 +40,18 @@ def test_a_timed_wait_for_what_never_arrives_is_a_finding(tmp_path):
     assert "waits for the lift, which ends at 0 m, not 0.4 m" in found.text
 
 
+def test_so_is_one_that_the_next_command_takes_over_at_its_end_and_not_before(tmp_path):
+    up, down = {"move": {"lift": "0.4 m"}}, {"move": {"lift": "0 m"}}
+    plan = a_plan(
+        tmp_path, [up, wait("300 ms"), down, wait("100 ms")], "2 s", robot=WEAK, start={"lift": "0 m"}
+    )
+    told = [one.text for one in api.run(plan).states[0].findings if one.kind == "never_arrived"]
+    assert len(told) == 1 and "which ends at 0 m, not 0.4 m" in told[0]
+    early = [up, {"together": [[wait("300 ms")], [wait("100 ms"), down]]}]
+    plan = a_plan(tmp_path, early, "2 s", robot=WEAK, start={"lift": "0 m"})
+    assert not [one for one in api.run(plan).states[0].findings if one.kind == "never_arrived"]
+
+
 TANK, STROKE = 0.5e-3, 0.7853981633974483 * 0.02**2 * 0.1  # m^3
 PISTON = {
     "kind": "cylinder", "bore": "20 mm", "stroke": "100 mm", "tank": "0.5 l", "supply": "4 bar", "time": "0.2 s",
