@@ -8,7 +8,15 @@ from simbot.analysis.fused import fuse_findings
 from simbot.analysis.hands import hand_findings
 from simbot.analysis.loads import Place, load_findings
 from simbot.analysis.meetings import meeting_findings
-from simbot.analysis.never import Coordinates, asked, never_arrived, never_passed, stays, zero_is_off
+from simbot.analysis.never import (
+    Coordinates,
+    asked,
+    never_arrived,
+    never_passed,
+    stays,
+    stuck_moves,
+    zero_is_off,
+)
 from simbot.analysis.order import order_findings
 from simbot.analysis.paths import path_findings
 from simbot.analysis.queues import queue_findings
@@ -60,7 +68,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
         second = queue_findings(trace.partner)
         found += [replace(one, step=0, line=0, text=f"the second robot: {one.text}") for one in second]
     found += release_findings(plan, trace)
-    found += timed_findings(trace, links, coordinates)
+    found += timed_findings(trace, links, coordinates, stuck_moves(trace, plant))
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]
@@ -149,7 +157,7 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
         at = pick.lost_us
         text = f"the {mechanism} was full" if pick.why == NO_ROOM else pick.why
         if late:
-            text += f" {ms(late)} before the {mechanism} held"
+            text += f", {ms(late)} before the {mechanism} held"
         if wait is not None and arrival is not None and wait.ended_us < arrival:
             text += f", because {_wait_against(wait, move.start_us, mechanism, arrival - move.start_us)}"
     return Finding(

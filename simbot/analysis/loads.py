@@ -52,7 +52,10 @@ def load_findings(
 def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
     collapsed = plant.collapsed_at()
     if collapsed is not None:
-        text = "the battery cannot feed what hangs on it; the times after it are those of a bus at its last volts"
+        text = (
+            "motors driven against their speed take more than the battery gives: the bus stands at no volts, where the "
+            "diodes of their controllers hold it"
+        )
         yield _finding("bus_collapse", collapsed, None, text, places)
     if robot.fuse is not None:
         opens, most = strain.fuse(plant, None, robot.fuse.rating, robot.fuse.time, OPENS)

@@ -17,7 +17,6 @@ import numpy.typing as npt
 
 from simbot.analysis.paths import Array, corners_of, first_instant, hulls, row_of
 from simbot.analysis.results import Finding
-from simbot.analysis.words import clock
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
 from simbot.routine.trace import MoveRecord, Trace
@@ -149,7 +148,7 @@ def _finding(
         at_us=at_us,
         mechanism=None if sent is None else sent.move.mechanism,
         text=(
-            f"{does} at {clock(at_us)}, this one's centre at {x:.2f} m, {y:.2f} m, the other's at {other_x:.2f} m, "
+            f"{does}, this one's centre at {x:.2f} m, {y:.2f} m, the other's at {other_x:.2f} m, "
             f"{other_y:.2f} m: the run goes on as if they passed through one another"
         ),
     )

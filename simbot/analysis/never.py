@@ -46,7 +46,7 @@ def never_arrived(
         if stood:
             since = stands_since(move, wait.ended_us, plant)
             still = since is None
-            if not _is_stuck(move, wait, since):
+            if not is_stuck(move, wait, since):
                 continue
             at = max(wait.began_us, since or 0)
             what = "which has not settled there" if still else f"which {stays(move, spec.coordinate)}"
@@ -109,15 +109,18 @@ def stuck_moves(trace: Trace, plant: Plant) -> set[int]:
     for wait in trace.waits:
         for index in wait.moves if stood_out(wait, trace) else ():
             move = trace.moves[index].move
-            if move.arrival_us() is None and _is_stuck(move, wait, stands_since(move, wait.ended_us, plant)):
+            if move.arrival_us() is None and is_stuck(move, wait, stands_since(move, wait.ended_us, plant)):
                 stuck.add(index)
     return stuck
 
 
-def _is_stuck(move: Move, wait: WaitRecord, stands_since_us: int | None) -> bool:
+def is_stuck(move: Move, wait: WaitRecord, stands_since_us: int | None) -> bool:
+    """Whether what has not arrived at the end of a wait had time to: it stands, or is under way for very long."""
+    floor = move.floor_s()
+    if floor is not None and wait.ended_us - move.start_us < floor * 1e6:
+        return False
     if stands_since_us is not None:
         return True
-    floor = move.floor_s()
     return floor is not None and wait.ended_us - wait.began_us > max(LONG * floor * 1e6, LONG_US)
 
 

@@ -16,7 +16,6 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.analysis.results import Finding
-from simbot.analysis.words import clock
 from simbot.physics.move import DriveTo
 from simbot.physics.plant import Plant
 from simbot.physics.route import Curve, Leg
@@ -84,7 +83,7 @@ class Driven:
             mechanism=self.record.move.mechanism,
             about=does,
             text=(
-                f"step {step} ({self.record.label}) {does} at {clock(at_us)}, its centre at {pose.x:.2f} m, "
+                f"step {step} ({self.record.label}) {does}, its centre at {pose.x:.2f} m, "
                 f"{pose.y:.2f} m: the run goes on as if {as_if}"
             ),
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links
@@ -27,12 +27,13 @@ def off_the_mark(move: Move, coordinate: str) -> str:
     return text if reason == RESTS else f"{text} ({reason})"
 
 
-def timed_findings(trace: Trace, links: Links, coordinates: dict[str, str]) -> Iterator[Finding]:
-    """Of each that never arrives, taken over later or not, where no need or pick tells of it."""
-    waited_for = {index for wait in trace.waits if wait.cut for index in wait.moves}
+def timed_findings(
+    trace: Trace, links: Links, coordinates: dict[str, str], stuck: Collection[int]
+) -> Iterator[Finding]:
+    """Of each that never arrives, taken over later or not, where no need or pick tells of it, nor that it is stuck."""
     for index, record in enumerate(trace.moves):
         move = record.move
-        told = index in waited_for or any(one.missed for one in links.downstream.get(index, ()))
+        told = index in stuck or any(one.missed for one in links.downstream.get(index, ()))
         if not isinstance(move.command, TIMED) or told or move.arrival_us() is not None:
             continue
         wait = links.timed_by.get(index)

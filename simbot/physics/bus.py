@@ -17,8 +17,6 @@ from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import accelerate, elsewhere, flows, follow, group_current, passed, supply, turner
 
-NO_VOLTS = 1e-3  # of a bus that its diodes hold; no fewer, since powers are shared by it
-
 
 @inner
 def factor_at(w: Array, tab: Array, m: int, q: float) -> Any:
@@ -297,13 +295,11 @@ def set_rails(w: Array) -> Any:
 
 
 @inner
-def collapse(w: Array, volts: float) -> Any:
-    """Note that the battery cannot feed what hangs on it; the bus stands at so many volts, or at next to none."""
-    if w[L.COLLAPSED_AT] < 0.0:
-        w[L.COLLAPSED_AT] = w[L.T]
-    w[L.V] = max(volts, NO_VOLTS)
-    w[L.I] = (w[L.E] - w[L.V]) / w[L.R0]
-    return w[L.V]
+def collapse(w: Array) -> Any:
+    """Put the bus at no volts: the battery gives what it can."""
+    w[L.V] = L.NO_VOLTS
+    w[L.I] = (w[L.E] - L.NO_VOLTS) / w[L.R0]
+    return L.NO_VOLTS
 
 
 @inner
@@ -314,14 +310,12 @@ def volts_at(w: Array, a: float, b: float, p: float) -> Any:
     if p == 0.0:
         volts = -beta / alpha
     else:
-        inside = beta * beta - 4.0 * alpha * w[L.R0] * p
+        inside = (
+            beta * beta - 4.0 * alpha * w[L.R0] * p
+        )  # negative only while modes are those of another voltage
         volts = 0.5 * (math.sqrt(max(inside, 0.0)) - beta) / alpha
-        if inside < 0.0:
-            collapse(w, volts)
-            w[L.I] = a * w[L.V] - b + p / w[L.V]
-            return w[L.V]
-    if volts < NO_VOLTS:
-        return collapse(w, 0.0)
+    if volts < L.NO_VOLTS:
+        return collapse(w)
     w[L.V] = volts
     w[L.I] = a * volts - b
     if p != 0.0:
@@ -473,7 +467,7 @@ def solve_from_top(w: Array, tab: Array) -> Any:
         if low <= 1e-9:
             break
         high = low
-    add_all(w, tab, collapse(w, 0.0))
+    add_all(w, tab, collapse(w))
     set_rails(w)
 
 

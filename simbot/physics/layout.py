@@ -7,6 +7,8 @@ All values SI; modes are small integers stored as floats.
 
 from __future__ import annotations
 
+NO_VOLTS = 1e-3  # of a bus that the diodes of controllers hold; no fewer, since powers are shared by it
+
 # --- header -------------------------------------------------------------------------------------------
 T = 0  # time [s]
 E = 1  # open-circuit voltage [V]
@@ -24,7 +26,7 @@ N_RAIL = 12
 LOOP = 13  # control period [s]
 TICK = 14  # number of the last tick that has been handled
 H = 15  # step to try next [s]
-COLLAPSED_AT = 16  # first instant without an operating point of the bus [s], negative: never
+COLLAPSED_AT = 16  # first instant at which the bus stands at no volts [s], negative: never
 STEPS = 17
 EVALS = 18
 DIRTY = 19  # 1: modes and first accelerations must be found anew; 2: other modes may still hold

@@ -12,7 +12,7 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.bus import NO_VOLTS, add_rails
+from simbot.physics.bus import add_rails
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import HUGE, elsewhere, passed
 
@@ -41,7 +41,7 @@ def straighten(w: Array, tab: Array) -> Any:
         w[rail + L.RAIL_B] = 0.0
     w[L.STRAIGHT] = 0.0
     w[L.FED] = 0.0
-    if w[L.V] <= NO_VOLTS:
+    if w[L.V] <= L.NO_VOLTS:
         return
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])

@@ -7,7 +7,7 @@ one mechanism alone on its battery. Integrals are taken by Gauss's rule within e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isinf
 
 import numpy as np
@@ -222,8 +222,12 @@ def flow(
         step = 1e-6 * battery.open_circuit
         beside = _flow_at(built, circuit, duty, emf, open_leads, bus + step)
         slope = 1.0 + ohms * (beside.current - now.current) / step
-        bus = np.maximum(bus - error / np.where(np.abs(slope) > 1e-3, slope, 1.0), 1e-3)
-    return _flow_at(built, circuit, duty, emf, open_leads, bus)
+        bus = np.maximum(bus - error / np.where(np.abs(slope) > 1e-3, slope, 1.0), L.NO_VOLTS)
+    found = _flow_at(built, circuit, duty, emf, open_leads, bus)
+    if ohms == 0.0:
+        return found
+    held = bus <= L.NO_VOLTS  # by the diodes of what asks more than the battery gives at no volts
+    return replace(found, current=np.where(held, (source - bus) / ohms, found.current))
 
 
 def _flow_at(built: Built, circuit: Circuit, duty: Array, emf: Array, open_leads: Flags, bus: Array) -> Flow:

@@ -306,7 +306,7 @@ class Move:
         if arrival is None or self.stopwatch is not None:
             return ()
         last = self._plant if self.cut_us is None else self._ahead()
-        return tuple(last._went_dark(self, arrival / 1e6))
+        return tuple(dict(last._went_dark(self, arrival / 1e6)))
 
     def floor_s(self) -> float | None:
         """Least time any control could take into the same set [s]; None for `measured` or where there is none."""

@@ -253,6 +253,8 @@ def advance(w: Array, tab: Array, log: Array, row: int, t_end: float) -> Any:
             else:
                 heat_in_step(w, tab, h)
         commit(w, tab, log, row, t_new, h, energy, charge)
+        if w[L.COLLAPSED_AT] < 0.0 and min(v_before, w[L.V]) <= L.NO_VOLTS:
+            w[L.COLLAPSED_AT] = t if v_before <= L.NO_VOLTS else w[L.T]
         log[row, L.LOG_V0] = v_before
         log[row, L.LOG_I0] = i_before
         row += 1

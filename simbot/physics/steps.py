@@ -12,7 +12,6 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.bus import (
-    NO_VOLTS,
     add_moving,
     evaluate,
     find_currents,
@@ -111,7 +110,7 @@ def series_length(w: Array, tab: Array, rest: float) -> Any:
 @inner
 def holds_at_end(w: Array) -> Any:
     """True where the linear law has held to the end of the step under trial."""
-    if w[L.V] < NO_VOLTS:
+    if w[L.V] < L.NO_VOLTS:
         return False  # diodes hold the bus
     for k in range(int(w[L.N_RAIL])):
         rail = L.RAILS + k * L.RAIL_SIZE

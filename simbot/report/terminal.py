@@ -132,7 +132,7 @@ def _head(run: RunResult) -> Lines:
         failing = [found for found in state.findings if found.fails]
         never = next((found for found in state.findings if found.kind == "never_arrived"), None)
         if state.passes and never is not None:
-            line.append(f"passes, but waits for what never arrives at line {never.line}", ALARM)
+            line.append(f"passes, but what line {never.line} times never arrives", ALARM)
         elif not state.moves and not state.needs:
             line.append("nothing to judge: no move, no need", ALARM)
         elif state.passes:
@@ -273,7 +273,7 @@ def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set
         notes.add("a b the letter of the finding below: what the wait breaks")
     elif move.consequence == "harmless":
         if move.need_margin_us is None:
-            notes.add("?   too short, and no need that follows says whether that does harm")
+            notes.add("?   too short or never there, and no need that follows says whether that does harm")
         else:
             notes.add("ok  too short, but nothing that states its needs suffers")
     verdict = "waits" if waits_for_arrival(move) else _verdict(move)

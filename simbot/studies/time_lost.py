@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from simbot.analysis.never import stands_since, stood_out
+from simbot.analysis.never import is_stuck, stands_since, stood_out
 from simbot.analysis.order import rests_from
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace, WaitRecord
@@ -62,7 +62,7 @@ def _missing(wait: WaitRecord, trace: Trace, plant: Plant) -> tuple[str, ...]:
     return tuple(
         move.mechanism
         for move in moves
-        if stands_since(move, wait.ended_us, plant) is not None and move.arrival_us() is None
+        if move.arrival_us() is None and is_stuck(move, wait, stands_since(move, wait.ended_us, plant))
     )
 
 

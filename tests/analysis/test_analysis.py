@@ -137,7 +137,7 @@ def test_a_lost_pick_is_the_closing_waits_doing() -> None:
     lost, empty = state.findings
     assert (lost.kind, lost.at_us, lost.late_us) == ("pick_lost", pytest.approx(120_000, abs=1),
                                                      pytest.approx(80_000, abs=1))  # fmt: skip
-    assert "the lift left 0.0 80 ms before the hand held, because step 2 waits 100 ms" in lost.text
+    assert "the lift left 0.0, 80 ms before the hand held, because step 2 waits 100 ms" in lost.text
     assert (empty.kind, empty.fails) == ("nothing_held", True)
     assert "the pick of step 1 at 0.000 s came to nothing" in empty.text
     assert state.moves[0].consequence == "breaking"

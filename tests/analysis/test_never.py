@@ -200,3 +200,20 @@ def test_match_counts_what_stands_as_run_does(tmp_path):
     assert list(stood_still(trace, plant)) == [
         "it stood to the end of a period for the drive, which never arrived"
     ]
+
+
+def test_what_had_no_time_to_arrive_is_not_stuck(tmp_path):
+    """A servo that is sent as the match ends, standing still as yet."""
+    hand = {
+        "kind": "servo", "speed": "0.2 s/60deg", "stall_torque": "1 N*m", "at": "6 V", "rail": "rail",
+        "travel": ["0 deg", "120 deg"],
+    }  # fmt: skip
+    robot = {
+        "motors": {}, "mechanisms": {"hand": hand},
+        "rails": {"rail": {"voltage": "6 V", "current_limit": "5 A", "regulator": "switching"}},
+    }  # fmt: skip
+    steps = [wait("1990 ms"), {"move": {"hand": "100 deg"}}, wait("arrival")]
+    plan = a_plan(tmp_path, steps, "2 s", robot=robot, start={"hand": "0 deg"})
+    run = api.run(plan)
+    assert not [one for one in run.states[0].findings if one.kind == "never_arrived"]
+    assert stood_still(*play(plan, plan.robot.battery[0])) == {}

@@ -91,7 +91,9 @@ def test_every_command_is_that_of_the_document(opened, document):
                 assert shown == "-" if move[key] is None else number(shown) == round(1000 * move[key])
             if margin:
                 assert number(margin) == pytest.approx(1000 * move["margin_s"], abs=0.5001)
-            if verdict != "waits for it":
+            if verdict == "early":
+                assert move["verdict"] in ("short", "impossible") and move["seen_arrival_s"] is not None
+            elif verdict != "waits for it":
                 assert verdict == (move["verdict"] or "not timed")
 
 

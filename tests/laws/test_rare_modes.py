@@ -302,3 +302,23 @@ def test_motors_thrown_into_reverse_on_a_weak_battery_brake_as_if_shorted() -> N
     right = end + (speed - end) * exp(-more * rate / (ohms + 0.5))
     assert plant.speed("it") == pytest.approx(right, rel=1e-3)
     assert plant._rows < steps + 100
+
+
+def test_a_bus_that_sags_at_a_stop_has_not_collapsed() -> None:
+    """Whatever was tried on the way to the modes that rule: every row lies on the battery's line, above no volts."""
+    slide: Words = {
+        "kind": "slide", "motors": "1 x m", "gearing": [{"ratio": 4, "efficiency": "100 %"}], "incline": "0 deg",
+        "drum_diameter": "40 mm", "moving_mass": "2 kg", "friction": "0 N", "travel": ["0 m", "0.8 m"],
+        "control": FULL, "current_limit": "60 A",
+    }  # fmt: skip
+    other = {**slide, "moving_mass": "1 kg", "current_limit": "3 A", "travel": ["0 m", "5 m"]}
+    robot = a_robot({"it": slide, "two": other}, {"m": winding(0.1, 0.02, 1e-5)}, (12.0, 0.5))
+    plant = a_plant(robot, 2.0, it=0.0, two=0.0)
+    plant.command("two", GoTo(4.9))
+    plant.advance(300_000)
+    plant.command("it", GoTo(0.8))
+    plant.advance(1_800_000)
+    rows = plant._log[: plant._rows]
+    assert rows[:, L.LOG_V0] == pytest.approx(12.0 - 0.5 * rows[:, L.LOG_I0], abs=1e-9)
+    assert plant.lowest_bus()[0] > 5.0
+    assert plant.collapsed_at() is None

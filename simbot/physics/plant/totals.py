@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from math import inf
+from math import inf, isinf
 
 from simbot.physics import layout as L
 from simbot.physics.move import Move, Spin, SpinTo, microseconds
@@ -76,12 +76,13 @@ class Totals(Ahead):
 
     def _why(self, move: Move) -> str:
         """What holds a mechanism where it ends, and what left it without power on its way."""
-        dark = [*self._went_dark(move, float(self.arrays.w[L.T]))]
+        dark = dict(self._went_dark(move, float(self.arrays.w[L.T])))
         still = self.arrays.w[self.arrays.at[move.mechanism] + L.DUTY] == 0.0
-        return "; ".join(dark if dark and still else [self._holds(move), *dark])
+        return "; ".join(dark if any(dark.values()) and still else [self._holds(move), *dark])
 
-    def _went_dark(self, move: Move, end: float) -> Iterator[str]:
-        """Devices that reset after its command and until an instant: how often, and when first."""
+    def _went_dark(self, move: Move, end: float) -> Iterator[tuple[str, bool]]:
+        """Devices that reset after its command and until an instant: how often, and when first; whether it has not had
+        its power, or its command, back."""
         begin = move.start_us / 1e6
         for device, reset in enumerate(self._resets.devices if self._resets else ()):
             assert self._resets is not None
@@ -91,11 +92,12 @@ class Totals(Ahead):
             what = f"the reset of the {reset.name} below {reset.below:.4g} V"
             first = f"{1e3 * max(spells[0][0] - begin, 0.0):.0f} ms after its command"
             if reset.stops == "program":
-                yield f"{what} takes its command away, {first}"
+                yield f"{what} takes its command away, {first}", True
             elif len(spells) == 1:
-                yield f"{what} leaves it without power, {first}"
+                yield f"{what} leaves it without power, {first}", isinf(spells[-1][1])
             else:
-                yield f"{what} leaves it without power {len(spells)} times in {end - begin:.3g} s, first {first}"
+                often = f"{len(spells)} times in {end - begin:.3g} s, first {first}"
+                yield f"{what} leaves it without power {often}", isinf(spells[-1][1])
 
     def _holds(self, move: Move) -> str:
         w, m = self.arrays.w, self.arrays.at[move.mechanism]

@@ -60,7 +60,7 @@ def consequence(move: MoveResult) -> str:
         return ""
     return (
         f"harmless, {ms(move.need_margin_us)} ms to spare at the next need"
-        if move.need_margin_us
+        if move.need_margin_us is not None
         else "no stated need follows"
     )
 
