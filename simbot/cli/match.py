@@ -85,7 +85,7 @@ def match(
     code = FINE
     try:
         result = study(loaded, asked, progress("matches"), done)
-        forget(loaded, asked)
+        keep(loaded, asked, result.records)  # until its answer is written
     except Interrupted as stopped:
         saved = keep(loaded, asked, stopped.records)
         if not stopped.records:
@@ -107,6 +107,8 @@ def match(
         print_matched(result, sys.stdout, settings or ())
     if code == STOPPED:
         raise Stopped
+    if code == FINE:
+        forget(loaded, asked)
     if code == FINE and strict and (result.faults or result.order_broken):
         code = FINDINGS
     if code != FINE:

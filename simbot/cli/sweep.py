@@ -39,7 +39,7 @@ def sweep(
         list[str],
         typer.Argument(
             metavar="[MECHANISM] KEY=FROM:TO...",
-            help="One or two quantities of the files, addressed as by --set or shorter: drum_diameter=20:60mm, "
+            help="One or two quantities of the files, addressed by their path or shorter: drum_diameter=20:60mm, "
             "robot.lift.drum='20:60:2 mm' (in steps of 2 mm).",
             show_default=False,
         ),

@@ -15,6 +15,7 @@ from simbot.report.swept_wishes import wanted_answer, wishes_told
 from simbot.scenario.model import Remark, Robot
 from simbot.studies.sweep import Point, SweepResult
 from simbot.studies.sweep_answer import (
+    best_along,
     best_of,
     best_point,
     flat_of,
@@ -260,7 +261,7 @@ def _other_state(result: SweepResult, number: int, state: str) -> Iterator[str]:
     by = result.asked.by
     shifted = [Point(point.at, point.looks[number:]) for point in result.points if point.looks]
     tie = tie_of(result)
-    best = best_of(shifted, by, tie)
+    best = (best_along if len(result.asked.axes) == 1 else best_of)(shifted, by, tie)
     if best is None:
         yield f"On the {state} battery: none."
         return

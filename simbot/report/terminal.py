@@ -273,7 +273,7 @@ def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set
         notes.add("a b the letter of the finding below: what the wait breaks")
     elif move.consequence == "harmless":
         if move.need_margin_us is None:
-            notes.add("?   too short or never there, and no need that follows says whether that does harm")
+            notes.add("?   too short or never there, and no need says whether that does harm")
         else:
             notes.add("ok  too short, but nothing that states its needs suffers")
     verdict = "waits" if waits_for_arrival(move) else _verdict(move)

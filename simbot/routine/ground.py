@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 import simpy
 from simpy.resources.resource import Request
@@ -48,8 +48,14 @@ class Ground(simpy.Resource):
             self.queue.insert(0, visit)
 
     def _do_put(self, event: Visit) -> bool:  # type: ignore[override]
-        before = self.queue[: self.queue.index(event)]
-        if not any(self.in_the_way(event, other) for other in (*self.users, *before)):
+        here = cast(list[Visit], self.users)
+        mine = [visit for visit in here if visit.who is event.who]
+        before = [  # who waits for the asker itself to go is not waited for
+            visit
+            for visit in self.queue[: self.queue.index(event)]
+            if not any(self.in_the_way(visit, own) for own in mine)
+        ]
+        if not any(self.in_the_way(event, other) for other in (*here, *before)):
             self.users.append(event)
             event.usage_since = self._env.now
             event.succeed()

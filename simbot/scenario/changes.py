@@ -109,9 +109,13 @@ def _at_line(sheet: Sheet, change: Change, parts: list[str]) -> list[str] | None
     number = int(line.removeprefix("line"))
     keys = list(_keys_of(sheet.root, ()))
     here = [path for path, at in keys if at == number]
-    for path in here:
-        if path[0] == kind and path[-1] == key:
-            return [*path, *rest]
+    meant = [path for path in here if path[0] == kind and path[-1] == key]
+    if len(meant) == 1:
+        return [*meant[0], *rest]
+    if meant:
+        several = Fault(f"several stand in line {number}", key, listed([".".join(path) for path in meant]))
+        sheet.desk.problems.append(change.problem(several))
+        return None
     lines = sorted({str(at) for path, at in keys if path[0] == kind and path[-1] == key}, key=int)
     known = [path[-1] for path in here]
     wanted = f"a line with one: {listed(lines)}" if lines else listed(known or ["another line"])
@@ -140,7 +144,7 @@ def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
         if isinstance(value, dict):
             node.value = value = dict(value)
             if last:
-                if part not in value and (beside := _steps_with(part, around)):
+                if part == "wait" and part not in value and (beside := _steps_with(part, around)):
                     wanted = f"{'.'.join(parts[: depth - 1])}.N.{part} with N of {listed(beside)}"
                     fault = Fault(f"item {parts[depth - 1]} is another step", next(iter(value)), wanted)
                     sheet.desk.problems.append(change.problem(fault))

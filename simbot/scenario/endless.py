@@ -113,6 +113,11 @@ def check_endless(sheet: Sheet, plan: Plan) -> None:
             found = True
 
 
+NO_FAILURE = (
+    "where nothing in its `try` fails no time passes, and it never ends: a wait in every round would do"
+)
+
+
 def idle_rounds(plan: Plan) -> Iterator[tuple[int, str, str]]:
     """Repeats without end in which no time passes in some situation."""
     told: set[int] = set()
@@ -124,7 +129,10 @@ def idle_rounds(plan: Plan) -> Iterator[tuple[int, str, str]]:
             looked = replace(around, now=now, asked={})
             if looked.takes(step.steps, at_least=True) == NEVER:
                 told.add(step.line)
-                yield min(looked.asked), "when", _idle(step, looked.asked)
+                if looked.asked:
+                    yield min(looked.asked), "when", _idle(step, looked.asked)
+                else:
+                    yield step.line, "repeat", NO_FAILURE
                 break
 
 

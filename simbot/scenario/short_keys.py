@@ -6,11 +6,13 @@ A number in a list may be left out at the end: `moving_mass` means `moving_mass.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.sheet import listed
 
+NUMBERED = re.compile(r"(\.\d+)+$")  # places in lists at the end of a key
 MOST = 12  # keys that a message lists
 
 
@@ -57,7 +59,7 @@ def nearest_key(written: str, keys: Sequence[str], own: str = "") -> str | None:
     own_first = sorted(keys, key=lambda key: not (own and key.startswith(own)))
     guesses: dict[str, str] = {}
     for key in own_first:
-        *before, end = key.rstrip(".0123456789").split(".")
+        *before, end = NUMBERED.sub("", key).split(".")
         places = _places(front, before)
         if places is not None:
             for word in (end, *end.split("_"), end[: len(last)]):

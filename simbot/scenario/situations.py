@@ -70,7 +70,8 @@ def _values(plan: Plan, one: Condition, bounds: set[float], begin_us: int, end_u
     if one.kind == "clock":
         return {float(begin_us)} | {at for at in either if begin_us <= at < end_us}
     if one.kind == "points":
-        return either
+        below = bool(plan.game.penalties) or plan.game.possession is not None
+        return {each for each in either if below or each >= 0}
     if one.kind == "seen":
         return {0.0, 1.0}
     most = plan.game.places[one.name].room if one.kind == "room" else plan.game.stations[one.name].stock

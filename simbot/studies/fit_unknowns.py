@@ -16,7 +16,7 @@ from simbot.scenario.load import numbers_given
 from simbot.scenario.measured import Condition, Measured
 from simbot.scenario.model import Plan
 from simbot.scenario.parameters import Kinds
-from simbot.scenario.short_keys import key_fits
+from simbot.scenario.short_keys import keys_meant
 from simbot.studies.fit_data import data_of
 from simbot.studies.fit_possible import check_possible
 from simbot.studies.fit_results import FitAsked
@@ -52,8 +52,11 @@ def named_unknowns(source: Source, named: Sequence[str]) -> list[Unknown]:
     numbers = source.numbers()
     found: dict[str, GivenNumber] = {}
     for name in named:
-        over = next((key for key in source.overrides if key_fits(name.strip(), key)), None)
-        if over is not None and not any(each.key == name for each in numbers):
+        keys = [each.key for each in numbers]
+        over = next(
+            (key for key in keys_meant(name.strip(), [*keys, *source.overrides]) if key not in keys), None
+        )
+        if over is not None and not keys_meant(name.strip(), keys):
             raise SimbotError(
                 f"--unknown {name}: --set {over} gives it already; leave that out, or write it into the file"
             )

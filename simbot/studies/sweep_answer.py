@@ -125,10 +125,19 @@ def best_wanted(result: SweepResult) -> Point | None:
     """The best point among those that fulfil the wishes: surely, or else at nominal."""
     surely = [point for point in result.points if point.fits_surely]
     for fitting in (surely, [point for point in result.points if point.fits]):
-        found = best_of(fitting, result.asked.by, tie_of(result))
+        found = best_of(_longest(result, fitting), result.asked.by, tie_of(result))
         if found is not None:
             return found
     return None
+
+
+def _longest(result: SweepResult, fitting: Sequence[Point]) -> Sequence[Point]:
+    """Of one quantity the longest runs of neighbours among those that fit."""
+    if len(result.asked.axes) != 1 or not fitting:
+        return fitting
+    runs = runs_of(result.points, [point in fitting for point in result.points])
+    most = max(high - low for low, high in runs)
+    return [point for low, high in runs if high - low == most for point in result.points[low : high + 1]]
 
 
 def runs_of(points: Sequence[Point], chosen: Sequence[bool]) -> list[tuple[int, int]]:

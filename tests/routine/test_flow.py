@@ -277,6 +277,8 @@ EMPTY, FULL, BALL = ({"holds": {"hand": what}} for what in ("nothing", "2 ball",
     ([when(A_SECOND, clock="before 30 s"), when(A_SECOND, clock="after 30 s")], ""),
     ([when(A_SECOND, clock="before 30 s"), when(A_SECOND, clock="after 40 s")], "the repeat of line"),
     ([when(A_SECOND, clock="after 0 s")], ""),
+    ([when(A_SECOND, points="at_least 0")], ""),  # nothing takes any
+    ([{"try": [{"move": {"other": "up"}}], "otherwise": A_SECOND}], "where nothing in its `try` fails"),
     ([when(A_SECOND, stock={"bin": 1})], ""),  # no end of them
     ([when(A_SECOND, room={"box": 1}), when(A_SECOND, points="below 5"), when(A_SECOND, points="at_least 5")], ""),
     ([when(A_SECOND, points="below 5"), when(A_SECOND, points="at_least 6")], "the repeat of line"),
@@ -287,7 +289,7 @@ EMPTY, FULL, BALL = ({"holds": {"hand": what}} for what in ("nothing", "2 ball",
 def test_a_repeat_that_stops_taking_time_is_doubted_of_any_number_of_conditions(tmp_path, steps, told):
     hold = [pick(), wait("0.3 s")]
     plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, *hold])
-    doubts = [doubt.text for doubt in plan_doubts(plan) if doubt.key == "when"]
+    doubts = [doubt.text for doubt in plan_doubts(plan) if doubt.key in ("when", "repeat")]
     assert len(doubts) == bool(told) and all(told in doubt for doubt in doubts)
 
 

@@ -138,3 +138,25 @@ def test_robots_do_not_stand_in_one_another_at_stations_that_are_near(tmp_path, 
     trace = run(plan)
     leaves = trace.moves[-1].move.start_us // 1000
     assert queues(trace.partner) == ([] if from_ms is None else [("tray", from_ms, leaves)])
+
+
+def test_who_waits_for_a_robot_to_go_does_not_hold_it_where_it_stands(tmp_path):
+    """A visitor wants the box, where none can be while the robot stands at the bin beside it, and so does the robot."""
+    beside = {**GAME, "places": {"box": {"pose": ["1.2 m", "1 m", "0 deg"], "takes": "ball", "points": 1}}}
+    mine = [
+        {"drive": "bin"},
+        ARRIVAL,
+        late("3 s"),
+        {"drive": "box"},
+        ARRIVAL,
+        late("1 s"),
+        {"drive": FAR},
+        ARRIVAL,
+    ]
+    visitor = {"uses": "box", "every": "60 s", "stays": "2 s", "begins": "2 s"}
+    plan = a_plan(
+        tmp_path, mine, robot=DRIVE, start=at(BIN), game=beside, lasts="20 s", others={"visitor": visitor}
+    )
+    trace = run(plan)
+    assert all(to - since < 3_000 for _, since, to in queues(trace))
+    assert trace.waits[-1].seen

@@ -221,3 +221,9 @@ def test_a_wait_is_named_by_its_line(folder):
     plan = folder.load(**{f"plan.line{line}.wait": "310 ms"})[0]
     wait = plan.routines["deliver"].steps[-1]
     assert (wait.line, wait.duration_us) == (line, 310_000)
+
+
+def test_of_several_waits_in_a_line_none_is_changed_silently(folder):
+    folder.edit("plan", "- wait: 250 ms", "- together: [[{wait: 250 ms}], [{wait: 300 ms}]]")
+    (problem,) = folder.problems({"plan.line14.wait": "1 s"})
+    assert "several stand in line 14" in problem.text and "together.1.0.wait" in problem.wanted
