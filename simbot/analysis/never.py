@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import hypot, inf, pi, remainder
 
+from simbot.analysis.order import STANDS, still_since
 from simbot.analysis.results import Finding
 from simbot.analysis.timed import TIMED, off_the_mark
 from simbot.analysis.timers import Links
@@ -19,7 +20,6 @@ from simbot.scenario.model import MechanismSpec, Past, Robot
 Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
 
 AT_REST = 1e-6  # m/s or rad/s: slower than this it is going nowhere
-STANDS = 1e-4  # m or rad: what stays so near where it ends has come to rest there
 STEADY, STEADY_US = (
     1e-3,
     500_000,
@@ -100,7 +100,7 @@ def stands_since(move: Move, at_us: int, plant: Plant) -> int | None:
         return None
     if isinstance(move.command, DriveTo | DriveFor):
         return plant.inside_since(name, plant.pose(at_us), STANDS, None, at_us, STANDS)
-    return plant.inside_since(name, plant.position(name, at_us), STANDS, None, at_us)
+    return still_since(plant, name, at_us)
 
 
 def stuck_moves(trace: Trace, plant: Plant) -> set[int]:

@@ -11,7 +11,7 @@ from simbot.scenario.model import OrderRule, Robot, Target
 
 FAR = 1e3  # m or rad: a half-line is an interval that reaches this far
 OPPOSITE = {"above": "below", "below": "above"}
-AT_REST = 1e-4  # m or rad: what stays so near where it ends has come to rest
+STANDS = 1e-4  # m or rad: what stays so near where it ends has come to rest there
 
 
 def order_findings(robot: Robot, trace: Trace, plant: Plant) -> list[Finding]:
@@ -86,8 +86,13 @@ def _ends(record: MoveRecord, trace: Trace, plant: Plant) -> int:
 
 def rests_from(plant: Plant, mechanism: str, at_us: int) -> int:
     """Since when a mechanism has not moved any more; that instant, where it still does."""
-    rests = plant.inside_since(mechanism, plant.position(mechanism, at_us), AT_REST, None, at_us)
+    rests = still_since(plant, mechanism, at_us)
     return at_us if rests is None else rests
+
+
+def still_since(plant: Plant, mechanism: str, at_us: int) -> int | None:
+    """The same; None where it still moves."""
+    return plant.inside_since(mechanism, plant.position(mechanism, at_us), STANDS, None, at_us)
 
 
 def _finding(

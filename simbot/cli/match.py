@@ -85,7 +85,6 @@ def match(
     code = FINE
     try:
         result = study(loaded, asked, progress("matches"), done)
-        keep(loaded, asked, result.records)  # until its answer is written
     except Interrupted as stopped:
         saved = keep(loaded, asked, stopped.records)
         if not stopped.records:
@@ -96,15 +95,19 @@ def match(
         code = USERS_MISTAKE if stopped.why else STOPPED
     from simbot.report.match_document import match_document
 
-    document = match_document(result)
-    if json_file is not None:
-        write_json(document, json_file)
-    if csv_file is not None:
-        write_csv("match", document, csv_file)
-    if "-" not in (json_file, csv_file):
-        from simbot.report.matched import print_matched
+    try:
+        document = match_document(result)
+        if json_file is not None:
+            write_json(document, json_file)
+        if csv_file is not None:
+            write_csv("match", document, csv_file)
+        if "-" not in (json_file, csv_file):
+            from simbot.report.matched import print_matched
 
-        print_matched(result, sys.stdout, settings or ())
+            print_matched(result, sys.stdout, settings or ())
+    except BaseException:
+        keep(loaded, asked, result.records)  # until its answer is written
+        raise
     if code == STOPPED:
         raise Stopped
     if code == FINE:
