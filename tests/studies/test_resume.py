@@ -176,3 +176,24 @@ def test_a_comparison_that_was_stopped_tells_what_it_has(tmp_path, monkeypatch, 
         assert book.found == result.runs * 2
         again, _ = compare_further(book, plans, ASKED, Wanted(), lambda what: silent)
     assert again.records[0][: result.runs] == result.records[0]
+
+
+def test_ctrl_c_while_match_writes_its_answer_loses_no_match(played, tmp_path, monkeypatch, capsys):
+    from simbot.cli import status
+    from simbot.report import matched
+
+    a_plan(tmp_path, [{"repeat": 3, "steps": [pick(), wait("0.3 s"), place(succeeds="80 %"), wait("0.3 s")]}])
+    command = ["match", str(tmp_path / "plan.yaml"), "--runs", "20", "--workers", "1"]
+
+    def stopped(*what):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(matched, "print_matched", stopped)
+    assert status(command) == 130
+    monkeypatch.undo()
+    monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path / "cache"))
+    capsys.readouterr()
+    assert status(command) == 0
+    assert "going on after 20 matches" in capsys.readouterr().err
+    assert status(command) == 0
+    assert "going on" not in capsys.readouterr().err
