@@ -230,6 +230,19 @@ def add_moving(w: Array, tab: Array) -> Any:
 
 
 @inner
+def ask_rails(w: Array, tab: Array) -> Any:
+    """Sum what those ask of their rails that move in a step of the series; their efforts follow their places."""
+    for k in range(int(w[L.N_RAIL])):
+        rail = L.RAILS + k * L.RAIL_SIZE
+        w[rail + L.RAIL_A] = w[rail + L.RAIL_IDLE_A]
+        w[rail + L.RAIL_B] = 0.0
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        if w[m + L.FED_BY] != 0.0:
+            add_mechanism(w, tab, m, 0.0)
+
+
+@inner
 def add_rails(w: Array, a: float, b: float, p: float) -> Any:
     """Add what the regulators ask of the bus in their present modes."""
     for k in range(int(w[L.N_RAIL])):

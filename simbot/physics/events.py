@@ -10,6 +10,7 @@ from simbot.physics.apart import meet_margin
 from simbot.physics.bus import servo_duty, set_rails
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import (
+    HUGE,
     REST_SLACK,
     accelerate,
     elsewhere,
@@ -27,7 +28,7 @@ from simbot.physics.steps import between, go_to_share, put_at_share
 NOTHING, STANDSTILL, SEGMENT_END, ZONE_EDGE, GEAR = 0.0, 1.0, 2.0, 3.0, 4.0
 BARE, LIMIT, CAP, BREAK_AWAY, RAIL, MEET = 5.0, 6.0, 7.0, 8.0, 9.0, 10.0
 
-# of the forces at work: a group that passes less at both ends of a step is asked in its middle too
+# of the forces at work: a group that passes less at both ends of a Runge-Kutta step is asked in its middle too
 LITTLE = 0.25
 LEVEL = 2.0  # tolerances, of the forces at work: where less is passed power turns round; a step taken anew ends beside
 NEAR = 1e-7  # of a step: where forces do not jump the speed is off by its square only
@@ -89,6 +90,13 @@ def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
         return min(free - low, high - free) + slack
     slack = 1e-11 * (abs(w[m + L.LOAD_AT]) + abs(free))
     return (free - high if cap > 0.0 else low - free) + slack
+
+
+@inner
+def may_limit(w: Array, m: int, g: int) -> Any:
+    """True where something may limit a group's current."""
+    finite = w[g + L.G_LIMIT] < HUGE or w[g + L.G_LIMIT_B] < HUGE
+    return finite or w[m + L.OPEN] == 1.0
 
 
 @inner
@@ -162,9 +170,16 @@ def find_violation(w: Array, tab: Array) -> Any:
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
             if not elsewhere(w, m, g):
-                for kind in (GEAR, BARE, LIMIT, CAP):
-                    if group_margin(w, m, g, kind) < 0.0:
-                        return kind, m, g
+                capped = w[g + L.G_CAP] != 0.0
+                if w[g + L.G_FWD] != w[g + L.G_BACK] and not capped and group_margin(w, m, g, GEAR) < 0.0:
+                    return GEAR, m, g
+                if w[g + L.G_RF] != w[g + L.G_RB] and group_margin(w, m, g, BARE) < 0.0:
+                    return BARE, m, g
+                if may_limit(w, m, g) and group_margin(w, m, g, LIMIT) < 0.0:
+                    return LIMIT, m, g
+                within = not capped and w[g + L.G_LO] < w[g + L.G_TFREE] < w[g + L.G_HI]
+                if not within and group_margin(w, m, g, CAP) < 0.0:
+                    return CAP, m, g
             g += L.GROUP_SIZE
     for k in range(int(w[L.N_RAIL])):
         rail = L.RAILS + k * L.RAIL_SIZE
@@ -266,23 +281,77 @@ def root_of(w: Array, tab: Array, kind: float, m: int, g: int, top: float, h: fl
 
 
 @inner
-def may_dip(w: Array) -> Any:
-    """True where a group passes little at both ends of the step: its flow of power may turn round in between."""
+def bend_of(w: Array, m: int, g: int, h: float) -> Any:
+    """How far the torque of a group's motors, and the force that it passes on, may leave straight lines in the step.
+
+    In a step of the series both are lines in place, speed, acceleration and voltage, of which the powers of the share
+    x are known. Of x^k the line through both ends is no more than (k - 1) x (1 - x) away.
+
+    Returns
+    -------
+    (torque, force) : what x (1 - x) is to be multiplied by [N m; N, N m].
+    """
+    p = m + L.POLY
+    ratio = w[g + L.G_RATIO]
+    many = w[g + L.G_N]
+    k_emf = w[g + L.G_K]
+    fed = w[g + L.G_RAIL] >= 0.0
+    closed = w[m + L.OPEN] != 1.0
+    per_volt = many * k_emf / w[g + L.G_R] if closed else 0.0
+    duty = w[m + L.DUTY] * w[g + L.G_SHARE]
+    if fed:
+        duty = w[m + L.FED_SLOPE] * w[L.RAILS + int(w[g + L.G_RAIL]) * L.RAIL_SIZE + L.RAIL_SET]
+    f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
+    per_torque = ratio / f * (w[g + L.G_RF] if w[g + L.G_BARE] == 0.0 else 1.0 / w[g + L.G_RB])
+    per_a = ratio * ratio * many * w[g + L.G_J] / (f * h * h)
+    per_v = k_emf * ratio / h
+    torque = 0.0
+    force = 0.0
+    for j in range(2, int(w[L.TOP]) - 1):
+        volts = duty * (w[p + j] if fed else w[L.VOLTS_POLY + j])
+        x = per_volt * (volts - per_v * (j + 1.0) * w[p + j + 1])
+        torque += (j - 1.0) * abs(x)
+        force += (j - 1.0) * abs(per_torque * x - per_a * (j + 1.0) * (j + 2.0) * w[p + j + 2])
+    return torque, force
+
+
+@inner
+def stays_above(begin: float, end: float, bend: float) -> Any:
+    """True where what has these values at both ends of a step, and leaves their line by no more than bend x (1 - x),
+    is nowhere below 0: b0 (1 - x)² + b1 2 x (1 - x) + b2 x² is not where b1 >= -sqrt(b0 b2)."""
+    return math.sqrt(max(begin, 0.0)) + math.sqrt(max(end, 0.0)) >= math.sqrt(bend)
+
+
+@inner
+def may_dip(w: Array, h: float) -> Any:
+    """True where a group's flow of power may turn round between both ends of the step, and back.
+
+    On the linear law that is known; elsewhere a group that passes little at both ends is asked in between.
+    """
+    known = w[L.IN_SERIES] == 1.0
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         s = w[m + L.S]
         forces = LITTLE * (abs(w[m + L.LOAD_AT]) + abs(w[m + L.MASS_AT] * w[m + L.A_NEXT]))
         g = int(w[m + L.GRP])
         for _ in range(int(w[m + L.N_GRP])):
-            if w[g + L.G_FWD] != w[g + L.G_BACK] and w[g + L.G_CAP] == 0.0:
+            gears = w[g + L.G_FWD] != w[g + L.G_BACK] and w[g + L.G_CAP] == 0.0
+            bare = w[g + L.G_RF] != w[g + L.G_RB]
+            if (gears or bare) and not elsewhere(w, m, g):
                 t = s if w[g + L.G_GEAR] == 0.0 else -s
-                if t * w[g + L.G_T0] < forces and t * w[g + L.G_T] < forces:
-                    return True
-            if w[g + L.G_RF] != w[g + L.G_RB]:
-                torque = LITTLE * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
                 x = 1.0 if w[g + L.G_BARE] == 0.0 else -1.0
-                if x * w[g + L.G_X0] < torque and x * w[g + L.G_X] < torque:
-                    return True
+                if known:
+                    torque, force = bend_of(w, m, g, h)
+                    if gears and not stays_above(t * w[g + L.G_T0], t * w[g + L.G_T], force):
+                        return True
+                    if bare and not stays_above(x * w[g + L.G_X0], x * w[g + L.G_X], torque):
+                        return True
+                else:
+                    torque = LITTLE * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
+                    if gears and t * w[g + L.G_T0] < forces and t * w[g + L.G_T] < forces:
+                        return True
+                    if bare and x * w[g + L.G_X0] < torque and x * w[g + L.G_X] < torque:
+                        return True
             g += L.GROUP_SIZE
     return False
 
@@ -292,7 +361,7 @@ def first_event(w: Array, tab: Array, h: float) -> Any:
     """Earliest mode that fails within the step under trial: (share, kind, mechanism or rail, group)."""
     share = 1.0
     kind, m, g = find_violation(w, tab)
-    if kind == NOTHING and may_dip(w):
+    if kind == NOTHING and may_dip(w, h):
         go_to_share(w, tab, 0.5, h)
         kind, m, g = find_violation(w, tab)
         if kind == NOTHING:

@@ -13,6 +13,7 @@ import numpy as np
 from simbot.physics import layout as L
 from simbot.physics.bus import (
     add_moving,
+    ask_rails,
     evaluate,
     find_currents,
     heat_up,
@@ -127,10 +128,12 @@ def holds_at_end(w: Array) -> Any:
 def end_series(w: Array, tab: Array, h: float) -> Any:
     """End of a step of h on the linear law, and everything else there."""
     n = int(w[L.N_LIVE])
-    if w[L.FED] == 1.0 or w[L.N_BODY] > w[L.N_MECH]:
+    if w[L.N_BODY] > w[L.N_MECH]:
         go_to_share(w, tab, 1.0, h)
     else:
         put_at_share(w, 1.0, h)
+        if w[L.FED] == 1.0:
+            ask_rails(w, tab)
         bus_in_series(w, 1.0)
         set_rails(w)
         for k in range(n):
@@ -337,7 +340,10 @@ def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
             find_currents(w, tab)
             heat_up(w, SHARES[k] * h)
     bus_in_series(w, 1.0)
-    put_at_share(w, 1.0, h)
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        w[m + L.Q_NEXT] = w[m + L.Q_END]
+        w[m + L.V_NEXT] = w[m + L.V_END]
     if w[L.WARMS] == 1.0:
         find_currents(w, tab)
     return drawn_from_bus(w, h, NODES, SHARES)
