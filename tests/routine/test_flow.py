@@ -470,6 +470,45 @@ def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
     assert drawn.waits[0].ended_us - begins == pytest.approx(1.5 * took, abs=25_000)
 
 
+OFF = ["1 m", "2 m", "0 deg"]
+BETWEEN = [
+    [{"drive": OFF}, wait("1 s")],
+    [{"drive": "tray"}, wait("1 s")],
+    [{"run": "aside"}],
+]
+
+
+def delays(tmp_path, put_in, chance="50 % ± 40 %"):
+    """How long a defender held up each drive to the bin and to the box, match by match; and what chances it had."""
+    there = [{"drive": "bin"}, wait("1 s"), *put_in, {"drive": "box"}, wait("1 s")]
+    plan = a_plan(
+        tmp_path, [{"repeat": 2, "steps": there}], robot=DRIVE, start=START,
+        game={"stations": {"bin": {"pose": POSE, "gives": "ball"}, "tray": {"pose": OFF, "gives": "ball"}}},
+        routines={"aside": [{"drive": ["2 m", "2 m", "0 deg"]}, wait("1 s")]},
+        others={"guard": {"defends": chance, "delay": "2 s ± 1 s"}},
+    )  # fmt: skip
+    stood, chances = [], []
+    for number in range(30):
+        luck = Drawn(1, number // 10, number)
+        trace = run(plan, luck)
+        held = {queue.to_us: queue.to_us - queue.from_us for queue in trace.queues}
+        mine = [one for one in trace.moves if one.label in ("drive to bin", "drive to box")]
+        stood.append([held.get(one.move.start_us, 0) for one in mine])
+        chances.append(set(luck.chance.values()))
+    return stood, chances
+
+
+@pytest.mark.parametrize("put_in", BETWEEN)
+def test_a_drive_put_in_leaves_a_defenders_luck_with_the_others_alone(tmp_path, put_in):
+    stood, chances = delays(tmp_path, [])
+    assert delays(tmp_path, put_in)[0] == stood
+    flat = [each for match in stood for each in match]
+    assert 20 < sum(each > 0 for each in flat) < 100 and len(set(flat)) > 15
+    assert any(match[0] and not match[1] for match in stood)  # a drive's luck is its own
+    # how good he is today is one and the same for all drives of a day
+    assert all(len(each) == 1 for each in chances) and len(set.union(*chances)) == 3
+
+
 @pytest.mark.parametrize(
     ("steps", "told"),
     [
