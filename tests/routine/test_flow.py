@@ -470,6 +470,30 @@ def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
     assert drawn.waits[0].ended_us - begins == pytest.approx(1.5 * took, abs=25_000)
 
 
+@pytest.mark.parametrize("first", [True, False])
+def test_at_a_periods_end_no_old_routine_takes_what_a_new_one_frees(tmp_path, first):
+    """One robot leaves the bin as its second period begins; the other's first one waited for it, and is over."""
+    game = {"periods": {"only": "2 s", "second": "3 s"},
+            "places": {"box": {"pose": POSE, "takes": "ball", "points": {"only": 1, "second": 1}}}}  # fmt: skip
+    stays = {"start": {**START, "pose": POSE}, "only": [wait("5 s")],
+             "second": [{"drive": ["2 m", "2 m", "0 deg"]}, wait("1 s")]}  # fmt: skip
+    comes = {"start": START, "only": [{"drive": "bin"}, wait("arrival")],
+             "second": [{"move": {"hand": "shut"}}, wait("1 s")]}  # fmt: skip
+    plans = [stays, comes] if first else [comes, stays]
+    for one, name, others in zip(reversed(plans), ("second.yaml", "plan.yaml"), ({}, FRIEND), strict=True):
+        steps = one["only"]
+        rest = {key: value for key, value in one.items() if key != "only"}
+        plan = a_plan(tmp_path, steps, robot=DRIVE, game=game, **rest, **others)
+        (tmp_path / "plan.yaml").rename(tmp_path / name)
+    trace = run(plan)
+    waiting = trace.partner if first else trace
+    assert [(one.label, one.period) for one in waiting.moves] == [("hand to shut", "second")]
+    assert [(one.why, one.to_us) for one in waiting.queues] == [("taken", 2_000_000)]
+
+
+FRIEND = {"others": {"friend": {"plan": "second.yaml"}}}
+
+
 OFF = ["1 m", "2 m", "0 deg"]
 BETWEEN = [
     [{"drive": OFF}, wait("1 s")],
