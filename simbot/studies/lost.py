@@ -9,7 +9,6 @@ from simbot.routine.acting import MISSED_BY_CHANCE, NO_ROOM, NOTHING_LEFT
 from simbot.routine.trace import Mishap, NeedRecord, PickRecord, Trace
 from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep
 from simbot.scenario.plan_file import all_steps
-from simbot.studies.time_lost import routine_at
 
 PENALTIES = "penalties"  # the one that is exact
 LEFT_OPEN = "nothing in hand"
@@ -40,11 +39,11 @@ def account_of(plan: Plan, trace: Trace) -> Account:
     for need in trace.needs:
         if not need.met and isinstance(need.acting, PlaceStep):
             unmet.setdefault((need.line, need.at_us), []).append(need)
-    steps: dict[int, PlaceStep] = {}
+    each: dict[tuple[int, int], float] = {}
     for place in trace.places:
         step, at_us = place.acting, place.at_us
-        steps[step.line] = step
-        worth = _worth(plan, [step], at_us) * max(1, place.number)
+        each[step.line, at_us] = _worth(plan, [step], at_us, place.period)
+        worth = each[step.line, at_us] * max(1, place.number)
         lost.come_to(place.period, worth)
         if (step.line, at_us) in unmet:
             reason = _stalled(unmet[step.line, at_us], trace) or f"{step.otherwise}: acted too early"
@@ -55,8 +54,7 @@ def account_of(plan: Plan, trace: Trace) -> Account:
         if mishap.kind == "nothing_held":
             told.update(map(_key, chain))
         if (mishap.line, mishap.at_us) not in unmet:
-            worth = _worth(plan, [steps[mishap.line]], mishap.at_us)
-            lost.note(_reason(mishap, chain, trace), worth * mishap.number)
+            lost.note(_reason(mishap, chain, trace), each[mishap.line, mishap.at_us] * mishap.number)
     _picks(plan, trace, told, lost)
     _looks(plan, trace, lost)
     for award in trace.awards:
@@ -112,12 +110,20 @@ def _looks(plan: Plan, trace: Trace, lost: Account) -> None:
             assert isinstance(look.given, SenseStep)
             worth = _worth(plan, places, look.ended_us)
             lost.note(f"{look.given.name}: nothing seen", worth)
-            lost.come_to(routine_at(plan, look.began_us)[0], worth)
+            lost.come_to(_routine_from(plan, look.began_us), worth)
 
 
-def _worth(plan: Plan, steps: Sequence[PlaceStep], at_us: int) -> float:
-    """What the best of these places would earn at an instant."""
-    period = plan.game.period_at(at_us)
+def _routine_from(plan: Plan, at_us: int) -> str:
+    """The period whose routine goes on from an instant; a look that one begins in its last instant is cut there."""
+    if plan.endgame is not None and at_us >= plan.endgame.begin_us:
+        return "endgame"
+    return plan.game.period_at(at_us + 1)
+
+
+def _worth(plan: Plan, steps: Sequence[PlaceStep], at_us: int, routine: str = "") -> float:
+    """What the best of these places would earn at an instant, done by a period's routine."""
+    known = any(period.name == routine for period in plan.game.periods)
+    period = routine if known else plan.game.period_at(at_us)
     return max((float(plan.game.places[step.place].points[period]) for step in steps), default=0.0)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from simbot.analysis.never import is_stuck, stands_since, stood_out
 from simbot.analysis.order import rests_from
@@ -24,7 +24,7 @@ def time_lost(plan: Plan, trace: Trace, plant: Plant) -> dict[str, float]:
     """Seconds by reason."""
     lost: dict[str, float] = {}
     spans = [(WAITED[queue.why], queue.to_us - queue.from_us) for queue in trace.queues]
-    for reason, lasted_us in (*spans, *_stood(trace, plant), *_without_power(plan, plant)):
+    for reason, lasted_us in (*spans, *_stood(trace, plant), *_without_power(plan, trace, plant)):
         lost[reason] = lost.get(reason, 0.0) + lasted_us * 1e-6
     return lost
 
@@ -78,32 +78,39 @@ def _stood(trace: Trace, plant: Plant) -> Iterator[tuple[str, int]]:
             yield f"stalled: stood for the {name}", still[name]
 
 
-def _without_power(plan: Plan, plant: Plant) -> Iterator[tuple[str, int]]:
+def _without_power(plan: Plan, trace: Trace, plant: Plant) -> Iterator[tuple[str, int]]:
     """How long what resets was off; a program takes the rest of its routine along, unless a person drives."""
+    people = () if plan.driver is None else plan.driver.periods
+    lost = [cut for cut in trace.cuts if cut.reset and cut.period not in people]
     for reset, _, spells in plant.off_spells():
-        for off, on in spells:
-            off_us, on_us = round(off * 1e6), round(min(on * 1e6, plant.now_us))
-            if reset.stops == "program":
-                routine, ends_us = routine_at(plan, off_us)
-                driven = plan.driver is not None and routine in plan.driver.periods
-                yield f"browned out: the {reset.name}", on_us - off_us if driven else ends_us - off_us
-            else:
-                yield f"browned out: the {reset.name}", on_us - off_us
+        off = [(round(off * 1e6), round(min(on * 1e6, plant.now_us))) for off, on in spells]
+        if reset.stops == "program":
+            mine = [cut for cut in lost if any(begin <= cut.at_us <= end for begin, end in off)]
+            off += [(cut.at_us, _routine_ends_us(plan, cut.period)) for cut in mine]
+            lost = [
+                cut for cut in lost if cut not in mine
+            ]  # it is lost once, whatever else stops the program
+        if off:
+            yield f"browned out: the {reset.name}", _covered(off)
 
 
-def routine_at(plan: Plan, at_us: int) -> tuple[str, int]:
-    """The period whose routine is under way, a driver's too, and when that ends [us]."""
+def _covered(spans: Sequence[tuple[int, int]]) -> int:
+    """How long it was in one span at least."""
+    covered = until = 0
+    for begin, end in sorted(spans):
+        covered += max(0, end - max(begin, until))
+        until = max(until, end)
+    return covered
+
+
+def _routine_ends_us(plan: Plan, routine: str) -> int:
+    """When a period's routine ends, at the latest."""
     end_us = 0
     for period in plan.game.periods:
         end_us += period.duration_us
-        if at_us <= end_us:
-            break
-    begins = None if plan.endgame is None else plan.endgame.begin_us
-    if begins is None:
-        return period.name, end_us
-    if at_us > begins:
-        return "endgame", sum(each.duration_us for each in plan.game.periods)
-    return period.name, min(end_us, begins)
+        if period.name == routine:
+            return end_us if plan.endgame is None else min(end_us, plan.endgame.begin_us)
+    return end_us  # the endgame's
 
 
 def dips(robot: Robot, plant: Plant) -> Iterator[str]:
