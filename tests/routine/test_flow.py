@@ -458,6 +458,43 @@ def test_a_partner_plays_its_own_plan_on_the_same_field(tmp_path):
     assert any(queue.why == "empty" for queue in trace.partner.queues)
 
 
+HANDS = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+GIVE = {
+    "hand_over": {"from": "hand", "by": {"other": "shut"}, "release": {"hand": "wide"}, "both_hold": "2 s"}
+}
+FULL = {"hand": "shut", "other": "open", "holds": {"hand": "ball"}}
+
+
+@pytest.mark.parametrize("begins", ["0.7 s", "0.9 s", "1 s"])
+def test_the_release_of_a_hand_over_carries_on_after_its_period(tmp_path, begins):
+    """It belongs to the hand over, as its closing does; both go on when the period's steps are cut."""
+    game = {"periods": {"only": "1 s", "second": "9 s"},
+            "places": {"box": {"pose": POSE, "takes": "ball", "points": {"only": 1, "second": 1}}}}  # fmt: skip
+    plan = a_plan(tmp_path, [wait(begins), GIVE, wait("5 s")], game=game, start=FULL, second=[wait("4 s")])
+    trace = run(plan)
+    at = round(1000 * float(begins.split()[0]))
+    assert sent(trace) == [("other to shut", at), ("hand to wide", at + 2200)]
+
+
+@pytest.mark.parametrize("both", ["0.5 s", "3 s"])
+def test_a_program_that_resets_forgets_the_release_of_a_hand_over(tmp_path, both):
+    """Off from 1 s to 2 s: what was to be let go in that time or after it stays in both hands."""
+    motor = {"voltage": "12 V", "free_speed": "5300 rpm", "stall_torque": "2 N*m", "stall_current": "40 A"}
+    lift = {"kind": "slide", "motors": "2 x big", "gearing": [{"ratio": "12:1"}], "drum_diameter": "40 mm",
+            "moving_mass": "3 kg", "travel": ["0 m", "0.8 m"], "control": {"loop": "full_effort"}}  # fmt: skip
+    resets = {"below": "12 V", "back_above": "12.5 V", "back_after": "1 s", "stops": "program"}
+    robot = {"motors": {"big": motor}, "mechanisms": {**HANDS, "lift": lift}}
+    give = {"hand_over": {**GIVE["hand_over"], "both_hold": both}}
+    steps = [wait("0.7 s"), give, wait("0.3 s"), {"move": {"lift": "0.5 m"}}, wait("5 s")]
+
+    def moves(**brown_out):
+        plan = a_plan(tmp_path, steps, "9 s", robot={**robot, **brown_out}, start={**FULL, "lift": "0 m"})
+        return [label for label, _ in sent(run(plan))]
+
+    assert moves() == ["other to shut", "lift to 0.5 m", "hand to wide"]
+    assert moves(brown_out={"controller": resets}) == ["other to shut", "lift to 0.5 m"]
+
+
 def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
     steps = [{"drive": "bin", "allowance": "50 %"}, wait("arrival"), {"move": {"other": "up"}}, wait("0.2 s")]
     others = {"guard": {"defends": "100 %", "delay": "2 s"}}
