@@ -267,6 +267,7 @@ def when(do, **conditions):
 
 
 A_SECOND = [wait("1 s", **{"for": "stagger"})]
+SOON = {"clock": "before 30 s"}
 EMPTY, FULL, BALL = ({"holds": {"hand": what}} for what in ("nothing", "2 ball", "ball"))
 
 
@@ -285,10 +286,30 @@ EMPTY, FULL, BALL = ({"holds": {"hand": what}} for what in ("nothing", "2 ball",
     ([when([{"let_go": "hand"}], **BALL), when(A_SECOND, **{"not": BALL})], ""),
     ([{**when([when(A_SECOND, points="below 5")], **EMPTY), "otherwise": A_SECOND}], "asks is so and what line"),
     ([{**when([], **EMPTY), "otherwise": A_SECOND}], "once its condition is so"),
+    # a pick that is refused fails its try at once; one that closes is waited for
+    ([{"try": [early(), *A_SECOND], "otherwise": [{"move": {"other": "up"}}]}], "where its `try` fails at once"),
+    ([{"try": [early(), *A_SECOND]}], "where its `try` fails at once"),
+    ([{"try": [early(), *A_SECOND], "otherwise": A_SECOND}], ""),
+    ([{"try": [*A_SECOND, early()], "otherwise": [{"move": {"other": "up"}}]}], ""),
+    ([{"try": [pick(), wait("arrival")], "otherwise": [{"move": {"other": "up"}}]}], ""),
+    ([{"try": [early(), *A_SECOND], "otherwise": [{"leave": "repeat"}]}], ""),
+    ([{"try": [{"run": "early"}], "otherwise": [{"move": {"other": "up"}}]}], "where its `try` fails at once"),
+    ([{"try": [{"try": [early(), *A_SECOND], "otherwise": A_SECOND}]}], ""),
+    ([{**when(A_SECOND, **SOON), "otherwise": [{"try": [early(), *A_SECOND]}]}], "where a `try` fails at once, once"),
+    # what picks and places change is asked
+    ([when([{"try": [place(needs={"other": "down"}), *A_SECOND]}], **BALL), when(A_SECOND, **{"not": BALL})], ""),
+    ([{**when(A_SECOND, **SOON), "otherwise": [place()]}], "once its condition is not so"),
+    ([{**when(A_SECOND, **SOON), "otherwise": [pick()]}], "once its condition is not so"),
+    ([{**when(A_SECOND, **BALL), "otherwise": [pick()]}], ""),
+    ([{**when([{"move": {"other": "up"}}, *A_SECOND], **SOON), "otherwise": [wait("arrival")]}], "is not so"),
+    ([{**when(A_SECOND, **SOON), "otherwise": [{"move": {"other": "up"}}, wait("arrival")]}], ""),
+    ([{"repeat": 3, "steps": [{**when(A_SECOND, **SOON), "otherwise": [{"leave": "repeat"}]}]}], "is not so"),
+    ([place(), wait("until 30 s")], "it comes to rounds in which no time passes"),
 ])  # fmt: skip
 def test_a_repeat_that_stops_taking_time_is_doubted_of_any_number_of_conditions(tmp_path, steps, told):
     hold = [pick(), wait("0.3 s")]
-    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, *hold])
+    routines = {"early": [early(), wait("1 s")]}
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, *hold], routines=routines)
     doubts = [doubt.text for doubt in plan_doubts(plan) if doubt.key in ("when", "repeat")]
     assert len(doubts) == bool(told) and all(told in doubt for doubt in doubts)
 
@@ -462,7 +483,7 @@ HANDS = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other
 GIVE = {
     "hand_over": {"from": "hand", "by": {"other": "shut"}, "release": {"hand": "wide"}, "both_hold": "2 s"}
 }
-FULL = {"hand": "shut", "other": "open", "holds": {"hand": "ball"}}
+LADEN = {"hand": "shut", "other": "open", "holds": {"hand": "ball"}}
 
 
 @pytest.mark.parametrize("begins", ["0.7 s", "0.9 s", "1 s"])
@@ -470,7 +491,7 @@ def test_the_release_of_a_hand_over_carries_on_after_its_period(tmp_path, begins
     """It belongs to the hand over, as its closing does; both go on when the period's steps are cut."""
     game = {"periods": {"only": "1 s", "second": "9 s"},
             "places": {"box": {"pose": POSE, "takes": "ball", "points": {"only": 1, "second": 1}}}}  # fmt: skip
-    plan = a_plan(tmp_path, [wait(begins), GIVE, wait("5 s")], game=game, start=FULL, second=[wait("4 s")])
+    plan = a_plan(tmp_path, [wait(begins), GIVE, wait("5 s")], game=game, start=LADEN, second=[wait("4 s")])
     trace = run(plan)
     at = round(1000 * float(begins.split()[0]))
     assert sent(trace) == [("other to shut", at), ("hand to wide", at + 2200)]
@@ -488,7 +509,7 @@ def test_a_program_that_resets_forgets_the_release_of_a_hand_over(tmp_path, both
     steps = [wait("0.7 s"), give, wait("0.3 s"), {"move": {"lift": "0.5 m"}}, wait("5 s")]
 
     def moves(**brown_out):
-        plan = a_plan(tmp_path, steps, "9 s", robot={**robot, **brown_out}, start={**FULL, "lift": "0 m"})
+        plan = a_plan(tmp_path, steps, "9 s", robot={**robot, **brown_out}, start={**LADEN, "lift": "0 m"})
         return [label for label, _ in sent(run(plan))]
 
     assert moves() == ["other to shut", "lift to 0.5 m", "hand to wide"]
