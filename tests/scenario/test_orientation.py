@@ -51,10 +51,10 @@ def test_an_orientation_that_nothing_makes_so_is_doubted_and_an_unknown_one_refu
 
 
 def test_an_orientation_of_which_nothing_is_stated_is_refused(tmp_path):
-    for given in ({}, None):
+    for given, line in (({}, 6), (None, 5)):
         with pytest.raises(ScenarioError) as caught:
             a_plan(tmp_path, [], game=BOX, orientations={"upright": given})
         (problem,) = caught.value.problems
-        assert (problem.key, problem.line) == ("plan.orientations.upright", 6)
+        assert (problem.key, problem.line) == ("plan.orientations.upright", line)
     with pytest.raises(ScenarioError, match=r"so, given: '\{\}'; would do: wrist: 90 deg within 5 deg"):
         a_plan(tmp_path, [], game=BOX, orientations={"upright": {}})
