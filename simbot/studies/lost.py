@@ -16,13 +16,16 @@ LEFT_OPEN = "nothing in hand"
 
 @dataclass
 class Account:
-    """Points lost by reason; and by routine what its places would have earned by themselves, had none failed."""
+    """Points lost by reason, with the lines of the steps that came to nothing; and by routine what its places would
+    have earned by themselves, had none failed."""
 
     lost: dict[str, float] = field(default_factory=dict)
+    lines: dict[str, set[int]] = field(default_factory=dict)
     reached: dict[str, float] = field(default_factory=dict)
 
-    def note(self, reason: str, points: float) -> None:
+    def note(self, reason: str, points: float, line: int) -> None:
         self.lost[reason] = self.lost.get(reason, 0.0) + points
+        self.lines.setdefault(reason, set()).add(line)
 
     def come_to(self, routine: str, points: float) -> None:
         self.reached[routine] = self.reached.get(routine, 0.0) + points
@@ -47,19 +50,20 @@ def account_of(plan: Plan, trace: Trace) -> Account:
         lost.come_to(place.period, worth)
         if (step.line, at_us) in unmet:
             reason = _stalled(unmet[step.line, at_us], trace) or f"{step.otherwise}: acted too early"
-            lost.note(reason, worth)
+            lost.note(reason, worth, step.line)
     told: set[PickKey] = set()
     for mishap in trace.mishaps:
         chain = _chain(_latest(trace, mishap.mechanism, mishap.at_us), trace)
         if mishap.kind == "nothing_held":
             told.update(map(_key, chain))
         if (mishap.line, mishap.at_us) not in unmet:
-            lost.note(_reason(mishap, chain, trace), each[mishap.line, mishap.at_us] * mishap.number)
+            worth = each[mishap.line, mishap.at_us] * mishap.number
+            lost.note(_reason(mishap, chain, trace), worth, _line(mishap, chain))
     _picks(plan, trace, told, lost)
     _looks(plan, trace, lost)
     for award in trace.awards:
         if award.kind == "penalty":
-            lost.note(PENALTIES, -award.points)
+            lost.note(PENALTIES, -award.points, award.line)
     return lost
 
 
@@ -92,7 +96,7 @@ def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: Account) -> None:
         if isinstance(pick.acting, PickStep):
             fit = [step for step in places if plan.game.places[step.place].takes == pick.acting.element]
         worth = _worth(plan, fit, pick.lost_us)
-        lost.note(_of_pick(chain[-1], trace), worth)
+        lost.note(_of_pick(chain[-1], trace), worth, chain[-1].line)
         lost.come_to(trace.moves[pick.move].period, worth)
 
 
@@ -109,7 +113,7 @@ def _looks(plan: Plan, trace: Trace, lost: Account) -> None:
         if not any(look.ended_us <= at <= until for at in acts):
             assert isinstance(look.given, SenseStep)
             worth = _worth(plan, places, look.ended_us)
-            lost.note(f"{look.given.name}: nothing seen", worth)
+            lost.note(f"{look.given.name}: nothing seen", worth, look.line)
             lost.come_to(_routine_from(plan, look.began_us), worth)
 
 
@@ -160,6 +164,11 @@ def _reason(mishap: Mishap, chain: Sequence[PickRecord], trace: Trace) -> str:
     if mishap.kind == "place_full":
         return "the place was full"
     return _of_pick(chain[-1], trace) if chain else LEFT_OPEN
+
+
+def _line(mishap: Mishap, chain: Sequence[PickRecord]) -> int:
+    """Of the step that it comes from: the place, or the first cause of its empty hand."""
+    return chain[-1].line if mishap.kind == "nothing_held" and chain else mishap.line
 
 
 def _of_pick(pick: PickRecord, trace: Trace) -> str:

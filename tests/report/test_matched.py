@@ -23,7 +23,7 @@ from simbot.studies.asked import Asked
 from simbot.studies.lost import account_of
 from simbot.studies.match import study
 from simbot.studies.one_match import ORDER_BROKEN, record_of, run_of_match
-from simbot.studies.time_lost import time_lost
+from simbot.studies.time_lost import seconds_of, time_lost
 
 
 def played(plan, runs=100):  # type: ignore[no-untyped-def]
@@ -186,7 +186,7 @@ def test_a_wait_whose_limit_runs_out_is_told_and_is_not_clean(tmp_path):
     move = {"move": {"hand": "shut"}}
     result, said = played(a_plan(tmp_path, [move, {"wait": "arrival", "at_most": "50 ms"}]), 20)
     assert result.clean.value == 0.0 and set(result.stood.values()) == {1.0}
-    assert "In 100 % of the matches a limit ran out before the hand had arrived." in said
+    assert "In 100 % of the matches a limit ran out before the hand had arrived, line 6." in " ".join(said.split())
     document = json.loads(json.dumps(match_document(result)))
     jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(document)
 
@@ -233,6 +233,50 @@ def test_of_elements_that_are_placed_together_each_is_lost(tmp_path):
     assert result.nominal == 3.0 and lost(result) == {
         "dropped: the place missed": 3.0 - result.points.mean.value
     }
+
+
+def rows_of(said, start):
+    return [line.strip() for line in said.splitlines() if line.startswith(f"  {start}")]
+
+
+def test_a_reason_of_lost_points_names_its_lines(tmp_path):
+    look = {"sense": "eye", "every": "100 ms", "sees": "50 %", "at_most": "100 ms"}
+    steps = [
+        pick(succeeds="50 %"), wait("0.3 s"), place(succeeds="80 %"), wait("0.3 s"),
+        {"move": {"hand": "open"}}, wait("arrival"), pick(succeeds="50 %"), wait("0.3 s"), place(), wait("0.3 s"),
+        look, {"move": {"other": "up"}}, {"wait": "arrival", "at_most": "50 ms"},
+    ]  # fmt: skip
+    plan = a_plan(tmp_path, steps)
+    text = (tmp_path / "plan.yaml").read_text().splitlines()
+    picks, places = (
+        [n for n, line in enumerate(text, 1) if f"{what}:" in line] for what in ("pick", "place")
+    )
+    limit = next(n for n, line in enumerate(text, 1) if "at_most: 50 ms" in line)
+    result, said = played(plan, 40)
+    assert rows_of(said, "missed")[0].startswith(f"missed: the pick missed, lines {picks[0]}, {picks[1]}  ")
+    assert rows_of(said, "dropped")[0].startswith(f"dropped: the place missed, line {places[0]}  ")
+    assert f"a limit ran out before the other had arrived, line {limit}." in " ".join(said.split())
+    lines = {one["reason"]: one["lines"] for one in match_document(result)["lost"]}
+    assert lines["missed: the pick missed"] == picks and lines["dropped: the place missed"] == places[:1]
+    jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(
+        json.loads(json.dumps(match_document(result)))
+    )
+
+
+def test_lines_that_find_no_room_are_left_out(tmp_path):
+    rounds = [pick(), wait("0.3 s"), place(succeeds="70 %"), wait("0.3 s")] * 12
+    result, said = played(a_plan(tmp_path, rounds), 40)
+    assert len(result.lines["dropped: the place missed"]) == 12
+    assert rows_of(said, "dropped")[0].split("  ")[0] == "dropped: the place missed"
+
+
+def test_what_befell_no_step_names_none(tmp_path):
+    steps = [pick(), wait("1 s", allowance="100 %"), place(), wait("1 s", allowance="100 %")]
+    result, said = played(
+        a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], lasts="20 s"), 20
+    )
+    assert rows_of(said, "ran out of time")[0].startswith("ran out of time  ")
+    assert [one["lines"] for one in match_document(result)["lost"]] == [[]]
 
 
 MOTOR = {"voltage": "12 V", "free_speed": "5300 rpm", "free_current": "1.5 A", "stall_current": "40 A"}
@@ -289,17 +333,19 @@ def test_a_routine_is_lost_once_however_often_its_program_resets(tmp_path):
     steps = [wait("4 s", **{"for": "stagger"}), up, wait("arrival")]
     plan = with_lift(tmp_path, steps, brown_out={"controller": resets, "hub": resets})
     trace, plant = play(plan, plan.robot.battery[0])
-    lost = time_lost(plan, trace, plant)
+    lost = seconds_of(time_lost(plan, trace, plant))
     assert lost == pytest.approx({"browned out: the controller": 6.0, "browned out: the hub": 1.0}, abs=0.01)
     for spells in ([(4.0, 5.0), (7.0, 8.0)], [(4.0, 5.0), (9.5, inf)]):
         told = [(plan.robot.resets[0], (), spells)]
         often = SimpleNamespace(now_us=plant.now_us, off_spells=lambda told=told: told)
-        assert time_lost(plan, replace(trace, waits=()), often) == pytest.approx(
+        assert seconds_of(time_lost(plan, replace(trace, waits=()), often)) == pytest.approx(
             {"browned out: the controller": 6.0}, abs=0.01
         )
     over = SimpleNamespace(now_us=plant.now_us, off_spells=lambda: [(plan.robot.resets[0], (), [(7.0, 8.0)])])
     # of a routine that was through nothing is lost but the time in which its program was off
-    assert time_lost(plan, replace(trace, waits=(), cuts=()), over) == {"browned out: the controller": 1.0}
+    assert seconds_of(time_lost(plan, replace(trace, waits=(), cuts=()), over)) == {
+        "browned out: the controller": 1.0
+    }
 
 
 def test_what_begins_in_a_periods_first_instant_is_booked_on_that_period(tmp_path):
@@ -326,7 +372,9 @@ def test_what_begins_in_a_periods_first_instant_is_booked_on_that_period(tmp_pat
     plan = with_lift(tmp_path, up, brown_out={"controller": resets}, game=game, first=[wait("1 s")])
     trace, plant = play(plan, plan.robot.battery[0])
     assert plant.off_spells()[0][2][0][0] == pytest.approx(2.0, abs=1e-6)
-    assert time_lost(plan, trace, plant)["browned out: the controller"] == pytest.approx(8.0, abs=0.01)
+    assert seconds_of(time_lost(plan, trace, plant))["browned out: the controller"] == pytest.approx(
+        8.0, abs=0.01
+    )
 
 
 def test_a_routine_that_waits_for_its_program_ends_with_its_period(tmp_path):
