@@ -186,7 +186,9 @@ def test_a_wait_whose_limit_runs_out_is_told_and_is_not_clean(tmp_path):
     move = {"move": {"hand": "shut"}}
     result, said = played(a_plan(tmp_path, [move, {"wait": "arrival", "at_most": "50 ms"}]), 20)
     assert result.clean.value == 0.0 and set(result.stood.values()) == {1.0}
-    assert "In 100 % of the matches a limit ran out before the hand had arrived, line 6." in " ".join(said.split())
+    assert "In 100 % of the matches a limit ran out before the hand had arrived, line 6." in " ".join(
+        said.split()
+    )
     document = json.loads(json.dumps(match_document(result)))
     jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(document)
 
