@@ -8,6 +8,8 @@ import pytest
 from stopwatches import a_plan, wait
 
 from simbot import api
+from simbot.analysis import findings, states
+from simbot.analysis.never import stuck_moves
 from simbot.analysis.words import the
 from simbot.physics.assumptions import physics_remarks
 from simbot.report.summary import breaks
@@ -191,6 +193,22 @@ def test_a_wait_that_another_branch_cuts_does_not_stand(tmp_path):
     assert state.passes and not [one for one in state.findings if one.kind == "never_arrived"]
     trace, plant = play(plan, plan.robot.battery[0])
     assert not list(stood_still(trace, plant))
+
+
+def test_what_stands_is_looked_for_once_a_state(tmp_path, monkeypatch):
+    plan = a_plan(
+        tmp_path, [{"move": {"lift": "0.4 m"}}, wait("arrival")], "2 s", robot=WEAK, start={"lift": "0 m"}
+    )
+    looked = []
+
+    def counted(trace, plant):
+        looked.append(trace)
+        return stuck_moves(trace, plant)
+
+    for module in (states, findings):
+        monkeypatch.setattr(module, "stuck_moves", counted, raising=False)
+    (state,) = api.run(plan).states
+    assert state.moves[0].stuck and len(looked) == 1
 
 
 def test_match_counts_what_stands_as_run_does(tmp_path):
