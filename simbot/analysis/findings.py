@@ -14,7 +14,6 @@ from simbot.analysis.never import (
     never_arrived,
     never_passed,
     stays,
-    stuck_moves,
     zero_is_off,
 )
 from simbot.analysis.order import order_findings
@@ -42,8 +41,8 @@ from simbot.scenario.model import Goal, Plan, WaitStep
 PAST_TENSE = {"open": "opened", "shut": "shut", "close": "closed", "closed": "closed"}
 
 
-def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding, ...]:
-    """All findings of a run, the first cause first."""
+def find(plan: Plan, trace: Trace, links: Links, plant: Plant, stuck: set[int]) -> tuple[Finding, ...]:
+    """All findings of a run, the first cause first; `stuck`: moves as `never.stuck_moves` finds them."""
     coordinates = {name: spec.coordinate for name, spec in plan.robot.mechanisms.items()}
     found: list[Finding] = []
     over = {cut.at_us for cut in trace.cuts}
@@ -68,7 +67,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant) -> tuple[Finding,
         second = queue_findings(trace.partner)
         found += [replace(one, step=0, line=0, text=f"the second robot: {one.text}") for one in second]
     found += release_findings(plan, trace)
-    found += timed_findings(trace, links, coordinates, stuck_moves(trace, plant))
+    found += timed_findings(trace, links, coordinates, stuck)
     found += _lags(trace, coordinates)
     found += order_findings(plan.robot, trace, plant)
     places = [(record.move.start_us, Place(record.step, record.line)) for record in trace.moves]

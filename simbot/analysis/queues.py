@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from simbot.analysis.results import Finding
 from simbot.routine.trace import QueueRecord, Trace
@@ -36,7 +37,9 @@ def queue_findings(trace: Trace) -> Iterator[Finding]:
             end = "; it still waits when its period ends" if _cut(queues[-1], trace) else ""
             why = WHY[first.why].format(first.where)
             text = f"step {first.step} stands {sum(lasts) * 1e-6:.1f} s waiting: {why}{longest}{end}"
-            yield _finding("waits_long", first, text)
+            yield replace(
+                _finding("waits_long", first, text), late_us=sum(lasts)
+            )  # told once, by the worst state
 
 
 def _cut(queue: QueueRecord, trace: Trace) -> bool:

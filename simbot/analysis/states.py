@@ -18,9 +18,9 @@ from simbot.scenario.model import BatteryState, Plan
 def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) -> StateResult:
     """Everything about one run on one battery state."""
     links = timers.link(trace, plant)
-    found = findings.find(plan, trace, links, plant)
-    begin_us = None if plan.endgame is None else plan.endgame.begin_us
     stuck = stuck_moves(trace, plant)
+    found = findings.find(plan, trace, links, plant, stuck)
+    begin_us = None if plan.endgame is None else plan.endgame.begin_us
     moves = timers.move_results(trace, links, plan.guard_us)
     times = cycles.cycle_times_s(trace)
     points = cycles.points_by_period(trace, plan.game)

@@ -27,8 +27,8 @@ class Luck:
 
     drawn = False
 
-    def happens(self, chance: float, *key: object) -> bool:
-        """Whether something with this chance happens now."""
+    def happens(self, chance: float, *key: object, of: tuple[object, ...] = ()) -> bool:
+        """Whether something with this chance happens now; `of`: whose chance it is, where several draws share it."""
         return True
 
     def span_us(self, span: int, *key: object) -> int:
@@ -110,8 +110,8 @@ class Drawn(Luck):
     def share(self, *key: object) -> float:
         return self._next("share", *key)
 
-    def happens(self, chance: float, *key: object) -> bool:
-        rate = self._rate(chance, key)
+    def happens(self, chance: float, *key: object, of: tuple[object, ...] = ()) -> bool:
+        rate = self._rate(chance, of or key)
         hit = self._next("happens", *key) < rate
         self.chance[key] = rate
         self.surplus[key] = self.surplus.get(key, 0.0) + hit - rate

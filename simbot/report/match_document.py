@@ -52,6 +52,7 @@ def match_document(result: MatchResult) -> Document:
                 "points": rounded(one.points),
                 "seconds": rounded(one.seconds),
                 "share_of_matches": rounded(one.share),
+                "lines": list(result.lines.get(one.reason, ())),
             }
             for one in result.lost
         ],

@@ -16,6 +16,7 @@ from simbot.studies.match_asked import states_of
 from simbot.studies.statistics import Distribution, Figure
 
 WIDTH = 80
+REASON = WIDTH - 30  # columns of a reason, beside its numbers
 
 
 def print_matched(result: MatchResult, stream: TextIO, settings: Sequence[str] = ()) -> None:
@@ -130,7 +131,7 @@ def _parts(points: Distribution) -> Iterator[str]:
 def _chances(result: MatchResult) -> Iterator[str]:
     yield f"Clean (nothing missed, dropped, too early or stuck): {_percent(result.clean)}"
     for reason, share in result.stood.items():
-        yield from _wrapped(f"In {100 * share:.0f} % of the matches {reason}.")
+        yield from _wrapped(f"In {100 * share:.0f} % of the matches {reason}{_at(result, reason)}.")
     asked = result.asked
     if result.reaches is not None and asked.threshold is not None:
         spread = f" ± {asked.threshold_spread:g}" if asked.threshold_spread else ""
@@ -152,11 +153,13 @@ def _percent(figure: Figure) -> str:
 
 
 def _lost(result: MatchResult) -> Iterator[str]:
-    yield f"{'Lost against nominal, a match':<46}{'points':>8}{'time':>9}{'matches':>10}"
+    yield f"{'Lost against nominal, a match':<{REASON + 3}}{'points':>8}{'time':>9}{'matches':>10}"
     for one in result.lost:
         time = f"{one.seconds:.1f} s" if one.seconds else ""
-        yield f"  {one.reason[:43]:<44}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
-    yield f"  {'all else: left out, no bonus':<44}{result.rest:>8.1f}"
+        named = one.reason + _at(result, one.reason)
+        reason = named if len(named) <= REASON else one.reason[:REASON]
+        yield f"  {reason:<{REASON + 1}}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
+    yield f"  {'all else: left out, no bonus':<{REASON + 1}}{result.rest:>8.1f}"
     yield from _wrapped(
         "Estimates, beyond what the nominal run loses too, and together never more than is lost: penalties come "
         "first; then what came to nothing, a place, or a pick or look that none followed, at its first cause as "
@@ -164,6 +167,12 @@ def _lost(result: MatchResult) -> Iterator[str]:
         "that the end of a period cut off, for slower moves, allowances and reactions. Stalled means stopped short "
         "too. All else is what follows from these: steps left out, bonuses."
     )
+
+
+def _at(result: MatchResult, reason: str) -> str:
+    """`, line 31`: of the steps that it befell."""
+    lines = result.lines.get(reason, ())
+    return f", line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines))}" if lines else ""
 
 
 def _states(result: MatchResult) -> Iterator[str]:

@@ -91,13 +91,17 @@ class ActingSteps(Visits):
         """The giver of a hand over lets go a while after the receiver holds."""
         step = grip.step
         if isinstance(step, HandOverStep) and step.release is not None:
-            self.env.process(self._release(step))
+            self.env.process(self._release(step, grip.begins_us))
 
-    def _release(self, step: HandOverStep) -> Steps:
+    def _release(self, step: HandOverStep, begins_us: int) -> Steps:
+        """It carries on as the hand over does when its routine is cut, but a program that resets forgets it."""
         now = self.env.now
         yield self.env.timeout(self.plant.tick_at_or_after(now + step.both_hold_us) - now)
         assert step.release is not None
         self.plant.advance(self.env.now)
+        resets = self.plant.program_resets()
+        if resets and resets[-1][0] >= begins_us:
+            return
         self.actor.send(step, step.release)
         self.turn_at(self.env.now)
 

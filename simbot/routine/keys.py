@@ -2,12 +2,21 @@
 
 A name is the routine (or period) in which a step stands, what it does and with what; equal steps of one routine
 are numbered in file order. So a step put in or taken out elsewhere, and another value of a step's own numbers,
-move no draw.
+move no draw. A drive is named by where it goes: to another pose it is another one.
 """
 
 from __future__ import annotations
 
-from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep, Step, WaitStep
+from simbot.scenario.model import (
+    DriveStep,
+    HandOverStep,
+    PickStep,
+    PlaceStep,
+    Plan,
+    SenseStep,
+    Step,
+    WaitStep,
+)
 from simbot.scenario.parameters import Span
 from simbot.scenario.plan_file import inner_steps
 
@@ -50,6 +59,8 @@ def _what(step: Step) -> Key | None:
         return ("place", step.place, step.by.mechanism)
     if isinstance(step, HandOverStep):
         return ("hand over", step.giver, step.by.mechanism)
+    if isinstance(step, DriveStep):  # somebody may hold it up
+        return ("drive", step.mechanism, step.to)
     if isinstance(step, SenseStep):
         return ("sense", step.name)
     if isinstance(step, WaitStep) and isinstance(step.duration_us, Span):

@@ -132,13 +132,21 @@ class Run(Flow):
             self._start(period, endgame.steps if in_endgame else self.plan.periods.get(period), True)  # type: ignore[union-attr]
 
     def _boundary(self, at_us: int, period: str, steps: SequenceStep | None) -> None:
-        """At this instant a period (or the endgame) takes over from the routine that is under way."""
+        """At this instant a period (or the endgame) takes over from the routine that is under way.
+
+        All robots' old routines are over before a new one begins: what that frees is not for them.
+        """
+        starts = self.field.boundaries.setdefault(at_us, {})
 
         def take_over(_: simpy.Event) -> None:
-            self._cut()
-            self._start(period, steps)
+            for robot in starts:
+                robot._cut()
+            for robot, due in starts.items():
+                robot._start(*due)
 
-        Instant(self.env, take_over, CUT, at_us)
+        if not starts:
+            Instant(self.env, take_over, CUT, at_us)
+        starts[self] = period, steps
 
     def _cut(self, reset: bool = False) -> None:
         """End the routine that is under way; mechanisms and closing picks carry on."""

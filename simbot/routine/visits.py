@@ -76,10 +76,10 @@ class Visits(Waits):
             elif self.spot is None or self.spot.where != where:
                 yield from self._reserve(ground, where, step, branch)
         for defender in self.plan.defenders if self.luck.drawn else ():
-            if self.log.period in defender.periods and self.luck.happens(
-                defender.chance, "defender", defender.name
-            ):
-                delay = self.luck.span_us(defender.delay_us, "delay", defender.name)
+            who = ("defender", defender.name)
+            key = (*who, *self.keys.get(id(step), ()))
+            if self.log.period in defender.periods and self.luck.happens(defender.chance, *key, of=who):
+                delay = self.luck.span_us(defender.delay_us, "delay", *key)
                 yield from self.stand_still(branch, step, delay, defender.name, "held_up")
         self.plant.advance(self.env.now)
         branch.pending.extend(self.actor.drive(step))

@@ -24,6 +24,9 @@ class Field:
     ground: Ground | None  # None: one robot is alone
     told: bool = True  # False: nobody asks where a mechanism stood at a need, and since when
     visitors: list[Any] = field(default_factory=list)  # the robots
+    boundaries: dict[int, dict[Any, Any]] = field(
+        default_factory=dict
+    )  # instant -> what each robot begins then
 
 
 class Waits(Turns):

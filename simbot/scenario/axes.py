@@ -1,7 +1,8 @@
 """Quantities that a study varies: `robot.mechanisms.lift.drum_diameter=20:60 mm`, read against the files' trees.
 
 A key may be written short where that is clear: its parts in their order, the last one by its beginning
-(`lift.drum`). A range is FROM:TO or FROM:TO:STEP, with the unit at its end or behind each number.
+(`lift.drum`), or by its line (`plan.line31.wait`). A range is FROM:TO or FROM:TO:STEP, with the unit at its end or
+behind each number.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from simbot.scenario.changes import in_full
 from simbot.scenario.errors import Fault, ScenarioError, SimbotError, ValueFault, nearest
 from simbot.scenario.given_numbers import numbers_in
 from simbot.scenario.relative import text_at
@@ -98,7 +100,7 @@ def read_axis(
         With the argument, what is wrong with it and what would do.
     """
     given = f"{written}={text}"
-    key = _key_of(written, given, trees, mechanism, keys)
+    key = _key_of(line_key(written, given, trees), given, trees, mechanism, keys)
     there = _text_at(trees, key)
     if there is not None and not BEGINS_WITH_NUMBER.match(there):
         raise _wrong(given, Fault(f"{key} is '{there}', which is no number to sweep"))
@@ -187,6 +189,7 @@ def key_meant(written: str, given: str, trees: Sequence[Node], new: bool) -> str
     SimbotError
         Where none or several numbers are meant, with the nearest.
     """
+    written = line_key(written, given, trees)
     parent = written.rpartition(".")[0]
     if new and written.split(".")[0] in KINDS_OF_FILE and parent and _inside(trees, parent):
         return written
@@ -194,6 +197,22 @@ def key_meant(written: str, given: str, trees: Sequence[Node], new: bool) -> str
     if _text_at(trees, key) is not None:
         return key
     raise _wrong(given, _no_such(written, _keys_in(trees), ""))
+
+
+def line_key(written: str, given: str, trees: Sequence[Node]) -> str:
+    """The full key of one that is written by its line, as `--set` takes it; of any other itself.
+
+    Raises
+    ------
+    SimbotError
+        Where no such key stands in that line, or several do.
+    """
+    parts = written.split(".")
+    tree = next((each for each in trees if isinstance(each.value, dict) and parts[0] in each.value), None)
+    found = parts if tree is None else in_full(parts, tree)
+    if isinstance(found, Fault):
+        raise _wrong(given, found)
+    return ".".join(found)
 
 
 def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, keys: Collection[str]) -> str:

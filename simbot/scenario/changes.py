@@ -95,33 +95,30 @@ def apply(changes: list[Change], sheet: Sheet, kind: str) -> None:
     for change in changes:
         parts = change.path.split(".")
         if parts[0] == kind and len(parts) > 1:
-            if len(parts) > 2 and LINE.fullmatch(parts[1]):
-                found = _at_line(sheet, change, parts)
-                if found is None:
-                    continue
-                parts = found
-            _put(sheet, change, parts)
+            found = in_full(parts, sheet.root)
+            if isinstance(found, Fault):
+                sheet.desk.problems.append(change.problem(found))
+            else:
+                _put(sheet, change, found)
 
 
-def _at_line(sheet: Sheet, change: Change, parts: list[str]) -> list[str] | None:
-    """The path of `plan.line31.wait`: of the key that stands in that line; None: there is none, and it is told."""
+def in_full(parts: list[str], root: Node) -> list[str] | Fault:
+    """The path of `plan.line31.wait`: of the key that stands in that line of a file; of any other path itself."""
+    if len(parts) < 3 or not LINE.fullmatch(parts[1]):
+        return parts
     kind, line, key, *rest = parts
     number = int(line.removeprefix("line"))
-    keys = list(_keys_of(sheet.root, ()))
+    keys = list(_keys_of(root, ()))
     here = [path for path, at in keys if at == number]
     meant = [path for path in here if path[0] == kind and path[-1] == key]
     if len(meant) == 1:
         return [*meant[0], *rest]
     if meant:
-        several = Fault(f"several stand in line {number}", key, listed([".".join(path) for path in meant]))
-        sheet.desk.problems.append(change.problem(several))
-        return None
+        return Fault(f"several stand in line {number}", key, listed([".".join(path) for path in meant]))
     lines = sorted({str(at) for path, at in keys if path[0] == kind and path[-1] == key}, key=int)
     known = [path[-1] for path in here]
     wanted = f"a line with one: {listed(lines)}" if lines else listed(known or ["another line"])
-    fault = Fault(f"there is no such key in line {number}", key, wanted, nearest(key, known))
-    sheet.desk.problems.append(change.problem(fault))
-    return None
+    return Fault(f"there is no such key in line {number}", key, wanted, nearest(key, known))
 
 
 def _keys_of(node: Node, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], int]]:

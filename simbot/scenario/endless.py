@@ -12,9 +12,12 @@ from simbot.scenario.model import (
     DriveStep,
     EffortStep,
     FirstStep,
+    HandOverStep,
     LeaveStep,
     LetGoStep,
     MoveStep,
+    PickStep,
+    PlaceStep,
     Plan,
     RepeatStep,
     RunStep,
@@ -47,6 +50,9 @@ class _Round:
     begin_us: int = 0  # of the period
     now: Situation | None = None  # what conditions find; None: either
     asked: dict[int, bool] = field(default_factory=dict)  # line of a condition that was found so, or not
+    fails: bool = True  # a `try` may fail at once
+    acts_idle: bool = False  # what picks and places change is asked nowhere in it
+    inner: bool = False  # within another repeat in it, which `leave: repeat` ends
 
     def takes(self, step: Step, at_least: bool = False) -> int:
         """Whether it takes time, at least or at most."""
@@ -54,8 +60,12 @@ class _Round:
             return self._wait(step)
         if isinstance(step, SenseStep):
             return SURE
-        if isinstance(step, ActStep | LeaveStep) or (isinstance(step, LetGoStep) and self.now is not None):
-            return MAYBE
+        if isinstance(step, ActStep):
+            return MAYBE if not at_least or not self.acts_idle or self._queues(step) else NEVER
+        if isinstance(step, LeaveStep):
+            return NEVER if at_least and self.inner and step.what == "repeat" else MAYBE
+        if isinstance(step, LetGoStep) and self.now is not None:
+            return NEVER if at_least and self.acts_idle else MAYBE
         if isinstance(step, WhenStep) and self.now is not None:
             so = self.asked[step.line] = self.now.so(step)
             done = step.steps if so else step.otherwise
@@ -64,7 +74,10 @@ class _Round:
             return MAYBE if self.plan.patterns or self.plan.defenders or self.plan.partner else NEVER
         if isinstance(step, RunStep):
             return self.takes(self.plan.routines[step.routine], at_least)
-        inside = [self.takes(inner, at_least) for inner in held_steps(step)]
+        if isinstance(step, TryStep) and at_least:
+            return self._tries(step)
+        around = replace(self, inner=True) if isinstance(step, RepeatStep) else self
+        inside = [around.takes(inner, at_least) for inner in held_steps(step)]
         if isinstance(step, RepeatStep) and step.times is None:
             leaves = any(isinstance(inner, LeaveStep) for inner in inner_steps(step, self.plan, inline=True))
             return inside[0] if leaves else SURE
@@ -73,9 +86,46 @@ class _Round:
             return min(ways) if at_least else max(ways)
         if isinstance(step, FirstStep):
             return min(inside)
-        if isinstance(step, TryStep) and at_least:
-            return inside[0]
         return max(inside, default=NEVER)
+
+    def _tries(self, step: TryStep) -> int:
+        """What a `try` takes at least, whether or not something in it fails."""
+        inside = inner_steps(step.steps, self.plan, inline=True)
+        closes = any(isinstance(inner, PickStep | HandOverStep) for inner in inside)  # which is waited for
+        through = max(self.takes(step.steps, at_least=True), MAYBE if closes else NEVER)
+        failed = self._failure(step.steps) if self.fails else None
+        if failed is None:
+            return through
+        then = NEVER if step.otherwise is None else self.takes(step.otherwise, at_least=True)
+        return min(through, max(failed, then))
+
+    def _failure(self, step: Step) -> int | None:
+        """What passes at least until something in it fails; None: nothing in it fails at once."""
+        if isinstance(step, ActStep):
+            at_once = bool(step.needs) or isinstance(step, PlaceStep)
+            return self.takes(step, at_least=True) if at_once else None
+        if isinstance(step, RunStep):
+            return self._failure(self.plan.routines[step.routine])
+        if not isinstance(step, SequenceStep):
+            return (
+                MAYBE
+                if any(isinstance(inner, ActStep) for inner in inner_steps(step, self.plan, True))
+                else None
+            )
+        found: list[int] = []
+        before = NEVER
+        for inner in step.steps:
+            failed = self._failure(inner)
+            if failed is not None:
+                found.append(max(before, failed))
+            before = max(before, self.takes(inner, at_least=True))
+        return min(found, default=None)
+
+    def _queues(self, step: ActStep) -> bool:
+        """Whether it may have to wait: for an element, or for a place to be cleared."""
+        if isinstance(step, PickStep):
+            return self.plan.game.stations[step.station].stock is not None
+        return isinstance(step, PlaceStep) and self.plan.game.places[step.place].clearing_us is not None
 
     def _wait(self, step: WaitStep) -> int:
         if step.past is not None:
@@ -116,24 +166,58 @@ def check_endless(sheet: Sheet, plan: Plan) -> None:
 NO_FAILURE = (
     "where nothing in its `try` fails no time passes, and it never ends: a wait in every round would do"
 )
+FAILURE = (
+    "where its `try` fails at once no time passes, and it never ends: a wait or `leave: repeat` under its "
+    "`otherwise` would do"
+)
+NO_TIME = "it comes to rounds in which no time passes, and then never ends: a wait in every round would do"
+BY_ACTS = ("holds", "points", "room", "stock")  # what conditions ask that a pick or a place changes
 
 
 def idle_rounds(plan: Plan) -> Iterator[tuple[int, str, str]]:
     """Repeats without end in which no time passes in some situation."""
     told: set[int] = set()
     for step, around in _repeats(plan):
-        if step.times is not None or step.line in told or around.takes(step.steps, at_least=True) != NEVER:
+        if step.times is not None or step.line in told:
             continue
-        whens = [inner for inner in inner_steps(step.steps, plan, inline=True) if isinstance(inner, WhenStep)]
-        for now in situations(plan, whens, around.begin_us, around.end_us):
-            looked = replace(around, now=now, asked={})
-            if looked.takes(step.steps, at_least=True) == NEVER:
-                told.add(step.line)
-                if looked.asked:
-                    yield min(looked.asked), "when", _idle(step, looked.asked)
-                else:
-                    yield step.line, "repeat", NO_FAILURE
+        inside = list(inner_steps(step.steps, plan, inline=True))
+        whens = [inner for inner in inside if isinstance(inner, WhenStep)]
+        asks = {one.kind for inner in whens for one in inner.conditions}
+        around = replace(around, acts_idle=asks.isdisjoint(BY_ACTS))
+        if replace(around, commands=False).takes(step.steps, at_least=True) != NEVER:
+            continue
+        tries = any(isinstance(inner, TryStep) for inner in inside)
+        for fails in (False, True) if tries else (False,):
+            if step.line in told:
                 break
+            for now in situations(plan, whens, around.begin_us, around.end_us):
+                commands = any(isinstance(inner, COMMANDS) for inner in _come_to(step.steps, plan, now))
+                looked = replace(around, now=now, asked={}, fails=fails, commands=commands)
+                if looked.takes(step.steps, at_least=True) == NEVER:
+                    told.add(step.line)
+                    yield _told(step, looked, tries)
+                    break
+
+
+def _come_to(step: Step, plan: Plan, now: Situation) -> Iterator[Step]:
+    """The step and all in it that conditions let it come to."""
+    yield step
+    inside = held_steps(step)
+    if isinstance(step, WhenStep) and not now.so(step):
+        inside = () if step.otherwise is None else (step.otherwise,)
+    elif isinstance(step, WhenStep | RunStep):
+        inside = (step.steps if isinstance(step, WhenStep) else plan.routines[step.routine],)
+    for inner in inside:
+        yield from _come_to(inner, plan, now)
+
+
+def _told(step: RepeatStep, looked: _Round, tries: bool) -> tuple[int, str, str]:
+    if looked.asked:
+        failing = "where a `try` fails at once, " if looked.fails else ""
+        return min(looked.asked), "when", failing + _idle(step, looked.asked)
+    if not tries:
+        return step.line, "repeat", NO_TIME
+    return step.line, "repeat", FAILURE if looked.fails else NO_FAILURE
 
 
 def _idle(step: RepeatStep, asked: dict[int, bool]) -> str:

@@ -48,21 +48,21 @@ def load_plan(
         With every mistake in the three files.
     """
     desk = Desk(trees)
-    plan = _read_plan(Path(path), kinds, overrides, desk, alone=False)
+    plan = _read_plan(Path(path), kinds, laid_over.from_command_line(overrides, desk), desk, alone=False)
     desk.close()
     assert plan is not None, "no plan, and no mistake noted"
     return plan, [*desk.remarks, *robot_doubts(plan.robot), *plan_doubts(plan)]
 
 
 def _read_plan(
-    path: Path, kinds: Kinds, overrides: Mapping[str, str], desk: Desk, alone: bool
+    path: Path, kinds: Kinds, over: list[laid_over.Change], desk: Desk, alone: bool
 ) -> Plan | None:
-    """A plan; `alone`: whatever else it says is on the field is left out."""
+    """A plan, with what is laid over its own changes; `alone`: whatever else it says is on the field is left out."""
     sheet = open_sheet(path, "plan", desk)
-    changes = laid_over.from_command_line(overrides, desk)
+    changes = over
     plan = None
     if sheet is not None:
-        changes = laid_over.from_plan(sheet) + changes
+        changes = laid_over.from_plan(sheet) + over
         laid_over.check_roots(changes, desk)
         laid_over.apply(changes, sheet, "plan")
         game_sheet = _sibling(sheet, "game", desk, changes)
@@ -75,14 +75,23 @@ def _read_plan(
             check_endless(sheet, plan)
         if alone:
             return plan if plan is None else replace(plan, patterns=(), defenders=(), partner=None)
-        partner = _partner(sheet, kinds, desk)
+        game_over = [] if desk.problems else [each for each in changes if each.path.startswith("game.")]
+        partner = _partner(sheet, kinds, game_over, desk)
         if plan is not None and partner is not None and not desk.problems:
-            if partner.plan.game.path.resolve() != plan.game.path.resolve():
-                text = f"it plays another game, {partner.plan.game.path.name}"
-                sheet.fail(("plan", "others", partner.name), Fault(text, partner.plan.path.name))
+            _check_game(sheet, plan, partner)
             _note_starts(sheet, plan, partner.plan)
             plan = replace(plan, partner=partner)
     return plan
+
+
+def _check_game(sheet: Sheet, plan: Plan, partner: Partner) -> None:
+    """Both robots play the same game."""
+    game, at = partner.plan.game, ("plan", "others", partner.name)
+    if game.path.resolve() != plan.game.path.resolve():
+        sheet.fail(at, Fault(f"it plays another game, {game.path.name}", partner.plan.path.name))
+    elif replace(game, path=plan.game.path) != plan.game:
+        wanted = "the same `change` of the game in both plans"
+        sheet.fail(at, Fault("its plan changes the game that both play", partner.plan.path.name, wanted))
 
 
 def _note_starts(sheet: Sheet, plan: Plan, partner: Plan) -> None:
@@ -91,8 +100,8 @@ def _note_starts(sheet: Sheet, plan: Plan, partner: Plan) -> None:
         sheet.desk.remarks.append(Remark("doubt", str(sheet.path), sheet.line(at), "plan.start.pose", text))
 
 
-def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
-    """The second robot, where the plan names one."""
+def _partner(sheet: Sheet, kinds: Kinds, game_over: list[laid_over.Change], desk: Desk) -> Partner | None:
+    """The second robot, where the plan names one; what is laid over the game is so for both."""
     found = None
     for name, at in sheet.entries(("plan", "others")):
         file = sheet.text((*at, "plan"))
@@ -105,7 +114,7 @@ def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
         elif (sheet.path.parent / file).resolve() == Path(sheet.path).resolve():
             sheet.fail((*at, "plan"), Fault("that is this plan itself", file, "the plan of the other robot"))
         else:
-            other = _read_plan(sheet.path.parent / file, kinds, NO_CHANGES, desk, alone=True)
+            other = _read_plan(sheet.path.parent / file, kinds, game_over, desk, alone=True)
             found = None if other is None else Partner(name, other, sheet.line(at))
     return found
 
@@ -113,10 +122,19 @@ def _partner(sheet: Sheet, kinds: Kinds, desk: Desk) -> Partner | None:
 def files_of(path: Path) -> list[Path]:
     """The files that a plan is read from: itself, its game and robot, and source code that it points at.
 
-    Of a plan that has mistakes, as many as can be told.
+    Those of the second robot's plan too. Of a plan that has mistakes, as many as can be told.
     """
-    files = [Path(path)]
     sheet = open_sheet(Path(path), "plan", Desk())
+    named = (
+        [] if sheet is None else [sheet.text((*at, "plan")) for _, at in sheet.entries(("plan", "others"))]
+    )
+    partners = [Path(path).parent / name for name in named if name]
+    return list(dict.fromkeys(file for each in (Path(path), *partners) for file in _own_files(each)))
+
+
+def _own_files(path: Path) -> list[Path]:
+    files = [path]
+    sheet = open_sheet(path, "plan", Desk())
     if sheet is not None:
         named = [sheet.text(("plan", kind)) for kind in ("game", "robot")]
         waiting = [sheet.root]

@@ -33,6 +33,10 @@ class MatchReader:
             self.at_end[name] = self._needs(name, at, "condition `at_end` of the game", self._ends())
         for name, at in self.sheet.entries(("plan", "orientations")):
             self.orientations[name] = self._needs(name, at, "orientation of a place", self._orientations())
+            if (node := self.sheet.node(at)) is not None and node.value == {}:
+                self.sheet.fail(
+                    at, Fault("nothing is stated that makes it so", "{}", "wrist: 90 deg within 5 deg")
+                )
         if self.sheet.node(("plan", "driver")) is not None:
             shape = self.sheet.read(("plan", "driver"), DriverShape)
             if shape is not None:

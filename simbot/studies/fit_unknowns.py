@@ -10,9 +10,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from simbot.scenario.axes import line_key
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.given_numbers import GivenNumber, number_named
-from simbot.scenario.load import numbers_given
+from simbot.scenario.load import numbers_given, trees_of
 from simbot.scenario.measured import Condition, Measured
 from simbot.scenario.model import Plan
 from simbot.scenario.parameters import Kinds
@@ -50,8 +51,9 @@ class Source:
 
 def named_unknowns(source: Source, named: Sequence[str]) -> list[Unknown]:
     numbers = source.numbers()
+    trees = trees_of(source.path)
     found: dict[str, GivenNumber] = {}
-    for name in named:
+    for name in (line_key(each.strip(), f"--unknown {each}", trees) for each in named):
         keys = [each.key for each in numbers]
         over = next(
             (key for key in keys_meant(name.strip(), [*keys, *source.overrides]) if key not in keys), None

@@ -9,7 +9,6 @@ from simbot.routine.acting import MISSED_BY_CHANCE, NO_ROOM, NOTHING_LEFT
 from simbot.routine.trace import Mishap, NeedRecord, PickRecord, Trace
 from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep
 from simbot.scenario.plan_file import all_steps
-from simbot.studies.time_lost import routine_at
 
 PENALTIES = "penalties"  # the one that is exact
 LEFT_OPEN = "nothing in hand"
@@ -17,13 +16,16 @@ LEFT_OPEN = "nothing in hand"
 
 @dataclass
 class Account:
-    """Points lost by reason; and by routine what its places would have earned by themselves, had none failed."""
+    """Points lost by reason, with the lines of the steps that came to nothing; and by routine what its places would
+    have earned by themselves, had none failed."""
 
     lost: dict[str, float] = field(default_factory=dict)
+    lines: dict[str, set[int]] = field(default_factory=dict)
     reached: dict[str, float] = field(default_factory=dict)
 
-    def note(self, reason: str, points: float) -> None:
+    def note(self, reason: str, points: float, line: int) -> None:
         self.lost[reason] = self.lost.get(reason, 0.0) + points
+        self.lines.setdefault(reason, set()).add(line)
 
     def come_to(self, routine: str, points: float) -> None:
         self.reached[routine] = self.reached.get(routine, 0.0) + points
@@ -40,28 +42,28 @@ def account_of(plan: Plan, trace: Trace) -> Account:
     for need in trace.needs:
         if not need.met and isinstance(need.acting, PlaceStep):
             unmet.setdefault((need.line, need.at_us), []).append(need)
-    steps: dict[int, PlaceStep] = {}
+    each: dict[tuple[int, int], float] = {}
     for place in trace.places:
         step, at_us = place.acting, place.at_us
-        steps[step.line] = step
-        worth = _worth(plan, [step], at_us) * max(1, place.number)
+        each[step.line, at_us] = _worth(plan, [step], at_us, place.period)
+        worth = each[step.line, at_us] * max(1, place.number)
         lost.come_to(place.period, worth)
         if (step.line, at_us) in unmet:
             reason = _stalled(unmet[step.line, at_us], trace) or f"{step.otherwise}: acted too early"
-            lost.note(reason, worth)
+            lost.note(reason, worth, step.line)
     told: set[PickKey] = set()
     for mishap in trace.mishaps:
         chain = _chain(_latest(trace, mishap.mechanism, mishap.at_us), trace)
         if mishap.kind == "nothing_held":
             told.update(map(_key, chain))
         if (mishap.line, mishap.at_us) not in unmet:
-            worth = _worth(plan, [steps[mishap.line]], mishap.at_us)
-            lost.note(_reason(mishap, chain, trace), worth * mishap.number)
+            worth = each[mishap.line, mishap.at_us] * mishap.number
+            lost.note(_reason(mishap, chain, trace), worth, _line(mishap, chain))
     _picks(plan, trace, told, lost)
     _looks(plan, trace, lost)
     for award in trace.awards:
         if award.kind == "penalty":
-            lost.note(PENALTIES, -award.points)
+            lost.note(PENALTIES, -award.points, award.line)
     return lost
 
 
@@ -94,7 +96,7 @@ def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: Account) -> None:
         if isinstance(pick.acting, PickStep):
             fit = [step for step in places if plan.game.places[step.place].takes == pick.acting.element]
         worth = _worth(plan, fit, pick.lost_us)
-        lost.note(_of_pick(chain[-1], trace), worth)
+        lost.note(_of_pick(chain[-1], trace), worth, chain[-1].line)
         lost.come_to(trace.moves[pick.move].period, worth)
 
 
@@ -111,13 +113,21 @@ def _looks(plan: Plan, trace: Trace, lost: Account) -> None:
         if not any(look.ended_us <= at <= until for at in acts):
             assert isinstance(look.given, SenseStep)
             worth = _worth(plan, places, look.ended_us)
-            lost.note(f"{look.given.name}: nothing seen", worth)
-            lost.come_to(routine_at(plan, look.began_us)[0], worth)
+            lost.note(f"{look.given.name}: nothing seen", worth, look.line)
+            lost.come_to(_routine_from(plan, look.began_us), worth)
 
 
-def _worth(plan: Plan, steps: Sequence[PlaceStep], at_us: int) -> float:
-    """What the best of these places would earn at an instant."""
-    period = plan.game.period_at(at_us)
+def _routine_from(plan: Plan, at_us: int) -> str:
+    """The period whose routine goes on from an instant; a look that one begins in its last instant is cut there."""
+    if plan.endgame is not None and at_us >= plan.endgame.begin_us:
+        return "endgame"
+    return plan.game.period_at(at_us + 1)
+
+
+def _worth(plan: Plan, steps: Sequence[PlaceStep], at_us: int, routine: str = "") -> float:
+    """What the best of these places would earn at an instant, done by a period's routine."""
+    known = any(period.name == routine for period in plan.game.periods)
+    period = routine if known else plan.game.period_at(at_us)
     return max((float(plan.game.places[step.place].points[period]) for step in steps), default=0.0)
 
 
@@ -154,6 +164,11 @@ def _reason(mishap: Mishap, chain: Sequence[PickRecord], trace: Trace) -> str:
     if mishap.kind == "place_full":
         return "the place was full"
     return _of_pick(chain[-1], trace) if chain else LEFT_OPEN
+
+
+def _line(mishap: Mishap, chain: Sequence[PickRecord]) -> int:
+    """Of the step that it comes from: the place, or the first cause of its empty hand."""
+    return chain[-1].line if mishap.kind == "nothing_held" and chain else mishap.line
 
 
 def _of_pick(pick: PickRecord, trace: Trace) -> str:

@@ -7,7 +7,7 @@ records are put in the order of their numbers. Whether to stop early is decided 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -79,6 +79,7 @@ class MatchResult:
     days_for_a_point: int | None  # days that an interval of one point needs
     replay: tuple[int, int]  # matches at p10 and p90
     stopped: str  # why it ended before all runs; empty: it did not
+    lines: dict[str, tuple[int, ...]] = field(default_factory=dict)  # reason -> of the steps that it befell
 
     @property
     def tally(self) -> dict[float, int]:
@@ -178,7 +179,16 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         days_for_a_point=days_for(points.mean, points.days, 1.0),
         replay=(low, high),
         stopped=stopped,
+        lines=_lines(good),
     )
+
+
+def _lines(good: Sequence[MatchRecord]) -> dict[str, tuple[int, ...]]:
+    found: dict[str, set[int]] = {}
+    for record in good:
+        for reason, lines in record.lines.items():
+            found.setdefault(reason, set()).update(lines)
+    return {reason: tuple(sorted(lines)) for reason, lines in sorted(found.items())}
 
 
 def _second(plan: Plan, good: Sequence[MatchRecord], days: np.ndarray) -> Figure | None:

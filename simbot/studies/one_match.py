@@ -20,9 +20,9 @@ from simbot.routine.trace import Trace
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
-from simbot.studies.lost import account_of
+from simbot.studies.lost import Account, account_of
 from simbot.studies.strata import DrawnEvenly
-from simbot.studies.time_lost import added, cut_routines, dips, stood_still, time_lost
+from simbot.studies.time_lost import Span, added, cut_routines, dips, seconds_of, stood_still, time_lost
 
 MATCHES_A_DAY = 10
 Array = npt.NDArray[np.float64]
@@ -57,6 +57,7 @@ class MatchRecord:
     )  # routine -> what its places would earn, were none missed
     added_s: dict[str, float] = field(default_factory=dict)  # what people make longer -> by how much
     cut_s: dict[str, float] = field(default_factory=dict)  # routine that its period's end cut -> when
+    lines: dict[str, list[int]] = field(default_factory=dict)  # reason -> lines of the steps that it befell
 
     @property
     def total(self) -> float:
@@ -182,7 +183,7 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         partner = cycles.points_by_period(trace.partner, plan.game)["total"] or 0.0
     failed = any(pick.lost_us is not None for pick in trace.picks)
     unmet = any(not need.met for need in trace.needs)
-    stood = stood_still(trace, plant)
+    stood, late = list(stood_still(trace, plant)), time_lost(plan, trace, plant)
     account = account_of(plan, trace)
     broken = bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant))
     for reason in (*dips(plan.robot, plant), *([ORDER_BROKEN] if broken else [])):
@@ -196,11 +197,21 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         sum(times),
         cycles.delivered_points(trace),
         account.lost,
-        time_lost(plan, trace, plant),
+        seconds_of(late),
         broken,
         not (failed or unmet or trace.mishaps or stood or plant.program_resets()),
-        stood=stood,
+        stood=seconds_of(stood),
         reached=account.reached,
         cut_s=cut_routines(trace),
         added_s=added(trace),
+        lines=_lines(account, [*late, *stood]),
     )
+
+
+def _lines(account: Account, spans: Sequence[Span]) -> dict[str, list[int]]:
+    """The lines of the steps to which each reason came, rising."""
+    found = {reason: set(lines) for reason, lines in account.lines.items()}
+    for one in spans:
+        if one.line:
+            found.setdefault(one.reason, set()).add(one.line)
+    return {reason: sorted(lines) for reason, lines in found.items()}

@@ -11,6 +11,7 @@ from hashlib import sha256
 
 from simbot.analysis import cycles, findings, timers
 from simbot.analysis.better_timer import waits_of
+from simbot.analysis.never import stuck_moves
 from simbot.analysis.results import Finding, FindingKey, MoveResult
 from simbot.analysis.timers import Links, link
 from simbot.physics.build import Models
@@ -34,7 +35,8 @@ class Ran:
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
-        return findings.find(self.plan, self.trace, self.links, self.plant)
+        stuck = stuck_moves(self.trace, self.plant)
+        return findings.find(self.plan, self.trace, self.links, self.plant, stuck)
 
     @cached_property
     def _moves(self) -> dict[tuple[int, bool], MoveResult]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
 
 from simbot.analysis.never import is_stuck, stands_since, stood_out
 from simbot.analysis.order import rests_from
@@ -20,13 +21,26 @@ WAITED = {
 }
 
 
-def time_lost(plan: Plan, trace: Trace, plant: Plant) -> dict[str, float]:
+class Span(NamedTuple):
+    """Time that went for a reason."""
+
+    reason: str
+    lasted_us: int
+    line: int = 0  # of the step that it befell; 0: of none
+
+
+def time_lost(plan: Plan, trace: Trace, plant: Plant) -> list[Span]:
+    """Time that was lost."""
+    queues = (Span(WAITED[one.why], one.to_us - one.from_us, one.line) for one in trace.queues)
+    return [*queues, *_stood(trace, plant), *_without_power(plan, trace, plant)]
+
+
+def seconds_of(spans: Iterable[Span]) -> dict[str, float]:
     """Seconds by reason."""
-    lost: dict[str, float] = {}
-    spans = [(WAITED[queue.why], queue.to_us - queue.from_us) for queue in trace.queues]
-    for reason, lasted_us in (*spans, *_stood(trace, plant), *_without_power(plan, plant)):
-        lost[reason] = lost.get(reason, 0.0) + lasted_us * 1e-6
-    return lost
+    found: dict[str, float] = {}
+    for one in spans:
+        found[one.reason] = found.get(one.reason, 0.0) + one.lasted_us * 1e-6
+    return found
 
 
 def added(trace: Trace) -> dict[str, float]:
@@ -39,17 +53,14 @@ def added(trace: Trace) -> dict[str, float]:
     return {"allowances": trace.allowed_us * 1e-6, "reactions": sum(reactions) * 1e-6}
 
 
-def stood_still(trace: Trace, plant: Plant) -> dict[str, float]:
-    """Waits for an arrival that did not come: their limit ran out, or they stood to the end of their period [s]."""
-    stood: dict[str, float] = {}
+def stood_still(trace: Trace, plant: Plant) -> Iterator[Span]:
+    """Waits for an arrival that did not come: their limit ran out, or they stood to the end of their period."""
     for wait in trace.waits:
         what = "it stood to the end of a period for {}, which never arrived"
         if wait.missing and not wait.cut:
             what = "a limit ran out before {} had arrived"
         for name in _missing(wait, trace, plant):
-            reason = what.format(f"the {name}")
-            stood[reason] = stood.get(reason, 0.0) + (wait.ended_us - wait.began_us) * 1e-6
-    return stood
+            yield Span(what.format(f"the {name}"), wait.ended_us - wait.began_us, wait.line)
 
 
 def _missing(wait: WaitRecord, trace: Trace, plant: Plant) -> tuple[str, ...]:
@@ -66,7 +77,7 @@ def _missing(wait: WaitRecord, trace: Trace, plant: Plant) -> tuple[str, ...]:
     )
 
 
-def _stood(trace: Trace, plant: Plant) -> Iterator[tuple[str, int]]:
+def _stood(trace: Trace, plant: Plant) -> Iterator[Span]:
     """How long each of those waits stood for something that did not move any more."""
     for wait in trace.waits:
         still = {
@@ -75,35 +86,42 @@ def _stood(trace: Trace, plant: Plant) -> Iterator[tuple[str, int]]:
         }
         if still:
             name = max(still, key=still.__getitem__)
-            yield f"stalled: stood for the {name}", still[name]
+            yield Span(f"stalled: stood for the {name}", still[name], wait.line)
 
 
-def _without_power(plan: Plan, plant: Plant) -> Iterator[tuple[str, int]]:
+def _without_power(plan: Plan, trace: Trace, plant: Plant) -> Iterator[Span]:
     """How long what resets was off; a program takes the rest of its routine along, unless a person drives."""
+    people = () if plan.driver is None else plan.driver.periods
+    lost = [cut for cut in trace.cuts if cut.reset and cut.period not in people]
     for reset, _, spells in plant.off_spells():
-        for off, on in spells:
-            off_us, on_us = round(off * 1e6), round(min(on * 1e6, plant.now_us))
-            if reset.stops == "program":
-                routine, ends_us = routine_at(plan, off_us)
-                driven = plan.driver is not None and routine in plan.driver.periods
-                yield f"browned out: the {reset.name}", on_us - off_us if driven else ends_us - off_us
-            else:
-                yield f"browned out: the {reset.name}", on_us - off_us
+        off = [(round(off * 1e6), round(min(on * 1e6, plant.now_us))) for off, on in spells]
+        if reset.stops == "program":
+            mine = [cut for cut in lost if any(begin <= cut.at_us <= end for begin, end in off)]
+            off += [(cut.at_us, _routine_ends_us(plan, cut.period)) for cut in mine]
+            lost = [
+                cut for cut in lost if cut not in mine
+            ]  # it is lost once, whatever else stops the program
+        if off:
+            yield Span(f"browned out: the {reset.name}", _covered(off))
 
 
-def routine_at(plan: Plan, at_us: int) -> tuple[str, int]:
-    """The period whose routine is under way, a driver's too, and when that ends [us]."""
+def _covered(spans: Sequence[tuple[int, int]]) -> int:
+    """How long it was in one span at least."""
+    covered = until = 0
+    for begin, end in sorted(spans):
+        covered += max(0, end - max(begin, until))
+        until = max(until, end)
+    return covered
+
+
+def _routine_ends_us(plan: Plan, routine: str) -> int:
+    """When a period's routine ends, at the latest."""
     end_us = 0
     for period in plan.game.periods:
         end_us += period.duration_us
-        if at_us <= end_us:
-            break
-    begins = None if plan.endgame is None else plan.endgame.begin_us
-    if begins is None:
-        return period.name, end_us
-    if at_us > begins:
-        return "endgame", sum(each.duration_us for each in plan.game.periods)
-    return period.name, min(end_us, begins)
+        if period.name == routine:
+            return end_us if plan.endgame is None else min(end_us, plan.endgame.begin_us)
+    return end_us  # the endgame's
 
 
 def dips(robot: Robot, plant: Plant) -> Iterator[str]:

@@ -8,11 +8,13 @@ import pytest
 from stopwatches import a_plan, wait
 
 from simbot import api
+from simbot.analysis import findings, states
+from simbot.analysis.never import stuck_moves
 from simbot.analysis.words import the
 from simbot.physics.assumptions import physics_remarks
 from simbot.report.summary import breaks
 from simbot.routine.match import play
-from simbot.studies.time_lost import stood_still
+from simbot.studies.time_lost import seconds_of, stood_still
 
 WEAK = {
     "motors": {
@@ -190,14 +192,30 @@ def test_a_wait_that_another_branch_cuts_does_not_stand(tmp_path):
     (state,) = api.run(plan).states
     assert state.passes and not [one for one in state.findings if one.kind == "never_arrived"]
     trace, plant = play(plan, plan.robot.battery[0])
-    assert not stood_still(trace, plant)
+    assert not list(stood_still(trace, plant))
+
+
+def test_what_stands_is_looked_for_once_a_state(tmp_path, monkeypatch):
+    plan = a_plan(
+        tmp_path, [{"move": {"lift": "0.4 m"}}, wait("arrival")], "2 s", robot=WEAK, start={"lift": "0 m"}
+    )
+    looked = []
+
+    def counted(trace, plant):
+        looked.append(trace)
+        return stuck_moves(trace, plant)
+
+    for module in (states, findings):
+        monkeypatch.setattr(module, "stuck_moves", counted, raising=False)
+    (state,) = api.run(plan).states
+    assert state.moves[0].stuck and len(looked) == 1
 
 
 def test_match_counts_what_stands_as_run_does(tmp_path):
     """Also in a period that is not the last, where the next one sends it elsewhere."""
     plan = driven(tmp_path, {}, BACK)
     trace, plant = play(plan, plan.robot.battery[0])
-    assert list(stood_still(trace, plant)) == [
+    assert list(seconds_of(stood_still(trace, plant))) == [
         "it stood to the end of a period for the drive, which never arrived"
     ]
 
@@ -216,4 +234,4 @@ def test_what_had_no_time_to_arrive_is_not_stuck(tmp_path):
     plan = a_plan(tmp_path, steps, "2 s", robot=robot, start={"hand": "0 deg"})
     run = api.run(plan)
     assert not [one for one in run.states[0].findings if one.kind == "never_arrived"]
-    assert stood_still(*play(plan, plan.robot.battery[0])) == {}
+    assert not list(stood_still(*play(plan, plan.robot.battery[0])))

@@ -176,3 +176,31 @@ def test_watching_says_what_changed(plan, capsys, monkeypatch):
     assert " HAND_MS: 900 -> 260 ms" in out and "better 400" not in out
     assert out.count("Before and after") == 1 and "ends" in out.splitlines()[-1]
     assert err.count("watching; Ctrl-C ends it") == 5
+
+
+def test_watching_sees_the_files_of_the_second_robot(plan, capsys, monkeypatch):
+    """Its plan, its robot, and the code that its plan points at."""
+    folder = plan.parent
+    own, code = folder / "friend-robot.yaml", folder / "Friend.java"
+    other = PLAN.replace("robot.yaml", own.name).replace("Timing.java", code.name)
+    (folder / "friend.yaml").write_text(other)
+    own.write_text(ROBOT)
+    code.write_text(CODE)
+    plan.write_text(PLAN + "  others: {friend: {plan: friend.yaml}}\n")
+    edits = [
+        lambda: own.write_text(ROBOT.replace("0.35 s", "0.36 s ")),
+        lambda: code.write_text(CODE.replace("300", "3000")),
+        lambda: (folder / "friend.yaml").write_text(other.replace("repeat: 4", "repeat: 2 ")),
+    ]
+    seen = [0]
+
+    def sleep(_):
+        seen[0] += 1
+        if seen[0] > 8:
+            raise KeyboardInterrupt
+        if edits:
+            edits.pop(0)()
+
+    monkeypatch.setattr("simbot.cli.tune.time.sleep", sleep)
+    code, _, err = run(capsys, "tune", plan, "--watch")
+    assert code == 130 and err.count("watching; Ctrl-C ends it") == 4

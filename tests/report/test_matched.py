@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from io import StringIO
+from math import inf
+from types import SimpleNamespace
 
 import jsonschema
 import pytest
@@ -18,8 +20,10 @@ from simbot.report.terminal import print_run
 from simbot.routine.match import play
 from simbot.scenario.model import Driver
 from simbot.studies.asked import Asked
+from simbot.studies.lost import account_of
 from simbot.studies.match import study
 from simbot.studies.one_match import ORDER_BROKEN, record_of, run_of_match
+from simbot.studies.time_lost import seconds_of, time_lost
 
 
 def played(plan, runs=100):  # type: ignore[no-untyped-def]
@@ -182,7 +186,9 @@ def test_a_wait_whose_limit_runs_out_is_told_and_is_not_clean(tmp_path):
     move = {"move": {"hand": "shut"}}
     result, said = played(a_plan(tmp_path, [move, {"wait": "arrival", "at_most": "50 ms"}]), 20)
     assert result.clean.value == 0.0 and set(result.stood.values()) == {1.0}
-    assert "In 100 % of the matches a limit ran out before the hand had arrived." in said
+    assert "In 100 % of the matches a limit ran out before the hand had arrived, line 6." in " ".join(
+        said.split()
+    )
     document = json.loads(json.dumps(match_document(result)))
     jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(document)
 
@@ -231,6 +237,50 @@ def test_of_elements_that_are_placed_together_each_is_lost(tmp_path):
     }
 
 
+def rows_of(said, start):
+    return [line.strip() for line in said.splitlines() if line.startswith(f"  {start}")]
+
+
+def test_a_reason_of_lost_points_names_its_lines(tmp_path):
+    look = {"sense": "eye", "every": "100 ms", "sees": "50 %", "at_most": "100 ms"}
+    steps = [
+        pick(succeeds="50 %"), wait("0.3 s"), place(succeeds="80 %"), wait("0.3 s"),
+        {"move": {"hand": "open"}}, wait("arrival"), pick(succeeds="50 %"), wait("0.3 s"), place(), wait("0.3 s"),
+        look, {"move": {"other": "up"}}, {"wait": "arrival", "at_most": "50 ms"},
+    ]  # fmt: skip
+    plan = a_plan(tmp_path, steps)
+    text = (tmp_path / "plan.yaml").read_text().splitlines()
+    picks, places = (
+        [n for n, line in enumerate(text, 1) if f"{what}:" in line] for what in ("pick", "place")
+    )
+    limit = next(n for n, line in enumerate(text, 1) if "at_most: 50 ms" in line)
+    result, said = played(plan, 40)
+    assert rows_of(said, "missed")[0].startswith(f"missed: the pick missed, lines {picks[0]}, {picks[1]}  ")
+    assert rows_of(said, "dropped")[0].startswith(f"dropped: the place missed, line {places[0]}  ")
+    assert f"a limit ran out before the other had arrived, line {limit}." in " ".join(said.split())
+    lines = {one["reason"]: one["lines"] for one in match_document(result)["lost"]}
+    assert lines["missed: the pick missed"] == picks and lines["dropped: the place missed"] == places[:1]
+    jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(
+        json.loads(json.dumps(match_document(result)))
+    )
+
+
+def test_lines_that_find_no_room_are_left_out(tmp_path):
+    rounds = [pick(), wait("0.3 s"), place(succeeds="70 %"), wait("0.3 s")] * 12
+    result, said = played(a_plan(tmp_path, rounds), 40)
+    assert len(result.lines["dropped: the place missed"]) == 12
+    assert rows_of(said, "dropped")[0].split("  ")[0] == "dropped: the place missed"
+
+
+def test_what_befell_no_step_names_none(tmp_path):
+    steps = [pick(), wait("1 s", allowance="100 %"), place(), wait("1 s", allowance="100 %")]
+    result, said = played(
+        a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], lasts="20 s"), 20
+    )
+    assert rows_of(said, "ran out of time")[0].startswith("ran out of time  ")
+    assert [one["lines"] for one in match_document(result)["lost"]] == [[]]
+
+
 MOTOR = {"voltage": "12 V", "free_speed": "5300 rpm", "free_current": "1.5 A", "stall_current": "40 A"}
 LIFT = {"kind": "slide", "motors": "2 x big", "gearing": [{"ratio": "12:1", "efficiency": "80 %"}],
         "drum_diameter": "40 mm", "moving_mass": "3 kg", "travel": ["0 m", "0.8 m"],
@@ -238,12 +288,13 @@ LIFT = {"kind": "slide", "motors": "2 x big", "gearing": [{"ratio": "12:1", "eff
 START = {"hand": "open", "other": "open", "lift": "0 m"}
 
 
-def with_lift(folder, steps, lift=None, game=None, first=None, **robot):  # type: ignore[no-untyped-def]
+def with_lift(folder, steps, lift=None, game=None, first=None, holds=None, **robot):  # type: ignore[no-untyped-def]
     hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
     motor = {**MOTOR, "rotor_inertia": "6e-5 kg*m^2", "internal_ratio": 1}
     robot = {"motors": {"big": motor}, "mechanisms": {**hands, "lift": {**LIFT, **(lift or {})}}, **robot}
     more = {} if first is None else {"first": first}
-    return a_plan(folder, steps, lasts="10 s", start=START, robot=robot, game=game, **more)
+    start = {**START, "holds": holds} if holds else START
+    return a_plan(folder, steps, lasts="10 s", start=start, robot=robot, game=game, **more)
 
 
 def record(plan):  # type: ignore[no-untyped-def]
@@ -275,6 +326,57 @@ def test_a_reset_of_the_program_costs_the_rest_of_its_routine_and_fails(tmp_path
     driven = replace(plan, driver=Driver(0, ("only",)))
     # again from 5 s on, and off again from 9 s to the end
     assert record(driven).waited_s["browned out: the controller"] == pytest.approx(2.0, abs=0.03)
+
+
+def test_a_routine_is_lost_once_however_often_its_program_resets(tmp_path):
+    """Off twice for 1 s in the 10 s of its period, the first time at 4 s; so is a hub, which stops it as well."""
+    resets = {"below": "12 V", "back_above": "12.5 V", "back_after": "1 s", "stops": "program"}
+    up = {"move": {"lift": "0.5 m"}}
+    steps = [wait("4 s", **{"for": "stagger"}), up, wait("arrival")]
+    plan = with_lift(tmp_path, steps, brown_out={"controller": resets, "hub": resets})
+    trace, plant = play(plan, plan.robot.battery[0])
+    lost = seconds_of(time_lost(plan, trace, plant))
+    assert lost == pytest.approx({"browned out: the controller": 6.0, "browned out: the hub": 1.0}, abs=0.01)
+    for spells in ([(4.0, 5.0), (7.0, 8.0)], [(4.0, 5.0), (9.5, inf)]):
+        told = [(plan.robot.resets[0], (), spells)]
+        often = SimpleNamespace(now_us=plant.now_us, off_spells=lambda told=told: told)
+        assert seconds_of(time_lost(plan, replace(trace, waits=()), often)) == pytest.approx(
+            {"browned out: the controller": 6.0}, abs=0.01
+        )
+    over = SimpleNamespace(now_us=plant.now_us, off_spells=lambda: [(plan.robot.resets[0], (), [(7.0, 8.0)])])
+    # of a routine that was through nothing is lost but the time in which its program was off
+    assert seconds_of(time_lost(plan, replace(trace, waits=(), cuts=()), over)) == {
+        "browned out: the controller": 1.0
+    }
+
+
+def test_what_begins_in_a_periods_first_instant_is_booked_on_that_period(tmp_path):
+    """A look, a reset, a place too early, and what a drop costs, each as the second period begins."""
+    box = {"pose": ["1 m", "1 m", "0 deg"], "takes": "ball", "points": {"first": 5, "only": 2}}
+    game = {"periods": {"first": "2 s", "only": "8 s"}, "places": {"box": box}, "penalties": {"dropped": 3}}
+
+    look = {"sense": "eye", "of": "bin", "every": "100 ms", "at_most": "100 ms"}
+    empty = {"bin": {"pose": ["1 m", "1 m", "0 deg"], "gives": "ball", "stock": 0}}
+    plan = with_lift(tmp_path, [look, place()], game={**game, "stations": empty}, first=[wait("1 s")])
+    trace, _ = play(plan, plan.robot.battery[0])
+    assert trace.waits[1].began_us == 2_000_000
+    assert "first" not in account_of(plan, trace).reached
+
+    early = place(needs={"other": "down"})
+    plan = with_lift(tmp_path, [early], game=game, first=[wait("1 s")], holds={"hand": "ball"})
+    trace, _ = play(plan, plan.robot.battery[0])
+    assert trace.places[0].at_us == trace.awards[0].at_us == 2_000_000
+    assert account_of(plan, trace).lost == {"dropped: acted too early": 2.0, "penalties": 3.0}
+    assert [one.period for one in trace.awards] == ["only"]
+
+    resets = {"below": "12 V", "back_above": "12.5 V", "back_after": "1 s", "stops": "program"}
+    up = [{"move": {"lift": "0.5 m"}}, wait("arrival")]
+    plan = with_lift(tmp_path, up, brown_out={"controller": resets}, game=game, first=[wait("1 s")])
+    trace, plant = play(plan, plan.robot.battery[0])
+    assert plant.off_spells()[0][2][0][0] == pytest.approx(2.0, abs=1e-6)
+    assert seconds_of(time_lost(plan, trace, plant))["browned out: the controller"] == pytest.approx(
+        8.0, abs=0.01
+    )
 
 
 def test_a_routine_that_waits_for_its_program_ends_with_its_period(tmp_path):

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from io import StringIO
 
+import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.api import run
+from simbot.physics.kinds import KINDS
 from simbot.report.document import run_document
 from simbot.report.terminal import print_run
+from simbot.scenario.errors import ScenarioError
+from simbot.scenario.load import load_plan
 
 LOADED = {"hand": "shut", "other": "shut", "holds": {"hand": ["ball"], "other": ["ball"]}}
 
@@ -62,3 +66,48 @@ def test_others_in_a_nominal_run_are_named_and_how_long_the_second_robot_waits(t
     said = " ".join(out.getvalue().split())
     assert "no traffic but friend and guest, no driver" in said
     assert "the second robot: step 5 stands 99.4 s waiting: the bin is empty" in said
+
+
+def alliance(tmp_path, mine=None, theirs=None):
+    """Two robots with a plan each, which state changes of their own."""
+    for changes, name in ((theirs, "second.yaml"), (mine, "first.yaml")):
+        changed = {"change": changes} if changes else {}
+        a_plan(tmp_path, [wait("until 1 s before_end"), place()], start=LOADED, **changed)
+        (tmp_path / "plan.yaml").rename(tmp_path / name)
+    first = tmp_path / "first.yaml"
+    named = "name: paper"
+    indent = next(line for line in first.read_text().splitlines() if named in line).partition(named)[0]
+    others = f"others: {{friend: {{plan: second.yaml}}}}\n{indent}{named}"
+    first.write_text(first.read_text().replace(named, others))
+    return first
+
+
+LONGER = {"game.periods.only": "40 s"}
+
+
+def test_both_robots_play_the_game_that_the_plan_changes(tmp_path):
+    for plan in (
+        load_plan(alliance(tmp_path), KINDS, LONGER)[0],
+        load_plan(alliance(tmp_path, LONGER), KINDS)[0],
+        load_plan(alliance(tmp_path, None, {"game.periods.only": "50 s"}), KINDS, LONGER)[0],
+        load_plan(alliance(tmp_path, LONGER, LONGER), KINDS)[0],
+    ):
+        assert plan.partner is not None
+        assert [each.game.periods[0].duration_us for each in (plan, plan.partner.plan)] == [40_000_000] * 2
+        waits = [each.periods["only"].steps[0].until_us for each in (plan, plan.partner.plan)]
+        assert waits == [39_000_000] * 2
+    weight = {"robot.mass": "7 kg"}
+    plan = load_plan(alliance(tmp_path), KINDS, weight)[0]
+    assert (plan.robot.mass, plan.partner.plan.robot.mass) == (7.0, 5.0)  # that is the first robot's alone
+
+
+def test_a_partner_whose_plan_changes_the_game_by_itself_is_told(tmp_path):
+    with pytest.raises(ScenarioError, match="its plan changes the game that both play"):
+        load_plan(alliance(tmp_path, None, LONGER), KINDS)
+
+
+@pytest.mark.parametrize("change", [{"game.perids.only": "40 s"}, {"game.periods.only": "40"}])
+def test_a_mistake_in_a_change_of_the_game_is_told_once(tmp_path, change):
+    with pytest.raises(ScenarioError) as caught:
+        load_plan(alliance(tmp_path), KINDS, change)
+    assert len([each for each in caught.value.problems if each.file.startswith("--set")]) == 1

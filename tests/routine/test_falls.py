@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from io import StringIO
+
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot import api
 from simbot.analysis.states import state_result
 from simbot.physics.luck import Drawn
+from simbot.report.terminal import print_run
 from simbot.routine.match import play
 from simbot.routine.trace import Trace
 from simbot.scenario.check import plan_doubts
@@ -102,6 +106,30 @@ def test_a_long_wait_is_named_also_where_no_cycle_is_whole(tmp_path):
     assert long_waits(a_plan(tmp_path, twice, game=refilled)) == []
     (told,) = long_waits(a_plan(tmp_path, [{"repeat": 6, "steps": twice[:2]}], game=refilled))
     assert told == "step 1 stands 11.0 s waiting: the bin is empty, 2.2 s at the longest"
+
+
+def test_a_long_wait_is_told_once_with_the_worst_battery(tmp_path):
+    """A slide that is slower on a weak battery comes later to a bin that fills by the clock: it waits less there."""
+    states = {
+        name: {"open_circuit": volts, "resistance": "0.1 ohm"}
+        for name, volts in (("full", "13 V"), ("low", "9 V"))
+    }
+    flap = {"kind": "slide", "motors": "1 x m", "gearing": [{"ratio": "60:1"}], "drum_diameter": "40 mm",
+            "moving_mass": "1 kg", "travel": ["0 m", "0.8 m"], "control": {"loop": "full_effort"}}  # fmt: skip
+    motor = {"voltage": "12 V", "free_speed": "5300 rpm", "stall_torque": "1 N*m", "stall_current": "20 A"}
+    hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+    robot = {"motors": {"m": motor}, "battery": {"states": states}, "mechanisms": {**hands, "flap": flap}}
+    game = {"stations": {"bin": {"pose": POSE, "gives": "ball", "stock": 1, "refill": "1 per 20 s"}}}
+    steps = [{"move": {"flap": "0.7 m"}}, wait("arrival"), pick(), wait("0.3 s"), pick(), wait("0.3 s")]
+    start = {"hand": "open", "other": "open", "flap": "0 m"}
+    result, out = api.run(a_plan(tmp_path, steps, "40 s", robot=robot, game=game, start=start)), StringIO()
+    full, low = (next(one for one in state.findings if one.kind == "waits_long") for state in result.states)
+    assert full.late_us > low.late_us > 10_000_000
+    print_run(result, result.states[0], out)
+    said = " ".join(out.getvalue().split())
+    assert said.count("waiting: the bin is empty") == 1 and full.text in said
+    both = [f"{name}: {round(one.late_us / 1000)} ms, once" for name, one in (("full", full), ("low", low))]
+    assert all(part in said for part in both)
 
 
 def test_a_hand_that_is_opened_full_is_told(tmp_path):

@@ -267,6 +267,7 @@ def when(do, **conditions):
 
 
 A_SECOND = [wait("1 s", **{"for": "stagger"})]
+SOON = {"clock": "before 30 s"}
 EMPTY, FULL, BALL = ({"holds": {"hand": what}} for what in ("nothing", "2 ball", "ball"))
 
 
@@ -285,10 +286,30 @@ EMPTY, FULL, BALL = ({"holds": {"hand": what}} for what in ("nothing", "2 ball",
     ([when([{"let_go": "hand"}], **BALL), when(A_SECOND, **{"not": BALL})], ""),
     ([{**when([when(A_SECOND, points="below 5")], **EMPTY), "otherwise": A_SECOND}], "asks is so and what line"),
     ([{**when([], **EMPTY), "otherwise": A_SECOND}], "once its condition is so"),
+    # a pick that is refused fails its try at once; one that closes is waited for
+    ([{"try": [early(), *A_SECOND], "otherwise": [{"move": {"other": "up"}}]}], "where its `try` fails at once"),
+    ([{"try": [early(), *A_SECOND]}], "where its `try` fails at once"),
+    ([{"try": [early(), *A_SECOND], "otherwise": A_SECOND}], ""),
+    ([{"try": [*A_SECOND, early()], "otherwise": [{"move": {"other": "up"}}]}], ""),
+    ([{"try": [pick(), wait("arrival")], "otherwise": [{"move": {"other": "up"}}]}], ""),
+    ([{"try": [early(), *A_SECOND], "otherwise": [{"leave": "repeat"}]}], ""),
+    ([{"try": [{"run": "early"}], "otherwise": [{"move": {"other": "up"}}]}], "where its `try` fails at once"),
+    ([{"try": [{"try": [early(), *A_SECOND], "otherwise": A_SECOND}]}], ""),
+    ([{**when(A_SECOND, **SOON), "otherwise": [{"try": [early(), *A_SECOND]}]}], "where a `try` fails at once, once"),
+    # what picks and places change is asked
+    ([when([{"try": [place(needs={"other": "down"}), *A_SECOND]}], **BALL), when(A_SECOND, **{"not": BALL})], ""),
+    ([{**when(A_SECOND, **SOON), "otherwise": [place()]}], "once its condition is not so"),
+    ([{**when(A_SECOND, **SOON), "otherwise": [pick()]}], "once its condition is not so"),
+    ([{**when(A_SECOND, **BALL), "otherwise": [pick()]}], ""),
+    ([{**when([{"move": {"other": "up"}}, *A_SECOND], **SOON), "otherwise": [wait("arrival")]}], "is not so"),
+    ([{**when(A_SECOND, **SOON), "otherwise": [{"move": {"other": "up"}}, wait("arrival")]}], ""),
+    ([{"repeat": 3, "steps": [{**when(A_SECOND, **SOON), "otherwise": [{"leave": "repeat"}]}]}], "is not so"),
+    ([place(), wait("until 30 s")], "it comes to rounds in which no time passes"),
 ])  # fmt: skip
 def test_a_repeat_that_stops_taking_time_is_doubted_of_any_number_of_conditions(tmp_path, steps, told):
     hold = [pick(), wait("0.3 s")]
-    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, *hold])
+    routines = {"early": [early(), wait("1 s")]}
+    plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}, *hold], routines=routines)
     doubts = [doubt.text for doubt in plan_doubts(plan) if doubt.key in ("when", "repeat")]
     assert len(doubts) == bool(told) and all(told in doubt for doubt in doubts)
 
@@ -458,6 +479,43 @@ def test_a_partner_plays_its_own_plan_on_the_same_field(tmp_path):
     assert any(queue.why == "empty" for queue in trace.partner.queues)
 
 
+HANDS = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+GIVE = {
+    "hand_over": {"from": "hand", "by": {"other": "shut"}, "release": {"hand": "wide"}, "both_hold": "2 s"}
+}
+LADEN = {"hand": "shut", "other": "open", "holds": {"hand": "ball"}}
+
+
+@pytest.mark.parametrize("begins", ["0.7 s", "0.9 s", "1 s"])
+def test_the_release_of_a_hand_over_carries_on_after_its_period(tmp_path, begins):
+    """It belongs to the hand over, as its closing does; both go on when the period's steps are cut."""
+    game = {"periods": {"only": "1 s", "second": "9 s"},
+            "places": {"box": {"pose": POSE, "takes": "ball", "points": {"only": 1, "second": 1}}}}  # fmt: skip
+    plan = a_plan(tmp_path, [wait(begins), GIVE, wait("5 s")], game=game, start=LADEN, second=[wait("4 s")])
+    trace = run(plan)
+    at = round(1000 * float(begins.split()[0]))
+    assert sent(trace) == [("other to shut", at), ("hand to wide", at + 2200)]
+
+
+@pytest.mark.parametrize("both", ["0.5 s", "3 s"])
+def test_a_program_that_resets_forgets_the_release_of_a_hand_over(tmp_path, both):
+    """Off from 1 s to 2 s: what was to be let go in that time or after it stays in both hands."""
+    motor = {"voltage": "12 V", "free_speed": "5300 rpm", "stall_torque": "2 N*m", "stall_current": "40 A"}
+    lift = {"kind": "slide", "motors": "2 x big", "gearing": [{"ratio": "12:1"}], "drum_diameter": "40 mm",
+            "moving_mass": "3 kg", "travel": ["0 m", "0.8 m"], "control": {"loop": "full_effort"}}  # fmt: skip
+    resets = {"below": "12 V", "back_above": "12.5 V", "back_after": "1 s", "stops": "program"}
+    robot = {"motors": {"big": motor}, "mechanisms": {**HANDS, "lift": lift}}
+    give = {"hand_over": {**GIVE["hand_over"], "both_hold": both}}
+    steps = [wait("0.7 s"), give, wait("0.3 s"), {"move": {"lift": "0.5 m"}}, wait("5 s")]
+
+    def moves(**brown_out):
+        plan = a_plan(tmp_path, steps, "9 s", robot={**robot, **brown_out}, start={**LADEN, "lift": "0 m"})
+        return [label for label, _ in sent(run(plan))]
+
+    assert moves() == ["other to shut", "lift to 0.5 m", "hand to wide"]
+    assert moves(brown_out={"controller": resets}) == ["other to shut", "lift to 0.5 m"]
+
+
 def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
     steps = [{"drive": "bin", "allowance": "50 %"}, wait("arrival"), {"move": {"other": "up"}}, wait("0.2 s")]
     others = {"guard": {"defends": "100 %", "delay": "2 s"}}
@@ -468,6 +526,69 @@ def test_a_defender_and_an_allowance_lengthen_expected_runs_only(tmp_path):
     begins = drawn.moves[0].move.start_us
     assert 2_000_000 <= begins <= 2_020_000
     assert drawn.waits[0].ended_us - begins == pytest.approx(1.5 * took, abs=25_000)
+
+
+@pytest.mark.parametrize("first", [True, False])
+def test_at_a_periods_end_no_old_routine_takes_what_a_new_one_frees(tmp_path, first):
+    """One robot leaves the bin as its second period begins; the other's first one waited for it, and is over."""
+    game = {"periods": {"only": "2 s", "second": "3 s"},
+            "places": {"box": {"pose": POSE, "takes": "ball", "points": {"only": 1, "second": 1}}}}  # fmt: skip
+    stays = {"start": {**START, "pose": POSE}, "only": [wait("5 s")],
+             "second": [{"drive": ["2 m", "2 m", "0 deg"]}, wait("1 s")]}  # fmt: skip
+    comes = {"start": START, "only": [{"drive": "bin"}, wait("arrival")],
+             "second": [{"move": {"hand": "shut"}}, wait("1 s")]}  # fmt: skip
+    plans = [stays, comes] if first else [comes, stays]
+    for one, name, others in zip(reversed(plans), ("second.yaml", "plan.yaml"), ({}, FRIEND), strict=True):
+        steps = one["only"]
+        rest = {key: value for key, value in one.items() if key != "only"}
+        plan = a_plan(tmp_path, steps, robot=DRIVE, game=game, **rest, **others)
+        (tmp_path / "plan.yaml").rename(tmp_path / name)
+    trace = run(plan)
+    waiting = trace.partner if first else trace
+    assert [(one.label, one.period) for one in waiting.moves] == [("hand to shut", "second")]
+    assert [(one.why, one.to_us) for one in waiting.queues] == [("taken", 2_000_000)]
+
+
+FRIEND = {"others": {"friend": {"plan": "second.yaml"}}}
+
+
+OFF = ["1 m", "2 m", "0 deg"]
+BETWEEN = [
+    [{"drive": OFF}, wait("1 s")],
+    [{"drive": "tray"}, wait("1 s")],
+    [{"run": "aside"}],
+]
+
+
+def delays(tmp_path, put_in, chance="50 % ± 40 %"):
+    """How long a defender held up each drive to the bin and to the box, match by match; and what chances it had."""
+    there = [{"drive": "bin"}, wait("1 s"), *put_in, {"drive": "box"}, wait("1 s")]
+    plan = a_plan(
+        tmp_path, [{"repeat": 2, "steps": there}], robot=DRIVE, start=START,
+        game={"stations": {"bin": {"pose": POSE, "gives": "ball"}, "tray": {"pose": OFF, "gives": "ball"}}},
+        routines={"aside": [{"drive": ["2 m", "2 m", "0 deg"]}, wait("1 s")]},
+        others={"guard": {"defends": chance, "delay": "2 s ± 1 s"}},
+    )  # fmt: skip
+    stood, chances = [], []
+    for number in range(30):
+        luck = Drawn(1, number // 10, number)
+        trace = run(plan, luck)
+        held = {queue.to_us: queue.to_us - queue.from_us for queue in trace.queues}
+        mine = [one for one in trace.moves if one.label in ("drive to bin", "drive to box")]
+        stood.append([held.get(one.move.start_us, 0) for one in mine])
+        chances.append(set(luck.chance.values()))
+    return stood, chances
+
+
+@pytest.mark.parametrize("put_in", BETWEEN)
+def test_a_drive_put_in_leaves_a_defenders_luck_with_the_others_alone(tmp_path, put_in):
+    stood, chances = delays(tmp_path, [])
+    assert delays(tmp_path, put_in)[0] == stood
+    flat = [each for match in stood for each in match]
+    assert 20 < sum(each > 0 for each in flat) < 100 and len(set(flat)) > 15
+    assert any(match[0] and not match[1] for match in stood)  # a drive's luck is its own
+    # how good he is today is one and the same for all drives of a day
+    assert all(len(each) == 1 for each in chances) and len(set.union(*chances)) == 3
 
 
 @pytest.mark.parametrize(

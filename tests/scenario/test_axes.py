@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from simbot.scenario.axes import in_unit, read_axis, read_parts
+from simbot.scenario.axes import in_unit, key_meant, read_axis, read_parts
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.given_numbers import GivenNumber, number_named, numbers_in
 from simbot.scenario.relative import changed_text
@@ -62,6 +62,45 @@ def test_a_key_that_means_many_says_how_to_come_to_the_others():
     example = told.partition("as in ")[2].rstrip(")")
     assert len(keys_meant(example, keys)) == 1 and len(keys_meant("high.wait", keys)) == 8
     assert str(several("wait", keys[:3])).endswith(", ".join(keys[:3]))
+
+
+PLAN = parse_yaml(
+    """
+simbot: 1
+plan:
+  guard: 50 ms
+  only:
+    - move: {lift: 0.5 m}
+    - wait: 600 ms
+    - together: [[{wait: 1 s}], [{wait: 2 s}]]
+    - pick: {element: ball, from: bin, by: {hand: shut}, succeeds: 80 %}
+""",
+    "plan.yaml",
+)
+
+
+def by_sweep(written):
+    return read_axis(written, "0.5:1 s", [TREE, PLAN], 5).key
+
+
+def by_worth(written):
+    return key_meant(written, f"--change {written}=1 s", [TREE, PLAN], True)
+
+
+@pytest.mark.parametrize("find", [by_sweep, by_worth])
+def test_a_key_may_be_named_by_its_line(find):
+    assert find("plan.line7.wait") == "plan.only.1.wait" and find("plan.line4.guard") == "plan.guard"
+    assert find("plan.line9.pick.succeeds") == "plan.only.3.pick.succeeds"
+    assert find("robot.line7.drum_diameter") == "robot.mechanisms.lift.drum_diameter"
+    for written, told in {
+        "plan.line6.wait": "no such key in line 6, given: 'wait'; would do: a line with one: 7, 8",
+        "plan.line8.wait": "several stand in line 8",
+        "plan.line7.weit": "did you mean 'wait'",
+        "game.line7.wait": "there is no such number",
+    }.items():
+        with pytest.raises(SimbotError, match=told) as caught:
+            find(written)
+        assert written in str(caught.value)
 
 
 def test_a_key_written_whole_is_not_one_that_begins_so():

@@ -48,3 +48,13 @@ def test_an_orientation_that_nothing_makes_so_is_doubted_and_an_unknown_one_refu
         a_plan(tmp_path, [], **UPRIGHT)
     with pytest.raises(ScenarioError, match="did you mean 'upright'"):
         a_plan(tmp_path, [], game=BOX, orientations={"upwright": {"other": "up"}})
+
+
+def test_an_orientation_of_which_nothing_is_stated_is_refused(tmp_path):
+    for given, line in (({}, 6), (None, 5)):
+        with pytest.raises(ScenarioError) as caught:
+            a_plan(tmp_path, [], game=BOX, orientations={"upright": given})
+        (problem,) = caught.value.problems
+        assert (problem.key, problem.line) == ("plan.orientations.upright", line)
+    with pytest.raises(ScenarioError, match=r"so, given: '\{\}'; would do: wrist: 90 deg within 5 deg"):
+        a_plan(tmp_path, [], game=BOX, orientations={"upright": {}})

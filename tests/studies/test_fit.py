@@ -33,7 +33,7 @@ from simbot.scenario.measured_file import read_measured
 from simbot.studies.fit import fit
 from simbot.studies.fit_data import data_of
 from simbot.studies.fit_results import Compared, FitAsked, Fitted
-from simbot.studies.fit_unknowns import Source, likelihood_of
+from simbot.studies.fit_unknowns import Source, likelihood_of, named_unknowns
 from simbot.studies.predicted import Predictor, bench_time
 from simbot.studies.slips import slips_of
 from simbot.studies.unknowns import Unknown
@@ -486,3 +486,12 @@ def test_names_need_not_be_whole(plan):
 
     for name in ("lift.efficiency", "robot.lift.efficiency", EFFICIENCY):
         assert number_named(name, numbers, "--unknown").key == EFFICIENCY
+
+
+def test_an_unknown_may_be_named_by_its_line(plan):
+    source = Source(Path(plan.path), plan, KINDS, {})
+    line = next(each.line for each in source.numbers() if each.key == FRICTION)
+    (found,) = named_unknowns(source, [f"robot.line{line}.friction"])
+    assert found.given.key == FRICTION
+    with pytest.raises(SimbotError, match=f"--unknown robot.line{line}.efficiency: there is no such key"):
+        named_unknowns(source, [f"robot.line{line}.efficiency"])
