@@ -219,6 +219,7 @@ def doubt(remarks, key):
         ("robot", "stall_torque: 19 kgf*cm", "stall_torque: 29 kgf*cm", "robot.motors.wheel", "% more"),
         ("robot", "internal_ratio: 15, ", "", "robot.motors.wheel", "% less"),
         ("robot", "range: 300 deg", "range: 100 deg", "robot.mechanisms.gripper.travel", "120 deg"),
+        ("robot", "resistance: 0.11 ohm", "resistance: 5 ohm", "robot.battery.states.fresh.resistance", "2.76 A"),
         ("plan", "  autonomous: [", "    spare: [{wait: 1 s}]\n  autonomous: [", "plan.routines.spare", "no step"),
         ("plan", "- wait: 250 ms", "- wait: 250 ms\n      - wait: 90 ms", "wait", "times nothing"),
         ("plan", "- wait: 250 ms", "- wait: 250 ms\n      - {wait: 90 ms, for: settling}", "wait", ""),
@@ -263,6 +264,18 @@ def test_a_wait_for_a_point_passed_times_nothing(folder, steps, told):
     _, remarks = folder.load()
     assert ("no wait times this command" in doubt(remarks, "steps")) is told
     assert "times nothing" not in doubt(remarks, "wait")
+
+
+def test_where_start_says_nothing_is_an_assumption(folder):
+    # the arm stands at the lower end of its travel, -30 deg; the flap nowhere; intake and drive have no position
+    _, remarks = folder.load()
+    told = {remark.key: remark.text for remark in remarks if remark.key.startswith("plan.start.")}
+    assert {key: text.split(",")[0] for key, text in told.items()} == {
+        "plan.start.arm": "-30 deg",
+        "plan.start.flap": "at none of its places: its first command takes its whole time",
+    }
+    folder.edit("plan", "gripper: shut, holds", "gripper: shut, arm: 0 deg, flap: a, holds")
+    assert not [remark for remark in folder.load()[1] if remark.key.startswith("plan.start.")]
 
 
 def test_worked_robots_raise_no_false_doubts():
