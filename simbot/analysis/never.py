@@ -20,6 +20,7 @@ from simbot.scenario.model import MechanismSpec, Past, Robot
 Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
 
 AT_REST = 1e-6  # m/s or rad/s: slower than this it is going nowhere
+TURNS_US = 1_000  # over which it is seen whether a drive turns
 STEADY, STEADY_US = (
     1e-3,
     500_000,
@@ -99,6 +100,9 @@ def stands_since(move: Move, at_us: int, plant: Plant) -> int | None:
     if abs(plant.speed(name, at_us)) > AT_REST:
         return None
     if isinstance(move.command, DriveTo | DriveFor):
+        before = plant.pose(max(at_us - TURNS_US, move.start_us))
+        if abs(remainder(plant.pose(at_us).heading - before.heading, 2.0 * pi)) > AT_REST * TURNS_US * 1e-6:
+            return None  # in a turn its speed along its line is 0
         return plant.inside_since(name, plant.pose(at_us), STANDS, None, at_us, STANDS)
     return still_since(plant, name, at_us)
 

@@ -189,7 +189,7 @@ def _of_a_drive(spec: MechanismSpec) -> str:
     text = (
         f"wheels that slide give as much as ones at the limit of their grip; the weight {shared}; what "
         "a turn leaves of its heading error is steered out on the next straight line at no cost of "
-        "time; a command that takes over in another direction starts its line or turn from rest"
+        "time"
     )
     if "steering_speed" in spec.values:
         text += "; its wheels stand straight ahead at the start and are steered before it moves, not while it does"

@@ -16,11 +16,13 @@ from simbot.physics.gearing import chain, completed_stages
 from simbot.physics.heat import HeatModel
 from simbot.physics.kinds import KINDS
 from simbot.physics.kinds.mecanum import own_wheels
+from simbot.physics.kinds.roller import SPEED_CONTROL
 from simbot.physics.motor import MotorModel, completed_sheet, motor_model
 from simbot.physics.springs import with_forces
 from simbot.physics.stance import Places, leans_on, placed
 from simbot.physics.tables import Reduced, Segment
 from simbot.physics.ways import Way
+from simbot.scenario.kind_schema import default_of
 from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
@@ -373,6 +375,8 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
         if values.get("gearing"):
             values["gearing"], more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
             assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
+        if "speed_control" in values and values["speed_control"] is None:
+            values["speed_control"] = {each.key: default_of(each) for each in SPEED_CONTROL.block}
         servo = spec.servo
         if servo is not None and servo["stall_current"] is None:
             guess = servo_stall_current(servo)

@@ -314,9 +314,12 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
 
     At rest the gears pass any force between what the motors push through them and what they hold back, and
     static friction takes any force up to its own: stuck where the two ranges meet. At a stop the stop takes
-    what pushes into it; a brake takes everything.
+    what pushes into it; a brake takes everything. A locking gear that is to give way to its load takes a push in
+    proportion to that load: until then it stays where it is.
     """
     _, _, load, factor, _ = look_up(w, tab, m, q)
+    wedged_up = -HUGE
+    wedged_down = -HUGE
     low = 0.0
     high = 0.0
     rubs = 0.0
@@ -351,6 +354,12 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
             most = HUGE if locks else b / back
         else:
             most = b * forward
+        if n == 1 and w[g + L.G_BACK] < 0.0 and math.isinf(w[g + L.G_LO]) and math.isinf(w[g + L.G_HI]):
+            given = w[g + L.G_RF] / w[g + L.G_BACK]
+            if a > 0.0:
+                wedged_up = a * given - (load + w[m + L.FC])
+            if b < 0.0:
+                wedged_down = load - w[m + L.FC] - b * given
         if w[m + L.OF] != 0.0:  # a rotor alone, which gives its load what it can
             low += least
             high += most
@@ -364,8 +373,8 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
     scale = abs(load) + w[m + L.FS] + rubs
     w[m + L.LOAD_AT] = scale
     slack = REST_SLACK * scale
-    up = load + w[m + L.FS] - low + slack
-    down = high - (load - w[m + L.FS]) + slack
+    up = max(load + w[m + L.FS] - low, wedged_up) + slack
+    down = max(high - (load - w[m + L.FS]), wedged_down) + slack
     if w[m + L.LOCK] == 1.0 and w[m + L.BRAKE] == 1.0 and not elsewhere(w, m, int(w[m + L.GRP])):
         w[m + L.LOOSE] = HUGE
         return HUGE, HUGE

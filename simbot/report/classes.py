@@ -55,17 +55,17 @@ def round_step(at_least: float) -> float:
     return next(each * ten for each in (1.0, 2.0, 5.0, 10.0) if each * ten >= at_least * (1 - 1e-12))
 
 
-def histogram(classes: Classes, notes: Mapping[float, str], whole: bool, what: str = "") -> Iterator[str]:
+def histogram(
+    classes: Classes, notes: Sequence[tuple[float, str]], whole: bool, what: str = ""
+) -> Iterator[str]:
     """A heading, then a line a class: its values, its count, its bar, what lies in it.
 
-    notes: value to what it is. whole: the values have no fractions. what: of what these are the points.
+    notes: values, and what each is. whole: the values have no fractions. what: of what these are the points.
     """
     names = [
         class_name(classes.first + k * classes.step, classes.step, whole) for k in range(len(classes.counts))
     ]
-    told = [
-        ", ".join(text for value, text in notes.items() if classes.of(value) == k) for k in range(len(names))
-    ]
+    told = [", ".join(text for value, text in notes if classes.of(value) == k) for k in range(len(names))]
     tails = [f"  <- {text}" if text else "" for text in told]
     wide = max(11, *map(len, names)) + 1
     bars = min(BARS, WIDTH - wide - 8 - max(map(len, tails)))

@@ -191,7 +191,7 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     yield from wrap(text + ".", WIDTH)
     yield ""
     whole = all(value == round(value) for value in apart.tally)
-    notes = {0.0: "equal", apart.mean.value: "mean"}
+    notes = [(0.0, "equal"), (apart.mean.value, "mean")]
     yield from histogram(classes_of([apart.tally])[0], notes, whole, f", {first} less {second}")
     yield ""
     if apart.sure:

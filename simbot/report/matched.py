@@ -102,9 +102,9 @@ def _histogram(result: MatchResult) -> Iterator[str]:
     """Matches by their points, the classes of the three quantiles and the threshold marked."""
     counted = result.tally
     points = result.points
-    notes = {points.p10.value: "p10", points.p50.value: "median", points.p90.value: "p90"}
+    notes = [(points.p10.value, "p10"), (points.p50.value, "median"), (points.p90.value, "p90")]
     if result.asked.threshold is not None and result.alliance is None:
-        notes[result.asked.threshold] = f"threshold {result.asked.threshold:g}"
+        notes.append((result.asked.threshold, f"threshold {result.asked.threshold:g}"))
     whole = all(value == round(value) for value in counted)
     yield from histogram(classes_of([counted])[0], notes, whole)
 

@@ -13,6 +13,8 @@ WIDTH = 80
 
 def ignorance_told(sd: float, most: float | None, days: int, shrinks: str) -> str:
     """How much of a spread is what is not known of the robot; where too few days tell it, how much at most."""
+    if sd == 0.0 and most is None:
+        return "nothing in it comes from what is not known of the robot"
     if most is None:
         return f"what is not known of the robot (its stated and assumed spreads) has sd {sd:.1f}, {shrinks}"
     return (

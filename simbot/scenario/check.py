@@ -11,6 +11,7 @@ from simbot.scenario.endless import idle_rounds
 from simbot.scenario.match_doubts import match_doubts
 from simbot.scenario.model import (
     ActStep,
+    BatteryState,
     DriveForStep,
     DriveStep,
     EffortStep,
@@ -35,12 +36,13 @@ from simbot.scenario.orientation import unknown_orientations
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, held_steps
 from simbot.scenario.time_doubts import free_tries, passings, short_limits, too_long
-from simbot.scenario.unit_table import GRAVITY
+from simbot.scenario.unit_table import GRAVITY, resolved
 
-# common practice, no source: beyond these a no-load speed is a slip of the pen, not a mechanism
+# common practice, no source: beyond these a number is a slip of the pen
 FASTEST_SLIDE = 6.0  # m/s
 FASTEST_DRIVE = 9.0  # m/s
 FASTEST_ARM = 8 * pi  # rad/s
+MOST_RESISTANCE = 1.0  # ohm of a battery with its leads
 SLOWEST_TRAVEL = 60.0  # s over the whole travel
 SHEET_TOLERANCE = 0.05
 NO_ALLOWANCE = (
@@ -65,6 +67,11 @@ def robot_doubts(robot: Robot) -> list[Remark]:
         for motor in robot.motors.values()
         for text in _sheet(motor)
     ]
+    remarks += [
+        Remark("doubt", file, state.line, f"robot.battery.states.{state.name}.resistance", text)
+        for state in robot.battery
+        if (text := _battery(state))
+    ]
     for spec in robot.mechanisms.values():
         for key, text in (*_gearing(spec, robot), *_range(spec)):
             line = spec.lines.get(key, spec.line)
@@ -88,6 +95,23 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *idle_rounds(plan),
     ]
     return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]
+
+
+def starts_assumed(plan: Plan) -> list[Remark]:
+    """Where what `start` says nothing of is taken to stand."""
+    found = []
+    for name, spec in plan.robot.mechanisms.items():
+        travel = spec.values.get("travel")
+        if name in plan.start.positions or not (travel or spec.coordinate == "word"):
+            continue
+        if travel:
+            text = f"{_text(travel[0], resolved('coordinate', spec.coordinate))}, the lower end of its travel"
+        elif "stroke" in spec.values:
+            text = "in"
+        else:
+            text = "at none of its places: its first command takes its whole time"
+        found.append(Remark("assumed", str(plan.path), plan.start.line, f"plan.start.{name}", text))
+    return found
 
 
 # --- robot --------------------------------------------------------------------------------------------
@@ -126,6 +150,14 @@ def _sheet(motor: Motor) -> Iterator[str]:
             f"the stall torque is {100 * (1 - ratio):.0f} % less than the stall current makes; "
             f"that is taken as {lost}"
         )
+
+
+def _battery(state: BatteryState) -> str:
+    """What looks wrong in a battery state; empty: nothing."""
+    if state.resistance <= MOST_RESISTANCE:
+        return ""
+    most = state.open_circuit / state.resistance
+    return f"{_text(state.resistance, 'resistance')} lets no more than {most:.3g} A through: are milliohms meant?"
 
 
 def _slip(ratio: float, geared: bool) -> str:

@@ -42,7 +42,13 @@ class MatchReader:
             if shape is not None:
                 periods = self._periods(("plan", "driver", "periods"), shape.periods)
                 self.driver = Driver(microseconds(shape.reaction), periods)
-        for name, at in self.sheet.entries(("plan", "others")):
+        others = ("plan", "others")
+        nameless = next((key for key in self.sheet.keys(others) if key in FORMS), None)
+        if nameless and not self.sheet.keys((*others, nameless)):
+            wanted = f"a name before it: others: {{mate: {{{nameless}: ...}}}}"
+            self.sheet.fail(others, Fault("who does this is not named", nameless, wanted), of_key=True)
+            return
+        for name, at in self.sheet.entries(others):
             self._other(name, at)
 
     def _ends(self) -> Iterable[str] | None:

@@ -229,8 +229,10 @@ def with_held(step: Step, change: Callable[[SequenceStep], SequenceStep]) -> Ste
     if isinstance(step, RepeatStep):
         return replace(step, steps=change(step.steps))
     if isinstance(step, TryStep | WhenStep):
-        otherwise = None if step.otherwise is None else change(step.otherwise)
-        return replace(step, steps=change(step.steps), otherwise=otherwise)
+        steps = change(step.steps)  # before what stands after it: places are counted on the way
+        return replace(
+            step, steps=steps, otherwise=None if step.otherwise is None else change(step.otherwise)
+        )
     return step
 
 

@@ -92,6 +92,11 @@ class Positions:
         if self.words and word not in self.words:
             self.sheet.fail(loc, Fault(f"{self.name} is in or out", word, listed(self.words)))
             return None
+        if word.startswith("at "):
+            self.sheet.fail(
+                loc, Fault("a place is a word without `at`", word, word.removeprefix("at ").strip())
+            )
+            return None
         return word
 
     @property

@@ -167,7 +167,7 @@ def _mechanism(
         sheet.fail(
             where,
             Fault(
-                "there is no such kind of mechanism",
+                "there is no such kind of mechanism" if word else "the key `kind` is missing",
                 word or "nothing",
                 listed(kinds),
                 nearest(word or "", kinds),

@@ -245,6 +245,7 @@ _SHAPES = {
     "too_short": ("too few values in this list", "more"),
     "tuple_type": ("a list is wanted", ""),
     "list_type": ("a list is wanted", ""),
+    "dict_type": ("a mapping is wanted", "names, each with its value, such as {lift: 0.42 m}"),
     "string_type": ("a word is wanted", ""),
 }
 

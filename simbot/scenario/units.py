@@ -164,6 +164,9 @@ def factor_of(unit: str, dimension: Dimension, given: str, scale: Scale) -> floa
     if known is None:
         words = [*dimension.units, *WORDS]
         near = GUESSES.get(unit.lower()) or nearest(_tidy(unit), words)
+        like = parse_unit(near) if near else None
+        if like is not None and like[1] not in dimension.powers:
+            near = None  # a unit, but of something else
         raise fail(f"unknown unit '{unit[:40]}'", given, dimension.wanted, near)
     factor, powers = known
     if powers in dimension.powers and (dimension.si or unit in ("%", "percent")):

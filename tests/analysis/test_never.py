@@ -109,7 +109,7 @@ def test_a_control_that_swings_for_ever_is_told(tmp_path):
     assert found.fails and "has not settled there although it could be there in 0." in found.text
 
 
-def driven(tmp_path, turn, later=(), first=None):
+def driven(tmp_path, turn, later=(), first=None, ends="6 s"):
     """Half a turn in place against friction, then what follows in the next period."""
     drive = {
         "kind": "mecanum", "motors": "4 x coil", "gearing": [{"ratio": "20:1"}], "wheel_diameter": "100 mm",
@@ -117,7 +117,7 @@ def driven(tmp_path, turn, later=(), first=None):
         "control": {"loop": "position", "p": "5 /m", "d": "0.7 s/m", "slower_than": "0.1 m/s"}, **turn,
     }  # fmt: skip
     robot = {"motors": WEAK["motors"], "mass": "12 kg", "mechanisms": {"drive": drive}}
-    game = {"periods": {"only": "6 s", "then": "6 s"}}
+    game = {"periods": {"only": "6 s", "then": ends}}
     steps = [{"drive": ["1 m", "1 m", "180 deg"]}, wait("arrival")] if first is None else [{"first": first}]
     start = {"pose": ["1 m", "1 m", "0 deg"]}
     return a_plan(tmp_path, steps, game=game, robot=robot, start=start, then=list(later))
@@ -165,6 +165,17 @@ def test_a_drive_cut_on_its_way_is_not_stuck(tmp_path):
     plan = driven(tmp_path, {"turn": {"p": "8 /rad", "d": "0.5 s/rad"}}, steps)
     (state,) = api.run(plan).states
     assert state.passes and not any(move.stuck for move in state.moves)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.9])
+def test_a_drive_in_whose_turn_the_match_ends_is_not_stuck(tmp_path, share):
+    """After the floor's time and before the arrival it is still on its way: no failure of the plan."""
+    turn, back = {"turn": {"p": "8 /rad", "d": "0.9 s/rad"}}, [BACK[0], wait("arrival")]
+    move = api.run(driven(tmp_path, turn, back)).states[0].moves[1]
+    assert move.floor_us < 0.9 * move.arrival_us
+    ends_us = round(move.floor_us + share * (move.arrival_us - move.floor_us))
+    (cut,) = api.run(driven(tmp_path, turn, back, ends=f"{ends_us / 1e6} s")).states
+    assert cut.passes and not cut.findings and not any(one.stuck for one in cut.moves)
 
 
 WRITTEN = {"p": "8 /rad", "d": "0.5 s/rad", "window": "2 deg", "slower_than": "9 deg/s"}

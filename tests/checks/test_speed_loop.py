@@ -76,6 +76,17 @@ def test_arrival_and_floor_are_those_of_full_effort() -> None:
     assert plant.first_seen_us([move], 12_000_000) == plant.tick_at_or_after(round(right * 1e6))
 
 
+def test_a_loop_that_is_not_stated_is_that_of_the_defaults() -> None:
+    plain = {key: WHEEL[key] for key in WHEEL if key != "speed_control"}
+    robots = [
+        a_robot({"wheel": words}, {"small": SMALL}, (12.0, 0.0))
+        for words in (plain, {**plain, "speed_control": {"feed_forward": "100 %"}})
+    ]
+    left, stated = (a_plant(robot, seconds=12.0).command("wheel", SpinTo(3000.0 * RPM)) for robot in robots)
+    assert left.arrival_us() == stated.arrival_us() is not None
+    assert left.window == stated.window == pytest.approx(60.0 * RPM, rel=1e-12)  # 2 % of the speed
+
+
 def test_what_is_left_of_an_error() -> None:
     """Without feed-forward a p loop stays below what is asked for: its effort is p x error."""
     plant = wheel(speed_control={"p": "0.1 %/rpm", "feed_forward": "0 %", "window": "60 rpm"})

@@ -242,6 +242,32 @@ def test_a_locking_gear_lowers_under_effort_alone(back: float) -> None:
     assert went == ([False, True] if back < 0.5 else [True, True])
 
 
+def test_a_locking_gear_waits_for_the_bus_to_lower() -> None:
+    """Held while another speeds up on a weak battery, and lowered once its motor gives (1/e - 2) of the weight.
+
+    At rest it takes the current u V/R, so V = 12 - ohms (i_other + u^2 V/R) with i_other from the other's speed.
+    """
+    back, ohms = 0.45, 0.2
+    weight = MASS * G
+    needed = (1.0 / back - 2.0) * weight / STALL * 12.0  # volts over its winding
+    lift = slide(full(), incline="90 deg", gearing=[{"ratio": RATIO, "efficiency": f"{100 * back} %"}])
+    other = slide(full(), moving_mass=f"{4.0 * MASS!r} kg", travel=["0 m", "9 m"])
+    robot = a_robot({"it": lift, "other": other}, {"coil": winding(R, K, 2e-5)}, (12.0, ohms))
+    at = 10.5  # bus volts at which it goes, between 12 / (1 + ohms/R) and 12
+    plant = a_plant(robot, 3.0, 1e-9, it=0.5, other=0.0)
+    effort = needed / at
+    plant.command("other", PushFor(1.0, 8.0, 2_000_000))
+    plant.command("it", PushFor(effort, -1.0, 2_000_000))
+    plant.advance(1_000_000)
+
+    held_us, went_us = 0, 1_000_000
+    while went_us - held_us > 10:
+        middle = (held_us + went_us) // 2
+        held_us, went_us = (middle, went_us) if plant.position("it", middle) == 0.5 else (held_us, middle)
+    current = (12.0 - at) / ohms - effort * needed / R  # of the other
+    assert plant.speed("other", went_us) == pytest.approx((at - current * R) / (GEAR * K), rel=1e-3)
+
+
 def test_without_friction_it_never_stops_by_itself() -> None:
     """Coasting without any friction: the speed to the last bit until the stop, which takes it all."""
     plant = plant_of(slide(full(after="coast")))

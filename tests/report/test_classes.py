@@ -28,7 +28,11 @@ def test_nothing_is_lost_and_classes_are_few(seed):
         assert 1 <= len(classes.counts) <= 12
         for value in tally:
             assert 0 <= classes.of(value) < len(classes.counts)
-        lines = list(histogram(classes, {min(tally): "p10", max(tally): "threshold 104.5, p90"}, False))
+        lines = list(
+            histogram(
+                classes, [(min(tally), "p10"), (max(tally), "threshold 104.5"), (max(tally), "p90")], False
+            )
+        )
         wide = lines.pop(0).index("matches")
         counts = [int(line[wide:][:7]) for line in lines]
         assert sum(counts) == classes.total

@@ -86,6 +86,30 @@ def lost(result):  # type: ignore[no-untyped-def]
     return rows
 
 
+def test_where_nothing_is_unknown_days_differ_by_luck_alone(tmp_path):
+    # ten tries at 80 % a match and no spread: sd 1.265 (binomial), whatever the days happen to look like
+    steps = [{"repeat": 10, "steps": [pick(), wait("0.3 s"), place(succeeds="80 %"), wait("0.3 s")]}]
+    result, said = played(a_plan(tmp_path, steps), runs=300)
+    assert (result.points.ignorance_sd, result.points.ignorance_most) == (0.0, None)
+    assert result.points.luck_sd == result.points.sd.value == pytest.approx(1.265, rel=0.15)
+    assert "nothing in it comes from what is not known of the robot" in " ".join(said.split())
+    spread = [{"repeat": 10, "steps": [pick(), wait("0.3 s"), place(succeeds="80 % ± 9 %"), wait("0.3 s")]}]
+    result, said = played(a_plan(tmp_path, spread), runs=300)
+    assert result.points.ignorance_sd > 0.0
+
+
+def test_quantiles_that_fall_together_are_all_marked(tmp_path):
+    # nine in ten and more score 2: it is every quantile, and the threshold
+    result = study(
+        a_plan(tmp_path, [{"repeat": 2, "steps": [pick(), wait("0.3 s"), place(), wait("0.3 s")]}]),
+        Asked(20, 3, ("full",), threshold=2.0),
+        lambda done, total: None,
+    )
+    out = StringIO()
+    print_matched(result, out)
+    assert "<- p10, median, p90, threshold 2" in out.getvalue()
+
+
 def test_a_miss_that_the_plan_reacts_to_is_listed_as_a_miss(tmp_path):
     # one round of one pick, in 10 turns: every miss is one ball less, 10 (1 - p) of 10
     inner = {

@@ -105,6 +105,7 @@ def test_pieces_escape():
 
 
 def test_percent():
+    assert percent(0.0, 0.0) == "0%"  # waits that all end at once
     assert percent(1, 8) == "12.5%"
     assert percent(0, 8) == "0%"
 

@@ -26,6 +26,8 @@ from simbot.scenario.model import (
     TogetherStep,
     WaitStep,
 )
+from simbot.scenario.plan_file import all_steps, with_steps
+from simbot.studies.knobs import knobs_of, with_timers
 
 TESTS = Path(__file__).parent.parent
 WORKED = sorted((TESTS / "worked" / "data").glob("*/plan*.yaml"))
@@ -219,6 +221,7 @@ def doubt(remarks, key):
         ("robot", "stall_torque: 19 kgf*cm", "stall_torque: 29 kgf*cm", "robot.motors.wheel", "% more"),
         ("robot", "internal_ratio: 15, ", "", "robot.motors.wheel", "% less"),
         ("robot", "range: 300 deg", "range: 100 deg", "robot.mechanisms.gripper.travel", "120 deg"),
+        ("robot", "resistance: 0.11 ohm", "resistance: 5 ohm", "robot.battery.states.fresh.resistance", "2.76 A"),
         ("plan", "  autonomous: [", "    spare: [{wait: 1 s}]\n  autonomous: [", "plan.routines.spare", "no step"),
         ("plan", "- wait: 250 ms", "- wait: 250 ms\n      - wait: 90 ms", "wait", "times nothing"),
         ("plan", "- wait: 250 ms", "- wait: 250 ms\n      - {wait: 90 ms, for: settling}", "wait", ""),
@@ -263,6 +266,41 @@ def test_a_wait_for_a_point_passed_times_nothing(folder, steps, told):
     _, remarks = folder.load()
     assert ("no wait times this command" in doubt(remarks, "steps")) is told
     assert "times nothing" not in doubt(remarks, "wait")
+
+
+def test_steps_are_changed_in_the_order_in_which_they_are_listed(folder):
+    """Studies count places on both ways: what `otherwise` holds comes after what stands before it."""
+    steps = (
+        "{when: {points: at_least 5}, do: [{wait: 1 s}, {wait: 2 s}], otherwise: [{wait: 3 s}]}, "
+        "{try: [{wait: 4 s}], tries: 2, otherwise: [{wait: 5 s}]}, {first: [[{wait: 6 s}], [{wait: 7 s}]]}"
+    )
+    folder.edit("plan", "  autonomous: [{run: deliver}", f"  autonomous: [{steps}, {{run: deliver}}")
+    plan, _ = folder.load()
+    changed = []
+    same = with_steps(plan, lambda step: changed.append(step) or step)
+    assert same == plan and changed == list(all_steps(plan))
+    waits = [step for step in all_steps(plan) if isinstance(step, WaitStep)]
+    knobs = knobs_of(plan)
+    for index, knob in enumerate(knobs):
+        values = [each.now_us + 20_000 * (index == k) for k, each in enumerate(knobs)]
+        other = [step for step in all_steps(with_timers(plan, knobs, values)) if isinstance(step, WaitStep)]
+        moved = [there.duration_us - here.duration_us for here, there in zip(waits, other, strict=True)
+                 if here.duration_us != there.duration_us]  # fmt: skip
+        assert moved == [20_000] and knob.line in {
+            here.line for here, there in zip(waits, other, strict=True) if here != there
+        }
+
+
+def test_where_start_says_nothing_is_an_assumption(folder):
+    # the arm stands at the lower end of its travel, -30 deg; the flap nowhere; intake and drive have no position
+    _, remarks = folder.load()
+    told = {remark.key: remark.text for remark in remarks if remark.key.startswith("plan.start.")}
+    assert {key: text.split(",")[0] for key, text in told.items()} == {
+        "plan.start.arm": "-30 deg",
+        "plan.start.flap": "at none of its places: its first command takes its whole time",
+    }
+    folder.edit("plan", "gripper: shut, holds", "gripper: shut, arm: 0 deg, flap: a, holds")
+    assert not [remark for remark in folder.load()[1] if remark.key.startswith("plan.start.")]
 
 
 def test_worked_robots_raise_no_false_doubts():

@@ -104,6 +104,11 @@ MISTAKES = [
     ("plan", "{spin: {intake: -80 %}}", "{spin: {lift: -80 %}}", "lift: -80", ["'lift'", "move"]),
     ("plan", "flap: open}}", "drive: rack}}", "drive: rack}}", ["'drive'", "drive: rack"]),
     ("plan", "- wait: 250 ms", "- run: deliver", "deliver\n", ["deliver", "runs itself"]),
+    ("plan", "{move: {lift: 0.42 m}}", "{move: lift 0.42 m}", "lift 0.42 m}", ["'lift 0.42 m'", "a mapping", "{lift: 0.42 m}"]),
+    ("plan", "flap: open}}", "flap: at open}}", "at open", ["'at open'", "without `at`", "would do: open"]),
+    ("plan", "  endgame:", "  others: {uses: rack, every: 9 s, stays: 2 s}\n  endgame:", "others:", ["not named", "mate: {uses"]),
+    ("robot", "loop: 20 ms", "loop: 50 Hz", "50 Hz", ["unknown unit 'Hz'", "ms, s or min"]),
+    ("robot", "{kind: measured, time", "{time", "flap", ["`kind`", "measured"]),
 ]  # fmt: skip
 
 

@@ -44,7 +44,7 @@ def title(text: str) -> str:
 
 def percent(value: float, whole: float) -> str:
     """Share of an axis."""
-    return f"{number(100.0 * value / whole, 3)}%"
+    return f"{number(100.0 * value / whole if whole else 0.0, 3)}%"
 
 
 def drawing(body: Iterable[str], height: float, label: str, **more: Value | None) -> str:
