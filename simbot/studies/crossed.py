@@ -15,12 +15,11 @@ Gammerman and Vovk, 1998, from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import comb
 
 import numpy as np
 import numpy.typing as npt
 
-from simbot.studies.chaos import hermite
+from simbot.studies.chaos import hermite, matrix, terms_of
 from simbot.studies.strata import SLICE
 
 Array = npt.NDArray[np.float64]
@@ -31,8 +30,8 @@ PARTS = 10  # each is freed by what nine others tell
 MOST_DAYS = 1000  # are freed by one another; of more, each thousand by itself
 
 
-def alike(scores: Sequence[Array]) -> Array:
-    """How much is explained together of matches: sum of products of all that is fitted, 1 in the mean over robots.
+def explained(scores: Sequence[Array]) -> Array:
+    """All that is fitted to matches, a column each, whose squares add up to 1 in the mean over robots.
 
     Parameters
     ----------
@@ -41,22 +40,16 @@ def alike(scores: Sequence[Array]) -> Array:
 
     Returns
     -------
-    (n, n) array
+    (n, columns) array
     """
-    count = len(scores[0]) if scores else 0
-    total, whole = np.zeros((count, count)), 0.0
+    found, strength = [], []
     for own in scores:
-        sums = [np.ones((count, count)), *(np.zeros((count, count)) for _ in range(DEGREE))]
-        for score in own.T:  # of each degree the sum over all products of the quantities so far
-            powers = [np.outer(each, each) for each in hermite(score, DEGREE)]
-            sums = [
-                sum((sums[degree - k] * powers[k] for k in range(1, degree + 1)), sums[degree])
-                for degree in range(DEGREE + 1)
-            ]
-        for degree in range(1, DEGREE + 1):
-            total += sums[degree] / 2 ** (degree - 1)
-            whole += comb(own.shape[1] + degree - 1, degree) / 2 ** (degree - 1)
-    return total / whole if whole else total
+        terms = list(terms_of(own.shape[1], DEGREE, DEGREE))
+        found.append(matrix(own, terms, hermite)[:, 1:])
+        strength += [2.0 ** (1 - sum(power for _, power in term)) for term in terms]
+    if not strength:
+        return np.empty((0, 0))
+    return np.asarray(np.concatenate(found, axis=1) * np.sqrt(np.array(strength) / sum(strength)))
 
 
 def freed(values: Array, days: Days, scores: Sequence[Array], luck: Array) -> Array:
@@ -67,7 +60,7 @@ def freed(values: Array, days: Days, scores: Sequence[Array], luck: Array) -> Ar
     values : (n,) array
     days : (n,) array
     scores : sequence of (n, k) arrays
-        See `alike`.
+        See `explained`.
     luck : (n, c) array
         Of luck that is known: so far as the values hang on it, it is no matter of robots.
     """
@@ -76,11 +69,12 @@ def freed(values: Array, days: Days, scores: Sequence[Array], luck: Array) -> Ar
     for thousand in np.unique(blocks // (MOST_DAYS // BLOCK)):
         inside = np.flatnonzero(blocks // (MOST_DAYS // BLOCK) == thousand)
         parts = blocks[inside] % PARTS
-        near = alike([own[inside] for own in scores])
+        columns = explained([own[inside] for own in scores])
+        near = columns @ columns.T
         fixed = np.column_stack([np.ones(len(inside)), luck[inside]])
         for part in np.unique(parts):
             here, there = parts == part, parts != part
-            if near.any() and there.any():
+            if columns.size and there.any():
                 weights = _weights(near[np.ix_(there, there)], fixed[there], values[inside[there]])
                 left[inside[here]] -= near[np.ix_(here, there)] @ weights
     return left
@@ -89,7 +83,9 @@ def freed(values: Array, days: Days, scores: Sequence[Array], luck: Array) -> Ar
 def _weights(near: Array, fixed: Array, values: Array) -> Array:
     """Of each match in the sum, beside what the mean and luck account for (Wahba, Spline Models for Observational Data,
     1990, 1.3.16 and 1.3.17, from memory)."""
-    solved = np.linalg.solve(near + np.eye(len(values)), np.column_stack([fixed, values]))
+    from scipy.linalg import solve
+
+    solved = solve(near + np.eye(len(values)), np.column_stack([fixed, values]), assume_a="pos")
     by_fixed, by_values = solved[:, :-1], solved[:, -1]
     held = np.linalg.lstsq(fixed.T @ by_fixed, fixed.T @ by_values, rcond=None)[0]
     return np.asarray(by_values - by_fixed @ held)

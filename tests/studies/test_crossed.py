@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from simbot.studies.crossed import BLOCK, DEGREE, PARTS, alike, freed
+from simbot.studies.crossed import BLOCK, DEGREE, PARTS, explained, freed
 from simbot.studies.regressed import regressed
-
 
 
 def products(own):
@@ -49,11 +48,11 @@ def test_it_is_ridge_regression_on_all_products_told_by_other_days():
     assert freed(values, days, scores, luck) == pytest.approx(
         written_out(values, days, scores, luck), abs=1e-9
     )
-    explained = np.column_stack(
-        [term * np.sqrt(2.0 ** (1 - d)) for own in scores for d, term in products(own)]
-    )
-    whole = sum(2.0 ** (1 - degree) for own in scores for degree, _ in products(own))
-    assert alike(scores) == pytest.approx(explained @ explained.T / whole, abs=1e-9)
+    columns = explained(scores)
+    terms = [(degree, term) for own in scores for degree, term in products(own)]
+    whole = sum(2.0 ** (1 - degree) for degree, _ in terms)
+    near = sum(2.0 ** (1 - degree) * np.outer(term, term) for degree, term in terms) / whole
+    assert columns @ columns.T == pytest.approx(near, abs=1e-9)
 
 
 def test_what_other_days_cannot_tell_is_left():
