@@ -13,7 +13,6 @@ from simbot.report.labels import digits_apart
 from simbot.report.turned import break_even_lines
 from simbot.report.unseen import fault_lines, freed_told, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
-from simbot.studies.controls import DEGREE
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference
 from simbot.studies.schedule import matches_in, next_look
@@ -142,7 +141,9 @@ def _table(result: CompareResult) -> Iterator[str]:
         "same over the time of the cycles; points a match have penalties and what counts at the end in them too.",
         WIDTH,
     )
-    yield from wrap(freed_told(max(pair.difference.freed for pair in result.pairs)), WIDTH)
+    apart = [pair.difference for pair in result.pairs]
+    told = freed_told(any(one.freed_of_luck for one in apart), any(one.freed_of_robots for one in apart))
+    yield from wrap(told, WIDTH)
 
 
 def _rows(sides: Sequence[Side]) -> Iterator[str]:
@@ -207,7 +208,7 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
         )
     if apart.matches_for_a_point is not None:
         count = apart.matches_for_a_point
-        fewer = ", or fewer, since more matches tell more of their luck" if apart.freed <= DEGREE else ""
+        fewer = ", or fewer, since more matches tell more of their luck" if not apart.freed_of_luck else ""
         yield from wrap(
             f"An interval of ± 1 point takes about {count} matches{fewer} (--until-halfwidth 1 --runs {count}).",
             WIDTH,

@@ -23,12 +23,12 @@ def ignorance_told(sd: float, most: float | None, days: int, shrinks: str) -> st
     )
 
 
-def freed_told(groups: int) -> str:
+def freed_told(of_luck: bool, of_robots: bool) -> str:
     """What means are freed of; empty: nothing."""
-    if not groups:
-        return ""
-    text = "Mean points are freed of luck: hits and misses beyond what the stated chances let expect are taken out"
-    return text + (", and so is where the robots of the days lay in their spreads." if groups > 1 else ".")
+    if of_luck:
+        text = "Mean points are freed of luck: hits and misses beyond what the stated chances let expect are taken out"
+        return text + (", and so is where the robots of the days lay in their spreads." if of_robots else ".")
+    return "Mean points are freed of where the robots of the days lay in their spreads." if of_robots else ""
 
 
 def fault_lines(faults: Sequence[tuple[str, MatchRecord]], shown: int = 3) -> Iterator[str]:

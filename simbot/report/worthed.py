@@ -55,7 +55,9 @@ def _lines(result: WorthResult) -> Iterator[str]:
     yield from source_lines(result.sources)
     if result.sources is not None:
         yield ""
-    yield from wrap(freed_told(max((each.difference.freed for each in rows), default=0)), WIDTH)
+    apart = [each.difference for each in rows]
+    told = freed_told(any(one.freed_of_luck for one in apart), any(one.freed_of_robots for one in apart))
+    yield from wrap(told, WIDTH)
     yield from fault_lines(result.faults)
     yield from unseen_lines(result.days)
     yield from wrap(

@@ -188,7 +188,7 @@ class Trial:
         days = np.array([a.number // MATCHES_A_DAY for a, *_ in kept])
         there, here = ([[each[k] for each in kept] for k in sides] for sides in ((0, 1), (2, 3)))
         luck = np.concatenate([luckier(*both) for both in zip(there, here, strict=True)], axis=1)
-        moved = regressed(change, days, [luck])
+        moved = regressed(change, days, luck)
         error = moved.error or 0.0
         variance = self.fit.error**2 + error**2 + 2.0 * _together(self.fit, moved)
         half = student(min(self.fit.degrees, moved.degrees)) * sqrt(max(0.0, variance))

@@ -22,7 +22,6 @@ from simbot.studies.paired import (
     play_off,
     totals,
 )
-from simbot.studies.regressed import regressed
 from simbot.studies.statistics import Distribution, Figure, distribution, tally_of
 
 
@@ -137,9 +136,8 @@ def _means(records: Sequence[Sequence[MatchRecord]], known: Known) -> list[Figur
     """Mean points of every plan; of two they are as far apart as is said of them."""
     if len(records) == 2:
         pairing = paired(records[0], records[1], known)
-        one, other, days = totals(records[0], records[1])
-        groups = pairing.fit().groups
-        return [regressed(own, days, pairing.controls, groups).mean for own in (one, other)]
+        taken = pairing.fit().taken
+        return [pairing.fit_of(own, taken).mean for own in totals(records[0], records[1])[:2]]
     return [mean_points(own, known) for own in records]
 
 

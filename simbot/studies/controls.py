@@ -1,4 +1,5 @@
-"""What is known of the luck that matches had: quantities whose mean is 0 whatever is played (see `regressed`)."""
+"""What is known of matches: how lucky they were (quantities whose mean is 0 whatever is played, see `regressed`), and
+where their robots lie in their spreads (see `crossed`)."""
 
 from __future__ import annotations
 
@@ -9,11 +10,11 @@ import numpy.typing as npt
 
 from simbot.scenario.model import Plan
 from simbot.studies.chaos import hermite
-from simbot.studies.one_match import MatchRecord
-from simbot.studies.sources import score_of, unknowns_of
+from simbot.studies.crossed import DEGREE, freed
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
+from simbot.studies.sources import Key, score_of, unknowns_of
 
 Array = npt.NDArray[np.float64]
-DEGREE = 3  # of the polynomials
 
 
 def fortunes(records: Sequence[MatchRecord], names: Sequence[str] | None = None) -> Array:
@@ -61,9 +62,6 @@ def _apart(there: MatchRecord, here: MatchRecord, name: str) -> float:
 class Known:
     """Where what was drawn for the robots and batteries of some plans lies in its spread.
 
-    Points hang on it as they will, often by a threshold far out. So the controls are a normal score's polynomials of
-    degrees 1, 2 and 3, a group a degree; the mean of each is 0.
-
     Parameters
     ----------
     plans : sequence of Plan
@@ -77,13 +75,34 @@ class Known:
             {each.key: each for plan in plans for each in unknowns_of(plan, states)}.values()
         )
         self.seed = seed
-        self.kept: dict[int, Array] = {}
+        self._scores: dict[int, Array] = {}
+        self._freed: dict[tuple[bytes, ...], Array] = {}
 
-    def groups(self, numbers: Sequence[int]) -> list[Array]:
-        """Of each degree the polynomials, (matches, unknowns)."""
-        fresh = [number for number in dict.fromkeys(numbers) if number not in self.kept]
-        scores = np.array([[score_of(each, self.seed, number) for each in self.unknowns] for number in fresh])
-        degrees = hermite(scores.reshape(len(fresh), len(self.unknowns)), DEGREE)[1:]
-        self.kept.update(zip(fresh, degrees.swapaxes(0, 1), strict=True))
-        shape = (len(numbers), DEGREE, len(self.unknowns))
-        return list(np.array([self.kept[number] for number in numbers]).reshape(shape).swapaxes(0, 1))
+    def scores(self, numbers: Sequence[int]) -> Array:
+        """Normal scores, (matches, unknowns)."""
+        for number in numbers:
+            if number not in self._scores:
+                own = [score_of(each, self.seed, number) for each in self.unknowns]
+                self._scores[number] = np.array(own, dtype=float)
+        return np.array([self._scores[number] for number in numbers]).reshape(len(numbers), -1)
+
+    def curves(self, numbers: Sequence[int]) -> list[Array]:
+        """Polynomials of the scores, of degrees 1 to 3: (matches, unknowns) each."""
+        return list(hermite(self.scores(numbers), DEGREE)[1:])
+
+    def freed(self, values: Array, numbers: npt.NDArray[np.int64], luck: Array) -> Array:
+        """Values of matches freed of where their robots lie (see `crossed`); luck: (matches, things, 2)."""
+        key = tuple(each.tobytes() for each in (values, numbers, luck))
+        if key not in self._freed:
+            scores = self.scores(numbers.tolist())
+            together: dict[Key, list[int]] = {}
+            for place, each in enumerate(self.unknowns):
+                together.setdefault(_part(each.key), []).append(place)
+            own = [scores[:, places] for places in together.values()]
+            self._freed[key] = freed(values, numbers // MATCHES_A_DAY, own, luck[..., 0])
+        return self._freed[key]
+
+
+def _part(key: Key) -> Key:
+    """What a quantity is one of: a mechanism, or by itself the robot, the battery or a step."""
+    return key[:2] if key[0] == "mechanisms" else key[:1]

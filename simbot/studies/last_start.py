@@ -186,16 +186,16 @@ class Gain:
         self.luck = luckier(fails, cycling)
 
     @cached_property
-    def groups(self) -> int:
-        """Of controls, for all rates alike, so that a gain lies on a straight line over the rate."""
-        return self._fit(self.does - self.cycling, None).groups
+    def taken(self) -> bool:
+        """Whether luck is, for all rates alike, so that a gain lies on a straight line over the rate."""
+        return self._fit(self.does - self.cycling, None).taken
 
-    def _fit(self, values: Array, groups: int | None) -> Fit:
-        return regressed(values, self.days, [self.luck], groups)
+    def _fit(self, values: Array, taken: bool | None) -> Fit:
+        return regressed(values, self.days, self.luck, taken)
 
     def at(self, rate: float) -> Fit:
         """The mean gain of an endgame that comes off so often."""
-        return self._fit(rate * self.does + (1.0 - rate) * self.fails - self.cycling, self.groups)
+        return self._fit(rate * self.does + (1.0 - rate) * self.fails - self.cycling, self.taken)
 
     def needed(self) -> float | None:
         """How often it has to come off to gain anything; None: it earns nothing."""

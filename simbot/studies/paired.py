@@ -1,8 +1,8 @@
 """Plans, or variants of one plan, under the same luck: differences match by match, and when they are sure.
 
 The same match of the same day meets the same robot of the day, the same battery and the same draws wherever the
-plans do the same thing, so that what they share cancels out of a difference. What they do not share is freed of the
-luck that is known of it (`regressed`).
+plans do the same thing, so that what they share cancels out of a difference. What they do not share is freed of what
+is known of its luck (`regressed`) and of its robots (`crossed`).
 
 Looking again and again would find a difference sooner or later where there is none. So the k-th look is made at
 the level alpha/(k (k + 1)); these add up to alpha (Bonferroni's inequality; Dunn, Journal of the American Statistical
@@ -53,9 +53,8 @@ class Difference:
     days_needed: int | None  # for an interval without 0, if the difference is what it seems
     tally: dict[float, int]  # matches by their difference
     ignorance_most: float | None = None  # where too few days tell it from luck: it is no more than this
-    freed: int = (
-        0  # groups of controls that the mean is freed of: known luck, and where robots lie in their spreads
-    )
+    freed_of_luck: bool = False
+    freed_of_robots: bool = False  # of where they lie in their spreads
     matches_needed: int | None = None  # those of `days_needed`, and no sooner than anything is looked at
     matches_for_a_point: int | None = None  # for an interval of +- 1 point
     mover: Mover | None = None  # of what is not known, what moves it most
@@ -196,24 +195,34 @@ class Pairing:
     Parameters
     ----------
     apart : (n,) array
-    days : (n,) array
-        Number of the day of each match.
-    controls : tuple of (n, k) or (n, k, 2) arrays
-        Quantities whose mean is 0; see `regressed`.
+    numbers : (n,) array
+        Of the matches.
+    luck : (n, k, 2) array
+        How lucky both were in each, and the variance of that: see `controls.fortunes`.
+    known : Known, optional
+        Where the robots lie in their spreads.
     """
 
     apart: Array
-    days: npt.NDArray[np.int64]
-    controls: tuple[Array, ...] = ()
+    numbers: npt.NDArray[np.int64]
+    luck: Array
+    known: Known | None = None
+
+    @property
+    def days(self) -> npt.NDArray[np.int64]:
+        return self.numbers // MATCHES_A_DAY
 
     def fit(self, days: int | None = None) -> Fit:
         """The mean of the first so many days; None: of all."""
-        if days is None:
-            return regressed(self.apart, self.days, self.controls)
-        chosen = self.days < days
-        return regressed(
-            self.apart[chosen], self.days[chosen], [control[chosen] for control in self.controls]
-        )
+        return self.fit_of(self.apart, None, days)
+
+    def fit_of(self, values: Array, taken: bool | None = None, days: int | None = None) -> Fit:
+        """The mean of values of the same matches, freed of the same; `taken`: see `regressed`."""
+        chosen = self.days < days if days is not None else np.ones(len(self.apart), dtype=bool)
+        own, numbers, luck = values[chosen], self.numbers[chosen], self.luck[chosen]
+        if self.known is not None:
+            own = self.known.freed(own, numbers, luck)
+        return regressed(own, numbers // MATCHES_A_DAY, luck, taken)
 
     def settled_at(self, alpha: float = ALPHA) -> int | None:
         """Number of days after which the sign was settled by the sequential rule; None: it is not."""
@@ -230,19 +239,17 @@ def paired(
 ) -> Pairing:
     """The matches that both have played."""
     pairs = both(first, second)
-    one, other, days = totals(first, second)
+    one, other, _ = totals(first, second)
     luck = [fortunes([own[side] for own in pairs]) for side in (0, 1)]
-    controls = [np.concatenate(luck, axis=1)]
-    if known is not None:
-        controls += known.groups([a.number for a, _ in pairs])
-    return Pairing(one - other, days, tuple(controls))
+    numbers = np.array([a.number for a, _ in pairs], dtype=np.int64)
+    return Pairing(one - other, numbers, np.concatenate(luck, axis=1), known)
 
 
 def mean_points(records: Sequence[MatchRecord], known: Known) -> Figure:
     """Mean points of one plan."""
     good = played(records)
-    values, days = totals_of(good)
-    return regressed(values, days, [fortunes(good), *known.groups([one.number for one in good])]).mean
+    numbers = np.array([one.number for one in good], dtype=np.int64)
+    return Pairing(totals_of(good)[0], numbers, fortunes(good), known).fit().mean
 
 
 def difference_of(
@@ -272,7 +279,8 @@ def difference_of(
         days_for(fit, abs(fit.mean.value)),
         tally_of(apart),
         most,
-        fit.groups,
+        fit.taken,
+        known is not None and bool(known.unknowns),
         matches_for(fit, abs(fit.mean.value)),
         matches_for(fit, 1.0),
         None if known is None else _mover(first, second, known, apart, days),
@@ -286,7 +294,7 @@ def _mover(
     apart: Array,
     days: npt.NDArray[np.int64],
 ) -> Mover | None:
-    curves = known.groups([one.number for one, _ in both(first, second)])
+    curves = known.curves([one.number for one, _ in both(first, second)])
     return moved_most(known.unknowns, curves, apart, days)
 
 

@@ -73,10 +73,10 @@ def test_a_change_that_is_rarely_seen_keeps_its_mean_and_its_interval():
         there, here = both(rng, p, q)
         change = np.array([10.0 * (a.total - b.total) for a, b in zip(there, here, strict=True)])
         change += rng.standard_normal(DAYS)
-        fits.append(regressed(change, np.arange(DAYS), [luckier(there, here)]))
+        fits.append(regressed(change, np.arange(DAYS), luckier(there, here)))
     truth = 10.0 * TRIES * (p - q)
     means = np.array([fit.mean.value for fit in fits])
-    assert all(fit.groups == 1 for fit in fits)
+    assert all(fit.taken for fit in fits)
     assert abs(means.mean() - truth) < 4.0 * means.std() / np.sqrt(len(means))
     assert np.mean([abs(fit.mean.value - truth) <= fit.half() for fit in fits]) > 0.91
     seen = list(_by_what_happened(p, q))
@@ -90,7 +90,7 @@ def _by_what_happened(p, q):
         there, here = both(rng, p, q)
         change = np.array([10.0 * (a.total - b.total) for a, b in zip(there, here, strict=True)])
         change += rng.standard_normal(DAYS)
-        yield regressed(change, np.arange(DAYS), [luckier(there, here)[..., 0]]).mean.value
+        yield regressed(change, np.arange(DAYS), luckier(there, here)[..., 0]).mean.value
 
 
 def test_matches_tell_their_chances_and_what_was_drawn_of_the_robot(tmp_path):
@@ -98,13 +98,13 @@ def test_matches_tell_their_chances_and_what_was_drawn_of_the_robot(tmp_path):
     plan = a_plan(tmp_path, [{"repeat": 4, "steps": steps}])
     known = Known([plan], 1, ("full",))
     numbers = [0, 10, 20, 10]
-    first, second, third = known.groups(numbers)
+    first, second, third = known.curves(numbers)
     rate = next(k for k, each in enumerate(known.unknowns) if each.rate)
     z = np.array([score_of(known.unknowns[rate], 1, number) for number in numbers])
     assert first[:, rate] == pytest.approx(z)
     assert second[:, rate] == pytest.approx((z**2 - 1.0) / np.sqrt(2.0))
     assert third[:, rate] == pytest.approx((z**3 - 3.0 * z) / np.sqrt(6.0))
-    assert Known([], 1, ("full",)).groups([0, 10])[0].shape == (2, 0)
+    assert Known([], 1, ("full",)).curves([0, 10])[0].shape == (2, 0)
     (one,) = play_day(plan, 1, [(10, "full")])
     (name,) = (name for name, chance in one.chance.items() if 0.0 < chance < 1.0)
     assert one.chance[name] == pytest.approx(0.7 + 0.05 * z[1], abs=1e-9)

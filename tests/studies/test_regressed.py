@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from simbot.studies.chaos import hermite
 from simbot.studies.regressed import ROWS, regressed
 
 RNG = np.random.default_rng(11)
@@ -15,9 +14,9 @@ def test_one_control_is_the_regression_of_the_textbooks():
     # y - b x, its variance s^2 (1/n + x^2 / Sxx) with n - 2 degrees of freedom, by scipy's own fit
     x = RNG.standard_normal(30)
     y = 5.0 + 2.0 * x + RNG.standard_normal(30)
-    fit = regressed(y, np.arange(30), [x[:, None]])
+    fit = regressed(y, np.arange(30), x[:, None])
     line = stats.linregress(x, y)
-    assert fit.groups == 1 and fit.degrees == 28
+    assert fit.taken and fit.degrees == 28
     assert fit.mean.value == pytest.approx(line.intercept, rel=1e-12)
     assert fit.error == pytest.approx(line.intercept_stderr, rel=1e-12)
     assert fit.half(0.9) == pytest.approx(stats.t.ppf(0.95, 28) * line.intercept_stderr, rel=1e-12)
@@ -39,25 +38,23 @@ def test_without_controls_it_is_the_mean_over_days():
 
 def test_what_hangs_on_known_luck_alone_is_known_exactly():
     x = RNG.standard_normal((40, 3))
-    fit = regressed(7.0 + x @ [1.0, -2.0, 3.0], np.arange(40), [x])
+    fit = regressed(7.0 + x @ [1.0, -2.0, 3.0], np.arange(40), x)
     assert fit.mean.value == pytest.approx(7.0, abs=1e-12) and fit.half() < 1e-12
     # a column twice, and one of nothing, say no more and cost no more
-    again = regressed(
-        7.0 + x @ [1.0, -2.0, 3.0], np.arange(40), [np.column_stack([x, x[:, :1], 0 * x[:, :1]])]
-    )
+    again = regressed(7.0 + x @ [1.0, -2.0, 3.0], np.arange(40), np.column_stack([x, x[:, :1], 0 * x[:, :1]]))
     assert again.degrees == 36 and again.mean.value == pytest.approx(7.0, abs=1e-12)
 
 
 def test_too_few_days_take_no_controls():
     x = RNG.standard_normal((ROWS * 4 - 1, 3))
     y = x.sum(axis=1)
-    assert regressed(y, np.arange(len(y)), [x]).groups == 0
-    assert regressed(y[:1], np.arange(1), [x[:1]]).mean.interval is None
+    assert not regressed(y, np.arange(len(y)), x).taken
+    assert regressed(y[:1], np.arange(1), x[:1]).mean.interval is None
 
 
 @pytest.mark.parametrize("slope", [0.0, 3.0])
 def test_the_interval_covers_at_its_rate_whether_controls_help_or_not(slope):
-    """400 studies of 40 days, some of them played twice, with two groups of 3 and 5 controls."""
+    """400 studies of 40 days, some of them played twice, with 8 controls."""
     rng = np.random.default_rng(3)
     days = np.concatenate([np.repeat(np.arange(10), 2), np.arange(10, 40)])
     hits, widths, plain = 0, [], []
@@ -68,7 +65,7 @@ def test_the_interval_covers_at_its_rate_whether_controls_help_or_not(slope):
         values = (
             20.0 + slope * luck.sum(axis=1) + slope * today[:, 0] + rng.standard_normal(40)[days] + skewed
         )
-        fit = regressed(values, days, [luck, today])
+        fit = regressed(values, days, np.column_stack([luck, today]))
         low, high = fit.mean.interval
         hits += low <= 20.0 <= high
         widths.append(high - low)
@@ -85,7 +82,7 @@ def test_what_is_too_rare_to_have_happened_is_no_control():
     rng = np.random.default_rng(4)
     tries = rng.integers(1, 10, 60)
     control = -0.001 * tries[:, None]
-    fit = regressed(tries + rng.standard_normal(60), np.arange(60), [control])
+    fit = regressed(tries + rng.standard_normal(60), np.arange(60), control)
     assert fit.mean.interval[0] < 5.0 < fit.mean.interval[1]
 
 
@@ -96,7 +93,7 @@ def test_points_that_hang_on_rare_luck_keep_their_rate():
     for _ in range(400):
         tries = rng.integers(1, 10, 60)
         won = rng.binomial(tries, 0.02)
-        fit = regressed(tries + 5.0 * won, np.arange(60), [(won - 0.02 * tries)[:, None]])
+        fit = regressed(tries + 5.0 * won, np.arange(60), (won - 0.02 * tries)[:, None])
         low, high = fit.mean.interval
         hits += low <= 5.5 <= high
     assert 0.906 <= hits / 400 <= 0.994
@@ -111,44 +108,25 @@ def test_what_is_rare_does_not_choose_its_control_by_luck() -> None:
     for _ in range(400):
         luck = rng.binomial(tries, chance, (80, 4)) - tries * chance
         values = 10.0 * luck.sum(axis=1) + rng.normal(size=80)
-        fits.append(regressed(values, days, [np.stack((luck, variance), axis=2)]))
+        fits.append(regressed(values, days, np.stack((luck, variance), axis=2)))
     means = np.array([fit.mean.value for fit in fits])
-    assert all(fit.groups == 1 for fit in fits)
+    assert all(fit.taken for fit in fits)
     assert abs(means.mean()) < 4.0 * means.std() / 20.0
     assert np.mean([abs(fit.mean.value) <= fit.half() for fit in fits]) > 0.91
 
 
-def test_points_that_break_beyond_a_threshold_keep_their_rate_and_are_known_sooner() -> None:
-    """300 studies of 150 days: beyond the upper tenth of one of six unknowns nearly all points are lost."""
-    rng = np.random.default_rng(6)
-    days = np.arange(150)
-    truth = 40.0 - 30.0 * stats.norm.sf(1.3)
-    hits, widths, straight = 0, [], []
-    for _ in range(300):
-        scores = rng.standard_normal((150, 6))
-        values = 40.0 - 30.0 * (scores[:, 0] > 1.3) + 2.0 * scores[:, 1] + 3.0 * rng.standard_normal(150)
-        fit = regressed(values, days, list(hermite(scores, 3)[1:]))
-        hits += abs(fit.mean.value - truth) <= fit.half()
-        widths.append(fit.half())
-        straight.append(regressed(values, days, [scores]).half())
-    # an interval of 95 %, less four standard errors of 300 repetitions
-    assert hits / 300 > 0.9
-    assert np.mean(widths) < 0.9 * np.mean(straight)
-
-
-def test_every_number_of_groups_is_the_whole_regression() -> None:
-    """Group after group against least squares on all columns at once, one of them twice."""
+def test_it_is_the_whole_regression() -> None:
+    """Against least squares on all columns at once, one of them twice."""
     rng = np.random.default_rng(7)
-    first, second = rng.standard_normal((90, 4)), rng.standard_normal((90, 3))
-    second[:, 2] = first[:, 0] - first[:, 3]
-    values = 1.0 + first @ [1.0, 2.0, 0.0, -1.0] + 4.0 * second[:, 0] + rng.standard_normal(90)
-    for groups, columns in ((1, [first]), (2, [first, second])):
-        fit = regressed(values, np.arange(90), [first, second], groups)
-        design = np.column_stack([np.ones(90), *columns])
-        found, *_ = np.linalg.lstsq(design, values, rcond=None)
-        left = values - design @ found
-        assert fit.mean.value == pytest.approx(found[0], rel=1e-12)
-        assert fit.left == pytest.approx(left, abs=1e-11)
-        assert fit.degrees == 90 - np.linalg.matrix_rank(design)
-        variance = left @ left / fit.degrees * np.linalg.pinv(design.T @ design)[0, 0]
-        assert fit.error == pytest.approx(np.sqrt(variance), rel=1e-9)
+    luck = rng.standard_normal((90, 7))
+    luck[:, 6] = luck[:, 0] - luck[:, 3]
+    values = 1.0 + luck[:, :4] @ [1.0, 2.0, 0.0, -1.0] + 4.0 * luck[:, 4] + rng.standard_normal(90)
+    fit = regressed(values, np.arange(90), luck)
+    design = np.column_stack([np.ones(90), luck])
+    found, *_ = np.linalg.lstsq(design, values, rcond=None)
+    left = values - design @ found
+    assert fit.mean.value == pytest.approx(found[0], rel=1e-12)
+    assert fit.left == pytest.approx(left, abs=1e-11)
+    assert fit.degrees == 90 - np.linalg.matrix_rank(design)
+    variance = left @ left / fit.degrees * np.linalg.pinv(design.T @ design)[0, 0]
+    assert fit.error == pytest.approx(np.sqrt(variance), rel=1e-9)
