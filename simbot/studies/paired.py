@@ -264,6 +264,8 @@ def difference_of(
     fit = pairing.fit()
     groups = [apart[days == day] for day in np.unique(days)]
     luck, ignorance, most = parts_of(groups)
+    if luck is not None and known is not None and all(each.each_match for each in known.unknowns):
+        luck, ignorance, most = float(apart.std(ddof=1)), 0.0, None  # whatever days seem to differ by
     ties = float((apart == 0).mean())
     wins_day = None
     if luck is not None and ignorance is not None and ties < MANY_TIES:

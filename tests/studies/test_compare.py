@@ -60,15 +60,15 @@ def test_what_two_plans_share_cancels(tmp_path):
 def test_the_sequential_rule_errs_as_seldom_as_it_says():
     assert sum(level_of(look) for look in range(1, 10_000)) < ALPHA
     rng = np.random.default_rng(5)
-    days = np.array([number // MATCHES_A_DAY for number, _ in schedule(("full",), 400)])
+    numbers = np.array([number for number, _ in schedule(("full",), 400)])
+    days = numbers // MATCHES_A_DAY
     wrong = naive = found = 0
     for _ in range(400):
         luck = rng.standard_normal((400, 4))
-        today = rng.standard_normal((400, 9))[days]
         noise = 1.0 * rng.standard_normal(400)[days] + 3.0 * rng.standard_normal(400)
-        apart = noise + luck.sum(axis=1) + today[:, 0]
-        wrong += Pairing(apart, days, (luck, today)).settled_at() is not None
-        found += Pairing(apart + 0.9, days, (luck, today)).settled_at() is not None
+        apart = noise + luck.sum(axis=1)
+        wrong += Pairing(apart, numbers, luck).settled_at() is not None
+        found += Pairing(apart + 0.9, numbers, luck).settled_at() is not None
         looks = [noise[days < count] for count in range(40, 360, 20)]
         naive += any(abs(each.mean()) > 2.0 * each.std(ddof=1) / np.sqrt(len(each)) for each in looks)
     # 400 studies without a difference: at most 5 % (and four standard errors of that) may be settled
@@ -311,3 +311,10 @@ def test_the_idle_rest_of_a_period_is_in_the_cycle_time_and_it_says_so(tmp_path)
     print_compared(result, text)
     told = " ".join(text.getvalue().split())
     assert "what a period such as autonomous leaves idle at its end is in its time" in told
+
+
+def test_where_nothing_is_unknown_a_difference_spreads_by_luck_alone(tmp_path):
+    plans = [plan_with(tmp_path / str(percent), percent, name=str(percent)) for percent in (80, 70)]
+    for seed in range(6):  # by chance some days seem to differ
+        apart = compare(plans, Asked(40, seed, ("full",)), silent).pairs[0].difference
+        assert apart.ignorance_sd == 0.0 and apart.ignorance_most is None and apart.luck_sd > 0.0
