@@ -4,6 +4,7 @@ where their robots lie in their spreads (see `crossed`)."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from hashlib import sha256
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,7 @@ from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
 from simbot.studies.sources import Key, score_of, unknowns_of
 
 Array = npt.NDArray[np.float64]
+MOST_KEPT = 256  # answers: every look at a comparison asks for those of all looks before it
 
 
 def fortunes(records: Sequence[MatchRecord], names: Sequence[str] | None = None) -> Array:
@@ -76,7 +78,7 @@ class Known:
         )
         self.seed = seed
         self._scores: dict[int, Array] = {}
-        self._freed: dict[tuple[bytes, ...], Array] = {}
+        self._freed: dict[bytes, Array] = {}
 
     def scores(self, numbers: Sequence[int]) -> Array:
         """Normal scores, (matches, unknowns)."""
@@ -92,8 +94,10 @@ class Known:
 
     def freed(self, values: Array, numbers: npt.NDArray[np.int64], luck: Array) -> Array:
         """Values of matches freed of where their robots lie (see `crossed`); luck: (matches, things, 2)."""
-        key = tuple(each.tobytes() for each in (values, numbers, luck))
+        key = sha256(b"".join(each.tobytes() for each in (values, numbers, luck))).digest()
         if key not in self._freed:
+            if len(self._freed) >= MOST_KEPT:
+                self._freed.clear()
             scores = self.scores(numbers.tolist())
             together: dict[Key, list[int]] = {}
             for place, each in enumerate(self.unknowns):
