@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from math import exp, log, pi, sqrt
 
+import numpy as np
 import pytest
 from builders import LARGE, G, Words, a_plant, a_robot, winding
 
 from simbot.physics import layout as L
 from simbot.physics.build import Models
+from simbot.physics.events import stays_above
 from simbot.physics.move import DriveTo, GoTo, PushFor, Spin
 from simbot.physics.record import state_at
 from simbot.physics.strain import hits
@@ -322,3 +324,17 @@ def test_a_bus_that_sags_at_a_stop_has_not_collapsed() -> None:
     assert rows[:, L.LOG_V0] == pytest.approx(12.0 - 0.5 * rows[:, L.LOG_I0], abs=1e-9)
     assert plant.lowest_bus()[0] > 5.0
     assert plant.collapsed_at() is None
+
+
+@pytest.mark.parametrize(("begin", "end"), [(0.0, 0.0), (0.0, 2.0), (3.0, 0.0), (1.0, 1.0), (0.04, 5.0)])
+def test_what_leaves_a_line_by_no_more_than_a_parabola_is_above_0_where_it_says_so(
+    begin: float, end: float
+) -> None:
+    """Against the parabola's own lowest point, and x - x^k against (k - 1) x (1 - x)."""
+    holds = getattr(stays_above, "py_func", stays_above)
+    x = np.linspace(0.0, 1.0, 20_001)
+    for bend in np.geomspace(1e-3, 1e2, 60):
+        lowest = float((begin * (1.0 - x) + end * x - bend * x * (1.0 - x)).min())
+        assert holds(begin, end, bend) == (lowest >= -1e-12) or abs(lowest) < 1e-6
+    for k in range(2, L.ORDER + 1):
+        assert (x - x**k <= (k - 1) * x * (1.0 - x) + 1e-15).all()
