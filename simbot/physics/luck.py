@@ -113,9 +113,10 @@ class Drawn(Luck):
     def happens(self, chance: float, *key: object, of: tuple[object, ...] = ()) -> bool:
         rate = self._rate(chance, of or key)
         hit = self._next("happens", *key) < rate
-        self.chance[key] = rate
-        self.surplus[key] = self.surplus.get(key, 0.0) + hit - rate
-        self.risk[key] = self.risk.get(key, 0.0) + rate * (1.0 - rate)
+        what = of or key  # counted together where it is one chance
+        self.chance[what] = rate
+        self.surplus[what] = self.surplus.get(what, 0.0) + hit - rate
+        self.risk[what] = self.risk.get(what, 0.0) + rate * (1.0 - rate)
         return hit
 
     def span_us(self, span: int, *key: object) -> int:

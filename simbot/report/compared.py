@@ -208,7 +208,8 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
         )
     if apart.matches_for_a_point is not None:
         count = apart.matches_for_a_point
-        fewer = ", or fewer, since more matches tell more of their luck" if not apart.freed_of_luck else ""
+        more = not apart.freed_of_luck or apart.freed_of_robots
+        fewer = ", or fewer, since more of them tell more of luck and robots" if more else ""
         yield from wrap(
             f"An interval of ± 1 point takes about {count} matches{fewer} (--until-halfwidth 1 --runs {count}).",
             WIDTH,

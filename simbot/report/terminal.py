@@ -132,7 +132,7 @@ def _head(run: RunResult) -> Lines:
         failing = [found for found in state.findings if found.fails]
         never = next((found for found in state.findings if found.kind == "never_arrived"), None)
         if state.passes and never is not None:
-            line.append(f"passes; line {never.line} never arrives", ALARM)
+            line.append(f"passes; line {never.line} waits in vain", ALARM)
         elif not state.moves and not state.needs:
             line.append("nothing to judge: no move, no need", ALARM)
         elif state.passes:

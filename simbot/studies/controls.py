@@ -11,9 +11,9 @@ import numpy.typing as npt
 
 from simbot.scenario.model import Plan
 from simbot.studies.chaos import hermite
-from simbot.studies.crossed import DEGREE, freed
+from simbot.studies.crossed import BLOCK, DEGREE, freed
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
-from simbot.studies.sources import Key, score_of, unknowns_of
+from simbot.studies.sources import Key, Unknown, differs_by_day, score_of, unknowns_of
 
 Array = npt.NDArray[np.float64]
 MOST_KEPT = 256  # answers: every look at a comparison asks for those of all looks before it
@@ -77,6 +77,7 @@ class Known:
             {each.key: each for plan in plans for each in unknowns_of(plan, states)}.values()
         )
         self.seed = seed
+        self.by_day = any(differs_by_day(plan, states) for plan in plans)
         self._scores: dict[int, Array] = {}
         self._freed: dict[bytes, Array] = {}
 
@@ -92,6 +93,11 @@ class Known:
         """Polynomials of the scores, of degrees 1 to 3: (matches, unknowns) each."""
         return list(hermite(self.scores(numbers), DEGREE)[1:])
 
+    def frees(self, numbers: npt.NDArray[np.int64]) -> bool:
+        """Whether there are days enough that tell of one another, and robots that differ."""
+        robots = any(not each.each_match for each in self.unknowns)
+        return robots and len(np.unique(numbers // (MATCHES_A_DAY * BLOCK))) > 1
+
     def freed(self, values: Array, numbers: npt.NDArray[np.int64], luck: Array) -> Array:
         """Values of matches freed of where their robots lie (see `crossed`); luck: (matches, things, 2)."""
         key = sha256(b"".join(each.tobytes() for each in (values, numbers, luck))).digest()
@@ -101,12 +107,15 @@ class Known:
             scores = self.scores(numbers.tolist())
             together: dict[Key, list[int]] = {}
             for place, each in enumerate(self.unknowns):
-                together.setdefault(_part(each.key), []).append(place)
+                together.setdefault(_part(each), []).append(place)
             own = [scores[:, places] for places in together.values()]
             self._freed[key] = freed(values, numbers // MATCHES_A_DAY, own, luck[..., 0])
         return self._freed[key]
 
 
-def _part(key: Key) -> Key:
-    """What a quantity is one of: a mechanism, or by itself the robot, the battery or a step."""
+def _part(unknown: Unknown) -> Key:
+    """What a quantity is one of: a mechanism, the battery, or the robot's own; a chance stands by itself."""
+    key = unknown.key
+    if unknown.rate:
+        return ("chance", *key)
     return key[:2] if key[0] == "mechanisms" else key[:1]

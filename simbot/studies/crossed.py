@@ -27,7 +27,7 @@ Days = npt.NDArray[np.int64]
 DEGREE = 3
 BLOCK = 2 * SLICE  # days that are spread evenly together, and stay together
 PARTS = 10  # each is freed by what nine others tell
-MOST_DAYS = 1000  # are freed by one another; of more, each thousand by itself
+MOST_DAYS = 1000  # or nearly twice as many are freed by one another; of more, as many by themselves
 
 
 def explained(scores: Sequence[Array]) -> Array:
@@ -66,10 +66,11 @@ def freed(values: Array, days: Days, scores: Sequence[Array], luck: Array) -> Ar
     """
     left = values.copy()
     blocks = days // BLOCK
-    for thousand in np.unique(blocks // (MOST_DAYS // BLOCK)):
-        inside = np.flatnonzero(blocks // (MOST_DAYS // BLOCK) == thousand)
+    every = np.unique(blocks)
+    for own in np.array_split(every, max(1, len(every) * BLOCK // MOST_DAYS)):
+        inside = np.flatnonzero(np.isin(blocks, own))
         parts = blocks[inside] % PARTS
-        columns = explained([own[inside] for own in scores])
+        columns = explained([each[inside] for each in scores])
         near = columns @ columns.T
         fixed = np.column_stack([np.ones(len(inside)), luck[inside]])
         for part in np.unique(parts):

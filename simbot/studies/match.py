@@ -16,7 +16,7 @@ from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
 from simbot.studies.lost import PENALTIES
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, some_played, totals_of
-from simbot.studies.sources import unknowns_of
+from simbot.studies.sources import differs_by_day
 from simbot.studies.statistics import (
     Distribution,
     Figure,
@@ -134,7 +134,7 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
     good = some_played(records)
     values, days = totals_of(good)
     points = distribution(values, days)
-    if not _unknown(plan, asked):
+    if not differs_by_day(plan, asked.states):
         points = replace(points, luck_sd=points.sd.value, ignorance_sd=0.0, ignorance_most=None)
     nominals = {name: nominal_of(plan, name) for name in dict.fromkeys(asked.states)}
     nominal = sum(nominals[record.state].total for record in good) / len(good)
@@ -192,12 +192,6 @@ def _lines(good: Sequence[MatchRecord]) -> dict[str, tuple[int, ...]]:
         for reason, lines in record.lines.items():
             found.setdefault(reason, set()).update(lines)
     return {reason: tuple(sorted(lines)) for reason, lines in sorted(found.items())}
-
-
-def _unknown(plan: Plan, asked: Asked) -> bool:
-    """Whether anything is drawn once a day: else days differ by luck alone, whatever they seem to."""
-    plans = [plan] if plan.partner is None else [plan, plan.partner.plan]
-    return any(not each.each_match for one in plans for each in unknowns_of(one, asked.states))
 
 
 def _second(plan: Plan, good: Sequence[MatchRecord], days: np.ndarray) -> Figure | None:

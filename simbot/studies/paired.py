@@ -264,7 +264,7 @@ def difference_of(
     fit = pairing.fit()
     groups = [apart[days == day] for day in np.unique(days)]
     luck, ignorance, most = parts_of(groups)
-    if luck is not None and known is not None and all(each.each_match for each in known.unknowns):
+    if luck is not None and known is not None and not known.by_day:
         luck, ignorance, most = float(apart.std(ddof=1)), 0.0, None  # whatever days seem to differ by
     ties = float((apart == 0).mean())
     wins_day = None
@@ -282,7 +282,7 @@ def difference_of(
         tally_of(apart),
         most,
         fit.taken,
-        known is not None and bool(known.unknowns),
+        known is not None and known.frees(pairing.numbers),
         matches_for(fit, abs(fit.mean.value)),
         matches_for(fit, 1.0),
         None if known is None else _mover(first, second, known, apart, days),

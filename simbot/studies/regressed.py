@@ -1,9 +1,9 @@
 """A mean over days that is freed of what chance is known to have brought: regression on controls.
 
 Of some quantities the mean is known to be 0 whatever is played: how lucky a match was against the stated chances. What
-they account for is taken out of the mean and of its error (control variates:
-Lavenberg and Welch, Management Science 27, 1981, 322-335): the mean is where the regression meets controls of 0, and
-the controls' coefficients cost as many degrees of freedom.
+they account for is taken out of the mean and of its error (control variates: Lavenberg and Welch, Management Science
+27, 1981, 322-335): the mean is where the regression meets controls of 0, and the controls' coefficients cost as many
+degrees of freedom.
 
 Of what is rare nothing is known before it has happened some times: until then the control is as good as a number of
 tries, which hangs together with the points and whose mean is not 0. Such a control is left out. How often it was to be

@@ -17,9 +17,9 @@ from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn, uniform
 from simbot.routine.keys import draw_keys
 from simbot.scenario.echo import shown
-from simbot.scenario.model import ActStep, Plan, Step
+from simbot.scenario.model import ActStep, Plan, SenseStep, Step
 from simbot.scenario.parameters import Quantity
-from simbot.scenario.plan_file import with_steps
+from simbot.scenario.plan_file import all_steps, with_steps
 from simbot.scenario.unit_table import resolved
 from simbot.studies.asked import LEAST_PAIRS, Asked
 from simbot.studies.chaos import Shares, sd_of, shares_of
@@ -100,11 +100,15 @@ def exact(plan: Plan) -> Plan:
     """The plan with all that is unknown as it is stated; what varies from time to time still does."""
 
     def sure(step: Step) -> Step:
+        if isinstance(step, SenseStep):
+            return replace(step, sees=float(step.sees), false_alarm=float(step.false_alarm))
         return replace(step, succeeds=float(step.succeeds)) if isinstance(step, ActStep) else step
 
     noting = Noting()
     battery = tuple(battery_of_match(state, noting) for state in plan.robot.battery)
-    return with_steps(replace(plan, robot=replace(robot_of_day(plan.robot, noting), battery=battery)), sure)
+    robot = replace(robot_of_day(plan.robot, noting), battery=battery)
+    defenders = tuple(replace(each, chance=float(each.chance)) for each in plan.defenders)
+    return with_steps(replace(plan, robot=robot, defenders=defenders), sure)
 
 
 def unknowns_of(plan: Plan, states: Sequence[str]) -> list[Unknown]:
@@ -121,14 +125,30 @@ def unknowns_of(plan: Plan, states: Sequence[str]) -> list[Unknown]:
     return [*found, *_rates(plan)]
 
 
+def differs_by_day(plan: Plan, states: Sequence[str]) -> bool:
+    """Whether anything is drawn once a day, the second robot's too: else days differ by luck alone."""
+    plans = [plan] if plan.partner is None else [plan, plan.partner.plan]
+    return any(not each.each_match for one in plans for each in unknowns_of(one, states))
+
+
 def _rates(plan: Plan) -> Iterator[Unknown]:
+    """Chances that are not known; each is the same all day."""
     keys = draw_keys(plan)
-    for step in acting_steps(plan).values():
-        spread = getattr(step.succeeds, "spread", 0.0)
+    chances: list[tuple[Key, float, str]] = [
+        (keys[id(step)], step.succeeds, f"{act_words(step)} succeeds") for step in acting_steps(plan).values()
+    ]
+    for step in all_steps(plan):
+        if isinstance(step, SenseStep):
+            chances.append(((*keys[id(step)], True), step.sees, f"{step.name} sees"))
+            chances.append(
+                ((*keys[id(step)], False), step.false_alarm, f"{step.name} sees what is not there")
+            )
+    chances += [(("defender", each.name), each.chance, f"{each.name} holds it up") for each in plan.defenders]
+    for key, chance, words in chances:
+        spread = getattr(chance, "spread", 0.0)
         if spread > 0.0:
-            assumed = not getattr(step.succeeds, "text", "")
-            text = f"{act_words(step)} succeeds {100 * step.succeeds:.0f} % ± {100 * spread:.0f} %"
-            yield Unknown(keys[id(step)], text, True, assumed)
+            text = f"{words} {100 * chance:.0f} % ± {100 * spread:.0f} %"
+            yield Unknown(key, text, True, not getattr(chance, "text", ""))
 
 
 def _words(plan: Plan, key: Key, value: Quantity) -> str:

@@ -18,15 +18,18 @@ from simbot.report.compared import print_compared
 from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
 from simbot.report.tidy import compare_rows
+from simbot.scenario.model import Defender, Partner, SenseStep, SequenceStep
+from simbot.scenario.parameters import Quantity
 from simbot.studies.asked import Asked
 from simbot.studies.chaos import hermite
 from simbot.studies.compare import compare, told_apart
+from simbot.studies.crossed import freed
 from simbot.studies.match import study
 from simbot.studies.moved import moved_most
 from simbot.studies.one_match import MATCHES_A_DAY
 from simbot.studies.paired import ALPHA, Pairing, _wins_day, level_of
 from simbot.studies.schedule import schedule
-from simbot.studies.sources import Unknown
+from simbot.studies.sources import Unknown, differs_by_day, exact
 from simbot.studies.statistics import Figure
 
 ASKED = Asked(200, 3, ("full",))
@@ -318,3 +321,40 @@ def test_where_nothing_is_unknown_a_difference_spreads_by_luck_alone(tmp_path):
     for seed in range(6):  # by chance some days seem to differ
         apart = compare(plans, Asked(40, seed, ("full",)), silent).pairs[0].difference
         assert apart.ignorance_sd == 0.0 and apart.ignorance_most is None and apart.luck_sd > 0.0
+
+
+class Told:
+    """Where robots lie, as a study knows it."""
+
+    def __init__(self, scores):
+        self.scores = scores
+
+    def freed(self, values, numbers, luck):
+        days = numbers // MATCHES_A_DAY
+        return freed(values, days, [self.scores[days]], luck)
+
+
+def test_the_sequential_rule_holds_where_robots_are_known():
+    """200 studies of 140 days without a difference: means are freed anew at each of six looks."""
+    rng = np.random.default_rng(6)
+    numbers = MATCHES_A_DAY * np.arange(140)
+    wrong = found = 0
+    for _ in range(200):
+        scores, luck = rng.standard_normal((140, 3)), rng.standard_normal((140, 2))
+        beyond = 8.0 * ((scores[:, 0] > 1.3) - 0.0968)
+        apart = beyond + luck.sum(axis=1) + rng.standard_normal(140)
+        wrong += Pairing(apart, numbers, luck, Told(scores)).settled_at() is not None
+        found += Pairing(apart + 1.2, numbers, luck, Told(scores)).settled_at() is not None
+    assert wrong / 200 < ALPHA + 4 * np.sqrt(ALPHA * (1 - ALPHA) / 200)
+    assert found / 200 > 0.9
+
+
+def test_what_a_second_robot_or_a_look_is_not_sure_of_makes_days_differ(tmp_path):
+    plans = [plan_with(tmp_path / str(percent), percent, name=str(percent)) for percent in (80, 70)]
+    sees = SenseStep(1, "eye", None, 20_000, 0, Quantity(0.5, 0.2), 0.0, 100_000)
+    looking = replace(plans[0], routines={"look": SequenceStep(1, (sees,))})
+    assert [differs_by_day(each, ("full",)) for each in (*plans, looking)] == [False, False, True]
+    unsure = replace(plans[0], defenders=(Defender("guard", Quantity(0.2, 0.1), 1_000_000, ("autonomous",)),))
+    assert differs_by_day(unsure, ("full",)) and not differs_by_day(exact(unsure), ("full",))
+    beside = replace(plans[0], partner=Partner("other", unsure))
+    assert differs_by_day(beside, ("full",)) and not differs_by_day(exact(looking), ("full",))
