@@ -96,6 +96,11 @@ def has_target(move: MoveResult) -> bool:
     return move.arrival_us is not None or move.ends_at is not None
 
 
+def no_arrival(move: MoveResult) -> str:
+    """Instead of the time of an arrival that there is none of."""
+    return "never" if move.unfinished_us is None else "cut off"
+
+
 def move_key(move: MoveResult) -> MoveKey:
     return (move.step, move.line, move.mechanism, move.label)
 

@@ -24,6 +24,7 @@ from simbot.report.summary import (
     fold_moves,
     letter_of,
     letters,
+    no_arrival,
     seen_early,
     waits_for_arrival,
 )
@@ -177,7 +178,11 @@ def _bars(
         if here and group.key in lettered:
             lines += _link(lettered[group.key], group, drawn.name)
     lines += _spares(moves)
-    return lines + [Text(f"  {line}", style=QUIET) for line in bars.LEGEND]
+    legend = [
+        *bars.LEGEND,
+        *([bars.CUT_OFF] if any(move.unfinished_us is not None for move in moves) else []),
+    ]
+    return lines + [Text(f"  {line}", style=QUIET) for line in legend]
 
 
 def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
@@ -189,7 +194,7 @@ def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
     if waits_for_arrival(move):
         line.append("       waits for it")
     elif move.verdict is None and not move.stuck:
-        line.append("       not timed")
+        line.append(f"       {'not timed' if move.unfinished_us is None else 'cut off'}")
     else:
         margin = _ms(move.margin_us, signed=True) if move.margin_us is not None else "?"
         style = ALARM if breaks(move) else ""
@@ -259,7 +264,9 @@ def _table(
 
 
 def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set[str]) -> Text:
-    arrival = "never" if move.arrival_us is None else _ms(move.arrival_us)
+    arrival = no_arrival(move) if move.arrival_us is None else _ms(move.arrival_us)
+    if move.unfinished_us is not None:
+        notes.add(bars.CUT_OFF)
     timer = _ms(move.timer_us)
     if move.cut:
         arrival += "*"
@@ -429,7 +436,7 @@ def _measured(drawn: StateResult, folded: dict[MoveKey, FoldedMove]) -> Lines:
         mean = sum(move.measured_s) / len(move.measured_s)
         head = f"  {move.step:>3} {cut(move.label, 17):<17} {move.line:>4}"
         if move.arrival_us is None:
-            lines.append(Text(f"{head}      never {mean:8.3f} s"))
+            lines.append(Text(f"{head} {no_arrival(move):>10} {mean:8.3f} s"))
             continue
         ratio = f"{mean / (move.arrival_us / 1e6):.2f}" if move.arrival_us else "-"
         lines.append(
