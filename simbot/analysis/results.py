@@ -67,7 +67,7 @@ class PickResult:
     begins_at_us: int
     held_at_us: int | None
     outcome: (
-        str  # "held", the declared one, or "unfinished" where the match ended first
+        str  # "held", the declared one, "taken over" by a later one, "unfinished" where the match ended first
     )
 
 

@@ -8,7 +8,7 @@ from simbot.analysis.results import MoveResult, NeedResult, PickResult
 from simbot.analysis.unfinished import cut_off, unfinished_us
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
-from simbot.routine.acting import kept_needs
+from simbot.routine.acting import TAKEN_OVER, kept_needs
 from simbot.routine.trace import MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 
 UNFINISHED = "unfinished"
@@ -60,7 +60,7 @@ def link(trace: Trace, plant: Plant) -> Links:
 
 def is_lost(pick: PickRecord, timed_by: dict[int, WaitRecord]) -> bool:
     """Lost while it closed; also where it never closed although its wait is over."""
-    if pick.refused or pick.held_us is not None:
+    if pick.refused or pick.held_us is not None or pick.outcome == TAKEN_OVER:
         return False
     return pick.lost_us is not None or pick.move in timed_by
 
