@@ -106,6 +106,7 @@ class Finding:
     text: str  # one full sentence, first cause first
     fails: bool = False  # True where it makes the state fail
     mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
+    times: int = 1  # how often it happens, where one finding tells of all
 
     @property
     def key(self) -> FindingKey:

@@ -123,7 +123,9 @@ def fold_findings(states: Iterable[StateResult]) -> list[FoldedFinding]:
         for found in state.findings:
             groups.setdefault(found.key, {}).setdefault(state.name, []).append(found)
     folded = [
-        FoldedFinding(key, tuple((name, found[0], len(found)) for name, found in by_state.items()))
+        FoldedFinding(
+            key, tuple((name, found[0], sum(one.times for one in found)) for name, found in by_state.items())
+        )
         for key, by_state in groups.items()
     ]
     return sorted(folded, key=lambda group: min(found.at_us for _, found, _ in group.by_state))

@@ -187,7 +187,7 @@ def _bars(
 
 def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
     line = Text(f"  {move.step:>3} {cut(move.label, 17):<17} {move.line:>4} |")
-    for char in bars.draw(move, scale, BAR_WIDTH):
+    for char in bars.draw(move, scale, BAR_WIDTH - 1):
         alarm = char in "!/?" and not breaks(move)
         line.append(char, "" if alarm else BAR_STYLES.get(char, ""))
     line.append(" " * (29 + BAR_WIDTH - len(line)))
@@ -198,8 +198,17 @@ def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
     else:
         margin = _ms(move.margin_us, signed=True) if move.margin_us is not None else "?"
         style = ALARM if breaks(move) else ""
-        line.append(f"{margin:>6} {_verdict(move)}{' ' + letter if letter and breaks(move) else ''}", style)
+        line.append(f"{margin:>6} {_verdict(move)}", style)
+        _add_letters(line, letter if breaks(move) else "", style)
     return line
+
+
+def _add_letters(line: Text, letters: str, style: str) -> None:
+    """What a wait breaks, as many of it as the line has room for, and a + for the others."""
+    room = WIDTH - len(line) - 1
+    line.append(
+        f" {letters if len(letters) <= room else letters[: room - 1] + '+'}" if letters else "", style
+    )
 
 
 def _spares(moves: list[MoveResult]) -> Lines:
@@ -286,8 +295,9 @@ def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set
     verdict = "waits" if waits_for_arrival(move) else _verdict(move)
     if verdict.startswith("early"):
         notes.add("early: its code sees it inside before it stays there")
-    text = verdict + (f" {letter}" if letter and breaks(move) else "")
-    line.append(text, ALARM if breaks(move) else "")
+    style = ALARM if breaks(move) else ""
+    line.append(verdict, style)
+    _add_letters(line, letter if breaks(move) else "", style)
     return line
 
 
@@ -308,7 +318,7 @@ def _in_states(group: FoldedFinding, absent: list[str]) -> str:
     """The states in which it happens, those that say the same together, and those in which it does not."""
     said: dict[str, list[str]] = {}
     for state, found, times in group.by_state:
-        late = f"{_ms(found.late_us)} ms, " if found.late_us is not None else ""
+        late = f"{_ms(found.late_us)} ms, " if found.late_us else ""
         said.setdefault(f"{late}{_times(times)}, first at {_seconds(found.at_us)}", []).append(state)
     parts = [f"{_names(states)}: {what}" for what, states in said.items()]
     if absent:

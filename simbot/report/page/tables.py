@@ -181,7 +181,7 @@ def _said(part: PlanPart, group: FoldedFinding) -> tuple[tuple[str, str], ...]:
 def _where(group: FoldedFinding, absent: list[str]) -> str:
     parts = []
     for name, found, count in group.by_state:
-        late = f"{say.ms(found.late_us)} ms, " if found.late_us is not None else ""
+        late = f"{say.ms(found.late_us)} ms, " if found.late_us else ""
         parts.append(f"{name}: {late}{say.times(count)}, first at {say.seconds(found.at_us)}")
     if absent:
         parts.append(f"not on {say.listed(absent)}")
