@@ -194,7 +194,8 @@ def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
     if waits_for_arrival(move):
         line.append("       waits for it")
     elif move.verdict is None and not move.stuck:
-        line.append(f"       {'not timed' if move.unfinished_us is None else 'cut off'}")
+        had = move.unfinished_us
+        line.append("       not timed" if had is None else f" cut off at {_ms(had)} ms")
     else:
         margin = _ms(move.margin_us, signed=True) if move.margin_us is not None else "?"
         style = ALARM if breaks(move) else ""

@@ -10,6 +10,7 @@ from simbot import api
 from simbot.report.bars import draw
 from simbot.report.page import say
 from simbot.report.summary import no_arrival
+from simbot.report.terminal import _bar_line
 
 LIFT = WEAK["mechanisms"]["lift"]
 STRONG = {**WEAK, "mechanisms": {"lift": {**LIFT, "gearing": [{"ratio": "20:1"}], "moving_mass": "1 kg"}}}
@@ -31,6 +32,7 @@ def test_a_move_under_way_at_the_end_is_told_as_cut_off(tmp_path, had_ms):
     bar = draw(move, 10_000, 100)
     assert len(bar) == had_ms // 10 and set(bar) <= set("#-")
     assert state.passes
+    assert _bar_line(move, 20_000, "").plain.endswith(f" cut off at {had_ms} ms")
 
 
 def test_one_that_was_taken_over_so_late_that_it_could_not_have_arrived_is_too(tmp_path):
