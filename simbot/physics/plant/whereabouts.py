@@ -167,7 +167,7 @@ class Whereabouts(State):
 
     def comes_to(self, mechanism: str, word: str, from_us: int, to_us: int) -> int | None:
         """First instant in [from_us, to_us] at which a mechanism whose places are words stands at one."""
-        if self._word_since(mechanism, word, from_us) is not None:
+        if from_us <= to_us and self._word_since(mechanism, word, from_us) is not None:
             return from_us
         later = (begin for begin, _, place in self.stays(mechanism) if place == word and begin > from_us)
         return next((begin for begin in later if begin <= to_us), None)
