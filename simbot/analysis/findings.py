@@ -114,6 +114,9 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
     arrival = move.arrival_us()
     if arrival is None:
         return f"{the(mechanism)} of step {cause.step} {stays(move, coordinates[mechanism])}"
+    elsewhere = f"step {cause.step} sent the {mechanism} elsewhere ({cause.label})"
+    if record.margin_us is None and asked(move) != record.target:
+        return elsewhere
     took = arrival - move.start_us
     if arrival <= record.at_us:
         if record.margin_us is None and isinstance(record.position, float) and asked(move) == record.target:
@@ -123,7 +126,7 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
                 f"the {mechanism} came to rest inside its own window at {rests}, outside what is needed{off}"
             )
         if record.margin_us is None:
-            return f"step {cause.step} sent the {mechanism} elsewhere ({cause.label})"
+            return elsewhere
         return f"the need is tighter than the {mechanism}'s own window, which it had reached after {ms(took)}"
     wait = links.timed_by.get(record.cause)
     if wait is None or wait.ended_us > record.at_us:

@@ -5,27 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import hypot, inf, pi, remainder
 
-from simbot.analysis.order import STANDS, still_since
 from simbot.analysis.results import Finding
 from simbot.analysis.timed import TIMED, off_the_mark
 from simbot.analysis.timers import Links
+from simbot.analysis.unfinished import LONG, LONG_US, cut_off, stands_since, unfinished_us
 from simbot.analysis.words import clock, extent, ms, the
 from simbot.physics.build import DRIVES
-from simbot.physics.move import DriveFor, DriveTo, GoTo, Move, Spin, SpinTo
+from simbot.physics.move import DriveTo, GoTo, Move, Spin, SpinTo
 from simbot.physics.orders import control_of
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace, WaitRecord
 from simbot.scenario.model import MechanismSpec, Past, Robot
 
 Coordinates = dict[str, str]  # mechanism -> "length", "angle" or "word"
-
-AT_REST = 1e-6  # m/s or rad/s: slower than this it is going nowhere
-TURNS_US = 1_000  # over which it is seen whether a drive turns
-STEADY, STEADY_US = (
-    1e-3,
-    500_000,
-)  # a speed that has changed by less than this share for so long comes no nearer
-LONG, LONG_US = 5, 5_000_000  # under way for so many times its floor, and so long: it does not come
 
 
 def never_arrived(
@@ -86,25 +78,6 @@ def _period(wait: WaitRecord, trace: Trace) -> str:
     """The period whose end cut a wait."""
     names = [cut.period for cut in trace.cuts if cut.at_us == wait.ended_us]
     return names[0].replace("_", " ") if names else "its period"
-
-
-def stands_since(move: Move, at_us: int, plant: Plant) -> int | None:
-    """Since when a mechanism has stood still, or turned at one speed, at an instant; None: it is on its way."""
-    name = move.mechanism
-    if move.stopwatch is not None:
-        return move.start_us
-    if isinstance(move.command, SpinTo):
-        speed = plant.speed(name, at_us)
-        since = plant.inside_since(name, speed, STEADY * abs(speed), None, at_us)
-        return since if since is not None and at_us - since >= STEADY_US else None
-    if abs(plant.speed(name, at_us)) > AT_REST:
-        return None
-    if isinstance(move.command, DriveTo | DriveFor):
-        before = plant.pose(max(at_us - TURNS_US, move.start_us))
-        if abs(remainder(plant.pose(at_us).heading - before.heading, 2.0 * pi)) > AT_REST * TURNS_US * 1e-6:
-            return None  # in a turn its speed along its line is 0
-        return plant.inside_since(name, plant.pose(at_us), STANDS, None, at_us, STANDS)
-    return still_since(plant, name, at_us)
 
 
 def stuck_moves(trace: Trace, plant: Plant) -> set[int]:
@@ -213,6 +186,9 @@ def zero_is_off(move: Move, coordinate: str) -> str:
 
 def stays(move: Move, coordinate: str) -> str:
     """Where a move that never arrives ends: `ends at 0.2642 m, not 0.25 m (...)`."""
+    had = unfinished_us(move)
+    if had is not None:
+        return f"is still on its way: {cut_off(had)}"
     if isinstance(move.command, DriveTo):
         return f"does not get there ({move.reason()})"
     if isinstance(move.command, TIMED):

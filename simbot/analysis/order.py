@@ -43,9 +43,10 @@ def _broken(
             out = plant.leaves_at(other, *allowed, at, end)
             if out is None:
                 break
-            there = plant.position(other, out)
-            outside = (there, 0.0) if isinstance(there, str) else _half_line(OPPOSITE[side], bound)
-            back = plant.leaves_at(other, *outside, out, end)
+            if isinstance(bound, str):
+                back = plant.comes_to(other, bound, out + 1, end)
+            else:
+                back = plant.leaves_at(other, *_half_line(OPPOSITE[side], bound), out, end)
             until = end if back is None else back
             first = out if first is None else first
             overlap += until - out
@@ -53,10 +54,20 @@ def _broken(
             at = max(until, at + 1)
         if first is not None and overlap > 0:
             bounded = f"{the(other)} was not {side} {extent(bound, coordinates[other])}"
-            stood = extent(plant.position(other, first), coordinates[other])
+            stood = _stood(other, bound, first, plant, coordinates[other])
             went = f" and {extent(way, coordinates[record.move.mechanism])}" if way else ""
             found.append(_finding(record, other, bounded, stood, first, overlap, went))
     return found
+
+
+def _stood(other: str, bound: Target, at_us: int, plant: Plant, coordinate: str) -> str:
+    """Where a mechanism was that was not where it had to be."""
+    place = plant.position(other, at_us)
+    if isinstance(bound, str) and place == bound:
+        return f"had left {bound}"
+    if isinstance(place, str) and plant.stands(other, at_us) != place:
+        return f"was on its way from {place}"
+    return f"was at {extent(place, coordinate)}"
 
 
 def _half_line(side: str, bound: Target) -> tuple[Target, float]:
@@ -92,7 +103,10 @@ def rests_from(plant: Plant, mechanism: str, at_us: int) -> int:
 
 def still_since(plant: Plant, mechanism: str, at_us: int) -> int | None:
     """The same; None where it still moves."""
-    return plant.inside_since(mechanism, plant.position(mechanism, at_us), STANDS, None, at_us)
+    place = plant.position(mechanism, at_us)
+    if isinstance(place, str):
+        return plant.words_rest_since(mechanism, at_us)
+    return plant.inside_since(mechanism, place, STANDS, None, at_us)
 
 
 def _finding(
@@ -111,6 +125,6 @@ def _finding(
         late_us=overlap_us,
         text=(
             f"step {record.step} had the {mechanism} moving for {ms(overlap_us)}{went} while {bounded}: "
-            f"at {clock(at_us)} it was at {stood}"
+            f"at {clock(at_us)} it {stood}"
         ),
     )

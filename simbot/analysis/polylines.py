@@ -102,7 +102,7 @@ def courses_of(plant: Plant, trace: Trace) -> Courses:
 def _course(name: str, plant: Plant, trace: Trace, course: Sampled, at_us: Instants) -> Course:
     spec = plant.robot.mechanisms[name]
     if spec.coordinate == "word":
-        return _words(name, trace)
+        return _words(name, plant, trace)
     if spec.kind in DRIVES:
         measures, values = "to_go", _to_go(trace, name, course, at_us)
     elif spec.kind in SPINNING:
@@ -113,27 +113,19 @@ def _course(name: str, plant: Plant, trace: Trace, course: Sampled, at_us: Insta
     return Course(name, measures, at_us[kept], values[kept])
 
 
-def _words(name: str, trace: Trace) -> Course:
+def _words(name: str, plant: Plant, trace: Trace) -> Course:
     """A measured mechanism: where it is, and -1 while it goes to another place."""
     words: dict[str, float] = {}
     at_us: list[int] = []
     values: list[float] = []
-
-    def note(when_us: int, word: float) -> None:
-        at_us.append(when_us)
-        values.append(word)
-
-    for record in trace.moves:
-        watch = record.move.stopwatch
-        if record.move.mechanism != name or watch is None:
-            continue
-        if not at_us:
-            note(0, words.setdefault(watch.before, 0.0) if watch.before else -1.0)
-        there = words.setdefault(watch.word, float(len(words)))
-        if watch.there_us > watch.start_us:
-            note(watch.start_us, -1.0)
-        if watch.there_us <= trace.horizon_us:
-            note(watch.there_us, there)
+    for begin, end, word in plant.stays(name):
+        if begin > trace.horizon_us:
+            break
+        at_us.append(begin)
+        values.append(words.setdefault(word, float(len(words))) if word else -1.0)
+        if end is not None:
+            at_us.append(end)
+            values.append(-1.0)
     return Course(name, "word", np.array(at_us, dtype=np.int64), np.array(values), tuple(words))
 
 

@@ -37,9 +37,8 @@ def queue_findings(trace: Trace) -> Iterator[Finding]:
             end = "; it still waits when its period ends" if _cut(queues[-1], trace) else ""
             why = WHY[first.why].format(first.where)
             text = f"step {first.step} stands {sum(lasts) * 1e-6:.1f} s waiting: {why}{longest}{end}"
-            yield replace(
-                _finding("waits_long", first, text), late_us=sum(lasts)
-            )  # told once, by the worst state
+            found = _finding("waits_long", first, text)
+            yield replace(found, late_us=sum(lasts), times=len(queues))  # told once, by the worst state
 
 
 def _cut(queue: QueueRecord, trace: Trace) -> bool:

@@ -42,6 +42,7 @@ class MoveResult:
     period: str
     repeat: int  # 0 for the first execution of this line, 1 for the second, ...
     stuck: bool = False  # it never arrives, and a wait for its arrival stood until its period ended
+    unfinished_us: int | None = None  # how long it had, where only the end of the match kept it from arriving
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,9 @@ class PickResult:
     line: int
     begins_at_us: int
     held_at_us: int | None
-    outcome: str  # "held", the declared one, or "unfinished" where the match ended first
+    outcome: (
+        str  # "held", the declared one, "taken over" by a later one, "unfinished" where the match ended first
+    )
 
 
 class FindingKey(NamedTuple):
@@ -103,6 +106,7 @@ class Finding:
     text: str  # one full sentence, first cause first
     fails: bool = False  # True where it makes the state fail
     mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
+    times: int = 1  # how often it happens, where one finding tells of all
 
     @property
     def key(self) -> FindingKey:

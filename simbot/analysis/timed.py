@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 
 from simbot.analysis.results import Finding
 from simbot.analysis.timers import Links
+from simbot.analysis.unfinished import unfinished_us
 from simbot.analysis.words import extent
 from simbot.physics.move import DriveFor, Move, PushFor
 from simbot.physics.plant.totals import RESTS
@@ -35,6 +36,8 @@ def timed_findings(
         move = record.move
         told = index in stuck or any(one.missed for one in links.downstream.get(index, ()))
         if not isinstance(move.command, TIMED) or told or move.arrival_us() is not None:
+            continue
+        if unfinished_us(move) is not None:
             continue
         wait = links.timed_by.get(index)
         yield Finding(

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from simbot.analysis.results import MoveResult, NeedResult, PickResult
+from simbot.analysis.unfinished import cut_off, unfinished_us
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
-from simbot.routine.acting import kept_needs
+from simbot.routine.acting import TAKEN_OVER, kept_needs
 from simbot.routine.trace import MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
 
 UNFINISHED = "unfinished"
@@ -59,7 +60,7 @@ def link(trace: Trace, plant: Plant) -> Links:
 
 def is_lost(pick: PickRecord, timed_by: dict[int, WaitRecord]) -> bool:
     """Lost while it closed; also where it never closed although its wait is over."""
-    if pick.refused or pick.held_us is not None:
+    if pick.refused or pick.held_us is not None or pick.outcome == TAKEN_OVER:
         return False
     return pick.lost_us is not None or pick.move in timed_by
 
@@ -117,6 +118,7 @@ def move_result(
     worth = None if timer is None or turns else verdict(timer, floor, arrival, guard_us)
     below = worth in ("impossible", "short", "never")
     rests = arrival is None and not turns
+    had = unfinished_us(move) if rests and with_floor else None
     return MoveResult(
         step=record.step,
         line=record.line,
@@ -141,9 +143,10 @@ def move_result(
         target=move.target,
         lag=move.lag(),
         ends_at=move.ends_at() if rests else None,
-        reason=move.reason() if rests else "",
+        reason=(move.reason() if had is None else cut_off(had)) if rests else "",
         period=record.period,
         repeat=record.repeat,
+        unfinished_us=had,
     )
 
 

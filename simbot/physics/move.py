@@ -275,27 +275,21 @@ class Move:
             if isinstance(self.command, SpinTo):
                 return plant.speed(self.mechanism, self.cut_us)
             return plant.position(self.mechanism, self.cut_us)
-        last = plant if self.cut_us is None else self._ahead()
-        last._reach(plant.horizon_us)
+        last = self.onward()
         if isinstance(self.command, SpinTo):
             return last._raw(self.mechanism, plant.horizon_us / 1e6)[1]
         return last._position_at(self.mechanism, plant.horizon_us / 1e6)
 
     def went(self) -> tuple[float, float]:
         """How far an effort for a time takes it in the end, and how far it is meant to [m, rad]."""
-        plant = self._plant
-        last = plant if self.cut_us is None else self._ahead()
-        last._reach(plant.horizon_us)
-        return last._went(self)
+        return self.onward()._went(self)
 
     def reason(self) -> str:
         """For a move that never arrives: where it ends and what holds it there, as a clause."""
         if self.stopwatch is not None:
             return self.stopwatch.why
-        plant = self._plant
-        last = plant if self.cut_us is None else self._ahead()
-        last._reach(plant.horizon_us)
-        since = last._set_since(self, plant.horizon_us)
+        last = self.onward()
+        since = last._set_since(self, last.horizon_us)
         if since is not None and last._hunts(self, since):
             return "it leaves its window again and again"
         return last._why(self)
@@ -335,6 +329,12 @@ class Move:
     def forget(self) -> None:
         """Let go of what was kept of its beginning and of what would have come: nothing more will be asked of it."""
         self._tail = self._twin = self._begun = None
+
+    def onward(self) -> Plant:
+        """The plant at its horizon as this command leaves it, if no later one had taken over."""
+        last = self._plant if self.cut_us is None else self._ahead()
+        last._reach(self._plant.horizon_us)
+        return last
 
     def _ahead(self) -> Plant:
         """The plant as it would have gone on from the takeover if nothing more had been commanded."""

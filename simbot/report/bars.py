@@ -48,7 +48,12 @@ LEGEND = (
 )
 
 
+CUT_OFF = "cut off: the match ended before it arrived"
+
+
 def extent_us(move: MoveResult) -> int:
+    if move.unfinished_us is not None:
+        return move.unfinished_us
     return max(move.floor_us or 0, move.arrival_us or 0, move.timer_us or 0)
 
 
@@ -79,6 +84,9 @@ def _draw(move: MoveResult, us_per_column: int) -> str:
     floor = _column(move.floor_us or 0, us_per_column)
     flag = "!" if breaks(move) else ")"
     timer = None if move.timer_us is None else _column(move.timer_us, us_per_column)
+    if move.unfinished_us is not None and timer is None:
+        had = _column(move.unfinished_us, us_per_column)
+        return "#" * min(floor, had) + "-" * (had - floor)
     if move.arrival_us is None:
         return _never(floor, timer, flag)
     arrival = max(_column(move.arrival_us, us_per_column), floor)

@@ -20,6 +20,7 @@ from simbot.report.summary import (
     breaks,
     fold_findings,
     fold_moves,
+    no_arrival,
     waits_for_arrival,
 )
 from simbot.studies.shown import Shown
@@ -164,7 +165,7 @@ def _measured(move: MoveResult) -> Row:
         "step": _step(move),
         "trials": str(len(move.measured_s)),
         "measured": f"{mean:.2f}{spread}",
-        "predicted": "never" if arrival is None else f"{arrival:.2f}",
+        "predicted": no_arrival(move) if arrival is None else f"{arrival:.2f}",
         "ratio": "\u2013" if not arrival else f"{mean / arrival:.2f}",
         "ideal": _share(move.floor_us, mean * 1e6),
     }
@@ -173,7 +174,7 @@ def _measured(move: MoveResult) -> Row:
 def _unmeasured(move: MoveResult) -> Row:
     return {
         "step": _step(move),
-        "predicted": "never" if move.arrival_us is None else f"{move.arrival_us / 1e6:.2f}",
+        "predicted": no_arrival(move) if move.arrival_us is None else f"{move.arrival_us / 1e6:.2f}",
     }
 
 
@@ -186,7 +187,7 @@ def _wait(move: MoveResult) -> Row:
     return {
         "step": _step(move),
         "floor": _ms(move.floor_us),
-        "arrival": "never" if move.arrival_us is None else _ms(move.arrival_us),
+        "arrival": no_arrival(move) if move.arrival_us is None else _ms(move.arrival_us),
         "timer": _ms(move.timer_us),
         "margin": "\u2013" if margin is None else f"{margin / 1000:+.0f}".replace("-", MINUS),
         "verdict": verdict,

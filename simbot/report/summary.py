@@ -96,6 +96,11 @@ def has_target(move: MoveResult) -> bool:
     return move.arrival_us is not None or move.ends_at is not None
 
 
+def no_arrival(move: MoveResult) -> str:
+    """Instead of the time of an arrival that there is none of."""
+    return "never" if move.unfinished_us is None else "cut off"
+
+
 def move_key(move: MoveResult) -> MoveKey:
     return (move.step, move.line, move.mechanism, move.label)
 
@@ -118,7 +123,9 @@ def fold_findings(states: Iterable[StateResult]) -> list[FoldedFinding]:
         for found in state.findings:
             groups.setdefault(found.key, {}).setdefault(state.name, []).append(found)
     folded = [
-        FoldedFinding(key, tuple((name, found[0], len(found)) for name, found in by_state.items()))
+        FoldedFinding(
+            key, tuple((name, found[0], sum(one.times for one in found)) for name, found in by_state.items())
+        )
         for key, by_state in groups.items()
     ]
     return sorted(folded, key=lambda group: min(found.at_us for _, found, _ in group.by_state))

@@ -24,6 +24,7 @@ from simbot.report.summary import (
     fold_moves,
     letter_of,
     letters,
+    no_arrival,
     seen_early,
     waits_for_arrival,
 )
@@ -177,24 +178,38 @@ def _bars(
         if here and group.key in lettered:
             lines += _link(lettered[group.key], group, drawn.name)
     lines += _spares(moves)
-    return lines + [Text(f"  {line}", style=QUIET) for line in bars.LEGEND]
+    legend = [
+        *bars.LEGEND,
+        *([bars.CUT_OFF] if any(move.unfinished_us is not None for move in moves) else []),
+    ]
+    return lines + [Text(f"  {line}", style=QUIET) for line in legend]
 
 
 def _bar_line(move: MoveResult, scale: int, letter: str) -> Text:
     line = Text(f"  {move.step:>3} {cut(move.label, 17):<17} {move.line:>4} |")
-    for char in bars.draw(move, scale, BAR_WIDTH):
+    for char in bars.draw(move, scale, BAR_WIDTH - 1):
         alarm = char in "!/?" and not breaks(move)
         line.append(char, "" if alarm else BAR_STYLES.get(char, ""))
     line.append(" " * (29 + BAR_WIDTH - len(line)))
     if waits_for_arrival(move):
         line.append("       waits for it")
     elif move.verdict is None and not move.stuck:
-        line.append("       not timed")
+        had = move.unfinished_us
+        line.append("       not timed" if had is None else f" cut off at {_ms(had)} ms")
     else:
         margin = _ms(move.margin_us, signed=True) if move.margin_us is not None else "?"
         style = ALARM if breaks(move) else ""
-        line.append(f"{margin:>6} {_verdict(move)}{' ' + letter if letter and breaks(move) else ''}", style)
+        line.append(f"{margin:>6} {_verdict(move)}", style)
+        _add_letters(line, letter if breaks(move) else "", style)
     return line
+
+
+def _add_letters(line: Text, letters: str, style: str) -> None:
+    """What a wait breaks, as many of it as the line has room for, and a + for the others."""
+    room = WIDTH - len(line) - 1
+    line.append(
+        f" {letters if len(letters) <= room else letters[: room - 1] + '+'}" if letters else "", style
+    )
 
 
 def _spares(moves: list[MoveResult]) -> Lines:
@@ -259,7 +274,9 @@ def _table(
 
 
 def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set[str]) -> Text:
-    arrival = "never" if move.arrival_us is None else _ms(move.arrival_us)
+    arrival = no_arrival(move) if move.arrival_us is None else _ms(move.arrival_us)
+    if move.unfinished_us is not None:
+        notes.add(bars.CUT_OFF)
     timer = _ms(move.timer_us)
     if move.cut:
         arrival += "*"
@@ -279,8 +296,9 @@ def _table_line(head: str, state: str, move: MoveResult, letter: str, notes: set
     verdict = "waits" if waits_for_arrival(move) else _verdict(move)
     if verdict.startswith("early"):
         notes.add("early: its code sees it inside before it stays there")
-    text = verdict + (f" {letter}" if letter and breaks(move) else "")
-    line.append(text, ALARM if breaks(move) else "")
+    style = ALARM if breaks(move) else ""
+    line.append(verdict, style)
+    _add_letters(line, letter if breaks(move) else "", style)
     return line
 
 
@@ -301,7 +319,7 @@ def _in_states(group: FoldedFinding, absent: list[str]) -> str:
     """The states in which it happens, those that say the same together, and those in which it does not."""
     said: dict[str, list[str]] = {}
     for state, found, times in group.by_state:
-        late = f"{_ms(found.late_us)} ms, " if found.late_us is not None else ""
+        late = f"{_ms(found.late_us)} ms, " if found.late_us else ""
         said.setdefault(f"{late}{_times(times)}, first at {_seconds(found.at_us)}", []).append(state)
     parts = [f"{_names(states)}: {what}" for what, states in said.items()]
     if absent:
@@ -429,7 +447,7 @@ def _measured(drawn: StateResult, folded: dict[MoveKey, FoldedMove]) -> Lines:
         mean = sum(move.measured_s) / len(move.measured_s)
         head = f"  {move.step:>3} {cut(move.label, 17):<17} {move.line:>4}"
         if move.arrival_us is None:
-            lines.append(Text(f"{head}      never {mean:8.3f} s"))
+            lines.append(Text(f"{head} {no_arrival(move):>10} {mean:8.3f} s"))
             continue
         ratio = f"{mean / (move.arrival_us / 1e6):.2f}" if move.arrival_us else "-"
         lines.append(

@@ -38,6 +38,7 @@ KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the e
 MISSED_BY_CHANCE = "it closed on nothing, as it does now and then"
 NOTHING_LEFT = "there was nothing left to take"
 NO_ROOM = "its hand was full"
+TAKEN_OVER = "taken over"
 
 
 @dataclass(slots=True)
@@ -95,11 +96,10 @@ class Actor:
         label: str,
     ) -> int:
         """Give a command now; index of the move."""
-        for grip in self.grips:
-            if grip.step.by.mechanism == mechanism:
-                self._lose(
-                    grip, self.plant.now_us, f"the {mechanism} was sent elsewhere before it had closed"
-                )
+        for grip in self._closing(mechanism):
+            if _sent_to(command) != grip.step.by.target:  # sent to the same place it goes on closing
+                why = f"the {mechanism} was sent elsewhere before it had closed"
+                self._lose(grip, self.plant.now_us, why)
         full = isinstance(step, MoveStep | EffortStep) and self.hands.count(mechanism) > 0
         if full and _sent_to(command) in self._lets_go[mechanism]:
             self._at_hand("opened_full", step.line, mechanism)
@@ -177,17 +177,36 @@ class Actor:
         now = self.plant.now_us
         met = self._check(step)
         before = self.latest.get(step.by.mechanism)
+        closing = self._closing(step.by.mechanism)
         grip = Grip(step, now, self.by(step), len(self.log.picks), attempt, fails)
         self.log.picks.append(None)
         if not met:
             self._lose(grip, now, "", refused=True)
             return grip.move
+        for other in closing:
+            self._take_over(other, grip)
         if self.log.moves[grip.move].move.arrival_us() == now:
             self._shut_already(step, before)
             self.settle(grip)
         else:
             self.grips.append(grip)
         return grip.move
+
+    def _closing(self, mechanism: str) -> list[Grip]:
+        """Picks and hand overs for which a hand is closing."""
+        return [grip for grip in self.grips if grip.step.by.mechanism == mechanism and not grip.over]
+
+    def _take_over(self, old: Grip, new: Grip) -> None:
+        """One closing takes once: of two for the same the later one; what was to take something else has lost it."""
+        if old.over:
+            return
+        if _takes(old.step) == _takes(new.step):
+            self._close(old, held_us=None, lost_us=None, outcome=TAKEN_OVER, why="")
+        else:
+            number = self.log.number(new.step.line)
+            why = f"step {number} closed the {new.step.by.mechanism} for something else before it had closed"
+            self._lose(old, self.plant.now_us, why)
+        self.grips.remove(old)
 
     def _shut_already(self, step: PickStep | HandOverStep, before: int | None) -> None:
         """Note a hand that nothing has opened since it last closed; not where it is stated to be so."""
@@ -198,7 +217,7 @@ class Actor:
 
     def predict(self, grip: Grip) -> None:
         """Set the instant at which it will hold, if nothing more is commanded."""
-        arrival = self.log.moves[grip.move].move.arrival_us()
+        arrival = self.log.moves[self.latest[grip.step.by.mechanism]].move.arrival_us()
         grip.due_us = None if arrival is None else max(arrival, self.plant.now_us)
 
     def settle(self, grip: Grip) -> bool:
@@ -490,6 +509,11 @@ def carriers_of(plan: Plan) -> dict[str, tuple[str, ...]]:
             carrier = mechanisms[carrier].values.get("on")
         found[name] = tuple(chain)
     return found
+
+
+def _takes(step: PickStep | HandOverStep) -> tuple[str, ...]:
+    """What a pick or a hand over takes, and where from."""
+    return (step.element, step.station) if isinstance(step, PickStep) else (step.giver,)
 
 
 def _sent_to(command: Command) -> Target | None:

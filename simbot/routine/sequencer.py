@@ -86,20 +86,18 @@ class Run(Flow):
         self.process: simpy.Process | None = None
 
     def begin(self) -> None:
-        """Put the periods on the clock, and begin the first at the first tick."""
+        """Put the periods on the clock; none begins before the first tick, and of those due there the last does."""
         at_us, first_us = 0, self.plant.tick_at_or_after(0)
         endgame = self.plan.endgame
         for period in self.plan.game.periods:
             steps = self.plan.periods.get(period.name)
             if at_us == first_us == 0:
                 self._start(period.name, steps)
-            elif at_us == 0:
-                self._boundary(first_us, period.name, steps)
             elif endgame is None or at_us < endgame.begin_us:  # the endgame's routine goes on to the end
-                self._boundary(at_us, period.name, steps)
+                self._boundary(max(at_us, first_us), period.name, steps)
             at_us += period.duration_us
         if endgame is not None:
-            self._boundary(endgame.begin_us, "endgame", endgame.steps)
+            self._boundary(max(endgame.begin_us, first_us), "endgame", endgame.steps)
 
     def _start(self, period: str, steps: SequenceStep | None, reset: bool = False) -> None:
         self.log.period = period

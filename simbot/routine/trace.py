@@ -74,7 +74,7 @@ class PickRecord(NamedTuple):
     refused: bool  # its needs were not met when it began
     held_us: int | None
     lost_us: int | None
-    outcome: str  # "held", the declared one, or "" where the match ended first
+    outcome: str  # "held", the declared one, "taken over" by a later one for the same, "" where the match ended first
     why: str
 
 

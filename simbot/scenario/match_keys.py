@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from simbot.scenario.errors import Fault
 from simbot.scenario.fields import Shape, microseconds
-from simbot.scenario.model import Defender, Driver, Need, Pattern
+from simbot.scenario.model import Defender, Driver, EndCondition, Need, Pattern
 from simbot.scenario.schema import DefenderShape, DriverShape, PartnerShape, PatternShape
 from simbot.scenario.sheet import Loc, Sheet, listed
 from simbot.scenario.steps import StepReader
@@ -30,13 +30,13 @@ class MatchReader:
     def read(self) -> None:
         """Read all of it; mistakes are noted."""
         for name, at in self.sheet.entries(("plan", "at_end")):
-            self.at_end[name] = self._needs(name, at, "condition `at_end` of the game", self._ends())
+            known = self._ends()
+            self.at_end[name] = self._needs(name, at, "condition `at_end` of the game", known)
+            if known is not None and name in known and known[name].pose is None:
+                self._not_empty(at)
         for name, at in self.sheet.entries(("plan", "orientations")):
             self.orientations[name] = self._needs(name, at, "orientation of a place", self._orientations())
-            if (node := self.sheet.node(at)) is not None and node.value == {}:
-                self.sheet.fail(
-                    at, Fault("nothing is stated that makes it so", "{}", "wrist: 90 deg within 5 deg")
-                )
+            self._not_empty(at)
         if self.sheet.node(("plan", "driver")) is not None:
             shape = self.sheet.read(("plan", "driver"), DriverShape)
             if shape is not None:
@@ -51,7 +51,13 @@ class MatchReader:
         for name, at in self.sheet.entries(others):
             self._other(name, at)
 
-    def _ends(self) -> Iterable[str] | None:
+    def _not_empty(self, loc: Loc) -> None:
+        if (node := self.sheet.node(loc)) is not None and node.value == {}:
+            self.sheet.fail(
+                loc, Fault("nothing is stated that makes it so", "{}", "wrist: 90 deg within 5 deg")
+            )
+
+    def _ends(self) -> Mapping[str, EndCondition] | None:
         game = self.reader.game.game if self.reader.game else None
         return None if game is None else game.at_end
 

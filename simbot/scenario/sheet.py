@@ -7,6 +7,7 @@ time; its error locations are turned into places here.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -210,7 +211,7 @@ class Sheet:
         if node is None:
             return []
         if not isinstance(node.value, list):
-            self.fail(loc, Fault("a list is wanted", _shown(node)))
+            self.fail(loc, Fault(LIST_WANTED, _shown(node), as_list(_shown(node))))
             return []
         return [(*loc, index) for index in range(len(node.value))]
 
@@ -234,20 +235,30 @@ class Sheet:
         else:
             text, wanted = _SHAPES.get(kind, (str(entry["msg"]), ""))
             given = entry.get("input")
-            self.fail(
-                inner, Fault(text, given if isinstance(given, str) else _shown(self.node(inner)), wanted)
-            )
+            shown = given if isinstance(given, str) else _shown(self.node(inner))
+            self.fail(inner, Fault(text, shown, as_list(shown) if text == LIST_WANTED else wanted))
 
 
+LIST_WANTED = "a list is wanted"
 _SHAPES = {
     "missing": ("a value is missing in this list", ""),
     "too_long": ("too many values in this list", "fewer; a decimal comma splits a number in two"),
     "too_short": ("too few values in this list", "more"),
-    "tuple_type": ("a list is wanted", ""),
-    "list_type": ("a list is wanted", ""),
+    "tuple_type": (LIST_WANTED, ""),
+    "list_type": (LIST_WANTED, ""),
     "dict_type": ("a mapping is wanted", "names, each with its value, such as {lift: 0.42 m}"),
     "string_type": ("a word is wanted", ""),
 }
+
+
+def as_list(given: str) -> str:
+    """How values that stand in a row otherwise are written as a list: `[0 m, 0.6 m]` for `0 to 0.6 m`."""
+    values = [value.strip() for value in re.split(r"\bto\b|\bx\b|×|;|,|/|\.\.|\u2013", given)]
+    if len(values) < 2 or not all(re.match(r"[-+]?\.?\d", value) for value in values):
+        return "values between [ and ], with a comma between two"
+    unit = re.sub(r"[-+.\d\s]", "", values[-1])
+    bare = re.compile(r"[-+.\d]+")
+    return f"[{', '.join(f'{value} {unit}'.strip() if bare.fullmatch(value) else value for value in values)}]"
 
 
 def shape_keys(shape: type[BaseModel]) -> list[str]:

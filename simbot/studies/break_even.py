@@ -1,12 +1,12 @@
 """When the other plan would win: the value of each quantity at which the paired difference crosses zero.
 
-The difference at another value is that of all matches, plus what the first matches change between the two values
-under the same luck. Under a fixed luck it is an ordinary function of the value, so that a root finder that keeps
-its bracket (Brent, 1973; scipy) finds the crossing. It lies with 95 % confidence where the interval of the difference
-has 0 in it (a test turned round, as Fieller, 1954, does for ratios). Where one cycle more or less makes the difference
-jump, straight lines tell nothing: then the ends are values that were tried, the leader surely ahead at the one and
-surely behind at the other. Where that reaches what is so now, or the furthest
-value that is tried, the crossing cannot be told from noise, and none is given.
+The difference at another value is that of all matches, plus what the first matches change between the two values under
+the same luck; so is a cycle time. Under a fixed luck it is an ordinary function of the value, so that a root finder
+that keeps its bracket (Brent, 1973; scipy) finds the crossing. It lies with 95 % confidence where the interval of the
+difference has 0 in it (a test turned round, as Fieller, 1954, does for ratios). Where one cycle more or less makes the
+difference jump, straight lines tell nothing: then the ends are values that were tried, the leader surely ahead at the
+one and surely behind at the other. Where that reaches what is so now, or the furthest value that is tried, the crossing
+cannot be told from noise, and none is given.
 """
 
 from __future__ import annotations
@@ -155,6 +155,7 @@ class Trial:
     ) -> None:
         self.ledger = ledger
         self.fit = paired(*records, known).fit()
+        self.cycle_times = [_cycle_time(side) for side in records]  # of all matches, as they were played
         self.now = Look(0.0, self.fit.mean.value, self.fit.half())
         first: dict[int, tuple[MatchRecord, MatchRecord]] = {}
         for pair in both(*records):
@@ -307,9 +308,10 @@ class Looks:
             return float(_battery(lever, value).open_circuit)
         if lever.cycle_of is None:
             return value
-        played = sorted(self.looks)
-        times = [_cycle_time(self.trial.play(lever, each)[lever.cycle_of]) for each in played]
-        return float(np.interp(value, played, times))
+        side, played = lever.cycle_of, sorted(self.looks)
+        times = [_cycle_time(self.trial.play(lever, each)[side]) for each in played]
+        changed = np.array(times) - times[played.index(lever.now)]
+        return float(self.trial.cycle_times[side] + np.interp(value, played, changed))
 
 
 def _end(look: Look, sign: float) -> float:

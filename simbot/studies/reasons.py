@@ -118,5 +118,5 @@ def _near(near: list[Execution]) -> str:
     )
     worst = max(-(one.margin_us or 0) for one in near)
     if worst > 0:
-        return f"too short by up to {ms(worst)}, and harmless: {spare}"
+        return f"ends up to {ms(worst)} before the arrival, and harmless: {spare}"
     return f"good: less than a guard of its own, but {spare}"

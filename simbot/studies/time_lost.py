@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from simbot.analysis.never import is_stuck, stands_since, stood_out
+from simbot.analysis.never import is_stuck, stood_out
 from simbot.analysis.order import rests_from
+from simbot.analysis.unfinished import stands_since
 from simbot.physics.plant import Plant
 from simbot.routine.trace import Trace, WaitRecord
 from simbot.scenario.model import Plan, Robot, WaitStep

@@ -23,14 +23,24 @@ def broken(plan, luck=None):
 
 
 def test_a_rule_on_a_word_is_watched_while_its_mechanism_moves(tmp_path):
-    # the hand is shut from 0.2 s to 0.5 s; the other moves from 0.1 s to 0.3 s, and from 0.45 s to 0.65 s
+    # the hand is shut from 0.2 s until it is sent away at 0.3 s; the other moves from 0.1 s to 0.3 s, and from
+    # 0.45 s to 0.65 s
     steps = [{"move": {"hand": "shut"}}, wait("0.1 s"), {"move": {"other": "up"}}, wait("0.2 s"),
              {"move": {"hand": "open"}}, wait("0.15 s"), {"move": {"other": "down"}}, wait("1 s")]  # fmt: skip
     first, second = broken(a_plan(tmp_path, steps, robot=ruled(hand="at shut")))
-    assert first[:2] == (100, 100) and second[:2] == (500, 150)
+    assert first[:2] == (100, 100) and second[:2] == (450, 200)
     assert first[2] == (
-        "step 3 had the other moving for 100 ms while the hand was not at shut: at 0.100 s it was at open"
+        "step 3 had the other moving for 100 ms while the hand was not at shut: at 0.100 s it was on its way from open"
     )
+    assert second[2].endswith("while the hand was not at shut: at 0.450 s it had left shut")
+
+
+def test_a_rule_is_broken_from_the_instant_at_which_its_mechanism_leaves(tmp_path):
+    # the other moves from 0.1 s to 0.3 s; the hand leaves at 0.15 s, is called back at 0.2 s and is open at 0.4 s
+    steps = [wait("0.1 s"), {"move": {"other": "up"}}, wait("0.05 s", **{"for": "stagger"}), {"move": {"hand": "shut"}},
+             wait("0.05 s", **{"for": "stagger"}), {"move": {"hand": "open"}}, wait("1 s")]  # fmt: skip
+    ((at, lasts, text),) = broken(a_plan(tmp_path, steps, robot=ruled(hand="at open")))
+    assert (at, lasts) == (150, 150) and text.endswith("at 0.150 s it had left open")
 
 
 def test_a_retry_beside_a_lift_breaks_the_order_between_them(tmp_path):

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
-from simbot.report.terminal import print_run, run_lines
+from simbot.report.terminal import WIDTH, _bar_line, _table_line, print_run, run_lines
 
 
 def printed(run_result, state="mid-event"):
@@ -22,6 +22,19 @@ def test_no_line_is_wider_than_80_columns_and_all_are_ascii(run_result):
     assert all(len(line) <= 80 for line in text.splitlines())
     assert text.isascii()
     assert all(line == line.rstrip() for line in text.splitlines() if "verdict" not in line)
+
+
+def test_a_wait_that_breaks_many_things_keeps_to_its_line(run_result):
+    move = next(
+        one for one in run_result.states[0].moves if one.timer_us is not None and one.verdict == "slack"
+    )
+    worst = replace(move, verdict="impossible", consequence="breaking", margin_us=-99_000_000)
+    for line in (
+        _bar_line(worst, 1_000, "abcdefgh"),
+        _table_line(" " * 28, "fresh", worst, "abcdefgh", set()),
+        _bar_line(worst, 1_000, "ab"),
+    ):
+        assert len(line) <= WIDTH and line.plain.endswith((" a+", " ab+", " ab")), line.plain
 
 
 def test_piped_output_has_no_escape_codes_and_says_the_same_as_the_coloured_one(run_result):

@@ -108,6 +108,25 @@ def test_a_long_wait_is_named_also_where_no_cycle_is_whole(tmp_path):
     assert told == "step 1 stands 11.0 s waiting: the bin is empty, 2.2 s at the longest"
 
 
+def printed(plan: Plan) -> str:
+    result, out = api.run(plan), StringIO()
+    print_run(result, result.states[0], out)
+    return " ".join(out.getvalue().split())
+
+
+def test_how_often_it_was_waited_is_said(tmp_path):
+    refilled = {"stations": {"bin": {"pose": POSE, "gives": "ball", "stock": 1, "refill": "1 per 2.5 s"}}}
+    steps = [{"repeat": 6, "steps": [pick(), wait("0.3 s")]}]
+    assert "full: 11000 ms, 5 times, first at" in printed(a_plan(tmp_path, steps, game=refilled))
+
+
+def test_a_hand_that_is_full_when_it_closes_is_not_said_to_be_late_by_nothing(tmp_path):
+    start = {"hand": "open", "other": "open", "holds": {"hand": "ball"}}
+    hands = {name: {"kind": "measured", "time": "0.2 s", "room": 1} for name in ("hand", "other")}
+    said = printed(a_plan(tmp_path, [pick(), wait("0.3 s")], robot={"mechanisms": hands}, start=start))
+    assert "the hand was full: missed full: once, first at 0.20 s" in said and " 0 ms, once" not in said
+
+
 def test_a_long_wait_is_told_once_with_the_worst_battery(tmp_path):
     """A slide that is slower on a weak battery comes later to a bin that fills by the clock: it waits less there."""
     states = {

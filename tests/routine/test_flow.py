@@ -8,6 +8,8 @@ from stopwatches import a_plan, pick, place, wait
 from simbot.analysis.states import state_result
 from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn
+from simbot.physics.plant import Plant
+from simbot.routine import sequencer
 from simbot.routine.match import play
 from simbot.scenario.check import plan_doubts
 from simbot.scenario.errors import ScenarioError
@@ -434,6 +436,38 @@ def test_what_counts_at_the_end_and_what_costs_points(tmp_path):
         ("penalty", "missed", -3), ("penalty", "possession", -4), ("end", "up", 5), ("end", "shut", 1),
     ]  # fmt: skip
     assert [each.bonus for each in trace.deliveries] == [0, 10]
+
+
+@pytest.mark.parametrize("nothing", [{}, None])
+def test_what_counts_at_the_end_and_nothing_makes_so_is_a_mistake(tmp_path, nothing):
+    pose = {"pose": ["2 m", "1 m", "0 deg"], "within": "0.3 m"}
+    with pytest.raises(ScenarioError) as caught:
+        a_plan(tmp_path, [], game={"at_end": {"up": {"points": 5}}}, at_end={"up": nothing})
+    (problem,) = caught.value.problems
+    assert problem.key == "plan.at_end.up" and problem.line > 1
+    # where the game states a pose, that makes it so
+    game = {"at_end": {"parked": {"points": 5, **pose}}}
+    assert a_plan(tmp_path, [], game=game, at_end={"parked": {}}).at_end == {"parked": ()}
+
+
+@pytest.mark.parametrize(
+    ("phase_us", "begin"), [(8_000, "5 ms"), (8_000, "8 ms"), (0, "5 ms"), (8_000, "9 ms")]
+)
+def test_an_endgame_before_the_first_tick_is_not_taken_over_by_the_first_period(tmp_path, phase_us, begin):
+    endgame = {"begin": begin, "steps": [wait("20 ms"), {"move": {"other": "up"}}]}
+    steps = [wait("20 ms"), {"move": {"hand": "shut"}}]
+    plan = a_plan(tmp_path, steps, "2 s", endgame=endgame)
+    trace = sequencer.run(
+        plan, Plant(plan.robot, plan.robot.battery[0], plan.start, 2_000_000, phase_us=phase_us)
+    )
+    assert [one.label for one in trace.moves] == ["other to up"]
+    # and a short first period not by the one before it
+    game = {"periods": {"first": "5 ms", "only": "2 s"}}
+    plan = a_plan(tmp_path, steps, game=game, first=[wait("50 ms"), {"move": {"other": "down"}}])
+    trace = sequencer.run(
+        plan, Plant(plan.robot, plan.robot.battery[0], plan.start, 2_005_000, phase_us=phase_us)
+    )
+    assert [one.label for one in trace.moves] == ["hand to shut"]
 
 
 DRIVE = {

@@ -28,6 +28,10 @@ MISTAKES = [
     ("plan", "allowance: 25 %", "through: [[1 m, 1 m]], curve: smoth", "smoth", ["'smoth'", "smooth"]),
     ("plan", "allowance: 25 %", "turn: alnog", "alnog", ["'alnog'", "along"]),
     # numbers and units
+    ("robot", "[430 mm, 420 mm]", "430 mm x 420 mm", "430 mm x", ["a list is wanted", "would do: [430 mm, 420 mm]"]),
+    ("robot", "[0 m, 0.75 m]", "0 to 0.75 m", "0 to", ["a list is wanted", "would do: [0 m, 0.75 m]"]),
+    ("robot", "[-30 deg, 90 deg]", "-30..90 deg", "-30..", ["a list is wanted", "would do: [-30 deg, 90 deg]"]),
+    ("robot", "[0 m, 0.75 m]", "0.75 m", "0.75 m", ["a list is wanted", "between [ and ]"]),
     ("robot", "mass: 12.4 kg", "mass: 12,4 kg", "12,4", ["'12,4 kg ± 3 %'", "'12.4 kg ± 3 %'"]),
     ("robot", "mass: 12.4 kg ± 3 %", "mass: 12.4", "12.4", ["'12.4'", "kg, g, lb or oz"]),
     ("robot", "friction: 6 N ± 25 %", "friction: 6 kg", "6 kg\n", ["'6 kg'", "a mass", "N, kgf or lbf"]),

@@ -82,6 +82,19 @@ def test_the_root_of_a_difference_without_chance_is_exact(tmp_path):
     assert cycle.above
 
 
+def test_the_cycle_time_as_it_is_is_that_of_all_matches(tmp_path):
+    # the stopwatch time varies, so that the matches that are played again have other cycles than all have
+    hands = {name: {"kind": "measured", "time": "0.5 s ± 0.4 s"} for name in ("hand", "other")}
+    robot = {"mechanisms": hands}
+    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first", "arrival", robot=robot)
+    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "1.5 s", robot=robot)
+    result, evens = found([first, second], Asked(80, 3, ("full",)))
+    leader = next(side for side in result.sides if side.plan.name == evens.leader)
+    cycle = of(evens, "cycle time", evens.leader)
+    assert cycle.now == pytest.approx(leader.cycle_time_s, rel=1e-12)
+    assert evens.runs < leader.points.runs
+
+
 class Steps:
     """Differences that jump, in place of matches."""
 

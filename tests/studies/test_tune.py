@@ -189,7 +189,7 @@ def test_a_short_timer_that_only_the_end_excuses_says_so(folder):
     )
     first = tune(folder.write(body, WORDS, START)).timers[0]
     assert not first.changed
-    assert first.reason.startswith("too short by up to 50 ms, and harmless")
+    assert first.reason.startswith("ends up to 50 ms before the arrival, and harmless")
 
 
 # --- the set holds ----------------------------------------------------------------------------------------

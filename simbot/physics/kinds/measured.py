@@ -1,4 +1,4 @@
-"""A time from a stopwatch, and no physics: the mechanism is where it was sent once the time is over."""
+"""A time from a stopwatch, and no physics: it is where it was sent once the time is over, till then nowhere."""
 
 from __future__ import annotations
 

@@ -130,7 +130,7 @@ class Commands(Totals):
         history = self._watch[move.mechanism]
         spec = self.robot.mechanisms[move.mechanism]
         last = history[-1]
-        here = last.word if last.there_us <= self.now_us else ""
+        here = self.stands(move.mechanism, self.now_us)
         values, why = spec.values, ""
         seconds = values["time"] if word != "in" or values.get("time_in") is None else values["time_in"]
         if last.word == word and last.there_us > self.now_us:

@@ -11,6 +11,7 @@ from simbot.physics.plant.ahead import Ahead
 from simbot.scenario.model import Reset
 
 RESTS = "it rests outside its window without effort"
+UNDER_WAY = "it does not come to rest there"
 
 
 class Totals(Ahead):
@@ -108,7 +109,7 @@ class Totals(Ahead):
             return "its speed loop leaves it there"
         if w[m + L.S] != 0.0:
             slow = abs(w[m + L.SPEED]) < 0.05 * self._built(move.mechanism).free_speed
-            return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else "it does not come to rest there"
+            return "it sinks slowly" if slow and w[m + L.DUTY] == 0.0 else UNDER_WAY
         duty, ratchet = w[m + L.DUTY], self.robot.mechanisms[move.mechanism].values.get("ratchet")
         if (
             ratchet

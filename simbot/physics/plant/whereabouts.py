@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from simbot.physics import layout as L
 from simbot.physics.build import Built
+from simbot.physics.move import NEVER_US
 from simbot.physics.plant.state import State
 from simbot.physics.record import state_at
 from simbot.physics.route import Leg
@@ -53,10 +54,11 @@ class Whereabouts(State):
         return self._odometer_at(t) if name == self._drive else self._raw(name, t)[0]
 
     def position(self, mechanism: str, at_us: int | None = None) -> float | str:
-        """Where it is (now or at an earlier instant) [m, rad or word]; of a drive: along its lines."""
+        """Where it is (now or at an earlier instant) [m, rad]; of a drive: along its lines; a word: the place that
+        it came to last, also on its way to another."""
         at_us = self.now_us if at_us is None else at_us
         if mechanism in self._watch:
-            return self._word_at(mechanism, at_us)
+            return self._stay(mechanism, at_us)[2]
         return self._position_at(mechanism, at_us / 1e6)
 
     def speed(self, mechanism: str, at_us: int | None = None) -> float:
@@ -119,36 +121,53 @@ class Whereabouts(State):
             out.append((leg, float(min(places)), float(max(places))))
         return out
 
-    def _word_at(self, mechanism: str, at_us: int) -> str:
-        """Place of a measured mechanism: where it was until it is there."""
-        reached = self._reached(mechanism)
-        return next((word for there_us, word in reversed(reached) if there_us <= at_us), reached[0][1])
+    def stays(self, mechanism: str) -> list[tuple[int, int | None, str]]:
+        """Of a mechanism whose places are words: since when, until when (None: for good) it stood at which.
 
-    def _reached(self, mechanism: str) -> list[tuple[int, str]]:
-        """Instants at which a measured mechanism came to a place; one that was called elsewhere before never did."""
+        It leaves a place at the instant at which it is sent elsewhere, and is nowhere until it is there. Where it was
+        called elsewhere on its way it never came.
+        """
+        out: list[tuple[int, int | None, str]] = []
         history = self._watch[mechanism]
-        starts = [watch.start_us for watch in history[1:]] + [self.horizon_us + 1]
-        return [
-            (watch.there_us, watch.word)
-            for watch, following in zip(history, starts, strict=True)
-            if watch.there_us <= following
-        ]
+        ends = [*(watch.start_us for watch in history[1:]), None]
+        for watch, end in zip(history, ends, strict=True):
+            begin = watch.there_us
+            if begin == NEVER_US or (end is not None and end < begin):
+                continue
+            if out and out[-1][1:] == (begin, watch.word):
+                begin = out.pop()[0]
+            out.append((begin, end, watch.word))
+        return out
+
+    def _stay(self, mechanism: str, at_us: int) -> tuple[int, int | None, str]:
+        """The latest place that it came to by an instant; where it was before the first, if it came to none."""
+        stays = self.stays(mechanism)
+        return next((stay for stay in reversed(stays) if stay[0] <= at_us), stays[0])
 
     def _word_since(self, mechanism: str, word: str, at_us: int) -> int | None:
-        since = None
-        for there_us, place in self._reached(mechanism):
-            if there_us > at_us:
-                break
-            if place != word:
-                since = None
-            elif since is None:
-                since = there_us
-        return since
+        """Since when it stands at a place; None where it does not."""
+        begin, end, place = self._stay(mechanism, at_us)
+        return begin if place == word and (end is None or at_us <= end) else None
 
     def _word_left(self, mechanism: str, word: str, from_us: int, to_us: int) -> int | None:
-        if self._word_at(mechanism, from_us) != word:
+        if self._word_since(mechanism, word, from_us) is None:
             return from_us
-        for there_us, place in self._reached(mechanism):
-            if from_us < there_us <= to_us and place != word:
-                return there_us
-        return None
+        end = self._stay(mechanism, from_us)[1]
+        return end if end is not None and end <= to_us else None
+
+    def stands(self, mechanism: str, at_us: int) -> str:
+        """At which of its places it stands; empty on its way from one to another."""
+        _, end, place = self._stay(mechanism, at_us)
+        return place if end is None or at_us <= end else ""
+
+    def words_rest_since(self, mechanism: str, at_us: int) -> int | None:
+        """Since when it is on no way; where a stroke stops on its way, nothing says when: since its command."""
+        last = [watch for watch in self._watch[mechanism] if watch.start_us <= at_us][-1]
+        return last.start_us if last.why else self._word_since(mechanism, last.word, at_us)
+
+    def comes_to(self, mechanism: str, word: str, from_us: int, to_us: int) -> int | None:
+        """First instant in [from_us, to_us] at which a mechanism whose places are words stands at one."""
+        if from_us <= to_us and self._word_since(mechanism, word, from_us) is not None:
+            return from_us
+        later = (begin for begin, _, place in self.stays(mechanism) if place == word and begin > from_us)
+        return next((begin for begin in later if begin <= to_us), None)

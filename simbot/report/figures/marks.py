@@ -9,7 +9,7 @@ from matplotlib.patches import Polygon, Rectangle
 
 from simbot.analysis.results import MoveResult
 from simbot.report.figures.style import ALARM, INK, PAPER
-from simbot.report.summary import breaks, waits_for_arrival
+from simbot.report.summary import breaks, no_arrival, waits_for_arrival
 
 DOT, POST = 3.2, 0.8  # pt
 
@@ -25,6 +25,8 @@ def draw_wait(axes: Axes, move: MoveResult, start: float, y: float, high: float,
     broken, waits = breaks(move), waits_for_arrival(move)
     colour = ALARM if broken else INK
     travel = arrival if arrival is not None else max(timer or 0.0, floor or 0.0) + 3.0 * per_mm
+    if move.unfinished_us is not None:
+        travel = move.unfinished_us * 1e-6
     _bar(axes, start, travel, y, high, fill=False)
     if floor is not None:
         _bar(axes, start, min(floor, travel), y, high, fill=True)
@@ -32,7 +34,7 @@ def draw_wait(axes: Axes, move: MoveResult, start: float, y: float, high: float,
         _missing(axes, start + timer, travel - timer, y, high, colour)
     middle, end = y + high / 2, start + travel
     if arrival is None:
-        axes.text(end + per_mm, middle, "never", fontsize=5.5, color=colour, va="center")
+        axes.text(end + per_mm, middle, no_arrival(move), fontsize=5.5, color=colour, va="center")
         end += 6.0 * per_mm
     else:
         _dot(axes, end, middle, waits)

@@ -9,6 +9,7 @@ from simbot.report.document import Document
 from simbot.report.page import marks, say
 from simbot.report.page.parts import PlanPart
 from simbot.report.page.svg import drawing, percent, tag, words
+from simbot.report.summary import no_arrival
 
 
 def ink_of(number: int) -> str:
@@ -139,9 +140,10 @@ def batteries(part: PlanPart, cause: MoveResult) -> str:
         y = 32 + 36 * number
         never = move.arrival_us is None
         bad = never or (move.margin_us is not None and move.margin_us < 0)
-        text = f"{name} never" if never else f"{name} {say.ms_signed(move.margin_us)} ms"
+        text = f"{name} {no_arrival(move)}" if never else f"{name} {say.ms_signed(move.margin_us)} ms"
         out.append(words(text, 0, y - 10, "alarm" if bad else "strong", dx=3))
         out.append(marks.wait(move, whole, y))
+        without = "never arrives" if move.unfinished_us is None else "cut off by the end of the match"
         times = f"arrival {say.ms(move.arrival_us)} ms, timer {say.ms(move.timer_us)} ms"
-        told.append(f"{name}: {'never arrives' if never else times}")
+        told.append(f"{name}: {without if never else times}")
     return drawing(out, 36 * len(rows) + 8, f"{cause.label}, line {cause.line}. {'; '.join(told)}.")

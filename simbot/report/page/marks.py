@@ -52,6 +52,9 @@ def wait(
     floor = move.floor_us or 0
     never = move.arrival_us is None
     arrival = max(move.timer_us or floor, floor) if move.arrival_us is None else move.arrival_us
+    if move.unfinished_us is not None:
+        arrival = move.unfinished_us
+        floor = min(floor, arrival)
     timer = None if waits_for_arrival(move) else move.timer_us
     kind = "breaks" if breaks(move) else "soft"
     out = [span(0, floor, 0.0, "solid"), span(floor, arrival, 0.7, "hollow")]
@@ -62,9 +65,9 @@ def wait(
     elif timer is not None and not never:
         dotted = "beyond slack" if move.verdict == "slack" else "beyond"
         out.append(tag("line", x1=at(arrival), x2=at(timer), y1=y, y2=y, class_=dotted))
-    if never:
+    if never and move.unfinished_us is None:
         out.append(tag("text", "?", x=at(arrival), y=y + 4, dx=4, class_="strong"))
-    else:
+    elif not never:
         out.append(tag("circle", cx=at(arrival), cy=y, r=height * 0.44, class_="dot"))
         if waits_for_arrival(move):
             out.append(tag("circle", cx=at(arrival), cy=y, r=height * 0.44 + 3, class_="ring"))

@@ -69,7 +69,10 @@ def sentence(move: MoveResult) -> str:
     """All numbers of a move in one sentence or two."""
     parts = [f"Step {move.step}, {move.label}, line {move.line}. Starts at {seconds(move.start_at_us)}."]
     numbers = [f"floor {ms(move.floor_us)} ms" if move.floor_us is not None else "no floor, a stopwatch time"]
-    numbers.append("never arrives" if move.arrival_us is None else f"arrival {ms(move.arrival_us)} ms")
+    if move.arrival_us is not None:
+        numbers.append(f"arrival {ms(move.arrival_us)} ms")
+    else:
+        numbers.append("never arrives" if move.unfinished_us is None else "not there at the end of the match")
     if move.timer_us is not None:
         numbers.append(f"{'wait' if waits_for_arrival(move) else 'timer'} {ms(move.timer_us)} ms")
     text = ", ".join(numbers)

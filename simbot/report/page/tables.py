@@ -15,6 +15,7 @@ from simbot.report.summary import (
     fold_moves,
     letter_of,
     letters,
+    no_arrival,
     waits_for_arrival,
 )
 
@@ -64,7 +65,7 @@ def cell(state: str, move: MoveResult, what: str) -> Cell:
     return Cell(
         state,
         say.ms(move.floor_us),
-        "never" if move.arrival_us is None else say.ms(move.arrival_us),
+        no_arrival(move) if move.arrival_us is None else say.ms(move.arrival_us),
         timer if move.seen_arrival_us is None else f"({timer})",
         "" if waits or move.margin_us is None else say.ms_signed(move.margin_us),
         say.verdict(move),
@@ -180,7 +181,7 @@ def _said(part: PlanPart, group: FoldedFinding) -> tuple[tuple[str, str], ...]:
 def _where(group: FoldedFinding, absent: list[str]) -> str:
     parts = []
     for name, found, count in group.by_state:
-        late = f"{say.ms(found.late_us)} ms, " if found.late_us is not None else ""
+        late = f"{say.ms(found.late_us)} ms, " if found.late_us else ""
         parts.append(f"{name}: {late}{say.times(count)}, first at {say.seconds(found.at_us)}")
     if absent:
         parts.append(f"not on {say.listed(absent)}")
