@@ -45,15 +45,11 @@ def group_margin(w: Array, m: int, g: int, kind: float) -> Any:
     """Validity of one mode of one group at the last evaluation: negative, it no longer holds."""
     s = w[m + L.S]
     if kind == GEAR:
-        if w[g + L.G_FWD] == w[g + L.G_BACK] or w[g + L.G_CAP] != 0.0:
-            return 1.0
         t = s * w[g + L.G_T] if w[g + L.G_GEAR] == 0.0 else -s * w[g + L.G_T]
         return t + (1e-11 + LEVEL * w[L.TOL]) * (
             abs(w[m + L.LOAD_AT]) + abs(w[m + L.MASS_AT] * w[m + L.A_NEXT])
         )
     if kind == BARE:
-        if w[g + L.G_RF] == w[g + L.G_RB]:
-            return 1.0
         x = w[g + L.G_X] if w[g + L.G_BARE] == 0.0 else -w[g + L.G_X]
         return x + (1e-11 + LEVEL * w[L.TOL]) * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
     if kind == LIMIT:
@@ -323,10 +319,17 @@ def stays_above(begin: float, end: float, bend: float) -> Any:
 
 
 @inner
-def may_dip(w: Array, h: float) -> Any:
-    """True where a group's flow of power may turn round between both ends of the step, and back.
+def lowest_between(begin: float, end: float, bend: float) -> Any:
+    """Where the least that it may be is lowest, as a share of the step, if that is below 0."""
+    return 0.5 + 0.5 * (max(begin, 0.0) - max(end, 0.0)) / bend
 
-    On the linear law that is known; elsewhere a group that passes little at both ends is asked in between.
+
+@inner
+def may_dip(w: Array, h: float) -> Any:
+    """Where within the step, as a share of it, a group's flow of power may have turned round for a while; 0: nowhere.
+
+    On the linear law it is known where it cannot, and where it would first; elsewhere a group that passes little at
+    both ends is asked in the middle.
     """
     known = w[L.IN_SERIES] == 1.0
     for k in range(int(w[L.N_LIVE])):
@@ -343,17 +346,17 @@ def may_dip(w: Array, h: float) -> Any:
                 if known:
                     torque, force = bend_of(w, m, g, h)
                     if gears and not stays_above(t * w[g + L.G_T0], t * w[g + L.G_T], force):
-                        return True
+                        return lowest_between(t * w[g + L.G_T0], t * w[g + L.G_T], force)
                     if bare and not stays_above(x * w[g + L.G_X0], x * w[g + L.G_X], torque):
-                        return True
+                        return lowest_between(x * w[g + L.G_X0], x * w[g + L.G_X], torque)
                 else:
                     torque = LITTLE * w[g + L.G_N] * w[g + L.G_K] * abs(w[g + L.G_I])
                     if gears and t * w[g + L.G_T0] < forces and t * w[g + L.G_T] < forces:
-                        return True
+                        return 0.5
                     if bare and x * w[g + L.G_X0] < torque and x * w[g + L.G_X] < torque:
-                        return True
+                        return 0.5
             g += L.GROUP_SIZE
-    return False
+    return 0.0
 
 
 @inner
@@ -361,13 +364,14 @@ def first_event(w: Array, tab: Array, h: float) -> Any:
     """Earliest mode that fails within the step under trial: (share, kind, mechanism or rail, group)."""
     share = 1.0
     kind, m, g = find_violation(w, tab)
-    if kind == NOTHING and may_dip(w, h):
-        go_to_share(w, tab, 0.5, h)
+    dip = may_dip(w, h) if kind == NOTHING else 0.0
+    if dip > 0.0:
+        go_to_share(w, tab, dip, h)
         kind, m, g = find_violation(w, tab)
         if kind == NOTHING:
             go_to_share(w, tab, 1.0, h)
         else:
-            share = 0.5
+            share = dip
     last = (NOTHING, 0, 0)
     for _ in range(12):
         if kind == NOTHING:

@@ -25,6 +25,7 @@ from simbot.scenario.model import (
     Robot,
     RunStep,
     SequenceStep,
+    SpinStep,
     Step,
     TogetherStep,
     TryStep,
@@ -97,9 +98,17 @@ def plan_doubts(plan: Plan) -> list[Remark]:
     return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]
 
 
-def starts_assumed(plan: Plan) -> list[Remark]:
-    """Where what `start` says nothing of is taken to stand."""
+def plan_assumed(plan: Plan) -> list[Remark]:
+    """Where what `start` says nothing of is taken to stand, and how speeds are held where nothing says how."""
     found = []
+    loop = "what its own model asks for, full effort at a tenth of its free speed too slow, there within 2 %"
+    for step in all_steps(plan):
+        if isinstance(step, SpinStep) and step.speed is not None:
+            name, spec = step.mechanism, plan.robot.mechanisms[step.mechanism]
+            if spec.values.get("speed_control") is None:
+                key = f"robot.mechanisms.{name}.speed_control"
+                remark = Remark("assumed", str(plan.robot.path), spec.line, key, loop)
+                found += [remark] if remark not in found else []
     for name, spec in plan.robot.mechanisms.items():
         travel = spec.values.get("travel")
         if name in plan.start.positions or not (travel or spec.coordinate == "word"):

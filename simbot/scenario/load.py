@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from simbot.scenario import changes as laid_over
-from simbot.scenario.check import plan_doubts, robot_doubts, starts_assumed
+from simbot.scenario.check import plan_assumed, plan_doubts, robot_doubts
 from simbot.scenario.endless import check_endless
 from simbot.scenario.errors import Fault, nearest
 from simbot.scenario.footprints import start_doubt
@@ -51,7 +51,7 @@ def load_plan(
     plan = _read_plan(Path(path), kinds, laid_over.from_command_line(overrides, desk), desk, alone=False)
     desk.close()
     assert plan is not None, "no plan, and no mistake noted"
-    return plan, [*desk.remarks, *starts_assumed(plan), *robot_doubts(plan.robot), *plan_doubts(plan)]
+    return plan, [*desk.remarks, *plan_assumed(plan), *robot_doubts(plan.robot), *plan_doubts(plan)]
 
 
 def _read_plan(

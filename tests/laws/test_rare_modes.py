@@ -10,7 +10,7 @@ from builders import LARGE, G, Words, a_plant, a_robot, winding
 
 from simbot.physics import layout as L
 from simbot.physics.build import Models
-from simbot.physics.events import stays_above
+from simbot.physics.events import lowest_between, stays_above
 from simbot.physics.move import DriveTo, GoTo, PushFor, Spin
 from simbot.physics.record import state_at
 from simbot.physics.strain import hits
@@ -330,11 +330,14 @@ def test_a_bus_that_sags_at_a_stop_has_not_collapsed() -> None:
 def test_what_leaves_a_line_by_no_more_than_a_parabola_is_above_0_where_it_says_so(
     begin: float, end: float
 ) -> None:
-    """Against the parabola's own lowest point, and x - x^k against (k - 1) x (1 - x)."""
-    holds = getattr(stays_above, "py_func", stays_above)
+    """Against the parabola's own lowest point and where it is, and x - x^k against (k - 1) x (1 - x)."""
+    holds, where = (getattr(each, "py_func", each) for each in (stays_above, lowest_between))
     x = np.linspace(0.0, 1.0, 20_001)
     for bend in np.geomspace(1e-3, 1e2, 60):
-        lowest = float((begin * (1.0 - x) + end * x - bend * x * (1.0 - x)).min())
+        least = begin * (1.0 - x) + end * x - bend * x * (1.0 - x)
+        lowest = float(least.min())
         assert holds(begin, end, bend) == (lowest >= -1e-12) or abs(lowest) < 1e-6
+        if not holds(begin, end, bend):
+            assert x[least.argmin()] == pytest.approx(where(begin, end, bend), abs=1e-4)
     for k in range(2, L.ORDER + 1):
         assert (x - x**k <= (k - 1) * x * (1.0 - x) + 1e-15).all()

@@ -303,6 +303,13 @@ def test_where_start_says_nothing_is_an_assumption(folder):
     assert not [remark for remark in folder.load()[1] if remark.key.startswith("plan.start.")]
 
 
+def test_a_speed_that_nothing_says_how_to_hold_is_an_assumption(folder):
+    key = "robot.mechanisms.intake.speed_control"
+    assert key not in keys(folder.load()[1], "assumed")
+    folder.edit("plan", "{spin: {intake: -80 %}}", "{spin: {intake: 300 rpm}}")
+    assert [remark.key for remark in folder.load()[1]].count(key) == 1
+
+
 def test_worked_robots_raise_no_false_doubts():
     for path in WORKED:
         _, remarks = load_plan(path, KINDS)
