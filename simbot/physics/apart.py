@@ -16,11 +16,12 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.bus import factor_at
+from simbot.physics.bus import factor_at, strongest_duty
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import first_mech, look_up, passed
 
 TOUCHES = 1e-9  # of the error scales of way and speed: together
+ROLLS = 1e-11  # of that of speed, wheels on the floor: below what a drive creeps with that is not held yet at rest
 
 
 @inner
@@ -76,6 +77,8 @@ def take_over(w: Array, tab: Array, m: int, r: int) -> Any:
     w[r + L.CONTROL] = L.STRONGEST if w[m + L.CONTROL] == L.STRONGEST else L.NO_CONTROL
     w[r + L.Q_SCALE] = w[m + L.Q_SCALE]
     w[r + L.V_SCALE] = w[m + L.V_SCALE]
+    if w[m + L.CONTROL] == L.STRONGEST:
+        w[r + L.DUTY] = strongest_duty(w, tab, r, w[r + L.Q], w[r + L.SPEED])
     w[r + L.LOAD_NOW] = passed(w, int(w[r + L.GRP])) / factor_at(w, tab, m, w[m + L.Q])
 
 
@@ -175,7 +178,7 @@ def join_what_touches(w: Array, tab: Array) -> Any:
             w[r + L.V_NEXT] = w[r + L.SPEED]
             w[m + L.Q_NEXT] = w[m + L.Q]
             w[m + L.V_NEXT] = w[m + L.SPEED]
-            near = abs(slip(w, tab, r)) <= TOUCHES * w[r + L.V_SCALE]
+            near = abs(slip(w, tab, r)) <= (TOUCHES if is_cord(w, r) else ROLLS) * w[r + L.V_SCALE]
             if near and (not is_cord(w, r) or slack(w, r) <= TOUCHES * w[r + L.Q_SCALE]):
                 meet(w, tab, r)
         r += L.MECH_SIZE

@@ -52,14 +52,18 @@ def strongest_duty(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     """The effort that gives the greatest force forward (OPTIMAL = 1) or backward (-1), own sag counted.
 
     i(d) = (d E - k w)/(R + n R0 d²) has its extremes at d = (k w +- sqrt(k² w² + E² R/(n R0)))/E: on a weak
-    battery the strongest effort is not full duty.
+    battery the strongest effort is not full duty. Rotors that are apart share the battery with the others of theirs.
     """
     up = w[m + L.OPTIMAL]
     n = 0.0
+    whole = m if w[m + L.OF] == 0.0 else int(w[m + L.OF])
+    g = int(w[whole + L.GRP])
+    for _ in range(int(w[whole + L.N_GRP])):
+        n += w[g + L.G_N] * w[g + L.G_SHARE] * w[g + L.G_SHARE]
+        g += L.GROUP_SIZE
     g = int(w[m + L.GRP])
     first = g
     for _ in range(int(w[m + L.N_GRP])):
-        n += w[g + L.G_N] * w[g + L.G_SHARE] * w[g + L.G_SHARE]
         if abs(w[g + L.G_SHARE]) > abs(w[first + L.G_SHARE]):
             first = g
         g += L.GROUP_SIZE

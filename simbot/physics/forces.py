@@ -18,6 +18,7 @@ from simbot.physics import layout as L
 from simbot.physics.compiled import Array, inner
 
 HUGE = 1e300
+ALL_AT_ONCE, ROUNDS = 8, 40  # rounds in search of the modes that agree with the flow of power
 REST_SLACK = 1e-9  # of load and friction: what creeps towards its balance rests there
 
 
@@ -233,10 +234,14 @@ def accelerate(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
         ratio = w[g + L.G_RATIO] * factor
         f = w[g + L.G_FWD] if w[g + L.G_GEAR] == 0.0 else w[g + L.G_BACK]
         gears = w[g + L.G_TFREE] - ratio * ratio * w[g + L.G_N] * w[g + L.G_J] * a / f
-        if f < 0.0 and w[g + L.G_CAP] != 0.0:  # a locking gear: what counts is whether its motor runs ahead
-            gears = -gears
+        free = gears - w[g + L.G_WHEEL] * a
+        if (
+            f < 0.0 and w[g + L.G_CAP] != 0.0
+        ):  # a locking gear: it passes less the more its motor asks, seen from there
+            free = 2.0 * (w[g + L.G_HI] if w[g + L.G_CAP] > 0.0 else w[g + L.G_LO]) - free
+            gears = free + w[g + L.G_WHEEL] * a
         w[g + L.G_T] = gears
-        w[g + L.G_TFREE] = gears - w[g + L.G_WHEEL] * a
+        w[g + L.G_TFREE] = free
         g += L.GROUP_SIZE
     return a
 
@@ -275,7 +280,8 @@ def revise(w: Array, m: int, g: int, n: int) -> Any:
 def find_branches(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
     """Set the loss modes of a moving mechanism so that they agree with the flow of power; its acceleration.
 
-    The choice is unique while G²J + f M stays positive.
+    The choice is unique while G²J + f M stays positive. All groups are revised at once; where that only goes round,
+    the first that does not fit alone, which comes to an end (Murty's least index rule, 1974, from memory).
     """
     n = int(w[m + L.N_GRP])
     g0 = int(w[m + L.GRP])
@@ -296,11 +302,12 @@ def find_branches(w: Array, tab: Array, m: int, q: float, v: float) -> Any:
         g += L.GROUP_SIZE
     if changed:
         a = accelerate(w, tab, m, q, v)
-    for _ in range(8):
+    for count in range(ROUNDS):
         changed = False
         g = g0
         for _ in range(n):
-            changed = revise(w, m, g, n) or changed
+            if not changed or count < ALL_AT_ONCE:
+                changed = revise(w, m, g, n) or changed
             g += L.GROUP_SIZE
         if not changed:
             break
@@ -354,11 +361,11 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
             most = HUGE if locks else b / back
         else:
             most = b * forward
-        if n == 1 and w[g + L.G_BACK] < 0.0 and math.isinf(w[g + L.G_LO]) and math.isinf(w[g + L.G_HI]):
+        if n == 1 and w[g + L.G_BACK] < 0.0:
             given = w[g + L.G_RF] / w[g + L.G_BACK]
-            if a > 0.0:
+            if a > 0.0 and load + w[m + L.FC] >= w[g + L.G_LO]:
                 wedged_up = a * given - (load + w[m + L.FC])
-            if b < 0.0:
+            if b < 0.0 and load - w[m + L.FC] <= w[g + L.G_HI]:
                 wedged_down = load - w[m + L.FC] - b * given
         if w[m + L.OF] != 0.0:  # a rotor alone, which gives its load what it can
             low += least
@@ -366,7 +373,7 @@ def rest_margin(w: Array, tab: Array, m: int, q: float) -> Any:
         else:
             low += min(max(least, w[g + L.G_LO]), w[g + L.G_HI])
             high += max(min(most, w[g + L.G_HI]), w[g + L.G_LO])
-            if w[g + L.G_ROTOR] != 0.0:
+            if w[g + L.G_ROTOR] != 0.0 and max(wedged_up, wedged_down) <= 0.0:
                 w[m + L.LOOSE] = min(w[m + L.LOOSE], min(w[g + L.G_HI] - least, most - w[g + L.G_LO]))
                 w[g + L.G_TFREE] = min(max(0.0, least), most)
         g += L.GROUP_SIZE

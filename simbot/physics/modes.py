@@ -203,6 +203,7 @@ def resolve(w: Array, tab: Array) -> Any:
     m = first_mech(w)
     live = 0
     bodies = 0
+    together = w[L.N_BODY]
     while bodies < w[L.N_BODY]:  # there are more as some come apart
         if w[m + L.SPEED] == 0.0:
             settle_at_rest(w, tab, m)
@@ -221,6 +222,11 @@ def resolve(w: Array, tab: Array) -> Any:
         bodies += 1
     w[L.N_LIVE] = live
     w[L.DIRTY] = 0.0
+    if w[L.N_BODY] > together:  # what has come apart may have an effort of its own
+        solve_from_top(w, tab)
+        for k in range(live):
+            m = int(w[L.LIVE + k])
+            w[m + L.ACC] = find_branches(w, tab, m, w[m + L.Q], w[m + L.SPEED])
     add_idle(w, tab)
     a, b, p = add_moving(w, tab)  # what has come to rest may ask for something else than it did
     stand_at(w, a, b, p)

@@ -242,7 +242,16 @@ def test_a_locking_gear_lowers_under_effort_alone(back: float) -> None:
     assert went == ([False, True] if back < 0.5 else [True, True])
 
 
-def test_a_locking_gear_waits_for_the_bus_to_lower() -> None:
+CORDS: dict[str, Words] = {
+    "pulls both ways": {},
+    "only pulls": {"cord": "pulls"},
+    "a winch": {"kind": "winch", "load_mass": f"{MASS!r} kg"},
+    "a winch without mass": {"kind": "winch", "load": f"{MASS * G!r} N"},
+}
+
+
+@pytest.mark.parametrize("cord", CORDS)
+def test_a_locking_gear_waits_for_the_bus_to_lower(cord: str) -> None:
     """Held while another speeds up on a weak battery, and lowered once its motor gives (1/e - 2) of the weight.
 
     At rest it takes the current u V/R, so V = 12 - ohms (i_other + u^2 V/R) with i_other from the other's speed.
@@ -250,7 +259,10 @@ def test_a_locking_gear_waits_for_the_bus_to_lower() -> None:
     back, ohms = 0.45, 0.2
     weight = MASS * G
     needed = (1.0 / back - 2.0) * weight / STALL * 12.0  # volts over its winding
-    lift = slide(full(), incline="90 deg", gearing=[{"ratio": RATIO, "efficiency": f"{100 * back} %"}])
+    gears = [{"ratio": RATIO, "efficiency": f"{100 * back} %"}]
+    lift = slide(full(), incline="90 deg", gearing=gears, **CORDS[cord])
+    if lift["kind"] == "winch":
+        del lift["incline"], lift["moving_mass"]
     other = slide(full(), moving_mass=f"{4.0 * MASS!r} kg", travel=["0 m", "9 m"])
     robot = a_robot({"it": lift, "other": other}, {"coil": winding(R, K, 2e-5)}, (12.0, ohms))
     at = 10.5  # bus volts at which it goes, between 12 / (1 + ohms/R) and 12

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp, log, pi, sqrt
+from math import cos, exp, log, pi, sin, sqrt
 
 import numpy as np
 import pytest
@@ -115,6 +115,78 @@ def test_the_energy_of_a_hit_is_that_of_what_was_carried_then() -> None:
     rotor = group[L.G_RATIO] ** 2 * group[L.G_N] * group[L.G_J]
     assert energy == pytest.approx(0.5 * (1.7 + rotor) * speed**2, rel=1e-12)
     assert hits(plant, "lift")[0] == (at, speed, energy)
+
+
+@pytest.mark.parametrize("kind", ["mecanum", "x_drive"])
+@pytest.mark.parametrize("back", [-20, -50, -80])
+def test_wheels_whose_gears_lock_slide_while_they_brake(kind: str, back: int) -> None:
+    """Braked as hard as can be, what decides is the grip, whether the gears would return a little or nothing."""
+
+    def floor(returned: int) -> float:
+        gears = [{"ratio": 1.4, "efficiency": "60 %", "back_efficiency": f"{returned} %"}]
+        drive: Words = {
+            "kind": kind, "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "340 mm",
+            "grip": 0.8, "friction": "8 N", "gearing": gears, "control": {**FULL, "window": "25 mm"},
+            "turn": {"p": "4 /rad", "d": "0.3 s/rad", "window": "3 deg", "slower_than": "30 deg/s"},
+        }  # fmt: skip
+        robot = a_robot({"drive": drive}, {"gm": GEARMOTOR}, (12.3, 0.3), mass="12 kg")
+        plant = a_plant(robot, 6.0, 1e-9, pose=Pose(1.0, 1.0, 0.0))
+        move = plant.command("drive", DriveTo(Pose(1.0, 1.0, 3.0)))
+        found, arrival = move.floor_s(), move.arrival_us()
+        assert found is not None and arrival is not None and found <= arrival * 1e-6
+        return found
+
+    assert floor(back) == pytest.approx(floor(20), rel=1e-8)
+
+
+@pytest.mark.parametrize("kind", ["mecanum", "x_drive"])
+@pytest.mark.parametrize("efficiency", [20, 40])
+@pytest.mark.parametrize("way", [(2.0, 0.1), (2.0, 0.2), (0.3, 2.0)])
+def test_pairs_of_wheels_that_turn_unlike_and_return_nothing(
+    kind: str, efficiency: int, way: tuple[float, float]
+) -> None:
+    """Askew, gears that lock: one pair is dragged by its motors, the other drives; near to a little given back."""
+
+    def arrival(returned: float) -> int:
+        gears = [{"ratio": 1, "efficiency": f"{efficiency} %", "back_efficiency": f"{returned} %"}]
+        drive: Words = {
+            "kind": kind, "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "340 mm",
+            "grip": 0.8, "friction": "8 N", "gearing": gears,
+            "control": {"loop": "position", "p": "6 /m", "d": "0.8 s/m", "window": "25 mm", "slower_than": "80 mm/s"},
+        }  # fmt: skip
+        robot = a_robot({"drive": drive}, {"gm": GEARMOTOR}, (13.0, 0.1), mass="12 kg")
+        plant = a_plant(robot, 6.0, 1e-9, pose=Pose(1.0, 1.0, 0.0))
+        move = plant.command("drive", DriveTo(Pose(1.0 + way[0], 1.0 + way[1], 0.0)))
+        plant.advance(6_000_000)
+        there, floor = move.arrival_us(), move.floor_s()
+        assert plant._rows < 200 and there is not None and floor is not None and floor <= there * 1e-6
+        return there
+
+    assert arrival(-50.0) == pytest.approx(arrival(0.001), abs=5) == pytest.approx(arrival(0.1), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("kind", "degrees"), [("x_drive", 3), ("x_drive", 84), ("mecanum", 39), ("mecanum", 42)]
+)
+def test_wheels_that_slide_and_stand_by_turns_on_a_weak_battery(kind: str, degrees: int) -> None:
+    """Braked as hard as can be each pair has its own effort; creeping to its rest, one slips and the other does not."""
+    motor: Words = {
+        "voltage": "12 V", "free_speed": "320 rpm", "free_current": "0.3 A", "stall_current": "9 A",
+        "rotor_inertia": "9e-6 kg*m^2", "internal_ratio": 19, "source": "illustrative",
+    }  # fmt: skip
+    drive: Words = {
+        "kind": kind, "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "340 mm",
+        "grip": 0.8, "friction": "8 N", "gearing": [{"ratio": 1, "efficiency": "90 %"}],
+        "control": {"loop": "position", "p": "6 /m", "d": "0.8 s/m", "window": "25 mm", "slower_than": "80 mm/s"},
+    }  # fmt: skip
+    robot = a_robot({"drive": drive}, {"gm": motor}, (12.0, 0.55), mass="12 kg")
+    plant = a_plant(robot, 6.0, 1e-9, pose=Pose(1.0, 1.0, 0.0))
+    way = degrees * pi / 180.0
+    move = plant.command("drive", DriveTo(Pose(1.0 + cos(way), 1.0 + sin(way), 0.0)))
+    plant.advance(6_000_000)
+    arrival, floor = move.arrival_us(), move.floor_s()
+    assert plant._rows < 2000 and arrival is not None and floor is not None
+    assert 0.5 < floor <= arrival * 1e-6
 
 
 @pytest.mark.parametrize("slower", [None, "2 m/s"])
