@@ -24,6 +24,7 @@ from simbot.physics.compiled import Array
 from simbot.physics.encoder import taken_along
 from simbot.physics.kinds import KINDS
 from simbot.physics.orders import Order, scale
+from simbot.physics.plant.running import MOST_ROWS, EndlessSteps
 from simbot.physics.record import first_time, state_at
 from simbot.physics.route import Leg, Steering, kept_speed
 from simbot.physics.spreads import Ends, Path, battery_at_ends, robot_at_ends, spread_paths
@@ -234,6 +235,10 @@ class Stretch:
             code, self.rows = advance(w, self.arrays.tab, self.log, self.rows, to)
             if code != LOG_FULL:
                 return bool(w[L.N_LIVE] > 0.0)
+            if self.rows > MOST_ROWS:
+                raise EndlessSteps(
+                    f"the floor of {self.name} needs more than {MOST_ROWS} steps, at {w[L.T]:.6f} s: please report this"
+                )
             self.log = np.concatenate((self.log, np.empty_like(self.log)))
 
     def reach(self, way: float, edge: float) -> float:

@@ -15,8 +15,11 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.special import lambertw
 
+from simbot.physics import floor as floor_module
 from simbot.physics.floor import Stretch
+from simbot.physics.plant.running import EndlessSteps
 from simbot.physics.spreads import spread_paths
+from simbot.physics.stepper import LOG_FULL
 
 # R 0.45 ohm, k 0.0185, 1000 rad/m, 2.5 kg and a rotor felt as 24 kg, 3 N s/m, a stiff 12 V
 MOTOR = winding(0.45, 0.0185, 2.4e-5)
@@ -313,3 +316,11 @@ def test_best_ratio_with_a_torque_speed_line() -> None:
         }  # fmt: skip
         got = floor(turret, winding(r, k, 1e-5), 0.0, pi / 2.0)
         assert got == pytest.approx(right, abs=6e-5)
+
+
+def test_a_floor_whose_steps_have_no_end_is_a_fault_that_is_told(monkeypatch) -> None:
+    """As of a run: no memory is filled for ever."""
+    monkeypatch.setattr(floor_module, "MOST_ROWS", 3)
+    monkeypatch.setattr(floor_module, "advance", lambda w, tab, log, rows, to: (LOG_FULL, rows + 1))
+    with pytest.raises(EndlessSteps, match="floor of it needs more than 3 steps"):
+        floor(slide("1 mm"), MOTOR, 0.0, 0.3)
