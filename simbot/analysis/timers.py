@@ -38,7 +38,7 @@ def link(trace: Trace, plant: Plant) -> Links:
     timed_by = {index: wait for wait in trace.waits if not wait.cut for index in wait.moves}
     downstream: dict[int, list[Downstream]] = {}
     for need in trace.needs:
-        if need.cause is not None:
+        if need.cause is not None and not _sent_elsewhere(need, trace):
             downstream.setdefault(need.cause, []).append(
                 Downstream(need.margin_us, not need.met, need.line, need.need.mechanism)
             )
@@ -56,6 +56,12 @@ def link(trace: Trace, plant: Plant) -> Links:
             missed = Downstream(None if late is None else -late, True, pick.line, hand)
             downstream.setdefault(pick.move, []).append(missed)
     return Links(timed_by, downstream, lost)
+
+
+def _sent_elsewhere(need: NeedRecord, trace: Trace) -> bool:
+    """Missed since the last move of its mechanism leads away from it: no timer of that move is too short for it."""
+    never = not need.met and need.margin_us is None and need.cause is not None
+    return never and trace.moves[need.cause or 0].move.arrival_us() is not None
 
 
 def is_lost(pick: PickRecord, timed_by: dict[int, WaitRecord]) -> bool:

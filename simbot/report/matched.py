@@ -156,9 +156,7 @@ def _lost(result: MatchResult) -> Iterator[str]:
     yield f"{'Lost against nominal, a match':<{REASON + 3}}{'points':>8}{'time':>9}{'matches':>10}"
     for one in result.lost:
         time = f"{one.seconds:.1f} s" if one.seconds else ""
-        named = one.reason + _at(result, one.reason)
-        reason = named if len(named) <= REASON else one.reason[:REASON]
-        yield f"  {reason:<{REASON + 1}}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
+        yield f"  {_named(result, one.reason):<{REASON + 1}}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
     yield f"  {'all else: left out, no bonus':<{REASON + 1}}{result.rest:>8.1f}"
     yield from _wrapped(
         "Estimates, beyond what the nominal run loses too, and together never more than is lost: penalties come "
@@ -173,6 +171,17 @@ def _at(result: MatchResult, reason: str) -> str:
     """`, line 31`: of the steps that it befell."""
     lines = result.lines.get(reason, ())
     return f", line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines))}" if lines else ""
+
+
+def _named(result: MatchResult, reason: str) -> str:
+    """A reason with the lines that it befell, as many as there is room for."""
+    lines = result.lines.get(reason, ())
+    for count in range(len(lines), 0, -1):
+        some = ", ".join(map(str, lines[:count])) + (" and more" if count < len(lines) else "")
+        text = f"{reason}, line{'s' if len(lines) > 1 else ''} {some}"
+        if len(text) <= REASON:
+            return text
+    return reason[:REASON]
 
 
 def _states(result: MatchResult) -> Iterator[str]:

@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 
 import pytest
-from stopwatches import a_plan, wait
+from stopwatches import a_plan, pick, place, wait
 
 from simbot import api
-from simbot.analysis import findings, states
-from simbot.analysis.never import stuck_moves
 from simbot.analysis.words import the
 from simbot.physics.assumptions import physics_remarks
 from simbot.report.summary import breaks
@@ -206,22 +204,6 @@ def test_a_wait_that_another_branch_cuts_does_not_stand(tmp_path):
     assert not list(stood_still(trace, plant))
 
 
-def test_what_stands_is_looked_for_once_a_state(tmp_path, monkeypatch):
-    plan = a_plan(
-        tmp_path, [{"move": {"lift": "0.4 m"}}, wait("arrival")], "2 s", robot=WEAK, start={"lift": "0 m"}
-    )
-    looked = []
-
-    def counted(trace, plant):
-        looked.append(trace)
-        return stuck_moves(trace, plant)
-
-    for module in (states, findings):
-        monkeypatch.setattr(module, "stuck_moves", counted, raising=False)
-    (state,) = api.run(plan).states
-    assert state.moves[0].stuck and len(looked) == 1
-
-
 def test_match_counts_what_stands_as_run_does(tmp_path):
     """Also in a period that is not the last, where the next one sends it elsewhere."""
     plan = driven(tmp_path, {}, BACK)
@@ -246,3 +228,23 @@ def test_what_had_no_time_to_arrive_is_not_stuck(tmp_path):
     run = api.run(plan)
     assert not [one for one in run.states[0].findings if one.kind == "never_arrived"]
     assert not list(stood_still(*play(plan, plan.robot.battery[0])))
+
+
+def test_a_timer_is_not_too_short_for_a_need_that_its_move_leads_away_from(tmp_path):
+    """The other hand is to be open, and is sent to shut; its timer is 0.1 s too short for that, which does no harm."""
+    steps = [
+        pick(),
+        wait("0.3 s"),
+        {"move": {"other": "shut"}},
+        wait("0.1 s"),
+        place(needs={"other": "open"}),
+    ]
+    (state,) = api.run(a_plan(tmp_path, steps)).states
+    shut = next(move for move in state.moves if move.mechanism == "other")
+    assert [need.met for need in state.needs] == [False] and shut.margin_us == -100_000
+    assert shut.consequence == "harmless"
+    # on its way to where the need asks for it, the same timer breaks what follows
+    steps[2:4] = [{"move": {"other": "shut"}}, wait("0.3 s"), {"move": {"other": "open"}}, wait("0.1 s")]
+    (state,) = api.run(a_plan(tmp_path, steps)).states
+    opened = [move for move in state.moves if move.mechanism == "other"][-1]
+    assert opened.consequence == "breaking" and opened.margin_us == -100_000

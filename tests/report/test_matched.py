@@ -289,11 +289,13 @@ def test_a_reason_of_lost_points_names_its_lines(tmp_path):
     )
 
 
-def test_lines_that_find_no_room_are_left_out(tmp_path):
+def test_of_many_lines_as_many_are_told_as_there_is_room_for(tmp_path):
     rounds = [pick(), wait("0.3 s"), place(succeeds="70 %"), wait("0.3 s")] * 12
     result, said = played(a_plan(tmp_path, rounds), 40)
     assert len(result.lines["dropped: the place missed"]) == 12
-    assert rows_of(said, "dropped")[0].split("  ")[0] == "dropped: the place missed"
+    first, second, *_ = result.lines["dropped: the place missed"]
+    told = f"dropped: the place missed, lines {first}, {second} and more"
+    assert rows_of(said, "dropped")[0].split("  ")[0] == told
 
 
 def test_what_befell_no_step_names_none(tmp_path):
