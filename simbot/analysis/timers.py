@@ -124,7 +124,7 @@ def move_result(
     worth = None if timer is None or turns else verdict(timer, floor, arrival, guard_us)
     below = worth in ("impossible", "short", "never")
     rests = arrival is None and not turns
-    had = unfinished_us(move) if rests and with_floor else None
+    had = unfinished_us(move) if rests else None
     return MoveResult(
         step=record.step,
         line=record.line,

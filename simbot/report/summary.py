@@ -83,7 +83,9 @@ def breaks(move: MoveResult) -> bool:
 
 
 def badness(move: MoveResult) -> tuple[int, float]:
-    """Sort key: the larger, the worse."""
+    """Sort key: the larger, the worse. What only the end of the match kept from arriving tells least."""
+    if move.unfinished_us is not None:
+        return (-1, 0.0)
     rank = 3 if move.stuck else {"never": 3, "impossible": 2, "short": 1}.get(move.verdict or "", 0)
     margin: float = move.margin_us if move.margin_us is not None else float("inf")
     if waits_for_arrival(move):  # no timer to judge: the longest of them
@@ -171,6 +173,7 @@ def advise_timers(run: RunResult) -> list[TimerAdvice]:
 def _advise(
     line: int, group: list[tuple[str, MoveResult]], guard_us: int, loop_us: int, grain_us: int
 ) -> TimerAdvice | None:
+    group = [each for each in group if each[1].unfinished_us is None] or group
     moves = [move for _, move in group]
     if any(move.verdict == "never" or move.margin_us is None for move in moves):
         return None

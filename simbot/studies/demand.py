@@ -57,7 +57,10 @@ class Execution:
 
 
 def executions(ran: Ran, knobs: list[Knob], floors: bool = True) -> list[list[Execution]]:
-    """Executions of each knob that were waited out, in order; without floors it takes a fraction of the time."""
+    """Executions of each knob that were waited out, in order; without floors it takes a fraction of the time.
+
+    One with a move that only the end of the match kept from arriving tells nothing, where others do.
+    """
     places = places_of(ran.plan)
     knob_at = {place: index for index, knob in enumerate(knobs) for place in knob.waits}
     found: list[list[Execution]] = [[] for _ in knobs]
@@ -65,7 +68,9 @@ def executions(ran: Ran, knobs: list[Knob], floors: bool = True) -> list[list[Ex
         index = knob_at.get(places.get(id(wait.given), -1))
         if index is not None and not wait.cut:
             found[index].append(_execution(ran, wait, floors))
-    return found
+    return [
+        [one for one in own if all(move.unfinished_us is None for move in one.moves)] or own for own in found
+    ]
 
 
 def _execution(ran: Ran, wait: WaitRecord, with_floors: bool) -> Execution:

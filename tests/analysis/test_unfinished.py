@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import pytest
-from stopwatches import a_plan, wait
+from stopwatches import a_plan, pick, wait
 from test_never import WEAK
 
 from simbot import api
+from simbot.analysis.better_timer import rounded_up
 from simbot.report.bars import draw
 from simbot.report.page import say
-from simbot.report.summary import no_arrival
+from simbot.report.summary import advise_timers, fold_moves, no_arrival
 from simbot.report.terminal import _bar_line
+from simbot.studies.tune import tune
 
 LIFT = WEAK["mechanisms"]["lift"]
 STRONG = {**WEAK, "mechanisms": {"lift": {**LIFT, "gearing": [{"ratio": "20:1"}], "moving_mass": "1 kg"}}}
@@ -55,3 +57,31 @@ def test_a_push_that_the_end_cuts_off_is_no_finding(tmp_path):
     push = {"effort": {"lift": "80 %", "toward": "0.4 m", "for": "700 ms"}}
     state = state_of(tmp_path, [wait("1.8 s"), push], STRONG)
     assert state.moves[-1].unfinished_us == 200_000 and not state.findings
+
+
+def test_of_repeats_one_that_the_end_cuts_off_hides_nothing(tmp_path):
+    """Three times the timer is too short; the fourth time the match ends before the lift is there."""
+    steps = [
+        {"move": {"lift": "0.4 m"}},
+        wait("500 ms"),
+        pick(needs={"lift": "0.4 m within 20 mm"}),
+        wait("1 s"),
+        {"move": {"lift": "0 m"}},
+        wait("1.5 s"),
+    ]
+    robot = {**STRONG, "mechanisms": {**STRONG["mechanisms"], "hand": {"kind": "measured", "time": "0.2 s"}}}
+    start = {"lift": "0 m", "hand": "open"}
+    plan = a_plan(
+        tmp_path, [{"repeat": "until period_end", "steps": steps}], "9.6 s", robot=robot, start=start
+    )
+    result = api.run(plan)
+    *whole, last = [move for move in result.states[0].moves if move.label == "lift to 0.4 m"]
+    assert last.unfinished_us == 600_000 and last.verdict == "never" and len(whole) == 3
+    needed = max(move.arrival_us for move in whole)
+    folded = fold_moves(result.states[0].moves)
+    worst = next(fold.worst for fold in folded.values() if fold.worst.label == "lift to 0.4 m")
+    assert worst.arrival_us in {move.arrival_us for move in whole}
+    (advice,) = [one for one in advise_timers(result) if "lift to 0.4 m" in one.labels]
+    assert advice.suggested_us == rounded_up(needed + plan.guard_us, plan.robot.loop_us, 1000)
+    (timer,) = [one for one in tune(plan).timers if one.line == advice.line]
+    assert timer.suggested_us >= advice.suggested_us
