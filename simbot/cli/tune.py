@@ -110,9 +110,12 @@ def tune(
     if watch:
         _watch(plan, wanted, settings)
         return
+    from simbot.report.patch import check_sources
     from simbot.report.tune_files import write_tuned
 
     loaded, _ = load(plan, settings)
+    if patch is not None:
+        check_sources(loaded)
     result = _tune(loaded, wanted)
     if not write_tuned(result, json_file, patch, table):
         from simbot.report.tuned import print_tuned

@@ -77,6 +77,11 @@ def _answer(result: MatchResult) -> str:
     if points.days < FEW_DAYS:
         days = f"{points.days} day{'s' if points.days > 1 else ''} of ten matches"
         text += f" Only {days}: too few to say more than that."
+    if result.points.sd.value == 0.0 and not any(result.added_s.values()):
+        text += (
+            " All matches are alike: no step states `succeeds` or an allowance, and no `driver` is there. "
+            "Real matches are not."
+        )
     if result.lost and result.lost[0].points > 0.0:
         most = "Most" if result.lost[0].points >= result.rest else "Most that can be told apart"
         text += f" {most} is lost to: {result.lost[0].reason}."

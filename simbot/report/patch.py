@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from simbot.scenario.errors import SimbotError
+from simbot.scenario.model import Plan
+from simbot.scenario.plan_file import all_steps
 from simbot.scenario.source_literals import rewrite_literal
 from simbot.scenario.source_units import UNITS
 from simbot.studies.knobs import source_value
@@ -41,6 +43,25 @@ class Edit:
     new: bytes
 
 
+NO_SOURCE = (
+    "--patch: no timer of this plan stands in source code; point at one with "
+    "`wait: {from: code/Timing.java, name: CLAW_CLOSE_MS}`"
+)
+
+
+def check_sources(plan: Plan) -> None:
+    """Refuse a patch that there is nothing for, before anything is worked out.
+
+    Raises
+    ------
+    SimbotError
+        Where no timer stands in source code.
+    """
+    sources = ("source", "limit_source")
+    if not any(getattr(step, name, None) for step in all_steps(plan) for name in sources):
+        raise SimbotError(NO_SOURCE)
+
+
 def patch_of(result: TuneResult) -> Patch:
     """The diff that brings the suggested values into the source.
 
@@ -50,10 +71,7 @@ def patch_of(result: TuneResult) -> Patch:
         Where no timer stands in source code, or a file is no longer what the plan was read from.
     """
     if all(timer.source is None for timer in result.timers):
-        raise SimbotError(
-            "--patch: no timer of this plan stands in source code; point at one with "
-            "`wait: {from: code/Timing.java, name: CLAW_CLOSE_MS}`"
-        )
+        raise SimbotError(NO_SOURCE)
     edits: dict[Path, list[Edit]] = {}
     by_hand = []
     for timer in result.timers:

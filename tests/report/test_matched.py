@@ -427,3 +427,11 @@ def test_what_is_only_told_is_a_row_that_costs_nothing(tmp_path):
     steps = [{"move": {"lift": "0.5 m", "other": "up"}}, wait("2 s")]
     one = record(with_lift(tmp_path, steps, order=order, brown_out={"radio": "12 V"}))
     assert one.lost == {"browned out: the radio, not acted on": 0.0, ORDER_BROKEN: 0.0}
+
+
+def test_where_nothing_is_left_to_chance_that_is_said(tmp_path):
+    steps = [pick(), wait("0.3 s"), place(), wait("0.3 s")]
+    _, said = played(a_plan(tmp_path, steps), 20)
+    assert "All matches are alike: no step states `succeeds`" in " ".join(said.split())
+    _, said = played(a_plan(tmp_path, [*steps[:2], place(succeeds="50 %"), steps[3]]), 20)
+    assert "All matches are alike" not in " ".join(said.split())

@@ -12,8 +12,9 @@ import subprocess
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from stopwatches import a_plan, wait
 
-from simbot.report.patch import CAUTION, patch_of, unified
+from simbot.report.patch import CAUTION, check_sources, patch_of, unified
 from simbot.report.timer_table import HEAD, safe_cell, table_text
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.source_wait import Asked, find_number, read_source
@@ -224,3 +225,10 @@ def test_no_cell_begins_a_formula(text):
     assert safe_cell(text) == f"'{text}"
     for row in csv.reader(io.StringIO(table_text(tuned(timer(name=text, reason=text))))):
         assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in row)
+
+
+def test_that_is_told_before_anything_is_tuned(tmp_path):
+    with pytest.raises(SimbotError, match="no timer of this plan stands in source code"):
+        check_sources(a_plan(tmp_path, [wait("0.3 s")]))
+    (tmp_path / "A.java").write_text("class A { int HOLD_MS = 300; }\n", encoding="utf-8")
+    check_sources(a_plan(tmp_path, [{"wait": {"from": "A.java", "name": "HOLD_MS"}}]))
