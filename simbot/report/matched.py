@@ -175,15 +175,20 @@ def _lost(result: MatchResult) -> Iterator[str]:
 def _at(result: MatchResult, reason: str) -> str:
     """`, line 31`: of the steps that it befell."""
     lines = result.lines.get(reason, ())
-    return f", line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines))}" if lines else ""
+    return _told(lines, len(lines)) if lines else ""
+
+
+def _told(lines: Sequence[int], most: int) -> str:
+    """The first of some lines."""
+    more = " and more" if most < len(lines) else ""
+    return f", line{'s' if len(lines) > 1 else ''} {', '.join(map(str, lines[:most]))}{more}"
 
 
 def _named(result: MatchResult, reason: str) -> str:
     """A reason with the lines that it befell, as many as there is room for."""
     lines = result.lines.get(reason, ())
-    for count in range(len(lines), 0, -1):
-        some = ", ".join(map(str, lines[:count])) + (" and more" if count < len(lines) else "")
-        text = f"{reason}, line{'s' if len(lines) > 1 else ''} {some}"
+    for most in range(len(lines), 0, -1):
+        text = reason + _told(lines, most)
         if len(text) <= REASON:
             return text
     return reason[:REASON]

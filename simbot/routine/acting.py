@@ -259,7 +259,7 @@ class Actor:
         elif met and fits < wanted:
             self._mishap("place_full", step, wanted - fits)
         if fits:
-            period = self._period()
+            period = self.plan.game.period_of(self.log.period, now)
             points, bonus = self.world.deliver(step.place, fits, period, now)
             number = self.log.number(step.line)
             endgame = self.world.in_endgame(now)
@@ -326,14 +326,8 @@ class Actor:
     def _award(self, kind: str, name: str, points: float, line: int) -> None:
         now = self.plant.now_us
         self.world.points += points
-        period, endgame = self._period(), self.world.in_endgame(now)
+        period, endgame = self.plan.game.period_of(self.log.period, now), self.world.in_endgame(now)
         self.log.awards.append(Award(kind, name, line, now, points, period, endgame))
-
-    def _period(self) -> str:
-        """Where points that fall now belong: to the period of the routine, also in its first instant."""
-        own, game = self.log.period, self.plan.game
-        known = any(period.name == own for period in game.periods)
-        return own if known else game.period_at(self.plant.now_us)
 
     def _failed(self, step: ActStep, attempt: Attempt | None, why: str, charged: bool = False) -> None:
         """An acting step did not do what it was there for. What drops has cost its points where it fell."""

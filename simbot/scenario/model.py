@@ -143,6 +143,12 @@ class Game:
                 return period.name
         return self.periods[-1].name
 
+    def period_of(self, routine: str, at_us: int) -> str:
+        """Where what a routine does at an instant belongs: to its own period, also in its first instant; what is done
+        in the endgame, or by none, to that of the instant."""
+        known = any(period.name == routine for period in self.periods)
+        return routine if known else self.period_at(at_us)
+
 
 # --- robot --------------------------------------------------------------------------------------------
 

@@ -126,8 +126,7 @@ def _routine_from(plan: Plan, at_us: int) -> str:
 
 def _worth(plan: Plan, steps: Sequence[PlaceStep], at_us: int, routine: str = "") -> float:
     """What the best of these places would earn at an instant, done by a period's routine."""
-    known = any(period.name == routine for period in plan.game.periods)
-    period = routine if known else plan.game.period_at(at_us)
+    period = plan.game.period_of(routine, at_us)
     return max((float(plan.game.places[step.place].points[period]) for step in steps), default=0.0)
 
 
