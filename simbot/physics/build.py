@@ -623,7 +623,7 @@ class Arrays:
             self.rotors[name] = range(begin, begin + count)
         self.columns = L.LOG_MECH + L.LOG_PER_MECH * (len(names) + sum(rotors))
         w = self.w
-        w[L.WARMS] = float(watches_heat(robot))
+        w[L.WARMS], w[L.TOLD] = float(watches_heat(robot)), 1.0
         w[L.N_MECH] = w[L.N_BODY] = len(names)
         w[L.N_ROTOR], w[L.N_RAIL] = sum(rotors), len(robot.rails)
         w[L.LOOP], w[L.LOOP_US] = robot.loop_us / 1e6, robot.loop_us

@@ -187,7 +187,8 @@ def find_violation(w: Array, tab: Array) -> Any:
             return MEET, m, 0
         if w[m + L.S] == 0.0 and w[m + L.DUTY] != 0.0 and w[m + L.PINNED] == 0.0:
             if abs(w[L.V] - w[m + L.REST_V]) < w[m + L.REST_DV] and w[L.N_BODY] == w[L.N_MECH]:
-                take_rest_currents(w, m)
+                if w[L.TOLD] == 1.0:
+                    take_rest_currents(w, m)
                 m += L.MECH_SIZE
                 continue
             if margin_of(w, tab, BREAK_AWAY, m, m) < 0.0:

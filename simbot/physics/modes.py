@@ -292,13 +292,14 @@ def settle_at_rest(w: Array, tab: Array, m: int) -> Any:
 
 @inner
 def note(w: Array, tab: Array) -> Any:
-    """Extremes of voltage and current, and what others gave back."""
+    """Extremes of voltage and current; where it is told, what others gave back."""
     if w[L.V] < w[L.V_MIN]:
         w[L.V_MIN] = w[L.V]
         w[L.V_MIN_AT] = w[L.T]
     if w[L.I] > w[L.I_MAX]:
         w[L.I_MAX] = w[L.I]
-    take_currents(w, tab)
+    if w[L.TOLD] == 1.0:
+        take_currents(w, tab)
 
 
 @inner

@@ -61,6 +61,7 @@ def commit(
     """Accept the step under trial and write it into the log."""
     log[row, L.LOG_T] = w[L.T]
     log[row, L.LOG_H] = t_new - w[L.T]
+    told = w[L.TOLD] == 1.0
     m = first_mech(w)
     column = L.LOG_MECH
     for _ in range(int(w[L.N_BODY])):
@@ -75,12 +76,13 @@ def commit(
         log[row, column + L.LOG_Q1] = w[m + L.Q]
         log[row, column + L.LOG_SPEED1] = w[m + L.SPEED]
         log[row, column + L.LOG_ACC1] = w[m + L.ACC] if moving else 0.0
-        log[row, column + L.LOG_BACK] = w[m + L.OTHERS_BACK]
-        g = int(w[m + L.GRP])
-        log[row, column + L.LOG_AMPS1] = w[g + L.G_I] if flows(w, m, g) else 0.0
-        log[row, column + L.LOG_FORCE1] = force_now(w, m, g)
-        log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]
-        log[row, column + L.LOG_SQUARED_OWN] = w[m + L.SQUARED_OWN]
+        if told:
+            g = int(w[m + L.GRP])
+            log[row, column + L.LOG_BACK] = w[m + L.OTHERS_BACK]
+            log[row, column + L.LOG_AMPS1] = w[g + L.G_I] if flows(w, m, g) else 0.0
+            log[row, column + L.LOG_FORCE1] = force_now(w, m, g)
+            log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]
+            log[row, column + L.LOG_SQUARED_OWN] = w[m + L.SQUARED_OWN]
         top = int(w[L.TOP]) if moving else 2
         for k in range(3, top + 1):
             log[row, column + L.LOG_POLY + k - 3] = w[m + L.POLY + k]
@@ -113,14 +115,15 @@ def commit(
 @inner
 def note_beginning(w: Array, log: Array, row: int) -> Any:
     """Currents and forces at the beginning of a step, after whatever has just changed."""
-    m = first_mech(w)
-    column = L.LOG_MECH
-    for _ in range(int(w[L.N_MECH])):
-        g = int(w[m + L.GRP])
-        log[row, column + L.LOG_AMPS0] = w[g + L.G_I] if flows(w, m, g) else 0.0
-        log[row, column + L.LOG_FORCE0] = force_now(w, m, g)
-        column += L.LOG_PER_MECH
-        m += L.MECH_SIZE
+    if w[L.TOLD] == 1.0:
+        m = first_mech(w)
+        column = L.LOG_MECH
+        for _ in range(int(w[L.N_MECH])):
+            g = int(w[m + L.GRP])
+            log[row, column + L.LOG_AMPS0] = w[g + L.G_I] if flows(w, m, g) else 0.0
+            log[row, column + L.LOG_FORCE0] = force_now(w, m, g)
+            column += L.LOG_PER_MECH
+            m += L.MECH_SIZE
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         g = int(w[m + L.GRP])

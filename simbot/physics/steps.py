@@ -331,7 +331,8 @@ def go_to_share(w: Array, tab: Array, x: float, h: float) -> Any:
 
 @inner
 def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
-    """Energy [J] and charge [C] of a step on the linear law, and what its currents heat; ends at its end."""
+    """Energy [J] and charge [C] of a step on the linear law, 0 where nobody asks, and what its currents heat; ends at
+    its end."""
     note_lowest(w, h)
     if w[L.WARMS] == 1.0:
         for k in range(4):
@@ -346,6 +347,8 @@ def drawn_in_series(w: Array, tab: Array, h: float) -> Any:
         w[m + L.V_NEXT] = w[m + L.V_END]
     if w[L.WARMS] == 1.0:
         find_currents(w, tab)
+    if w[L.TOLD] == 0.0 and w[L.SAGS] == 0.0:
+        return 0.0, 0.0
     return drawn_from_bus(w, h, NODES, SHARES)
 
 

@@ -38,9 +38,9 @@ def play(
         The same of the second robot, where the plan has one; by default its own nominal values on its battery
         state of the same name, or its middle one.
     told : bool
-        False: of needs only whether they are met, which is all that points hang on.
+        False: only what points hang on, so that of needs only whether they are met and nothing of currents.
     """
-    plant = _plant(plan, battery, models or Models(plan.robot), tolerance, luck)
+    plant = _plant(plan, battery, models or Models(plan.robot), tolerance, luck, told)
     if plan.partner is None:
         return run(plan, plant, luck, told=told), plant
     other = plan.partner.plan
@@ -48,7 +48,7 @@ def play(
     middle = other.robot.battery[len(other.robot.battery) // 2]
     feeds = partner_battery or states.get(battery.name, middle)
     built = partner_models or Models(other.robot)
-    second = _plant(other, feeds, built, tolerance, partner_luck)
+    second = _plant(other, feeds, built, tolerance, partner_luck, told)
     return run(plan, plant, luck, (second, partner_luck), told), plant
 
 
@@ -63,7 +63,9 @@ def let_go(trace: Trace) -> None:
             one.moves[0].move.plant.forget()
 
 
-def _plant(plan: Plan, battery: BatteryState, models: Models, tolerance: float, luck: Luck) -> Plant:
+def _plant(
+    plan: Plan, battery: BatteryState, models: Models, tolerance: float, luck: Luck, told: bool
+) -> Plant:
     horizon_us = sum(period.duration_us for period in plan.game.periods)
     phase_us = int(luck.share("phase") * plan.robot.loop_us) if luck.drawn else 0
-    return Plant(models.robot, battery, plan.start, horizon_us, tolerance, models, phase_us, luck)
+    return Plant(models.robot, battery, plan.start, horizon_us, tolerance, models, phase_us, luck, told)

@@ -42,6 +42,8 @@ class Plant(Commands):
         Instant of the first control tick, less than a period.
     luck : Luck
         For what varies from time to time: a stopwatch time, where in its frame a servo hears of a command.
+    told : bool
+        False: nobody is going to ask for currents, forces or energy, only where everything is and when.
     """
 
     __slots__ = ()
@@ -56,8 +58,11 @@ class Plant(Commands):
         models: Models | None = None,
         phase_us: int = 0,
         luck: Luck = NOMINAL,
+        told: bool = True,
     ) -> None:
         super().__init__(robot, battery, horizon_us, tolerance, models, phase_us, luck)
+        if not told:
+            self.arrays.w[L.TOLD] = self.arrays.w[L.WARMS]
         self._put_at_start(start)
 
     def _put_at_start(self, start: Start) -> None:
