@@ -247,7 +247,8 @@ def heat_history(plant: Plant, name: str) -> tuple[Array, Array, Array] | None:
 
 
 def _rows(plant: Plant) -> Array:
-    """The log up to now."""
+    """The log up to now, of a plant that notes all of it."""
+    assert plant.arrays.w[L.TOLD] == 1.0
     plant._return_to_now()
     return plant._log[: plant._rows]
 

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import gc
+from dataclasses import replace
+from math import isnan
 from pathlib import Path
 
 import pytest
 
 from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
+from simbot.scenario.model import Fuse, Heat
 from simbot.studies.one_match import Day, record_of
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "night-market"
+WARMS = Heat(1.0, 10.0, 5.0, 500.0, 120.0)  # invented
 LEFT = 100  # objects; the records of a match and what they hold on to are above a thousand
 
 
@@ -30,6 +34,27 @@ def test_a_match_of_which_only_points_are_asked_is_the_same_match(plan):
         assert record_of(plan, number, battery.name, *brief) == whole
         assert [need.met for need in brief[0].needs] == [need.met for need in trace.needs]
         assert all(need.position is need.margin_us is None for need in brief[0].needs)
+
+
+def test_what_is_not_told_is_no_number_and_what_something_hangs_on_is_noted(plan):
+    def energy(robot, battery, told):
+        return Day(replace(plan, robot=robot), 3, 1).play(10, battery, told)[1].energy()
+
+    def drawn(robot, battery):
+        return energy(robot, battery, True), energy(robot, battery, False)
+
+    robot, battery = plan.robot, plan.robot.battery[-1]
+    whole, brief = drawn(robot, battery)
+    assert whole > 1000.0 and isnan(brief)
+    sags = replace(battery, polarisation=0.01, settling=20.0)
+    whole, brief = drawn(robot, sags)
+    assert brief == whole > 1000.0  # the bus hangs on the charge
+    fused = replace(robot, fuse=Fuse(20.0, 0.5, 0))
+    whole, brief = drawn(fused, battery)
+    assert whole > 1000.0 and isnan(brief)  # whether it opens changes nothing of the run
+    warm = {name: replace(motor, heat=WARMS) for name, motor in robot.motors.items()}
+    whole, brief = drawn(replace(robot, motors=warm), battery)
+    assert brief == whole > 1000.0  # motors hang on what warms them
 
 
 def test_a_match_that_is_over_leaves_next_to_nothing_to_the_collector(plan):

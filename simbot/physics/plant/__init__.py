@@ -10,6 +10,8 @@ It is laid in layers, a module each, every one on those before it: `state`, `whe
 
 from __future__ import annotations
 
+from math import nan
+
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, SPINNING, Models
 from simbot.physics.encoder import Encoder, is_stated
@@ -62,8 +64,18 @@ class Plant(Commands):
     ) -> None:
         super().__init__(robot, battery, horizon_us, tolerance, models, phase_us, luck)
         if not told:
-            self.arrays.w[L.TOLD] = self.arrays.w[L.WARMS]
+            self._tell_nothing()
         self._put_at_start(start)
+
+    def _tell_nothing(self) -> None:
+        """Leave out what nobody is going to ask for and nothing hangs on: sums of it are no numbers then.
+
+        Motors hang on what their currents heat; whether a fuse would open changes nothing of the run.
+        """
+        w = self.arrays.w
+        w[L.TOLD] = w[L.WARMS] = float(bool(self._warmth))
+        if w[L.TOLD] == w[L.SAGS] == 0.0:
+            w[L.ENERGY] = w[L.CHARGE] = nan
 
     def _put_at_start(self, start: Start) -> None:
         for name in self.names:
