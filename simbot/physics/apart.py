@@ -168,17 +168,22 @@ def leave(w: Array, r: int) -> Any:
 
 
 @inner
+def touches(w: Array, tab: Array, r: int) -> Any:
+    """True where rotors that are apart have neither slip nor slack now."""
+    m = int(w[r + L.OF])
+    w[r + L.Q_NEXT] = w[r + L.Q]
+    w[r + L.V_NEXT] = w[r + L.SPEED]
+    w[m + L.Q_NEXT] = w[m + L.Q]
+    w[m + L.V_NEXT] = w[m + L.SPEED]
+    near = abs(slip(w, tab, r)) <= (TOUCHES if is_cord(w, r) else ROLLS) * w[r + L.V_SCALE]
+    return near and (not is_cord(w, r) or slack(w, r) <= TOUCHES * w[r + L.Q_SCALE])
+
+
+@inner
 def join_what_touches(w: Array, tab: Array) -> Any:
     """Bring together what has no slack and no slip: what asks for more than can be passed on comes apart anew."""
     r = int(first_mech(w) + w[L.N_MECH] * L.MECH_SIZE)
     for _ in range(int(w[L.N_ROTOR])):
-        if w[r + L.OF] != 0.0:
-            m = int(w[r + L.OF])
-            w[r + L.Q_NEXT] = w[r + L.Q]
-            w[r + L.V_NEXT] = w[r + L.SPEED]
-            w[m + L.Q_NEXT] = w[m + L.Q]
-            w[m + L.V_NEXT] = w[m + L.SPEED]
-            near = abs(slip(w, tab, r)) <= (TOUCHES if is_cord(w, r) else ROLLS) * w[r + L.V_SCALE]
-            if near and (not is_cord(w, r) or slack(w, r) <= TOUCHES * w[r + L.Q_SCALE]):
-                meet(w, tab, r)
+        if w[r + L.OF] != 0.0 and touches(w, tab, r):
+            meet(w, tab, r)
         r += L.MECH_SIZE

@@ -209,9 +209,9 @@ def look_at_share(w: Array, tab: Array, kind: float, m: int, x: float, h: float)
         q, v = between(w, m, x, h)
         w[m + L.Q_NEXT] = q
         w[m + L.V_NEXT] = v
-    elif (
-        w[L.IN_SERIES] == 1.0 and kind != RAIL and kind != LIMIT and w[L.N_BODY] == w[L.N_MECH]
-    ):  # and of the bus
+    elif kind == MEET:  # the same of two
+        put_at_share(w, x, h)
+    elif w[L.IN_SERIES] == 1.0 and kind != RAIL and kind != LIMIT:  # and of the bus
         bus_in_series(w, x)
         set_rails(w)
         if w[m + L.S] != 0.0:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.apart import join_what_touches, meet, part, part_where_asked, take_over
+from simbot.physics.apart import join_what_touches, meet, part, part_where_asked, take_over, touches
 from simbot.physics.bus import (
     add_idle,
     add_moving,
@@ -238,8 +238,23 @@ def resolve(w: Array, tab: Array) -> Any:
 @inner
 def find_anew(w: Array, tab: Array) -> Any:
     """Find modes and accelerations after whatever has just changed."""
-    if w[L.DIRTY] == 1.0 or w[L.N_BODY] > w[L.N_MECH] or not take_efforts(w, tab):
+    if w[L.DIRTY] == 1.0 or not hand_on_efforts(w, tab) or not take_efforts(w, tab):
         resolve(w, tab)
+
+
+@inner
+def hand_on_efforts(w: Array, tab: Array) -> Any:
+    """Give rotors that are apart the efforts of their mechanisms; False where one rests or touches its load."""
+    if w[L.N_BODY] == w[L.N_MECH]:
+        return True
+    r = int(first_mech(w) + w[L.N_MECH] * L.MECH_SIZE)
+    for _ in range(int(w[L.N_ROTOR])):
+        if w[r + L.OF] != 0.0:
+            if w[r + L.S] == 0.0 or touches(w, tab, r):
+                return False
+            take_over(w, tab, int(w[r + L.OF]), r)
+        r += L.MECH_SIZE
+    return True
 
 
 @inner

@@ -127,23 +127,8 @@ def holds_at_end(w: Array) -> Any:
 @inner
 def end_series(w: Array, tab: Array, h: float) -> Any:
     """End of a step of h on the linear law, and everything else there."""
-    n = int(w[L.N_LIVE])
-    if w[L.N_BODY] > w[L.N_MECH]:
-        go_to_share(w, tab, 1.0, h)
-    else:
-        put_at_share(w, 1.0, h)
-        if w[L.FED] == 1.0:
-            ask_rails(w, tab)
-        bus_in_series(w, 1.0)
-        set_rails(w)
-        for k in range(n):
-            m = int(w[L.LIVE + k])
-            if w[m + L.GUIDE_N] > 0.0:
-                follow(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
-            if w[m + L.CONTROL] == L.STRONGEST:
-                w[m + L.DUTY] = strongest_duty(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
-            w[m + L.A_NEXT] = accelerate(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
-    for k in range(n):
+    go_on_series(w, tab, 1.0, h)
+    for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
         w[m + L.Q_END] = w[m + L.Q_NEXT]
         w[m + L.V_END] = w[m + L.V_NEXT]
@@ -151,6 +136,23 @@ def end_series(w: Array, tab: Array, h: float) -> Any:
     w[L.VRC_END] = 0.0
     for j in range(int(w[L.TOP]) - 1, -1, -1):
         w[L.VRC_END] += w[L.VRC_POLY + j]
+
+
+@inner
+def go_on_series(w: Array, tab: Array, x: float, h: float) -> Any:
+    """Put everything at the share x of a step on the linear law, with its bus, and evaluate there."""
+    put_at_share(w, x, h)
+    if w[L.FED] == 1.0:
+        ask_rails(w, tab)
+    bus_in_series(w, x)
+    set_rails(w)
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        if w[m + L.GUIDE_N] > 0.0:
+            follow(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
+        if w[m + L.CONTROL] == L.STRONGEST:
+            w[m + L.DUTY] = strongest_duty(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
+        w[m + L.A_NEXT] = accelerate(w, tab, m, w[m + L.Q_NEXT], w[m + L.V_NEXT])
 
 
 @inner
@@ -325,6 +327,9 @@ def put_at_share(w: Array, x: float, h: float) -> Any:
 @inner
 def go_to_share(w: Array, tab: Array, x: float, h: float) -> Any:
     """Put everything at the share x of the step and evaluate there."""
+    if w[L.IN_SERIES] == 1.0:
+        go_on_series(w, tab, x, h)
+        return
     put_at_share(w, x, h)
     evaluate(w, tab)
 
