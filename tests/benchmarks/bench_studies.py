@@ -20,7 +20,7 @@ from stopwatches import a_plan, place
 
 from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
-from simbot.scenario.model import Plan
+from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
 from simbot.studies.compare import compared
 from simbot.studies.ledger import Ledger
@@ -39,6 +39,15 @@ def demo(name: str) -> Plan:
 def against_a_skeleton(name: str) -> Ratio:
     """A demo match with chance, drawn, played and boiled down, against simpy with as many instants."""
     plan = demo(name)
+    day, battery, times_us = a_match_of(plan)
+    takes, bare = side_by_side(
+        [(lambda: day.record(0, battery), 7), (lambda: skeleton(times_us), 41)], rounds=3
+    )
+    return Ratio(f"{name}, a match with chance, {len(times_us)} instants", takes, bare)
+
+
+def a_match_of(plan: Plan) -> tuple[Day, BatteryState, list[int]]:
+    """A day, its battery, and the instants of its first match at which something is commanded or a wait ends."""
     battery = next(state for state in plan.robot.battery if state.name == STATE)
     day = Day(plan, 1, 0)
     trace, _ = day.play(0, battery)
@@ -47,11 +56,7 @@ def against_a_skeleton(name: str) -> Ratio:
         + [record.ended_us for record in trace.waits]
         + [queue.to_us for queue in trace.queues]
     )
-
-    takes, bare = side_by_side(
-        [(lambda: day.record(0, battery), 7), (lambda: skeleton(times_us), 41)], rounds=3
-    )
-    return Ratio(f"{name}, a match with chance, {len(times_us)} instants", takes, bare)
+    return day, battery, times_us
 
 
 def skeleton(times_us: list[int]) -> None:
@@ -70,30 +75,33 @@ def compared_to_a_point() -> tuple[Ratio, int]:
     """The demo's two plans compared until their difference is known to a point, on two cores, and the matches it takes.
 
     Played by one process, drawing of robots and statistics in it, in processor time, which is shared by the two cores.
-    The baseline is 2 000 skeletons of 150 instants, times 25.
+    The baseline is 2 000 skeletons, by turns with the instants of either plan's match, times 25.
     """
     plans = [demo("lanterns"), demo("tins")]
     asked = Asked(2000, 1, (STATE,), until_halfwidth=1.0)
-    for plan in plans:
-        Day(plan, 1, 0).record(0, next(state for state in plan.robot.battery if state.name == STATE))
-    bare = [bare_run()]
+    matches = [a_match_of(plan) for plan in plans]
+    for day, battery, _ in matches:
+        day.record(0, battery)
+    instants = [times_us for _, _, times_us in matches]
+    bare = [bare_run(instants)]
     with TemporaryDirectory() as folder, Ledger("compare", plans, asked) as ledger:
         ledger.place = Path(folder) / "kept.json"
         begin = process_time()
         needed = compared(ledger, plans, asked, lambda done, total: None).runs
         takes = process_time() - begin
-    bare.append(bare_run())  # a machine that others use is not as fast all the while
+    bare.append(bare_run(instants))  # a machine that others use is not as fast all the while
     return Ratio(f"two plans to a point, {needed} matches", takes / 2, 25 * 2000 * sum(bare) / 2), needed
 
 
-def bare_run(turns: int = 200) -> float:
-    """A skeleton of 150 instants, without what studies left behind in its collections [s]."""
+def bare_run(instants: list[list[int]], turns: int = 100) -> float:
+    """A skeleton, without what studies left behind in its collections [s]."""
     gc.collect()
     gc.freeze()
     begin = process_time()
     for _ in range(turns):
-        skeleton([1_000_000 * (instant + 1) for instant in range(150)])
-    takes = (process_time() - begin) / turns
+        for times_us in instants:
+            skeleton(times_us)
+    takes = (process_time() - begin) / (turns * len(instants))
     gc.unfreeze()
     return takes
 
