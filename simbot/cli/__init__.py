@@ -77,6 +77,9 @@ def _print_version(wanted: bool) -> None:
         raise typer.Exit
 
 
+SELDOM = 50_000, 20, 20  # modules and models that stay are not looked through over and over
+
+
 @app.callback()
 def _simbot(
     version: Annotated[
@@ -88,7 +91,7 @@ def _simbot(
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Entry point: run a command and leave with its exit status, never with a traceback."""
-    gc.set_threshold(50_000, 20, 20)  # modules and models that stay are not looked through over and over
+    gc.set_threshold(*SELDOM)
     os.environ.setdefault(
         "PYDANTIC_DISABLE_PLUGINS", "__all__"
     )  # looking for some reads every package's metadata

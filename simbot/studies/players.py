@@ -6,6 +6,7 @@ So does SIGTERM, where the command line makes one of it.
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -73,7 +74,7 @@ class Players:
             context = multiprocessing.get_context("spawn")
             self.quit = context.Event()
             before = set(multiprocessing.active_children())
-            self.pool = ProcessPoolExecutor(workers, context, _prepare, (self.quit,))
+            self.pool = ProcessPoolExecutor(workers, context, _prepare, (self.quit, gc.get_threshold()))
             with _deaf():
                 self.pool.submit(_ready)  # starts them all
             self.children = [each for each in multiprocessing.active_children() if each not in before]
@@ -172,8 +173,9 @@ def _ready() -> None:
     return None
 
 
-def _prepare(stop: Any) -> None:
-    """When to end is the business of the process that asked; where that is killed, end with it."""
+def _prepare(stop: Any, threshold: tuple[int, int, int]) -> None:
+    """When to end is the business of the process that asked; where that is killed, end with it. Collect as seldom."""
+    gc.set_threshold(*threshold)
     for each in TO_END:
         signal.signal(each, signal.SIG_IGN)
     _quit[:] = [stop]
