@@ -508,9 +508,8 @@ class Models:
         self.helped: dict[Any, float] = {}  # which end of a quantity made a mechanism faster, the last time
         self.alone: dict[Any, Any] = {}  # arrays of one mechanism by itself, for floors
         self.tables = Tables()
-        self.controls: dict[
-            tuple[str, bool], dict[str, Any]
-        ] = {}  # of a mechanism, and of its turns in place
+        # of a mechanism (False), or (True) of its turns in place: orders.Control
+        self.controls: dict[tuple[str, bool], Any] = {}
         self._powers: dict[str, Power] = {}  # of drives
         self._arrays: dict[tuple[str, ...], Arrays] = {}  # on no battery yet
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}

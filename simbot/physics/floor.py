@@ -23,7 +23,7 @@ from simbot.physics.build import DRIVES, Arrays, Built, Models
 from simbot.physics.compiled import Array
 from simbot.physics.encoder import taken_along
 from simbot.physics.kinds import KINDS
-from simbot.physics.orders import Order, scale
+from simbot.physics.orders import FIRST_STEP, scales_of
 from simbot.physics.plant.running import MOST_ROWS, EndlessSteps
 from simbot.physics.record import first_time, state_at
 from simbot.physics.route import Leg, Steering, kept_speed
@@ -104,15 +104,16 @@ class Stretch:
         self.name = name
         self.m = self.arrays.at[name]
         self.pawl_out = pawl_out
-        self.arrays.w[self.m + L.Q] = start
+        w, m = self.arrays.w, self.m
+        w[m + L.Q] = start
         self.locate()
         self.start, self.speed = start, speed
         self.low, self.high = target - window, target + window
         self.slower = slower_than
         self.touch = touch
-        order = Order(target, window, slower_than, 0.0, {})
-        scale(self.arrays, name, abs(target - start), order, self.built)
-        self.base = self.arrays.w.copy()
+        w[m + L.Q_SCALE], w[m + L.V_SCALE] = scales_of(abs(target - start), window, slower_than, self.built)
+        w[L.H] = min(w.item(L.H), FIRST_STEP * self.built.lag)
+        self.base = w.copy()
         self.braking = switch.braking or float(self.base[L.H])
         self.switch = switch
         g, groups = int(self.base[self.m + L.GRP]), self.built.groups.size
@@ -517,11 +518,10 @@ def _time(
             total += KINDS[spec.kind].steering_time(spec.values, leg.before, leg.after)
             continue
         control = plant._control(name, leg.turning)
-        slower = inf if control.get("slower_than") is None else float(control["slower_than"])
         direction = leg.built_for
         start, speed = (q, v) if number == 0 else (leg.at, kept_speed(last, leg))
         if number and line is not None and not leg.turning:
-            start = _nearest_start(line, leg, float(plant._control(name)["window"]))
+            start = _nearest_start(line, leg, plant._control(name).window)
         last, line = leg, line if leg.turning else leg
         stretch = Stretch(
             models,
@@ -532,8 +532,8 @@ def _time(
             start,
             speed,
             leg.to,
-            float(control["window"]),
-            slower,
+            control.window,
+            control.slower_than,
             0.0,
             tolerance,
             switch=switches.get(number, UNKNOWN),

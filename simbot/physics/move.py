@@ -118,7 +118,7 @@ class Begun(NamedTuple):
 
 def begun_with(w: Array, m: int) -> Begun:
     """What is kept of a plant's array when a mechanism at an offset has its command."""
-    of = w[m : m + L.TARGET_PENDING + 1].tolist()
+    of = w[m : m + L.TOUCHED + 1].tolist()
     return Begun(
         of[L.Q],
         of[L.SPEED],

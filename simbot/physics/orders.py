@@ -7,21 +7,71 @@ from math import copysign, inf, radians
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Built
 from simbot.physics.kinds import KINDS
 from simbot.physics.profile import point, profile
-from simbot.scenario.model import MechanismSpec
+from simbot.scenario.model import MechanismSpec, Robot
+
+Array = npt.NDArray[np.float64]
 
 HEADING_WINDOW = radians(2.0)  # of a turn in place whose control states none
 DRIVE_WINDOW = 0.02
 SPEED_GAIN = 10.0  # of a speed loop that states none: full effort at an error of a tenth of the free speed
 SPEED_WINDOW = 0.02  # of the speed asked for
-LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED}
+LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED, "servo": L.SERVO}
 AFTER = {"brake": 0.0, "coast": 1.0}
 SERVO_SHARE = 0.25  # of the error scales: what a servo draws swings with it in its band
-CLEARED = (L.OTHERS_BACK, L.INTEGRAL, L.PINNED, L.LOCK, L.PLAY_UNTIL, L.KICK)  # by every command
+CLEARED = (0.0,) * (L.KICK + 1 - L.OTHERS_BACK)  # by every command
+FIRST_STEP = 0.2  # of the time constant
+
+
+class Control(NamedTuple):
+    """A mechanism's own control, or that of a drive's turns in place, as commands take it.
+
+    Parameters
+    ----------
+    loop : str
+    window, slower_than : float
+        Of the target set; slower_than inf: any speed.
+    after : str, float or None
+        What comes after an effort.
+    gains : ndarray
+        What the kernel's array has of it, from EFFORT to AFTER_EFFORT.
+    limits : tuple
+        Speed, acceleration and jerk of its motion profile (None: without that limit, or without a profile).
+    """
+
+    loop: str
+    window: float
+    slower_than: float
+    after: str | float | None
+    gains: Array
+    limits: tuple[Any, Any, Any]
+
+    @classmethod
+    def of(cls, keys: Mapping[str, Any]) -> Control:
+        """Of a control's keys, as `control_of` gives them."""
+        of = keys.get
+        slower, after = of("slower_than"), of("after")
+        effort = 1.0 if of("effort") is None else of("effort")
+        gains = (effort, of("p") or 0.0, of("i") or 0.0, of("d") or 0.0, of("latency") or 0.0)
+        return cls(
+            of("loop") or "",
+            float(keys["window"]),
+            inf if slower is None else float(slower),
+            after,
+            np.array((*gains, *_afterwards(after)), dtype=float),
+            (of("speed"), of("acceleration"), of("jerk")),
+        )
+
+    def with_effort(self, effort: float) -> Control:
+        """At full effort, of another size, to any speed."""
+        gains = self.gains.copy()
+        gains[0] = effort
+        return self._replace(loop="full_effort", slower_than=inf, gains=gains)
 
 
 class Order(NamedTuple):
@@ -33,15 +83,15 @@ class Order(NamedTuple):
         The set; slower_than inf: any speed.
     touch : float
         -1, +1: the target is that end of the travel, arrived when touched; 0: a window.
-    values : mapping
-        The control's keys in the coordinate of this mechanism (or leg).
+    control : Control
+        In the coordinate of this mechanism (or leg).
     """
 
     target: float
     window: float
     slower_than: float
     touch: float
-    values: Mapping[str, Any]
+    control: Control
 
 
 def control_of(spec: MechanismSpec, turning: bool = False) -> dict[str, Any]:
@@ -74,47 +124,56 @@ def default_window(values: Mapping[str, Any]) -> float:
     return 0.02 * abs(travel[1] - travel[0]) if travel else 0.02
 
 
-def order_for(
-    arrays: Arrays, name: str, control: Mapping[str, Any], target: float, open_loop: bool = False
-) -> Order:
+def controls_of(robot: Robot) -> dict[tuple[str, bool], Control]:
+    """Of all mechanisms by name, and with True those of drives' turns in place."""
+    return {
+        (name, turning): Control.of(control_of(spec, turning))
+        for name, spec in robot.mechanisms.items()
+        for turning in ((False, True) if spec.kind in DRIVES else (False,))
+    }
+
+
+def order_for(arrays: Arrays, name: str, control: Control, target: float, open_loop: bool = False) -> Order:
     """Target set of a command: a hard stop is reached by touching where effort is what drives it."""
-    slower = control.get("slower_than")
     touch = 0.0
-    if open_loop or control["loop"] == "full_effort":
+    if open_loop or control.loop == "full_effort":
         w, m = arrays.w, arrays.at[name]
         if target >= w[m + L.Q_HI]:
             touch = 1.0
         elif target <= w[m + L.Q_LO]:
             touch = -1.0
-    return Order(target, float(control["window"]), inf if slower is None else float(slower), touch, control)
+    return Order(target, control.window, control.slower_than, touch, control)
 
 
-def set_target(arrays: Arrays, name: str, order: Order, built: Built) -> None:
-    """The set, the direction, and what errors are measured by."""
-    w, m = arrays.w, arrays.at[name]
-    q, touch = w.item(m + L.Q), order.touch
-    w[m + L.TARGET_PENDING] = order.target
-    w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = order.window, order.slower_than, touch
-    at_stop = touch != 0.0 and (q >= w[m + L.Q_HI] if touch > 0.0 else q <= w[m + L.Q_LO])
-    w[m + L.TOUCHED] = 1.0 if at_stop and w[m + L.SPEED] == 0.0 else 0.0
-    w[m + L.DIRECTION] = touch if touch != 0.0 else copysign(1.0, order.target - q)
-    w[m + L.T_COMMAND] = w[L.T]
-    for key in CLEARED:
-        w[m + key] = 0.0
-    scale(arrays, name, abs(order.target - q), order, built)
+def set_target(w: Array, m: int, loop: float, order: Order, built: Built) -> None:
+    """The control (see layout), the set, the direction, and what errors are measured by."""
+    q, speed, _ = w[m + L.Q : m + L.ACC + 1].tolist()
+    target, window, slower, touch, _ = order
+    touched = 0.0
+    if touch != 0.0 and speed == 0.0:
+        touched = float(q >= w.item(m + L.Q_HI) if touch > 0.0 else q <= w.item(m + L.Q_LO))
+    way = touch if touch != 0.0 else copysign(1.0, target - q)
+    share = SERVO_SHARE if loop == L.SERVO else 1.0
+    scales = scales_of(abs(target - q), window, slower, built, share)
+    goal = w.item(m + L.TARGET) if loop == L.SERVO else target
+    w[m + L.CONTROL : m + L.KICK + 1] = (
+        *(loop, goal, target, window, slower, touch, touched, way, w.item(L.T), *scales),
+        *CLEARED,
+    )
+    w[L.H] = min(w.item(L.H), FIRST_STEP * built.lag)
+    w[L.DIRTY] = 1.0
 
 
-def scale(arrays: Arrays, name: str, distance: float, order: Order, built: Built) -> None:
+def scales_of(
+    distance: float, window: float, slower: float, built: Built, share: float = 1.0
+) -> tuple[float, float]:
     """Error scales: the way to go, and a speed that such a way lets it reach (not far below its speed limit)."""
-    w, m = arrays.w, arrays.at[name]
     free, lag = built.free_speed, built.lag
-    distance = max(distance, order.window, 1e-3 * free * lag)
+    distance = max(distance, window, 1e-3 * free * lag)
     speed = free * distance / (distance + free * lag)
-    if order.slower_than < inf:
-        speed = min(speed, max(5.0 * order.slower_than, 0.02 * free))
-    share = SERVO_SHARE if order.values.get("loop") == "servo" else 1.0
-    w[m + L.Q_SCALE], w[m + L.V_SCALE] = share * distance, share * speed
-    w[L.H] = min(w.item(L.H), 0.2 * lag)
+    if slower < inf:
+        speed = min(speed, max(5.0 * slower, 0.02 * free))
+    return share * distance, share * speed
 
 
 def give(
@@ -124,29 +183,17 @@ def give(
 
     `behind`: how far its motor has to go before it takes the load along [m, rad], where a profile begins.
     """
-    set_target(arrays, name, order, built)
-    w, m = arrays.w, arrays.at[name]
-    control = order.values
-    loop = control["loop"]
-    if loop == "servo":
-        w[m + L.CONTROL] = L.SERVO
-        w[m + L.T_PENDING] = w[L.T] + frame
-    else:
-        w[m + L.CONTROL] = LOOPS[loop]
-        w[m + L.TARGET] = order.target
-        w[m + L.NEW] = w[L.FRESH] = 1.0
-        _gains(w, m, control)
-    if loop == "profile":
-        pieces = profile(
-            w[m + L.Q] - behind,
-            w[m + L.SPEED],
-            order.target,
-            control["speed"],
-            control["acceleration"],
-            control["jerk"],
-        )
-        _store(w, m, pieces)
-    w[L.DIRTY] = 1.0
+    w, m, control = arrays.w, arrays.at[name], order.control
+    loop = LOOPS[control.loop]
+    set_target(w, m, loop, order, built)
+    if loop == L.SERVO:
+        w[m + L.T_PENDING] = w.item(L.T) + frame
+        return
+    w[m + L.EFFORT : m + L.AFTER_EFFORT + 1] = control.gains
+    w[m + L.NEW] = w[L.FRESH] = 1.0
+    if loop == L.PROFILED:
+        start, speed = w.item(m + L.Q) - behind, w.item(m + L.SPEED)
+        _store(w, m, profile(start, speed, order.target, *control.limits))
 
 
 def later(w: Any, m: int, time: float, speed: float) -> tuple[float, float]:
@@ -171,19 +218,11 @@ def _store(w: Any, m: int, pieces: list[tuple[float, float, float, float, float]
     w[m + L.LAG_MAX] = 0.0
 
 
-def _gains(w: Any, m: int, control: Mapping[str, Any]) -> None:
-    w[m + L.EFFORT] = 1.0 if control.get("effort") is None else control["effort"]
-    of = control.get
-    w[m + L.KP], w[m + L.KI], w[m + L.KD] = of("p") or 0.0, of("i") or 0.0, of("d") or 0.0
-    w[m + L.LATENCY] = of("latency") or 0.0
-    set_after(w, m, of("after"))
-
-
-def set_after(w: Any, m: int, after: str | float | None) -> None:
+def _afterwards(after: str | float | None) -> tuple[float, float]:
+    """AFTER and AFTER_EFFORT."""
     if isinstance(after, str) or after is None:
-        w[m + L.AFTER], w[m + L.AFTER_EFFORT] = AFTER[after or "brake"], 0.0
-    else:
-        w[m + L.AFTER], w[m + L.AFTER_EFFORT] = 2.0, float(after)
+        return AFTER[after or "brake"], 0.0
+    return 2.0, float(after)
 
 
 def push(
@@ -196,20 +235,19 @@ def push(
     after: str | float | None,
 ) -> None:
     """Open-loop effort towards the target until a time [s] of the match."""
-    set_target(arrays, name, order, built)
     w, m = arrays.w, arrays.at[name]
-    _gains(w, m, order.values)
+    set_target(w, m, L.TIMED, order, built)
+    w[m + L.EFFORT : m + L.AFTER_EFFORT + 1] = order.control.gains
     if after is not None:
-        set_after(w, m, after)
-    w[m + L.CONTROL], w[m + L.TARGET] = L.TIMED, order.target
+        w[m + L.AFTER], w[m + L.AFTER_EFFORT] = _afterwards(after)
     w[m + L.EFFORT], w[m + L.T_OFF] = effort, end
-    w[m + L.NEW] = w[L.FRESH] = w[L.DIRTY] = 1.0
+    w[m + L.NEW] = w[L.FRESH] = 1.0
 
 
 def spin(arrays: Arrays, name: str, effort: float, built: Built, after: str | float | None) -> None:
     """Constant effort from now on; 0: what the control does afterwards."""
     w, m = arrays.w, arrays.at[name]
-    set_after(w, m, after)
+    w[m + L.AFTER], w[m + L.AFTER_EFFORT] = _afterwards(after)
     w[m + L.CONTROL] = L.SPIN
     w[m + L.DUTY] = w[m + L.SENT] = effort
     w[m + L.OPEN] = w[m + L.SENT_OPEN] = 1.0 if effort == 0.0 and w[m + L.AFTER] == 1.0 else 0.0
@@ -220,17 +258,18 @@ def spin(arrays: Arrays, name: str, effort: float, built: Built, after: str | fl
 
 
 def spin_to(
-    arrays: Arrays, name: str, speed: float, built: Built, control: Mapping[str, Any], loop: Mapping[str, Any]
+    arrays: Arrays, name: str, speed: float, built: Built, control: Control, loop: Mapping[str, Any]
 ) -> None:
     """Hold a speed [rad/s] from now on: effort = feed-forward + p x error, at every tick, never against it.
 
     Parameters
     ----------
-    control, loop : mapping
-        Keys of the mechanism's `control` (effort, latency, after) and `speed_control` (p, window, feed_forward).
+    control : Control
+    loop : mapping
+        Keys of the mechanism's `speed_control` (p, window, feed_forward).
     """
     w, m = arrays.w, arrays.at[name]
-    _gains(w, m, control)
+    w[m + L.EFFORT : m + L.AFTER_EFFORT + 1] = control.gains
     p, window = loop["p"], loop["window"]
     w[m + L.CONTROL], w[m + L.TARGET], w[m + L.TARGET_PENDING] = L.SPEED_LOOP, speed, speed
     w[m + L.KP] = SPEED_GAIN / built.free_speed if p is None else p
@@ -242,16 +281,11 @@ def spin_to(
     w[m + L.NEW] = w[L.FRESH] = w[L.DIRTY] = 1.0
 
 
-def hold(arrays: Arrays, name: str, control: Mapping[str, Any], built: Built) -> None:
+def hold(arrays: Arrays, name: str, control: Control, built: Built) -> None:
     """At the start: the position it has counts as its last target."""
     w, m = arrays.w, arrays.at[name]
-    order = Order(float(w[m + L.Q]), float(control["window"]), inf, 0.0, control)
-    if control["loop"] == "profile":
-        control = {
-            **control,
-            "speed": control["speed"] or 1.0,
-            "acceleration": control["acceleration"] or 1.0,
-        }
-        order = Order(order.target, order.window, inf, 0.0, control)
-    give(arrays, name, order, built)
+    if control.loop == "profile":
+        speed, acceleration, jerk = control.limits
+        control = control._replace(limits=(speed or 1.0, acceleration or 1.0, jerk))
+    give(arrays, name, Order(w.item(m + L.Q), control.window, inf, 0.0, control), built)
     w[m + L.DIRECTION] = 1.0

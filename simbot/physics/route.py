@@ -431,11 +431,9 @@ def carried_speed(old: Leg, leg: Leg, q: float, speed: float) -> float | None:
     return None if lost else speed * cos(between)
 
 
-def leg_end(control: Mapping[str, Any], turning: bool) -> float:
+def leg_end(slower_than: float, turning: bool) -> float:
     """No faster than this at the end of a line or turn after which another one follows [m/s, rad/s]."""
-    slowest = LEG_END_TURN if turning else LEG_END
-    stated = control.get("slower_than")
-    return slowest if stated is None else min(slowest, float(stated))
+    return min(LEG_END_TURN if turning else LEG_END, slower_than)
 
 
 def kept_speed(last: Leg | None, leg: Leg) -> float:

@@ -100,7 +100,7 @@ class Plant(Commands):
             else:
                 self._look_at_others(name)
             if spec.kind in SPINNING:
-                spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).get("after"))
+                spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).after)
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))

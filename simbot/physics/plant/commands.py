@@ -69,7 +69,7 @@ class Commands(Totals):
             self._start_leg()
         elif isinstance(command, PushFor):
             control = self._control(name)
-            play = self._drifts(name, command.toward, control["window"])[1]
+            play = self._drifts(name, command.toward, control.window)[1]
             order = order_for(self.arrays, name, control, command.toward, open_loop=True)
             end = self.tick_at_or_after(self.now_us + command.duration_us) / 1e6
             push(self.arrays, name, order, self._built(name), command.effort, end, command.after)
@@ -90,9 +90,9 @@ class Commands(Totals):
         control, spec = self._control(name), self.robot.mechanisms[name]
         target = self._nearest(name, float(command.target), float(move.start_position))
         if spec.kind == "claw":
-            control = {**control, "window": window_at(spec.values, target, control["window"])}
+            control = control._replace(window=window_at(spec.values, target, control.window))
         order = order_for(self.arrays, name, control, target)
-        off, play = self._drifts(name, target, control["window"])
+        off, play = self._drifts(name, target, control.window)
         if order.touch == 0.0 and off != 0.0:
             order, move.zero_off = order._replace(target=target + off), off
         servo = spec.servo
@@ -108,7 +108,7 @@ class Commands(Totals):
         name = move.mechanism
         built, control = self._built(name), self._control(name)
         if isinstance(command, Spin):
-            spin(self.arrays, name, command.effort, built, control.get("after"))
+            spin(self.arrays, name, command.effort, built, control.after)
             move.target = command.effort
             return
         loop = self.robot.mechanisms[name].values["speed_control"]

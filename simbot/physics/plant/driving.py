@@ -84,10 +84,10 @@ class Driving(Running):
         built = self._write(name)
         control = self._control(name, leg.turning)
         if leg.brakes:  # anywhere, as long as it is slow
-            anywhere = 10.0 * abs(leg.to - leg.at) + control["window"]
-            control = {**control, "slower_than": leg.slow, "window": anywhere}
+            anywhere = 10.0 * abs(leg.to - leg.at) + control.window
+            control = control._replace(slower_than=leg.slow, window=anywhere)
         elif route.ahead:
-            control = {**control, "slower_than": leg_end(control, leg.turning)}
+            control = control._replace(slower_than=leg_end(control.slower_than, leg.turning))
         order = order_for(self.arrays, name, control, leg.to, open_loop=leg.push is not None)
         if leg.push is None:
             give(self.arrays, name, order, built)
@@ -97,8 +97,8 @@ class Driving(Running):
 
     def _plan_drive(self, command: DriveTo) -> None:
         assert self._drive is not None
-        near = float(self._control(self._drive)["window"])
-        turned = float(self._control(self._drive, True)["window"])
+        near = self._control(self._drive).window
+        turned = self._control(self._drive, True).window
 
         def legs(pose: Pose, odometer: float) -> list[Leg]:
             assert self._route is not None

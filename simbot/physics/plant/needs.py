@@ -43,13 +43,12 @@ class Needs(TargetSets):
         if not isinstance(target, Pose):
             return None if leg.turning else (float(target), within, limit)
         turning = self._control(mechanism, True)
-        heading = float(turning["window"]) if heading_within is None else heading_within
+        heading = turning.window if heading_within is None else heading_within
         found = leg.coordinate_of(target, within, heading)
         if found is None:
             return None
         if leg.turning and slower is not None:
-            own = turning.get("slower_than")
-            limit = inf if own is None else float(own)
+            limit = turning.slower_than
         return found[0], found[1], limit
 
     def inside_since(
@@ -183,5 +182,5 @@ class Needs(TargetSets):
         """The speed limit of the mechanism's own target set, None where it states none."""
         if mechanism in self._watch:
             return None
-        value = self._control(mechanism).get("slower_than")
-        return None if value is None else float(value)
+        limit = self._control(mechanism).slower_than
+        return None if isinf(limit) else limit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from operator import attrgetter
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,7 @@ from simbot.physics.encoder import Encoder
 from simbot.physics.heat import Warmth
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.move import Command, Move, Stopwatch
-from simbot.physics.orders import control_of
+from simbot.physics.orders import Control, controls_of
 from simbot.physics.resets import Resets
 from simbot.physics.route import Route
 from simbot.physics.stance import Places, leans_on
@@ -117,7 +117,9 @@ class State:
         self._route: Route | None = None
         self._drive: str | None = None
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
-        self._controls = self.models.controls
+        if not self.models.controls:
+            self.models.controls.update(controls_of(robot))
+        self._controls: dict[tuple[str, bool], Control] = self.models.controls
         models_of_heat = {name: self.models.heat(name) for name in self.names}
         self._pawls_out: frozenset[str] = frozenset()
         self._encoders: dict[str, Encoder] = {}
@@ -132,12 +134,8 @@ class State:
         w, m = self.arrays.w, self.arrays.at[name]
         return float(w[m + L.Q_LO]), float(w[m + L.Q_HI])
 
-    def _control(self, name: str, turning: bool = False) -> dict[str, Any]:
-        key = (name, turning)
-        known = self._controls.get(key)
-        if known is None:
-            known = self._controls[key] = control_of(self.robot.mechanisms[name], turning)
-        return known
+    def _control(self, name: str, turning: bool = False) -> Control:
+        return self._controls[name, turning]
 
     def _built(self, name: str) -> Built:
         if name == self._drive and self._route is not None:

@@ -28,9 +28,8 @@ class TargetSets(Time):
         assert self._route is not None and move._route is not None
         last = (move._route.now, *move._route.ahead)[-1]
         control = self._control(move.mechanism, last.turning)
-        slower = control.get("slower_than")
         reached = any(leg.carries_out(last) for _, leg in self._route.legs)
-        return last.to, float(control["window"]), inf if slower is None else float(slower), 0.0, reached
+        return last.to, control.window, control.slower_than, 0.0, reached
 
     def _went(self, move: Move) -> tuple[float, float]:
         """How far an effort for a time has taken its mechanism at the end, and how far it was to."""

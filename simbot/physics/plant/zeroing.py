@@ -66,7 +66,7 @@ class Zeroing(Needs):
     def _first_effort(self, name: str, order: Order, play: float) -> float:
         """What a control asks for at its first tick, or at most while a profile runs."""
         w, m = self.arrays.w, self.arrays.at[name]
-        if play == 0.0 or order.values["loop"] != "position":
+        if play == 0.0 or order.control.loop != "position":
             return float(w[m + L.EFFORT])
         return min(float(w[m + L.EFFORT]), abs(float(w[m + L.KP] * (order.target - w[m + L.Q] + play))))
 
@@ -93,14 +93,9 @@ class Zeroing(Needs):
 
     def _to_zero(self, name: str, command: Rezero) -> Order:
         """Effort towards the stop, or into the part of the travel in which the switch is closed."""
-        control = {
-            **self._control(name),
-            "loop": "full_effort",
-            "effort": command.effort,
-            "slower_than": None,
-        }
+        control = self._control(name).with_effort(command.effort)
         end = self._travel(name)[0 if self._way_to_zero(name, command.position) < 0.0 else 1]
         target, half = 0.5 * (end + command.position), 0.5 * abs(end - command.position)
         if half > 0.0:
-            control["window"] = half * (1.0 + 1e-9)
+            control = control._replace(window=half * (1.0 + 1e-9))
         return order_for(self.arrays, name, control, target)
