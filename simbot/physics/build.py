@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass, field, replace
 from math import inf
 from typing import Any, NamedTuple
 
@@ -51,7 +50,8 @@ LEAST_INERTIA = 1e-5  # of the greatest along the travel; the least real rotor i
 ENDLESS = 1e6  # m: a curve goes straight on beyond its ends
 
 
-@dataclass(frozen=True)
+# never changed, as if frozen, which takes three times as long to make
+@dataclass(slots=True, eq=False)
 class Built:
     """One mechanism (or leg of a drive) ready to be written into the kernel's arrays.
 
@@ -63,6 +63,8 @@ class Built:
         Nominal voltage of its motors [V].
     free_speed : float
         Of the mechanism at its nominal voltage, unloaded [m/s, rad/s].
+    lag : float
+        Time constant with which it comes to its free speed [s], of its first group on its first piece.
     """
 
     reduced: Reduced
@@ -72,13 +74,12 @@ class Built:
     guide: Any = None  # of a curved way (bends.Guide)
     lacking: float = 0.0  # inertia that was added where nothing would move [kg, kg m²]
     light: float = 0.0  # rotor inertia that was added to each motor [kg m²]
+    lag: float = field(init=False)
 
-    @cached_property
-    def lag(self) -> float:
-        """Time constant with which it comes to its free speed [s], of its first group on its first piece."""
-        group = self.groups[0]
-        inertia = self.reduced.segments[0].mass + group[L.G_N] * group[L.G_J] * group[L.G_RATIO] ** 2
-        return float(inertia / (group[L.G_N] * (group[L.G_K] * group[L.G_RATIO]) ** 2 / group[L.G_R]))
+    def __post_init__(self) -> None:
+        number, ratio, resistance, constant, _, rotor = self.groups[0, : L.G_J + 1].tolist()
+        inertia = self.reduced.segments[0].mass + number * rotor * ratio**2
+        self.lag = float(inertia / (number * (constant * ratio) ** 2 / resistance))
 
 
 def group_row(
@@ -101,7 +102,7 @@ def group_row(
     The loss r of a gearmotor lies in its gears, after its rotor; that of a bare motor before its rotor.
     """
     fixed = motor_row(motor, forward, back, locks, upstream, limit, battery_limit)
-    return on_travel(fixed, reduced, motors, ratio, share, most, most_back)
+    return np.array(on_travel(fixed, reduced, extremes(reduced), motors, ratio, share, most, most_back))
 
 
 def motor_row(
@@ -131,58 +132,50 @@ def motor_row(
     return row
 
 
+class Extremes(NamedTuple):
+    """Least and greatest effective inertia [kg, kg m²], and least common factor of the ratios along a travel."""
+
+    least_mass: float
+    most_mass: float
+    least_factor: float
+
+
+def extremes(reduced: Reduced) -> Extremes:
+    """Of the whole travel."""
+    masses: list[float] = []
+    for segment in reduced.segments:
+        knots = segment.knots
+        masses += [segment.mass] if knots is None else knots[:, L.TAB_M].tolist()
+    return Extremes(min(masses), max(masses), least_factor(reduced))
+
+
 def on_travel(
     fixed: list[float],
     reduced: Reduced,
+    along: Extremes,
     motors: int,
     ratio: float,
     share: float = 1.0,
     most: float = inf,
     most_back: float = inf,
-) -> Array:
-    """A whole row from what hangs on motor and gears alone."""
+) -> list[float]:
+    """A whole row from what hangs on motor and gears alone; `along`: extremes of the same travel."""
     row, back = fixed.copy(), fixed[L.G_BACK]
-    if (
-        back == 0.0
-        or ratio**2 * row[L.G_J] * motors * least_factor(reduced) ** 2 + back * most_mass(reduced) <= 0.0
-    ):
+    rotors = ratio**2 * row[L.G_J] * motors
+    if back == 0.0 or rotors * along.least_factor**2 + back * along.most_mass <= 0.0:
         row[L.G_BACK] = LEAST_BACK
     row[L.G_N], row[L.G_RATIO], row[L.G_SHARE] = motors, ratio, share
     row[L.G_LO] = max(reduced.least_force, -most_back)
     row[L.G_HI] = min(reduced.greatest_force, most)
-    row[L.G_ROTOR] = float(comes_apart(reduced, row))
-    return np.array(row, dtype=float)
-
-
-def comes_apart(reduced: Reduced, row: Sequence[float]) -> bool:
-    """Whether motors may turn by themselves: their cord only pulls, their wheels slide."""
+    # they turn by themselves where their cord only pulls, where their wheels slide
     bounded = row[L.G_LO] > -inf or row[L.G_HI] < inf
-    return bool(bounded and own_lag(row) > LEAST_LAG and least_mass(reduced) > 0.0)
+    row[L.G_ROTOR] = float(bounded and own_lag(row) > LEAST_LAG and along.least_mass > 0.0)
+    return row
 
 
 def own_lag(row: Sequence[float] | Array) -> float:
     """Time constant of motors by themselves, J R/k² [s]."""
     return float(row[L.G_J] * row[L.G_R] / row[L.G_K] ** 2)
-
-
-def least_mass(reduced: Reduced) -> float:
-    """Least effective inertia along the travel [kg, kg m²]."""
-    return min(
-        [
-            segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].min())
-            for segment in reduced.segments
-        ]
-    )
-
-
-def most_mass(reduced: Reduced) -> float:
-    """Greatest effective inertia along the travel [kg, kg m²]."""
-    return max(
-        [
-            segment.mass if segment.knots is None else float(segment.knots[:, L.TAB_M].max())
-            for segment in reduced.segments
-        ]
-    )
 
 
 def least_factor(reduced: Reduced) -> float:
@@ -337,12 +330,11 @@ def build_leg(
         leg = kind.turn(values, mass, use.count, (float(robot.length), float(robot.width)))
     else:
         leg = kind.straight(values, mass, use.count, direction)
-    rows = []
-    for group in leg.groups:
-        most_back = group.most if group.most_back is None else group.most_back
-        ratio = group.per_travel * power.ratio
-        row = on_travel(power.row, leg.reduced, group.motors, ratio, group.share, group.most, most_back)
-        row[L.G_WHEEL] = group.inertia
+    rows, along = [], extremes(leg.reduced)
+    for motors, per_travel, share, most, inertia, most_back in leg.groups:
+        back = most if most_back is None else most_back
+        row = on_travel(power.row, leg.reduced, along, motors, per_travel * power.ratio, share, most, back)
+        row[L.G_WHEEL] = inertia
         if (
             len(leg.groups) > 1
         ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
@@ -396,19 +388,16 @@ def servo_stall_current(values: Mapping[str, Any]) -> Quantity:
     return Quantity(current, current / 6.0, "assumed", True)
 
 
-NO_GUIDE = np.zeros(5)
+NO_GUIDE = (0.0,) * 5
 
 
 class Piece(NamedTuple):
-    """A segment of the travel, as the kernel's array has the present one."""
+    """A segment of the travel."""
 
     low: float
     high: float
     catch: bool
-    friction: float
-    static: float
-    bends: float
-    here: Array  # from MASS_NOW to SEG_HI
+    here: Array  # as the kernel's array has the present one, from SEG_NOW to SEG_HI
 
 
 class Image(NamedTuple):
@@ -416,15 +405,13 @@ class Image(NamedTuple):
 
     of: Built  # kept, so that no other takes its id
     low: float
-    high: float
-    damping: float
     groups: int
-    segments: int
-    motors: Array
-    guide: Array  # from GUIDE_N to GUIDE_ROUND
+    whole: Array  # from N_GRP to Q_HI
+    motors: Array  # a row for each group, up to G_ROTOR
+    parts: Array  # 1: the rotors of a group may turn by themselves
     flat: Array  # the segments' records, one after the other
     pieces: tuple[Piece, ...]  # the same segments, as one stands in them
-    catches: bool  # some have teeth
+    catches: bool  # some have teeth: a pawl holds the drum, and the cord taut
 
 
 class Tables:
@@ -444,27 +431,28 @@ class Tables:
         return known
 
     def _image(self, built: Built) -> Image:
-        reduced, guide = built.reduced, NO_GUIDE
+        reduced, groups, guide = built.reduced, built.groups, NO_GUIDE
         if built.guide is not None:
             low, high, cells = built.guide.low, built.guide.high, len(built.guide.rows) - 1
             row = self._row_of(built.guide.rows)
-            guide = np.array((cells, row, low, cells / (high - low), float(built.guide.round)))
+            guide = (cells, row, low, cells / (high - low), float(built.guide.round))
         records = [self._record(segment, reduced) for segment in reduced.segments]
+        pieces = tuple([_piece(number, record) for number, record in enumerate(records)])
+        sizes = (len(groups), len(records), reduced.damping, built.volts)
+        catches = any(piece.catch for piece in pieces)
         return Image(
             built,
             reduced.low,
-            reduced.high,
-            reduced.damping,
-            len(built.groups),
-            len(records),
-            built.groups.ravel(),
-            guide,
-            np.array(records).ravel(),
-            tuple(_piece(record) for record in records),
-            any(segment.catch for segment in reduced.segments),
+            len(groups),
+            np.array((*sizes, *guide, reduced.low, reduced.high), float),
+            groups[:, : L.G_ROTOR],
+            np.zeros(len(groups)) if catches else groups[:, L.G_ROTOR],
+            np.array(records, float).ravel(),
+            pieces,
+            catches,
         )
 
-    def _record(self, segment: Segment, reduced: Reduced) -> list[float]:
+    def _record(self, segment: Segment, reduced: Reduced) -> tuple[float, ...]:
         cells, row, bends = 0, 0, False
         knots = segment.knots
         if knots is not None:
@@ -473,7 +461,7 @@ class Tables:
         friction = reduced.friction if segment.friction is None else segment.friction
         static = reduced.static if segment.static is None else segment.static
         of = (segment.low, segment.high, segment.mass, segment.load, cells, row, friction, static)
-        return [float(each) for each in (*of, segment.catch, bends)]
+        return (*of, segment.catch, bends)
 
     def _row_of(self, knots: Array) -> int:
         """First row of some knots; they are added where they are new."""
@@ -489,10 +477,11 @@ class Tables:
         return row
 
 
-def _piece(record: list[float]) -> Piece:
+def _piece(number: int, record: tuple[float, ...]) -> Piece:
     low, high, mass, load, cells, row, friction, static, catch, bends = record
-    here = np.array((mass, load, cells, row, low, cells / (high - low), low, high))
-    return Piece(low, high, catch == 1.0, friction, static, bends, here)
+    per = cells / (high - low)
+    here = np.array((number, friction, static, bends, mass, load, cells, row, low, per, low, high), float)
+    return Piece(low, high, bool(catch), here)
 
 
 class Models:
@@ -577,6 +566,7 @@ class Arrays:
     __slots__ = (
         "_groups",
         "_images",
+        "_rotors",
         "_stretches",
         "_tables",
         "at",
@@ -608,6 +598,7 @@ class Arrays:
         self._tables = models.tables
         self._groups: dict[str, int] = {}  # where its motor groups and its segments stand in `w`
         self._stretches: dict[str, int] = {}
+        self._rotors: dict[str, Array] = {}  # and the records of its rotors, 0: they have none
         self._images: dict[str, Image] = {}  # what was written last
         self.hot: dict[
             str, tuple[float, float]
@@ -638,6 +629,8 @@ class Arrays:
             self._groups[name], self._stretches[name] = groups, segments
             for k, rotor in enumerate(self._rotors_at(name)):
                 w[rotor + L.GRP] = groups + k * L.GROUP_SIZE
+            at = self._rotors_at(name) or [0] * count
+            self._rotors[name] = np.array(at, dtype=float)
             groups += count * L.GROUP_SIZE
             segments += stretch * L.SEG_SIZE
             w[m + L.T_PENDING] = inf
@@ -659,7 +652,8 @@ class Arrays:
         """The same with a state of its own."""
         twin = object.__new__(Arrays)
         twin._groups, twin._stretches, twin._images = self._groups, self._stretches, self._images
-        twin._tables, twin.at, twin.number, twin.rotors = self._tables, self.at, self.number, self.rotors
+        twin._tables, twin._rotors = self._tables, self._rotors
+        twin.at, twin.number, twin.rotors = self.at, self.number, self.rotors
         twin.columns, twin.hot, twin.w = self.columns, self.hot, self.w.copy()
         return twin
 
@@ -681,24 +675,16 @@ class Arrays:
         """Write (or write again) what does not depend on the command; position and speed stay."""
         w, m, g, s = self.w, self.at[name], self._groups[name], self._stretches[name]
         image = self._tables.image(built)
-        if w.item(m + L.N_GRP) != image.groups:
+        if image.catches or w.item(m + L.N_GRP) != image.groups:
             self.join(name)
-            w[m + L.N_GRP] = image.groups
-        w[m + L.Q_LO], w[m + L.Q_HI] = image.low, image.high
-        w[m + L.DAMP], w[m + L.N_SEG], w[m + L.VOLTS_NOMINAL] = image.damping, image.segments, built.volts
-        end = g + image.motors.size
-        squared = w.item(g + L.G_SQUARED)
-        apart = w[g + L.G_APART : end : L.GROUP_SIZE].copy() if w[L.N_BODY] != w[L.N_MECH] else None
-        w[g:end] = image.motors
-        w[g + L.G_SQUARED] = squared
-        if apart is not None:
-            w[g + L.G_APART : end : L.GROUP_SIZE] = apart
-        self._let_turn(name, not image.catches)
+        w[m + L.N_GRP : m + L.Q_HI + 1] = image.whole
+        end = g + image.groups * L.GROUP_SIZE
+        w[g:end].reshape(image.groups, L.GROUP_SIZE)[:, : L.G_ROTOR] = image.motors
+        w[g + L.G_ROTOR : end : L.GROUP_SIZE] = image.parts * self._rotors[name][: image.groups]
         if name in self.hot:
             warm = self.hot[name]
             w[g + L.G_R : end : L.GROUP_SIZE] *= warm[0]
             w[g + L.G_K : end : L.GROUP_SIZE] *= warm[1]
-        w[m + L.GUIDE_N : m + L.GUIDE_ROUND + 1] = image.guide
         w[s : s + image.flat.size] = image.flat
         if self._images.get(name) is not image:
             self._images = {**self._images, name: image}
@@ -706,23 +692,8 @@ class Arrays:
 
     def _rotors_at(self, name: str) -> list[int]:
         """Where the records of its rotors stand, one for each group that there may be."""
-        numbers = self.rotors[name]
-        if not numbers:
-            return []
         first = next(iter(self.at.values()))
-        return [first + number * L.MECH_SIZE for number in numbers]
-
-    def _let_turn(self, name: str, free: bool) -> None:
-        """Note where its rotors have their records; not `free`: a pawl holds their drum, and their cord taut."""
-        w, row = self.w, self._groups[name] + L.G_ROTOR
-        if not self.rotors[name]:
-            w[row] = 0.0
-            return
-        for rotor in self._rotors_at(name)[: int(w.item(self.at[name] + L.N_GRP))]:
-            w[row] = rotor if free and w.item(row) else 0.0
-            row += L.GROUP_SIZE
-        if not free:
-            self.join(name)
+        return [first + number * L.MECH_SIZE for number in self.rotors[name]]
 
     def take_pawl_out(self, name: str, low: float) -> None:
         """Of a ratchet: its teeth stop nothing, down to the lower end of the travel."""
@@ -743,9 +714,10 @@ class Arrays:
         if w.item(L.N_BODY) == w.item(L.N_MECH):
             return
         for rotor in self._rotors_at(name):
-            w[int(w[rotor + L.GRP]) + L.G_APART] = 0.0
-            for field in (L.OF, L.N_GRP, L.SIDE, L.LOAD_NOW, L.S, L.SPEED, L.ACC, L.DUTY):
-                w[rotor + field] = 0.0
+            if w[rotor + L.OF] != 0.0:
+                w[int(w[rotor + L.GRP]) + L.G_APART] = 0.0
+                for cleared in (L.OF, L.N_GRP, L.SIDE, L.LOAD_NOW, L.S, L.SPEED, L.ACC, L.DUTY):
+                    w[rotor + cleared] = 0.0
         if not any(self.is_apart(each) for each in self.at):
             w[L.N_BODY] = w[L.N_MECH]
 
@@ -758,9 +730,7 @@ class Arrays:
             now = next((k for k, piece in enumerate(pieces) if q < piece.high), len(pieces) - 1)
         if image.catches:  # the last tooth passed holds, were it pieces ago
             w[m + L.Q_LO] = next((one.low for one in pieces[now::-1] if one.catch), image.low)
-        _, _, _, w[m + L.FC], w[m + L.FS], w[m + L.TAB_BENDS], here = pieces[now]
-        w[m + L.SEG_NOW] = now
-        w[m + L.MASS_NOW : m + L.SEG_HI + 1] = here
+        w[m + L.SEG_NOW : m + L.SEG_HI + 1] = pieces[now].here
 
 
 def may_part(built: Built) -> bool:

@@ -252,11 +252,11 @@ G_X = 25  # torque of the group before the gears
 G_IFREE = 26
 G_BACK_TRUE = 27  # back-driving efficiency as the stages give it, for rest
 G_WHEEL = 28  # inertia of its wheels, between the gears and what the floor gives [kg, kg m²]
-G_SQUARED = 29  # integral of the current squared of one motor [A² s]
-G_ROTOR = 30  # record of its rotor while that is apart from the load, 0: it never is
-G_APART = 31  # the same while it is, 0: they turn together
-G_T0 = 32  # at the begin of the step under trial: G_T
-G_X0 = 33  # and G_X
+G_T0 = 29  # at the begin of the step under trial: G_T
+G_X0 = 30  # and G_X
+G_ROTOR = 31  # record of its rotor while that is apart from the load, 0: it never is
+G_APART = 32  # the same while it is, 0: they turn together
+G_SQUARED = 33  # integral of the current squared of one motor [A² s]
 GROUP_SIZE = 34
 
 # --- segment of the travel ------------------------------------------------------------------------------

@@ -200,15 +200,15 @@ def leg(
     The others are turned by the floor: theirs adds to the mass. `motors`: of the whole drive, where some of
     them stand still on this leg.
     """
-    motors = motors or sum(group.motors for group in groups)
-    each = max(4, motors) / motors * float(p["wheel_inertia"])
-    share = driven_share(p)
-    wheels = [group.motors * each * group.per_travel**2 for group in groups]
-    turning = tuple(
-        WheelGroup(one.motors, one.per_travel, one.share, one.most, share * inertia, one.most_back)
-        for one, inertia in zip(groups, wheels, strict=True)
-    )
-    mass += (1.0 - share) * sum(wheels)
+    if p["wheel_inertia"]:
+        motors = motors or sum(group.motors for group in groups)
+        each = max(4, motors) / motors * float(p["wheel_inertia"])
+        share = driven_share(p)
+        wheels = [group.motors * each * group.per_travel**2 for group in groups]
+        groups = tuple(
+            one._replace(inertia=share * inertia) for one, inertia in zip(groups, wheels, strict=True)
+        )
+        mass += (1.0 - share) * sum(wheels)
     reduced = Reduced(
         (Segment(-ENDLESS, ENDLESS, mass, 0.0),),
         1.0,
@@ -216,7 +216,7 @@ def leg(
         friction * float(p["static_friction"]) + extra,
         float(p["damping"]),
     )
-    return Leg(reduced, turning)
+    return Leg(reduced, groups)
 
 
 def turning_inertia(p: Mapping[str, Any], mass: float, size: tuple[float, float]) -> float:

@@ -101,16 +101,20 @@ __all__ = [
 
 def straight(p: Mapping[str, Any], mass: float, motors: int, direction: float) -> Leg:
     """A straight line in a direction from the heading [rad]."""
-    rubs_on_it = float(rubs(p, np.array(direction), np.array(0.0)))
-    return in_pairs(p, mass, motors, direction, p["wheel_diameter"] / 2.0, rubs_on_it)
+    return in_pairs(p, mass, motors, direction, p["wheel_diameter"] / 2.0, _rubbing(p, sin(direction), 0.0))
 
 
 def rubs(p: Mapping[str, Any], direction: Array, turns: Array) -> Array:
     """Friction of the rollers on the way [N], from how far front and rear wheels go aside; arguments as of `rolls`."""
-    aside, swings = np.sin(direction), 0.5 * float(p["wheelbase"] or 0.0) * turns
-    most = float(p.get("sideways_friction") or 0.0)
-    found: Array = 0.5 * most * (np.abs(aside + swings) + np.abs(aside - swings))
+    found: Array = _rubbing(p, np.sin(direction), turns)
     return found
+
+
+def _rubbing(p: Mapping[str, Any], aside: Any, turns: Any) -> Any:
+    """The same, of one place or of many; `aside`: how far the robot goes sideways per length of the way."""
+    most = float(p.get("sideways_friction") or 0.0)
+    swings = 0.5 * float(p["wheelbase"] or 0.0) * turns
+    return 0.5 * most * (abs(aside + swings) + abs(aside - swings))
 
 
 def in_pairs(
@@ -217,7 +221,7 @@ def turn(p: Mapping[str, Any], mass: float, motors: int, size: tuple[float, floa
     grip = p["grip"] * mass * GRAVITY / sqrt(2.0) * lever
     groups = turning_groups(p, motors, lever / (p["wheel_diameter"] / 2.0), grip)
     friction = float(p["friction"]) * lever
-    friction += float(rubs(p, np.array(0.0), np.array(1.0)))
+    friction += _rubbing(p, 0.0, 1.0)
     return leg(p, turning_inertia(p, mass, size), friction, 0.0, groups)
 
 
