@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
@@ -330,7 +331,9 @@ def build_leg(
         leg = kind.turn(values, mass, use.count, (float(robot.length), float(robot.width)))
     else:
         leg = kind.straight(values, mass, use.count, direction)
-    rows, along = [], extremes(leg.reduced)
+    whole = leg.reduced.segments[0].mass
+    along = Extremes(whole, whole, 1.0)
+    rows = []
     for motors, per_travel, share, most, inertia, most_back in leg.groups:
         back = most if most_back is None else most_back
         row = on_travel(power.row, leg.reduced, along, motors, per_travel * power.ratio, share, most, back)
@@ -397,7 +400,7 @@ class Piece(NamedTuple):
     low: float
     high: float
     catch: bool
-    here: Array  # as the kernel's array has the present one, from SEG_NOW to SEG_HI
+    here: array[float]  # as the kernel's array has the present one, from SEG_NOW to SEG_HI
 
 
 class Image(NamedTuple):
@@ -405,11 +408,10 @@ class Image(NamedTuple):
 
     of: Built  # kept, so that no other takes its id
     low: float
-    groups: int
-    whole: Array  # from N_GRP to Q_HI
-    motors: Array  # a row for each group, up to G_ROTOR
-    parts: Array  # 1: the rotors of a group may turn by themselves
-    flat: Array  # the segments' records, one after the other
+    whole: array[float]  # from N_GRP to Q_HI
+    motors: tuple[array[float], ...]  # of each group, up to G_ROTOR
+    parts: tuple[bool, ...]  # whether the rotors of each group may turn by themselves
+    flat: array[float]  # the segments' records, one after the other
     pieces: tuple[Piece, ...]  # the same segments, as one stands in them
     catches: bool  # some have teeth: a pawl holds the drum, and the cord taut
 
@@ -440,14 +442,14 @@ class Tables:
         pieces = tuple([_piece(number, record) for number, record in enumerate(records)])
         sizes = (len(groups), len(records), reduced.damping, built.volts)
         catches = any(piece.catch for piece in pieces)
+        rows = groups.tolist()
         return Image(
             built,
             reduced.low,
-            len(groups),
-            np.array((*sizes, *guide, reduced.low, reduced.high), float),
-            groups[:, : L.G_ROTOR],
-            np.zeros(len(groups)) if catches else groups[:, L.G_ROTOR],
-            np.array(records, float).ravel(),
+            array("d", (*sizes, *guide, reduced.low, reduced.high)),
+            tuple([array("d", row[: L.G_ROTOR]) for row in rows]),
+            tuple([row[L.G_ROTOR] != 0.0 and not catches for row in rows]),
+            array("d", [each for record in records for each in record]),
             pieces,
             catches,
         )
@@ -480,7 +482,7 @@ class Tables:
 def _piece(number: int, record: tuple[float, ...]) -> Piece:
     low, high, mass, load, cells, row, friction, static, catch, bends = record
     per = cells / (high - low)
-    here = np.array((number, friction, static, bends, mass, load, cells, row, low, per, low, high), float)
+    here = array("d", (number, friction, static, bends, mass, load, cells, row, low, per, low, high))
     return Piece(low, high, bool(catch), here)
 
 
@@ -497,8 +499,7 @@ class Models:
         self.helped: dict[Any, float] = {}  # which end of a quantity made a mechanism faster, the last time
         self.alone: dict[Any, Any] = {}  # arrays of one mechanism by itself, for floors
         self.tables = Tables()
-        # of a mechanism (False), or (True) of its turns in place: orders.Control
-        self.controls: dict[tuple[str, bool], Any] = {}
+        self.facts: Any = None  # of plants of this robot (plant.state.Facts), once there is one
         self._powers: dict[str, Power] = {}  # of drives
         self._arrays: dict[tuple[str, ...], Arrays] = {}  # on no battery yet
         self._built: dict[tuple[str, float, float | Way | None, Places], Built] = {}
@@ -598,7 +599,7 @@ class Arrays:
         self._tables = models.tables
         self._groups: dict[str, int] = {}  # where its motor groups and its segments stand in `w`
         self._stretches: dict[str, int] = {}
-        self._rotors: dict[str, Array] = {}  # and the records of its rotors, 0: they have none
+        self._rotors: dict[str, list[int]] = {}  # and the records of its rotors, 0: they have none
         self._images: dict[str, Image] = {}  # what was written last
         self.hot: dict[
             str, tuple[float, float]
@@ -629,8 +630,7 @@ class Arrays:
             self._groups[name], self._stretches[name] = groups, segments
             for k, rotor in enumerate(self._rotors_at(name)):
                 w[rotor + L.GRP] = groups + k * L.GROUP_SIZE
-            at = self._rotors_at(name) or [0] * count
-            self._rotors[name] = np.array(at, dtype=float)
+            self._rotors[name] = self._rotors_at(name) or [0] * count
             groups += count * L.GROUP_SIZE
             segments += stretch * L.SEG_SIZE
             w[m + L.T_PENDING] = inf
@@ -639,7 +639,7 @@ class Arrays:
 
     def on(self, battery: BatteryState, tolerance: float) -> Arrays:
         """A copy that hangs on a battery, to be integrated with a relative tolerance."""
-        twin = self.copy()
+        twin = self.with_state(*self.state())
         w = twin.w
         w[L.E], w[L.R0], w[L.TOL] = battery.open_circuit, battery.resistance, tolerance
         if battery.resistance > 0.0 and (battery.polarisation > 0.0 or battery.falls > 0.0):
@@ -648,13 +648,17 @@ class Arrays:
         w[L.V] = w[L.V_MIN] = w[L.REST] = battery.open_circuit
         return twin
 
-    def copy(self) -> Arrays:
-        """The same with a state of its own."""
+    def state(self) -> tuple[Array, dict[str, Image], dict[str, tuple[float, float]]]:
+        """What of it changes, as it is now."""
+        return self.w.copy(), self._images, self.hot
+
+    def with_state(self, w: Array, images: dict[str, Image], hot: dict[str, tuple[float, float]]) -> Arrays:
+        """The same as it was in a state, which is its own from now on."""
         twin = object.__new__(Arrays)
-        twin._groups, twin._stretches, twin._images = self._groups, self._stretches, self._images
-        twin._tables, twin._rotors = self._tables, self._rotors
+        twin._groups, twin._stretches, twin._rotors = self._groups, self._stretches, self._rotors
+        twin._tables, twin.columns = self._tables, self.columns
         twin.at, twin.number, twin.rotors = self.at, self.number, self.rotors
-        twin.columns, twin.hot, twin.w = self.columns, self.hot, self.w.copy()
+        twin.w, twin._images, twin.hot = w, images, hot
         return twin
 
     @property
@@ -673,19 +677,21 @@ class Arrays:
 
     def write(self, name: str, built: Built) -> None:
         """Write (or write again) what does not depend on the command; position and speed stay."""
-        w, m, g, s = self.w, self.at[name], self._groups[name], self._stretches[name]
+        w: Any = self.w.data  # the same numbers, quicker one by one and in short pieces
+        m, g, s = self.at[name], self._groups[name], self._stretches[name]
         image = self._tables.image(built)
-        if image.catches or w.item(m + L.N_GRP) != image.groups:
+        if image.catches or w[m + L.N_GRP] != len(image.motors):
             self.join(name)
         w[m + L.N_GRP : m + L.Q_HI + 1] = image.whole
-        end = g + image.groups * L.GROUP_SIZE
-        w[g:end].reshape(image.groups, L.GROUP_SIZE)[:, : L.G_ROTOR] = image.motors
-        w[g + L.G_ROTOR : end : L.GROUP_SIZE] = image.parts * self._rotors[name][: image.groups]
-        if name in self.hot:
-            warm = self.hot[name]
-            w[g + L.G_R : end : L.GROUP_SIZE] *= warm[0]
-            w[g + L.G_K : end : L.GROUP_SIZE] *= warm[1]
-        w[s : s + image.flat.size] = image.flat
+        warm = self.hot.get(name)
+        for row, parts, rotor in zip(image.motors, image.parts, self._rotors[name], strict=False):
+            w[g : g + L.G_ROTOR] = row
+            w[g + L.G_ROTOR] = rotor if parts else 0.0
+            if warm is not None:
+                w[g + L.G_R] *= warm[0]
+                w[g + L.G_K] *= warm[1]
+            g += L.GROUP_SIZE
+        w[s : s + len(image.flat)] = image.flat
         if self._images.get(name) is not image:
             self._images = {**self._images, name: image}
         self.locate(name)
@@ -723,10 +729,11 @@ class Arrays:
 
     def locate(self, name: str) -> None:
         """Make the segment in which the mechanism stands its present one."""
-        w, m, image = self.w, self.at[name], self._images[name]
+        w: Any = self.w.data
+        m, image = self.at[name], self._images[name]
         pieces, now = image.pieces, 0
         if len(pieces) > 1:
-            q = w.item(m + L.Q)
+            q = w[m + L.Q]
             now = next((k for k, piece in enumerate(pieces) if q < piece.high), len(pieces) - 1)
         if image.catches:  # the last tooth passed holds, were it pieces ago
             w[m + L.Q_LO] = next((one.low for one in pieces[now::-1] if one.catch), image.low)

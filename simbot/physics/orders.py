@@ -142,7 +142,7 @@ def order_for(arrays: Arrays, name: str, control: Control, target: float, open_l
             touch = 1.0
         elif target <= w[m + L.Q_LO]:
             touch = -1.0
-    return Order(target, control.window, control.slower_than, touch, control)
+    return Order(float(target), control.window, control.slower_than, touch, control)
 
 
 def set_target(w: Array, m: int, loop: float, order: Order, built: Built) -> None:

@@ -115,8 +115,10 @@ class Plant(Commands):
         """Give a command now. It starts from where the mechanism is and as fast as it is."""
         self._return_to_now()
         self._saved = None
-        self._take_zero(mechanism)
-        self._cut(mechanism)
+        old = self._current.get(mechanism)
+        if old is not None:
+            self._take_zero(old)
+            self._cut(old)
         if isinstance(command, (Spin, SpinTo)):
             for _ in range(command.throws):
                 self._slow_down(mechanism)
@@ -131,7 +133,7 @@ class Plant(Commands):
                 move.start_position, move.start_speed = self._raw(mechanism, self.now_us / 1e6)
             if mechanism in self._warmth:
                 self._warm(mechanism)
-            if self._leans_on[mechanism]:
+            if self._facts.leans_on[mechanism]:
                 self._look_at_others(mechanism)
             self._order(move, command)
             self._keep_dark(mechanism)
@@ -143,13 +145,10 @@ class Plant(Commands):
         self._current[mechanism] = move
         return move
 
-    def _cut(self, mechanism: str) -> None:
-        old = self._current.get(mechanism)
-        if old is None:
-            return
+    def _cut(self, old: Move) -> None:
         old.cut_us = self.now_us
-        if mechanism in self.arrays.at:
-            old._lag = float(self.arrays.w[self.arrays.at[mechanism] + L.LAG_MAX])
+        if old._begun is not None and old._begun.control == L.PROFILED:
+            old._lag = float(self.arrays.w[self.arrays.at[old.mechanism] + L.LAG_MAX])
         if old.stopwatch is None and not isinstance(old.command, Spin):
             old._tail = self._twin()
 

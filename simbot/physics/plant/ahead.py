@@ -98,18 +98,18 @@ class Ahead(Zeroing):
     def _all_inside(self, names: list[str]) -> bool:
         if self._drive in names and self._route is not None and self._route.ahead:
             return False
-        w = self.arrays.w
         for name in names:
             m = self.arrays.at[name]
-            if w[m + L.CONTROL] == L.SPEED_LOOP:
-                if abs(w[m + L.SPEED] - w[m + L.TARGET]) > w[m + L.WINDOW] + 1e-12:
+            of = self.arrays.w[m : m + L.TOUCHED + 1].tolist()
+            if of[L.CONTROL] == L.SPEED_LOOP:
+                if abs(of[L.SPEED] - of[L.TARGET]) > of[L.WINDOW] + 1e-12:
                     return False
                 continue
-            if w[m + L.TOUCH] != 0.0 and w[m + L.TOUCHED] == 0.0:
+            if of[L.TOUCH] != 0.0 and of[L.TOUCHED] == 0.0:
                 return False
-            if abs(w[m + L.Q] - w[m + L.TARGET_PENDING]) > w[m + L.WINDOW] + 1e-12:
+            if abs(of[L.Q] - of[L.TARGET_PENDING]) > of[L.WINDOW] + 1e-12:
                 return False
-            if abs(w[m + L.SPEED]) > w[m + L.SLOW] + 1e-12:
+            if abs(of[L.SPEED]) > of[L.SLOW] + 1e-12:
                 return False
         return True
 
@@ -120,7 +120,7 @@ class Ahead(Zeroing):
         self._save()
         still = 0  # chunks in a row in which nothing moved: whatever a later tick changes has had its time
         while self._covered_us() < self.horizon_us:
-            quiet = self._steady() and w[L.DIRTY] == 0.0 and w[m + L.T_PENDING] == inf
+            quiet = w[L.DIRTY] == 0.0 and w[m + L.T_PENDING] == inf and self._steady()
             still = still + 1 if quiet and not self._route_open(move) else 0
             enough = still > 1 or self._stays(m)
             if enough and self._covered_us() > max(move.start_us, self.now_us):
@@ -136,7 +136,7 @@ class Ahead(Zeroing):
             return True
         if w[L.STRAIGHT] != 1.0 or w[L.SAGS] != 0.0:
             return False
-        live = (int(m) for m in w[L.LIVE : L.LIVE + count])
+        live = map(int, w[L.LIVE : L.LIVE + count].tolist())
         return all(abs(w[m + L.ACC]) < nearly_steady(w, m) for m in live)
 
     def _stays(self, m: int) -> bool:

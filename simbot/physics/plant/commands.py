@@ -22,7 +22,7 @@ from simbot.physics.move import (
     SpinTo,
     Stopwatch,
 )
-from simbot.physics.orders import give, order_for, push, spin, spin_to
+from simbot.physics.orders import Order, give, order_for, push, spin, spin_to
 from simbot.physics.plant.totals import Totals
 from simbot.physics.stroke import stroke_time
 from simbot.scenario.model import MechanismSpec
@@ -35,7 +35,9 @@ class Commands(Totals):
 
     def _look_at_others(self, name: str) -> None:
         """Take where the mechanisms now stand that the load of this one depends on: it stays so until its next move."""
-        places = tuple((other, self._raw(other, self.now_us / 1e6)[0]) for other in self._leans_on[name])
+        places = tuple(
+            (other, self._raw(other, self.now_us / 1e6)[0]) for other in self._facts.leans_on[name]
+        )
         if places != self._places.get(name, ()):
             self._places = {**self._places, name: places}
             self._note_built(name, self._write(name))
@@ -56,17 +58,17 @@ class Commands(Totals):
 
     def _order(self, move: Move, command: Command) -> None:
         name = move.mechanism
-        if isinstance(command, (Spin, SpinTo)):
-            self._spin(move, command)
-            return
         if isinstance(command, GoTo):
-            self._go_to(move, command)
+            order = self._go_to(move, command)
         elif isinstance(command, DriveTo):
             self._plan_drive(command)
-            self._start_leg()
+            order = self._start_leg()
+        elif isinstance(command, (Spin, SpinTo)):
+            self._spin(move, command)
+            return
         elif isinstance(command, DriveFor):
             self._plan_push(command)
-            self._start_leg()
+            order = self._start_leg()
         elif isinstance(command, PushFor):
             control = self._control(name)
             play = self._drifts(name, command.toward, control.window)[1]
@@ -79,12 +81,10 @@ class Commands(Totals):
             play = self._play_before(name, order.target)
             give(self.arrays, name, order, self._built(name))
             self._cross(move, play, command.effort)
-        of, m = self.arrays.w.item, self.arrays.at[name]
-        move.target = self._odometer_goal() if name == self._drive else of(m + L.TARGET_PENDING)
-        move.window, move.slower_than = of(m + L.WINDOW), of(m + L.SLOW)
-        move.touch = of(m + L.TOUCH) != 0.0
+        move.target = self._odometer_goal() if name == self._drive else order.target
+        move.window, move.slower_than, move.touch = order.window, order.slower_than, order.touch != 0.0
 
-    def _go_to(self, move: Move, command: GoTo) -> None:
+    def _go_to(self, move: Move, command: GoTo) -> Order:
         """To a position under its own control."""
         name = move.mechanism
         control, spec = self._control(name), self.robot.mechanisms[name]
@@ -102,6 +102,7 @@ class Commands(Totals):
         give(self.arrays, name, order, self._built(name), frame, play)
         if play != 0.0:
             self._cross(move, play, self._first_effort(name, order, play))
+        return order
 
     def _spin(self, move: Move, command: Spin | SpinTo) -> None:
         """With an effort, or at a speed under its own loop."""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from simbot.physics import layout as L
 from simbot.physics.kinds import KINDS
 from simbot.physics.move import DriveFor, DriveTo, microseconds
-from simbot.physics.orders import give, order_for, push
+from simbot.physics.orders import Order, give, order_for, push
 from simbot.physics.plant.running import Running
 from simbot.physics.route import Leg, Push, Steering, carried_speed, leg_end
 from simbot.scenario.model import Pose
@@ -69,7 +69,7 @@ class Driving(Running):
             self._start_leg()
         return seen
 
-    def _start_leg(self) -> None:
+    def _start_leg(self) -> Order:
         """Begin the next leg, with the speed that it keeps of the one before."""
         route, name = self._route, self._drive
         assert route is not None and name is not None
@@ -94,6 +94,7 @@ class Driving(Running):
         else:
             push(self.arrays, name, order, built, leg.push.effort, leg.push.end, leg.push.after)
         self._keep_dark(name)
+        return order
 
     def _plan_drive(self, command: DriveTo) -> None:
         assert self._drive is not None

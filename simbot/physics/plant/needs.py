@@ -100,7 +100,7 @@ class Needs(TargetSets):
         best = inf
         number = self.arrays.number[mechanism]
         if not isinstance(target, Pose):
-            target = self._nearest(mechanism, float(target), self._position_at(mechanism, at))
+            target = self._nearest_at(mechanism, float(target), at)
         for begin, end, leg in self._legs_between(mechanism, start, at):
             found = self._tolerances(mechanism, leg, target, within, slower, heading_within)
             if found is None:
@@ -164,7 +164,7 @@ class Needs(TargetSets):
             return self._word_left(mechanism, str(target), from_us, to_us)
         number = self.arrays.number[mechanism]
         if not isinstance(target, Pose):
-            target = self._nearest(mechanism, float(target), self._position_at(mechanism, from_us / 1e6))
+            target = self._nearest_at(mechanism, float(target), from_us / 1e6)
         for begin, end, leg in reversed([*self._legs_between(mechanism, from_us / 1e6, to_us / 1e6)]):
             found = self._tolerances(mechanism, leg, target, within, None, heading_within)
             if found is None:

@@ -51,8 +51,9 @@ class Running(Whereabouts):
             if self._rows < len(self._log):
                 continue
             self._check_headway()
-            more = np.zeros((max(TAIL_ROWS, len(self._log)), self._log.shape[1]))
-            self._log = np.concatenate((self._log, more)) if self._rows else more
+            known = self._log
+            self._log = np.empty((len(known) + max(TAIL_ROWS, len(known)), known.shape[1]))
+            self._log[: len(known)] = known
         if watched:
             self._watch_for(watched, 0.0)
         return code == SEEN  # type: ignore[no-any-return]

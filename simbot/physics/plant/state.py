@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from operator import attrgetter
 from typing import TypeVar
 
 import numpy as np
@@ -44,17 +43,35 @@ def keep_log(log: Array) -> None:
         spare.append(log)
 
 
+class Facts:
+    """What all plants of a robot go by, worked out once."""
+
+    __slots__ = ("controls", "heats", "leans_on", "names", "wraps")
+
+    def __init__(self, models: Models) -> None:
+        robot = models.robot
+        self.names = physical(robot)
+        self.controls = controls_of(robot)
+        self.leans_on = {name: leans_on(robot, name) for name in self.names}
+        heats = {name: models.heat(name) for name in self.names}
+        self.heats = {name: model for name, model in heats.items() if model is not None}
+        self.wraps: dict[str, tuple[float, float]] = {}  # ends of the travel, where whole turns may be added
+        for name, spec in robot.mechanisms.items():
+            if spec.values.get("wraps"):
+                low, high = spec.values["travel"]
+                self.wraps[name] = (float(low), float(high))
+
+
 class State:
     """Everything that a plant remembers."""
 
     __slots__ = (
         "_air",
         "_built_since",
-        "_controls",
         "_current",
         "_drive",
         "_encoders",
-        "_leans_on",
+        "_facts",
         "_log",
         "_moves",
         "_pawls_out",
@@ -94,7 +111,10 @@ class State:
         self.battery = battery
         self.horizon_us = horizon_us
         self.now_us = 0
-        self.names = physical(robot)
+        if self.models.facts is None:
+            self.models.facts = Facts(self.models)
+        self._facts: Facts = self.models.facts
+        self.names = self._facts.names
         self.arrays = self.models.arrays(self.names, battery, tolerance)
         self.phase_us = phase_us
         if phase_us:
@@ -106,7 +126,6 @@ class State:
         self._log: Array = _empty_log(self.arrays.columns)
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
-        self._leans_on = {name: leans_on(robot, name) for name in self.names}
         self._places: dict[str, Places] = {}  # where those stood when its last move began
         self._moves: list[Move] = []
         self._current: dict[str, Move] = {}
@@ -117,13 +136,9 @@ class State:
         self._route: Route | None = None
         self._drive: str | None = None
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]
-        if not self.models.controls:
-            self.models.controls.update(controls_of(robot))
-        self._controls: dict[tuple[str, bool], Control] = self.models.controls
-        models_of_heat = {name: self.models.heat(name) for name in self.names}
         self._pawls_out: frozenset[str] = frozenset()
         self._encoders: dict[str, Encoder] = {}
-        self._warmth = {name: Warmth(model) for name, model in models_of_heat.items() if model is not None}
+        self._warmth = {name: Warmth(model) for name, model in self._facts.heats.items()}
 
     def tick_at_or_after(self, at_us: int) -> int:
         """First control tick at or after an instant."""
@@ -135,7 +150,7 @@ class State:
         return float(w[m + L.Q_LO]), float(w[m + L.Q_HI])
 
     def _control(self, name: str, turning: bool = False) -> Control:
-        return self._controls[name, turning]
+        return self._facts.controls[name, turning]
 
     def _built(self, name: str) -> Built:
         if name == self._drive and self._route is not None:
@@ -156,11 +171,10 @@ class State:
 
     def _nearest(self, name: str, target: float, near: float) -> float:
         """The target; where whole turns may be added to it: the nearest of those that its travel allows."""
-        spec = self.robot.mechanisms[name]
-        if not spec.values.get("wraps"):
+        ends = self._facts.wraps.get(name)
+        if ends is None:
             return target
-        low, high = (float(end) for end in spec.values["travel"])
-        return min(turns_inside(target, low, high), key=lambda each: abs(each - near), default=target)
+        return min(turns_inside(target, *ends), key=lambda each: abs(each - near), default=target)
 
     def given(self, mechanism: str) -> Command | None:
         """The command that a mechanism has."""
@@ -169,19 +183,17 @@ class State:
 
     def _twin(self: Own) -> Callable[[], Own]:
         """What makes a plant that goes on from here by itself, with a log of its own: few are ever asked to."""
-        known, arrays = _remembered(self), self.arrays.copy()
+        then = (self.now_us, self._route, self._payload, self._places, self._pawls_out)
+        state = self.arrays.state()
         resets = None if self._resets is None else self._resets.copy()
-        kind = type(self)
 
         def made() -> Own:
-            twin = object.__new__(kind)
-            for name, value in zip(State.__slots__, known, strict=True):
-                setattr(twin, name, value)
-            twin.arrays, twin._resets = arrays, resets
-            twin._log, twin._rows, twin._saved, twin._spare = twin._log[:0], 0, None, None
+            twin = object.__new__(type(self))
+            for name in State.__slots__:
+                setattr(twin, name, getattr(self, name))
+            twin.now_us, twin._route, twin._payload, twin._places, twin._pawls_out = then
+            twin.arrays, twin._resets = self.arrays.with_state(*state), resets
+            twin._log, twin._rows, twin._saved, twin._spare = self._log[:0], 0, None, None
             return twin
 
         return made
-
-
-_remembered = attrgetter(*State.__slots__)

@@ -83,9 +83,13 @@ class TargetSets(Time):
         target, window, slower, _, reached = self._set_of(move)
         if not reached or self._rows == 0:
             return False
+        end = since_us / 1e6
+        begin = max(self._set_from(move), float(self._log[0, L.LOG_T]))
+        left = self.horizon_us / 1e6 - end
+        if left >= 1.5 * (end - begin):  # no gap is as long
+            return False
         number = self.arrays.number[move.mechanism]
         asked = (self._log, self._rows, number, target, window, slower)
-        begin, end = max(self._set_from(move), float(self._log[0, L.LOG_T])), since_us / 1e6
         entries: list[float] = []
         while len(entries) < MOST_ENTRIES:
             entered = float(first_time(*asked, begin, end, True))
@@ -98,7 +102,7 @@ class TargetSets(Time):
         if len(entries) < HUNTS:
             return False
         gap = max(later - earlier for earlier, later in pairwise(entries))
-        return self.horizon_us / 1e6 - end < 1.5 * gap
+        return left < 1.5 * gap
 
     def _first_in_set(self, move: Move, from_us: int, to_us: int) -> int | None:
         target, window, slower, touch, reached = self._set_of(move)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from math import inf, nextafter
 
 import numpy as np
@@ -13,7 +13,7 @@ from simbot.physics.build import Built
 from simbot.physics.move import NEVER_US
 from simbot.physics.plant.state import State
 from simbot.physics.record import state_at
-from simbot.physics.route import Leg
+from simbot.physics.route import Leg, Route
 from simbot.scenario.model import Pose
 
 Array = npt.NDArray[np.float64]
@@ -53,6 +53,12 @@ class Whereabouts(State):
     def _position_at(self, name: str, t: float) -> float:
         return self._odometer_at(t) if name == self._drive else self._raw(name, t)[0]
 
+    def _nearest_at(self, name: str, target: float, t: float) -> float:
+        """The target; where whole turns may be added to it, that nearest to where the mechanism is at an instant."""
+        if name not in self._facts.wraps:
+            return target
+        return self._nearest(name, target, self._position_at(name, t))
+
     def position(self, mechanism: str, at_us: int | None = None) -> float | str:
         """Where it is (now or at an earlier instant) [m, rad]; of a drive: along its lines; a word: the place that
         it came to last, also on its way to another."""
@@ -91,13 +97,16 @@ class Whereabouts(State):
         leg = self._route.at(t)
         return leg.pose(self._raw(self._drive, t)[0])
 
-    def _legs_between(self, name: str, start: float, end: float) -> Iterator[tuple[float, float, Leg | None]]:
+    def _legs_between(self, name: str, start: float, end: float) -> Iterable[tuple[float, float, Leg | None]]:
         """Stretches of time with one meaning of the coordinate, latest first."""
         if name != self._drive or self._route is None:
-            yield start, end, None
-            return
+            return ((start, end, None),)
+        return self._driven_between(self._route, start, end)
+
+    @staticmethod
+    def _driven_between(route: Route, start: float, end: float) -> Iterator[tuple[float, float, Leg | None]]:
         stop, latest = end, True
-        for begin, leg in reversed(self._route.legs):
+        for begin, leg in reversed(route.legs):
             if begin < stop or (begin == stop and latest):
                 first = max(start, begin)
                 yield first, stop, leg

@@ -24,11 +24,11 @@ class Zeroing(Needs):
         reduced, here = self._built(name).reduced, np.clip([q], *self._travel(name))
         return float(look_up(reduced, here)[2][0]), float(rubbing(reduced, here)[1][0])
 
-    def _take_zero(self, name: str) -> None:
-        """If its last command was to zero it, and its stop or switch has been seen by now: its encoder was set then."""
-        old = self._current.get(name)
-        if old is None or not isinstance(old.command, Rezero):
+    def _take_zero(self, old: Move) -> None:
+        """If a command was to zero, and its stop or switch has been seen by now: the encoder was set then."""
+        if not isinstance(old.command, Rezero):
             return
+        name = old.mechanism
         since = self._set_since(old, self.now_us)
         seen = None if since is None else self.tick_at_or_after(since)
         if seen is None or seen > self.now_us:
