@@ -409,7 +409,7 @@ class Image(NamedTuple):
     of: Built  # kept, so that no other takes its id
     low: float
     whole: array[float]  # from N_GRP to Q_HI
-    motors: tuple[array[float], ...]  # of each group, up to G_ROTOR
+    motors: tuple[Any, ...]  # of each group, up to G_ROTOR
     parts: tuple[bool, ...]  # whether the rotors of each group may turn by themselves
     flat: array[float]  # the segments' records, one after the other
     pieces: tuple[Piece, ...]  # the same segments, as one stands in them
@@ -442,13 +442,13 @@ class Tables:
         pieces = tuple([_piece(number, record) for number, record in enumerate(records)])
         sizes = (len(groups), len(records), reduced.damping, built.volts)
         catches = any(piece.catch for piece in pieces)
-        rows = groups.tolist()
+        parts = groups[:, L.G_ROTOR].tolist()
         return Image(
             built,
             reduced.low,
             array("d", (*sizes, *guide, reduced.low, reduced.high)),
-            tuple([array("d", row[: L.G_ROTOR]) for row in rows]),
-            tuple([row[L.G_ROTOR] != 0.0 and not catches for row in rows]),
+            tuple([row.data for row in groups[:, : L.G_ROTOR]]),
+            tuple([part != 0.0 and not catches for part in parts]),
             array("d", [each for record in records for each in record]),
             pieces,
             catches,

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping
 from math import copysign, inf, radians
 from typing import Any, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
 from simbot.physics import layout as L
 from simbot.physics.build import DRIVES, Arrays, Built
 from simbot.physics.kinds import KINDS
 from simbot.physics.profile import point, profile
 from simbot.scenario.model import MechanismSpec, Robot
-
-Array = npt.NDArray[np.float64]
 
 HEADING_WINDOW = radians(2.0)  # of a turn in place whose control states none
 DRIVE_WINDOW = 0.02
@@ -24,7 +22,7 @@ SPEED_WINDOW = 0.02  # of the speed asked for
 LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED, "servo": L.SERVO}
 AFTER = {"brake": 0.0, "coast": 1.0}
 SERVO_SHARE = 0.25  # of the error scales: what a servo draws swings with it in its band
-CLEARED = (0.0,) * (L.KICK + 1 - L.OTHERS_BACK)  # by every command
+CLEARED = array("d", bytes(8 * (L.KICK + 1 - L.OTHERS_BACK)))  # by every command to a place
 FIRST_STEP = 0.2  # of the time constant
 
 
@@ -38,7 +36,7 @@ class Control(NamedTuple):
         Of the target set; slower_than inf: any speed.
     after : str, float or None
         What comes after an effort.
-    gains : ndarray
+    gains : array
         What the kernel's array has of it, from EFFORT to AFTER_EFFORT.
     limits : tuple
         Speed, acceleration and jerk of its motion profile (None: without that limit, or without a profile).
@@ -48,28 +46,28 @@ class Control(NamedTuple):
     window: float
     slower_than: float
     after: str | float | None
-    gains: Array
+    gains: array[float]
     limits: tuple[Any, Any, Any]
 
     @classmethod
     def of(cls, keys: Mapping[str, Any]) -> Control:
         """Of a control's keys, as `control_of` gives them."""
         of = keys.get
-        slower, after = of("slower_than"), of("after")
-        effort = 1.0 if of("effort") is None else of("effort")
-        gains = (effort, of("p") or 0.0, of("i") or 0.0, of("d") or 0.0, of("latency") or 0.0)
+        slower, after, effort = of("slower_than"), of("after"), of("effort")
+        most = 1.0 if effort is None else effort
+        gains = (most, of("p") or 0.0, of("i") or 0.0, of("d") or 0.0, of("latency") or 0.0)
         return cls(
             of("loop") or "",
             float(keys["window"]),
             inf if slower is None else float(slower),
             after,
-            np.array((*gains, *_afterwards(after)), dtype=float),
+            array("d", (*gains, *_afterwards(after))),
             (of("speed"), of("acceleration"), of("jerk")),
         )
 
     def with_effort(self, effort: float) -> Control:
         """At full effort, of another size, to any speed."""
-        gains = self.gains.copy()
+        gains = self.gains[:]
         gains[0] = effort
         return self._replace(loop="full_effort", slower_than=inf, gains=gains)
 
@@ -145,35 +143,30 @@ def order_for(arrays: Arrays, name: str, control: Control, target: float, open_l
     return Order(float(target), control.window, control.slower_than, touch, control)
 
 
-def set_target(w: Array, m: int, loop: float, order: Order, built: Built) -> None:
-    """The control (see layout), the set, the direction, and what errors are measured by."""
-    q, speed, _ = w[m + L.Q : m + L.ACC + 1].tolist()
+def set_target(w: Any, m: int, order: Order, built: Built, share: float = 1.0) -> None:
+    """The set, the direction, and what errors are measured by; a `share` of what they would be."""
     target, window, slower, touch, _ = order
-    touched = 0.0
-    if touch != 0.0 and speed == 0.0:
-        touched = float(q >= w.item(m + L.Q_HI) if touch > 0.0 else q <= w.item(m + L.Q_LO))
-    way = touch if touch != 0.0 else copysign(1.0, target - q)
-    share = SERVO_SHARE if loop == L.SERVO else 1.0
-    scales = scales_of(abs(target - q), window, slower, built, share)
-    goal = w.item(m + L.TARGET) if loop == L.SERVO else target
-    w[m + L.CONTROL : m + L.KICK + 1] = (
-        *(loop, goal, target, window, slower, touch, touched, way, w.item(L.T), *scales),
-        *CLEARED,
-    )
-    w[L.H] = min(w.item(L.H), FIRST_STEP * built.lag)
+    q = w[m + L.Q]
+    at_stop = touch != 0.0 and (q >= w[m + L.Q_HI] if touch > 0.0 else q <= w[m + L.Q_LO])
+    w[m + L.TARGET_PENDING], w[m + L.WINDOW], w[m + L.SLOW], w[m + L.TOUCH] = target, window, slower, touch
+    w[m + L.TOUCHED] = 1.0 if at_stop and w[m + L.SPEED] == 0.0 else 0.0
+    w[m + L.DIRECTION] = touch if touch != 0.0 else copysign(1.0, target - q)
+    w[m + L.T_COMMAND] = w[L.T]
+    scales = scales_of(abs(target - q), window, slower, built)
+    w[m + L.Q_SCALE], w[m + L.V_SCALE] = share * scales[0], share * scales[1]
+    w[m + L.OTHERS_BACK : m + L.KICK + 1] = CLEARED
+    w[L.H] = min(w[L.H], FIRST_STEP * built.lag)
     w[L.DIRTY] = 1.0
 
 
-def scales_of(
-    distance: float, window: float, slower: float, built: Built, share: float = 1.0
-) -> tuple[float, float]:
+def scales_of(distance: float, window: float, slower: float, built: Built) -> tuple[float, float]:
     """Error scales: the way to go, and a speed that such a way lets it reach (not far below its speed limit)."""
     free, lag = built.free_speed, built.lag
     distance = max(distance, window, 1e-3 * free * lag)
     speed = free * distance / (distance + free * lag)
     if slower < inf:
         speed = min(speed, max(5.0 * slower, 0.02 * free))
-    return share * distance, share * speed
+    return distance, speed
 
 
 def give(
@@ -183,17 +176,20 @@ def give(
 
     `behind`: how far its motor has to go before it takes the load along [m, rad], where a profile begins.
     """
-    w, m, control = arrays.w, arrays.at[name], order.control
-    loop = LOOPS[control.loop]
-    set_target(w, m, loop, order, built)
+    w: Any = arrays.w.data
+    m, control = arrays.at[name], order.control
+    loop = w[m + L.CONTROL] = LOOPS[control.loop]
     if loop == L.SERVO:
-        w[m + L.T_PENDING] = w.item(L.T) + frame
+        set_target(w, m, order, built, SERVO_SHARE)
+        w[m + L.T_PENDING] = w[L.T] + frame
         return
+    set_target(w, m, order, built)
+    w[m + L.TARGET] = order.target
     w[m + L.EFFORT : m + L.AFTER_EFFORT + 1] = control.gains
     w[m + L.NEW] = w[L.FRESH] = 1.0
     if loop == L.PROFILED:
-        start, speed = w.item(m + L.Q) - behind, w.item(m + L.SPEED)
-        _store(w, m, profile(start, speed, order.target, *control.limits))
+        pieces = profile(w[m + L.Q] - behind, w[m + L.SPEED], order.target, *control.limits)
+        _store(arrays.w, m, pieces)
 
 
 def later(w: Any, m: int, time: float, speed: float) -> tuple[float, float]:
@@ -235,8 +231,10 @@ def push(
     after: str | float | None,
 ) -> None:
     """Open-loop effort towards the target until a time [s] of the match."""
-    w, m = arrays.w, arrays.at[name]
-    set_target(w, m, L.TIMED, order, built)
+    w: Any = arrays.w.data
+    m = arrays.at[name]
+    set_target(w, m, order, built)
+    w[m + L.CONTROL], w[m + L.TARGET] = L.TIMED, order.target
     w[m + L.EFFORT : m + L.AFTER_EFFORT + 1] = order.control.gains
     if after is not None:
         w[m + L.AFTER], w[m + L.AFTER_EFFORT] = _afterwards(after)
@@ -246,7 +244,8 @@ def push(
 
 def spin(arrays: Arrays, name: str, effort: float, built: Built, after: str | float | None) -> None:
     """Constant effort from now on; 0: what the control does afterwards."""
-    w, m = arrays.w, arrays.at[name]
+    w: Any = arrays.w.data
+    m = arrays.at[name]
     w[m + L.AFTER], w[m + L.AFTER_EFFORT] = _afterwards(after)
     w[m + L.CONTROL] = L.SPIN
     w[m + L.DUTY] = w[m + L.SENT] = effort
@@ -268,7 +267,8 @@ def spin_to(
     loop : mapping
         Keys of the mechanism's `speed_control` (p, window, feed_forward).
     """
-    w, m = arrays.w, arrays.at[name]
+    w: Any = arrays.w.data
+    m = arrays.at[name]
     w[m + L.EFFORT : m + L.AFTER_EFFORT + 1] = control.gains
     p, window = loop["p"], loop["window"]
     w[m + L.CONTROL], w[m + L.TARGET], w[m + L.TARGET_PENDING] = L.SPEED_LOOP, speed, speed
