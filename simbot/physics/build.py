@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
+from struct import pack
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -102,8 +102,9 @@ def group_row(
 
     The loss r of a gearmotor lies in its gears, after its rotor; that of a bare motor before its rotor.
     """
-    fixed = motor_row(motor, forward, back, locks, upstream, limit, battery_limit)
-    return np.array(on_travel(fixed, reduced, extremes(reduced), motors, ratio, share, most, most_back))
+    row = motor_row(motor, forward, back, locks, upstream, limit, battery_limit)
+    complete(row.data, reduced, extremes(reduced), motors, ratio, share, most, most_back)
+    return row
 
 
 def motor_row(
@@ -114,9 +115,9 @@ def motor_row(
     upstream: float,
     limit: float,
     battery_limit: float,
-) -> list[float]:
+) -> Array:
     """Of a group's row what hangs on its motor and gears alone."""
-    row = [0.0] * L.GROUP_SIZE
+    row = np.zeros(L.GROUP_SIZE)
     bare = 1.0 if motor.geared else motor.r
     if motor.geared:
         forward *= motor.r
@@ -150,8 +151,8 @@ def extremes(reduced: Reduced) -> Extremes:
     return Extremes(min(masses), max(masses), least_factor(reduced))
 
 
-def on_travel(
-    fixed: list[float],
+def complete(
+    row: Any,
     reduced: Reduced,
     along: Extremes,
     motors: int,
@@ -159,9 +160,9 @@ def on_travel(
     share: float = 1.0,
     most: float = inf,
     most_back: float = inf,
-) -> list[float]:
-    """A whole row from what hangs on motor and gears alone; `along`: extremes of the same travel."""
-    row, back = fixed.copy(), fixed[L.G_BACK]
+) -> None:
+    """Put into a row, beside what hangs on motor and gears alone, the rest; `along`: extremes of the same travel."""
+    back = row[L.G_BACK]
     rotors = ratio**2 * row[L.G_J] * motors
     if back == 0.0 or rotors * along.least_factor**2 + back * along.most_mass <= 0.0:
         row[L.G_BACK] = LEAST_BACK
@@ -171,7 +172,6 @@ def on_travel(
     # they turn by themselves where their cord only pulls, where their wheels slide
     bounded = row[L.G_LO] > -inf or row[L.G_HI] < inf
     row[L.G_ROTOR] = float(bounded and own_lag(row) > LEAST_LAG and along.least_mass > 0.0)
-    return row
 
 
 def own_lag(row: Sequence[float] | Array) -> float:
@@ -308,7 +308,7 @@ class Power(NamedTuple):
 
     motor: MotorModel
     ratio: float
-    row: list[float]  # see motor_row
+    row: Array  # see motor_row
 
 
 def power_of(spec: MechanismSpec, robot: Robot) -> Power:
@@ -333,18 +333,19 @@ def build_leg(
         leg = kind.straight(values, mass, use.count, direction)
     whole = leg.reduced.segments[0].mass
     along = Extremes(whole, whole, 1.0)
-    rows = []
-    for motors, per_travel, share, most, inertia, most_back in leg.groups:
+    rows = np.empty((len(leg.groups), L.GROUP_SIZE))
+    rows[:] = power.row
+    for each, (motors, per_travel, share, most, inertia, most_back) in zip(rows, leg.groups, strict=True):
+        row: Any = each.data
         back = most if most_back is None else most_back
-        row = on_travel(power.row, leg.reduced, along, motors, per_travel * power.ratio, share, most, back)
+        complete(row, leg.reduced, along, motors, per_travel * power.ratio, share, most, back)
         row[L.G_WHEEL] = inertia
         if (
             len(leg.groups) > 1
         ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
             row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
-        rows.append(row)
     ratio = leg.groups[0].per_travel * power.ratio
-    return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
+    return Built(leg.reduced, rows, motor.voltage, motor.voltage / (motor.constant * ratio))
 
 
 DRIVES = tuple(name for name, module in KINDS.items() if hasattr(module, "HOLONOMIC"))
@@ -400,7 +401,7 @@ class Piece(NamedTuple):
     low: float
     high: float
     catch: bool
-    here: array[float]  # as the kernel's array has the present one, from SEG_NOW to SEG_HI
+    here: memoryview[float]  # as the kernel's array has the present one, from SEG_NOW to SEG_HI
 
 
 class Image(NamedTuple):
@@ -408,12 +409,17 @@ class Image(NamedTuple):
 
     of: Built  # kept, so that no other takes its id
     low: float
-    whole: array[float]  # from N_GRP to Q_HI
-    motors: tuple[Any, ...]  # of each group, up to G_ROTOR
-    parts: tuple[bool, ...]  # whether the rotors of each group may turn by themselves
-    flat: array[float]  # the segments' records, one after the other
+    whole: memoryview[float]  # from N_GRP to Q_HI
+    groups: int
+    motors: Any  # their rows, one after the other
+    flat: memoryview[float]  # the segments' records, one after the other
     pieces: tuple[Piece, ...]  # the same segments, as one stands in them
     catches: bool  # some have teeth: a pawl holds the drum, and the cord taut
+
+
+def packed(*numbers: float) -> memoryview[float]:
+    """Numbers as they lie in the kernel's array."""
+    return memoryview(pack(f"{len(numbers)}d", *numbers)).cast("d")
 
 
 class Tables:
@@ -438,20 +444,22 @@ class Tables:
             low, high, cells = built.guide.low, built.guide.high, len(built.guide.rows) - 1
             row = self._row_of(built.guide.rows)
             guide = (cells, row, low, cells / (high - low), float(built.guide.round))
-        records = [self._record(segment, reduced) for segment in reduced.segments]
-        pieces = tuple([_piece(number, record) for number, record in enumerate(records)])
-        sizes = (len(groups), len(records), reduced.damping, built.volts)
-        catches = any(piece.catch for piece in pieces)
-        parts = groups[:, L.G_ROTOR].tolist()
+        flat: list[float] = []
+        pieces = []
+        for number, segment in enumerate(reduced.segments):
+            record = self._record(segment, reduced)
+            flat += record
+            pieces.append(_piece(number, record))
+        sizes = (len(groups), len(pieces), reduced.damping, built.volts)
         return Image(
             built,
             reduced.low,
-            array("d", (*sizes, *guide, reduced.low, reduced.high)),
-            tuple([row.data for row in groups[:, : L.G_ROTOR]]),
-            tuple([part != 0.0 and not catches for part in parts]),
-            array("d", [each for record in records for each in record]),
-            pieces,
-            catches,
+            packed(*sizes, *guide, reduced.low, reduced.high),
+            len(groups),
+            groups.ravel().data,
+            packed(*flat),
+            tuple(pieces),
+            any(segment.catch for segment in reduced.segments),
         )
 
     def _record(self, segment: Segment, reduced: Reduced) -> tuple[float, ...]:
@@ -482,7 +490,7 @@ class Tables:
 def _piece(number: int, record: tuple[float, ...]) -> Piece:
     low, high, mass, load, cells, row, friction, static, catch, bends = record
     per = cells / (high - low)
-    here = array("d", (number, friction, static, bends, mass, load, cells, row, low, per, low, high))
+    here = packed(number, friction, static, bends, mass, load, cells, row, low, per, low, high)
     return Piece(low, high, bool(catch), here)
 
 
@@ -680,17 +688,17 @@ class Arrays:
         w: Any = self.w.data  # the same numbers, quicker one by one and in short pieces
         m, g, s = self.at[name], self._groups[name], self._stretches[name]
         image = self._tables.image(built)
-        if image.catches or w[m + L.N_GRP] != len(image.motors):
+        if image.catches or w[m + L.N_GRP] != image.groups:
             self.join(name)
         w[m + L.N_GRP : m + L.Q_HI + 1] = image.whole
-        warm = self.hot.get(name)
-        for row, parts, rotor in zip(image.motors, image.parts, self._rotors[name], strict=False):
-            w[g : g + L.G_ROTOR] = row
-            w[g + L.G_ROTOR] = rotor if parts else 0.0
+        warm, motors, row = self.hot.get(name), image.motors, 0
+        for rotor in self._rotors[name][: image.groups]:
+            w[g : g + L.G_ROTOR] = motors[row : row + L.G_ROTOR]
+            w[g + L.G_ROTOR] = rotor if motors[row + L.G_ROTOR] and not image.catches else 0.0
             if warm is not None:
                 w[g + L.G_R] *= warm[0]
                 w[g + L.G_K] *= warm[1]
-            g += L.GROUP_SIZE
+            g, row = g + L.GROUP_SIZE, row + L.GROUP_SIZE
         w[s : s + len(image.flat)] = image.flat
         if self._images.get(name) is not image:
             self._images = {**self._images, name: image}

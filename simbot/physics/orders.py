@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from array import array
 from collections.abc import Mapping
 from math import copysign, inf, radians
 from typing import Any, NamedTuple
@@ -10,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from simbot.physics import layout as L
-from simbot.physics.build import DRIVES, Arrays, Built
+from simbot.physics.build import DRIVES, Arrays, Built, packed
 from simbot.physics.kinds import KINDS
 from simbot.physics.profile import point, profile
 from simbot.scenario.model import MechanismSpec, Robot
@@ -22,7 +21,7 @@ SPEED_WINDOW = 0.02  # of the speed asked for
 LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED, "servo": L.SERVO}
 AFTER = {"brake": 0.0, "coast": 1.0}
 SERVO_SHARE = 0.25  # of the error scales: what a servo draws swings with it in its band
-CLEARED = array("d", bytes(8 * (L.KICK + 1 - L.OTHERS_BACK)))  # by every command to a place
+CLEARED = packed(*[0.0] * (L.KICK + 1 - L.OTHERS_BACK))  # by every command to a place
 FIRST_STEP = 0.2  # of the time constant
 
 
@@ -36,7 +35,7 @@ class Control(NamedTuple):
         Of the target set; slower_than inf: any speed.
     after : str, float or None
         What comes after an effort.
-    gains : array
+    gains : memoryview
         What the kernel's array has of it, from EFFORT to AFTER_EFFORT.
     limits : tuple
         Speed, acceleration and jerk of its motion profile (None: without that limit, or without a profile).
@@ -46,7 +45,7 @@ class Control(NamedTuple):
     window: float
     slower_than: float
     after: str | float | None
-    gains: array[float]
+    gains: memoryview[float]
     limits: tuple[Any, Any, Any]
 
     @classmethod
@@ -61,14 +60,13 @@ class Control(NamedTuple):
             float(keys["window"]),
             inf if slower is None else float(slower),
             after,
-            array("d", (*gains, *_afterwards(after))),
+            packed(*gains, *_afterwards(after)),
             (of("speed"), of("acceleration"), of("jerk")),
         )
 
     def with_effort(self, effort: float) -> Control:
         """At full effort, of another size, to any speed."""
-        gains = self.gains[:]
-        gains[0] = effort
+        gains = packed(effort, *self.gains[1:])
         return self._replace(loop="full_effort", slower_than=inf, gains=gains)
 
 

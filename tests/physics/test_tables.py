@@ -26,7 +26,7 @@ def test_knots_stay_where_they_were_put():
     assert all(models.tables.image(built) is image for built, image in zip(made, images, strict=True))
     for built, image in zip(made, images, strict=True):
         for segment, piece in zip(built.reduced.segments, image.pieces, strict=True):
-            cells, row = int(piece.here[L.TAB_N - L.MASS_NOW]), int(piece.here[L.TAB_ROW - L.MASS_NOW])
+            cells, row = int(piece.here[L.TAB_N - L.SEG_NOW]), int(piece.here[L.TAB_ROW - L.SEG_NOW])
             assert cells == len(segment.knots) - 1
             assert np.array_equal(models.tables.rows[row : row + cells + 1], segment.knots)
 
