@@ -332,7 +332,7 @@ def build_leg(
     else:
         leg = kind.straight(values, mass, use.count, direction)
     whole = leg.reduced.segments[0].mass
-    along = Extremes(whole, whole, 1.0)
+    along = Extremes(whole, whole, 1.0)  # a leg is alike all along it
     rows = np.empty((len(leg.groups), L.GROUP_SIZE))
     rows[:] = power.row
     for each, (motors, per_travel, share, most, inertia, most_back) in zip(rows, leg.groups, strict=True):

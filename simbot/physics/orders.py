@@ -22,7 +22,7 @@ LOOPS = {"full_effort": L.FULL, "position": L.POSITION, "profile": L.PROFILED, "
 AFTER = {"brake": 0.0, "coast": 1.0}
 SERVO_SHARE = 0.25  # of the error scales: what a servo draws swings with it in its band
 CLEARED = packed(*[0.0] * (L.KICK + 1 - L.OTHERS_BACK))  # by every command to a place
-FIRST_STEP = 0.2  # of the time constant
+FIRST_STEP = 0.2  # of the time constant: no longer a step after a command is tried first
 
 
 class Control(NamedTuple):
@@ -142,7 +142,7 @@ def order_for(arrays: Arrays, name: str, control: Control, target: float, open_l
 
 
 def set_target(w: Any, m: int, order: Order, built: Built, share: float = 1.0) -> None:
-    """The set, the direction, and what errors are measured by; a `share` of what they would be."""
+    """The set, the direction, and what errors are measured by (`share` of it), in an array's buffer."""
     target, window, slower, touch, _ = order
     q = w[m + L.Q]
     at_stop = touch != 0.0 and (q >= w[m + L.Q_HI] if touch > 0.0 else q <= w[m + L.Q_LO])

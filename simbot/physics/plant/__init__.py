@@ -92,24 +92,24 @@ class Plant(Commands):
                 word = str(start.positions.get(name, "in" if spec.kind == "cylinder" else ""))
                 self._watch[name] = [Stopwatch(0, word, word, 0)]
                 continue
-            w, m = self.arrays.w, self.arrays.at[name]
+            w, m, servo = self.arrays.w, self.arrays.at[name], spec.servo
             if spec.kind in DRIVES:
                 pose = start.pose or Pose(0.0, 0.0, 0.0)
                 self._drive = name
                 self._route = Route.at_rest(KINDS[spec.kind].HOLONOMIC, pose)
-            else:
+            elif self._facts.leans_on[name]:
                 self._look_at_others(name)
             if spec.kind in SPINNING:
                 spin(self.arrays, name, 0.0, self.models.get(name), self._control(name).after)
             else:
                 w[m + L.BRAKE] = float(bool(spec.values.get("holding_brake")))
                 hold(self.arrays, name, self._control(name), self._built(name))
-                if spec.servo is None and is_stated(spec.values):
+                if servo is None and is_stated(spec.values):
                     self._encoders[name] = Encoder(spec.values, self.luck, name)
                     self._encoders[name].begins(*self._pressed(name, float(w[m + L.Q])))
-                if spec.servo is not None:
+                if servo is not None:
                     w[m + L.TARGET] = w[m + L.Q]
-                    w[m + L.BAND], w[m + L.DEAD] = spec.servo["band"], spec.servo["dead_band"]
+                    w[m + L.BAND], w[m + L.DEAD] = servo["band"], servo["dead_band"]
 
     def command(self, mechanism: str, command: Command) -> Move:
         """Give a command now. It starts from where the mechanism is and as fast as it is."""
