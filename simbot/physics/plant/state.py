@@ -132,7 +132,7 @@ class State:
         self._watch: dict[str, list[Stopwatch]] = {}
         self._built_since: dict[str, list[tuple[float, Built]]] = {}
         self._saved: tuple[Array, int, Route | None] | None = None
-        self._spare: Array | None = None  # where the array of `_saved` is kept
+        self._spare: Array | None = None  # the array that `_saved` is kept in, or will be
         self._route: Route | None = None
         self._drive: str | None = None
         self._air: dict[str, float] = {}  # absolute pressure in the tanks that have given some [Pa]

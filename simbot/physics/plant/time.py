@@ -80,8 +80,9 @@ class Time(Driving):
         now, covered = self.now_us / 1e6, self.arrays.w.item(L.T)
         if covered > now:
             assert self._saved is not None
-            w, self._rows, self._route = self._saved
-            self.arrays.w[:] = w
-            covered = w.item(L.T)
+            self._spare = self.arrays.w
+            self.arrays.w, self._rows, self._route = self._saved
+            self._saved = None
+            covered = self.arrays.w.item(L.T)
         if covered < now:
             self._run(now, ())
