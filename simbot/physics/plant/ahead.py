@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from math import inf, isinf
+from typing import Any
 
 from simbot.physics import layout as L
 from simbot.physics.linear import nearly_steady
@@ -115,7 +116,7 @@ class Ahead(Zeroing):
 
     def _settle(self, move: Move) -> None:
         """Run ahead until the mechanism of a move is at rest and nothing else changes, or to the horizon."""
-        w = self.arrays.w
+        w: Any = self.arrays.w.data
         m = self.arrays.at[move.mechanism]
         self._save()
         still = 0  # chunks in a row in which nothing moved: whatever a later tick changes has had its time
@@ -130,7 +131,7 @@ class Ahead(Zeroing):
 
     def _steady(self) -> bool:
         """Whether nothing moves but what turns at a constant effort and has its speed, so that the bus stands still."""
-        w = self.arrays.w
+        w: Any = self.arrays.w.data
         count = int(w[L.N_LIVE])
         if count == 0:
             return True
@@ -141,7 +142,7 @@ class Ahead(Zeroing):
 
     def _stays(self, m: int) -> bool:
         """Whether a mechanism rests until its next command whatever others do: a servo without effort, or pinned."""
-        w = self.arrays.w
+        w: Any = self.arrays.w.data
         if self._resets is not None or w[m + L.CONTROL] != L.SERVO or w[m + L.S] != 0.0 or w[L.DIRTY] != 0.0:
             return False
         still = w[m + L.DUTY] == 0.0 or w[m + L.PINNED] == 1.0
