@@ -32,6 +32,7 @@ from simbot.scenario.model import (
     Target,
     ZeroStep,
 )
+from simbot.scenario.once import once_a_plan
 from simbot.scenario.plan_file import all_steps
 
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
@@ -491,6 +492,7 @@ def kept_needs(step: ActStep) -> tuple[Need, ...]:
     return tuple(need for need in step.needs if need.mechanism != step.by.mechanism)
 
 
+@once_a_plan
 def carriers_of(plan: Plan) -> dict[str, tuple[str, ...]]:
     """Which mechanisms carry what one holds: the one it is `on`, the one that is on, and so forth."""
     mechanisms = plan.robot.mechanisms
@@ -517,6 +519,7 @@ def _sent_to(command: Command) -> Target | None:
     return command.target if isinstance(command, GoTo) else None
 
 
+@once_a_plan
 def _lets_go(plan: Plan) -> dict[str, set[Target]]:
     """Where a mechanism lets go of what it holds: `open`, and where a place or a hand over of the plan sends it."""
     found: dict[str, set[Target]] = {

@@ -17,26 +17,16 @@ from simbot.scenario.model import (
     Step,
     WaitStep,
 )
+from simbot.scenario.once import once_a_plan
 from simbot.scenario.parameters import Span
 from simbot.scenario.plan_file import inner_steps
 
 Key = tuple[object, ...]
 
 
-PLANS_KEPT = 8
-_known: dict[int, tuple[Plan, dict[int, Key]]] = {}
-
-
+@once_a_plan
 def draw_keys(plan: Plan) -> dict[int, Key]:
-    """Key of every step with chance in it, by the identity of the step; made once for matches of one plan."""
-    if id(plan) not in _known:
-        while len(_known) >= PLANS_KEPT:
-            del _known[next(iter(_known))]
-        _known[id(plan)] = plan, _draw_keys(plan)
-    return _known[id(plan)][1]
-
-
-def _draw_keys(plan: Plan) -> dict[int, Key]:
+    """Key of every step with chance in it, by the identity of the step."""
     roots = [*plan.routines.items(), *plan.periods.items()]
     if plan.endgame is not None:
         roots.append(("endgame", plan.endgame.steps))

@@ -36,6 +36,7 @@ from simbot.scenario.model import (
     WaitStep,
     WhenStep,
 )
+from simbot.scenario.once import once_a_plan
 from simbot.scenario.robot_file import RobotDraft
 from simbot.scenario.schema import EndgameShape, PlanShape
 from simbot.scenario.sheet import Loc, Sheet, listed, shape_keys
@@ -258,13 +259,13 @@ def with_steps(plan: Plan, change: Callable[[Step], Step]) -> Plan:
     )
 
 
-def all_steps(plan: Plan) -> Iterator[Step]:
+@once_a_plan
+def all_steps(plan: Plan) -> tuple[Step, ...]:
     """Every step that stands in the file, once."""
     roots = [*plan.routines.values(), *plan.periods.values()]
     if plan.endgame is not None:
         roots.append(plan.endgame.steps)
-    for root in roots:
-        yield from inner_steps(root, plan)
+    return tuple(step for root in roots for step in inner_steps(root, plan))
 
 
 def _check_size(sheet: Sheet, roots: list[SequenceStep], routines: dict[str, SequenceStep]) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from simbot.routine.acting import MISSED_BY_CHANCE, NO_ROOM, NOTHING_LEFT
 from simbot.routine.trace import Mishap, NeedRecord, PickRecord, Trace
 from simbot.scenario.model import HandOverStep, PickStep, PlaceStep, Plan, SenseStep
+from simbot.scenario.once import once_a_plan
 from simbot.scenario.plan_file import all_steps
 
 PENALTIES = "penalties"  # the one that is exact
@@ -84,7 +85,6 @@ def _stalled(needs: Sequence[NeedRecord], trace: Trace) -> str:
 
 def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: Account) -> None:
     """Picks that took nothing and that no place came after: the plan did something else."""
-    places = [step for step in all_steps(plan) if isinstance(step, PlaceStep)]
     for pick in sorted(trace.picks, key=lambda one: -one.begins_us):
         if pick.lost_us is None or _key(pick) in told:
             continue
@@ -92,9 +92,9 @@ def _picks(plan: Plan, trace: Trace, told: set[PickKey], lost: Account) -> None:
         told.update(map(_key, chain))
         if _tried_again(pick.begins_us, trace):
             continue
-        fit = places
+        fit = _places(plan)
         if isinstance(pick.acting, PickStep):
-            fit = [step for step in places if plan.game.places[step.place].takes == pick.acting.element]
+            fit = [step for step in fit if plan.game.places[step.place].takes == pick.acting.element]
         worth = _worth(plan, fit, pick.lost_us)
         lost.note(_of_pick(chain[-1], trace), worth, chain[-1].line)
         lost.come_to(trace.moves[pick.move].period, worth)
@@ -104,7 +104,6 @@ def _looks(plan: Plan, trace: Trace, lost: Account) -> None:
     """Looks that saw nothing, and that no pick or delivery came after before the next one."""
     looks = [wait for wait in trace.waits if wait.purpose == "sense"]
     acts = [pick.begins_us for pick in trace.picks] + [one.at_us for one in trace.deliveries]
-    places = [step for step in all_steps(plan) if isinstance(step, PlaceStep)]
     for place, look in enumerate(looks):
         blind = isinstance(look.given, SenseStep) and not look.seen and not look.cut
         if not blind or _tried_again(look.began_us, trace):
@@ -112,9 +111,14 @@ def _looks(plan: Plan, trace: Trace, lost: Account) -> None:
         until = next((one.began_us for one in looks[place + 1 :]), trace.horizon_us)
         if not any(look.ended_us <= at <= until for at in acts):
             assert isinstance(look.given, SenseStep)
-            worth = _worth(plan, places, look.ended_us)
+            worth = _worth(plan, _places(plan), look.ended_us)
             lost.note(f"{look.given.name}: nothing seen", worth, look.line)
             lost.come_to(_routine_from(plan, look.began_us), worth)
+
+
+@once_a_plan
+def _places(plan: Plan) -> list[PlaceStep]:
+    return [step for step in all_steps(plan) if isinstance(step, PlaceStep)]
 
 
 def _routine_from(plan: Plan, at_us: int) -> str:
