@@ -35,11 +35,9 @@ class ActingSteps(Visits):
         free_from: Callable[[int], int | None],
     ) -> Steps:
         """Wait at the step until there is something to take, or the place has been cleared."""
-        self.log.number(step.line)
         while (free := free_from(self.env.now)) != self.env.now:
             due = None if free is None else self.plant.tick_at_or_after(free)
-            now = self.env.now
-            pause = Pause(self.env.event(), branch, now, due, step, where=where, why=why)
+            pause = Pause(self.env, branch, due, step, where, why)
             if why == "empty":
                 self.world.supplies[where].waiting.append(partial(self._wake, pause))
             yield from self.stand(pause)

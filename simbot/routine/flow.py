@@ -10,7 +10,7 @@ from simbot.physics.plant import Plant
 from simbot.routine.acting import Attempt
 from simbot.routine.acting_steps import ActingSteps
 from simbot.routine.trace import Failure
-from simbot.routine.turns import BEGIN, CUT, Branch, Instant, Pause, Steps
+from simbot.routine.turns import BEGIN, CUT, Branch, Events, Instant, Pause, Steps
 from simbot.routine.waits import Field
 from simbot.scenario.errors import Problem, ScenarioError
 from simbot.scenario.model import (
@@ -50,7 +50,7 @@ class Flow(ActingSteps):
         super().__init__(field, plan, plant, luck)
         self.left = False  # the period's routine was left
         actor = self.actor
-        self.handlers: dict[type[Step], Callable[[Any, Branch], Steps | None]] = {
+        self.handlers: dict[type[Step], Callable[[Any, Branch], Events | None]] = {
             MoveStep: lambda step, branch: branch.pending.extend(actor.move(step)),
             DriveStep: self._drive,
             DriveForStep: lambda step, branch: branch.pending.extend(actor.drive_for(step)),
@@ -116,9 +116,9 @@ class Flow(ActingSteps):
 
     def _branch(self, sequence: SequenceStep, branch: Branch) -> Steps:
         now = self.env.now
-        start = Pause(self.env.event(), branch, now, now, sequence)
+        start = Pause(self.env, branch, now, sequence)
         self.put(BEGIN, now, start)
-        yield start.event
+        yield start
         yield from self._sequence(sequence, branch)
 
     def _repeat(self, step: RepeatStep, branch: Branch) -> Steps:
@@ -195,9 +195,8 @@ class Flow(ActingSteps):
             if not known:
                 child.attempt.fail("what was to close never closes")
                 return
-            pause = Pause(self.env.event(), child, self.env.now, None, step, purpose="closing")
-            pause.due_us = self.plant.tick_at_or_after(max(min(known), self.env.now + 1))
-            yield from self.stand(pause)
+            due = self.plant.tick_at_or_after(max(min(known), self.env.now + 1))
+            yield from self.stand(Pause(self.env, child, due, step, purpose="closing"))
 
     def _when(self, step: WhenStep, branch: Branch) -> Steps:
         self.log.number(step.line)

@@ -13,7 +13,7 @@ commanded.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -28,6 +28,7 @@ from simbot.routine.world import World
 from simbot.scenario.model import Past, Plan, Step, WaitStep
 
 Steps = Generator[simpy.Event, None, None]
+Events = Iterable[simpy.Event]  # to be waited for, one after the other
 
 # priorities below simpy's own (0 urgent, 1 normal): first let everything else at an instant happen
 TURN, CUT = 2, 3
@@ -49,23 +50,36 @@ class Branch:
         return Branch((*self.key, order), [], attempt)
 
 
-@dataclass(slots=True)
-class Pause:
+class Pause(simpy.Event):
     """A branch that stands still until an instant; None: until a prediction says when, or for ever."""
 
-    event: simpy.Event
-    branch: Branch
-    began_us: int
-    due_us: int | None
-    step: Step
     limit_us: int | None = None  # of a wait for arrival or a passing
-    seen: bool = False
-    unseen: bool = False  # so far: it has not been looked for up to the limit
-    where: str = ""  # at this station or place
-    why: str = ""
-    purpose: str | None = None
-    over: bool = False
-    allowed_us: int = 0  # by which an allowance lengthens it
+    seen = False
+    unseen = False  # so far: it has not been looked for up to the limit
+    over = False
+    number = 0  # of its step
+    allowed_us = 0  # by which an allowance lengthens it
+
+    def __init__(
+        self,
+        env: Any,
+        branch: Branch,
+        due_us: int | None,
+        step: Step,
+        where: str = "",  # at this station or place
+        why: str = "",
+        purpose: str | None = None,
+    ) -> None:
+        self.env, self.callbacks = env, []
+        self.branch, self.began_us, self.due_us, self.step = branch, env.now, due_us, step
+        self.where, self.why, self.purpose = where, why, purpose
+
+    def go_on(self) -> None:
+        """Let its branch go on at once: in a turn nothing else is left to happen first."""
+        self._ok, self._value = True, None
+        callbacks, self.callbacks = self.callbacks, None  # type: ignore[assignment]
+        for call in callbacks:
+            call(self)
 
 
 class Instant(simpy.Event):
@@ -82,7 +96,7 @@ class Instant(simpy.Event):
 class Turns:
     """One robot's branches, pauses and predictions."""
 
-    def __init__(self, env: Any, plan: Plan, plant: Plant, world: World, luck: Luck) -> None:
+    def __init__(self, env: Any, plan: Plan, plant: Plant, world: World, luck: Luck, alone: bool) -> None:
         self.env = env
         self.plan = plan
         self.plant = plant
@@ -95,6 +109,9 @@ class Turns:
         self.agenda: list[tuple[int, int, int, tuple[int, ...], int, Pause | Grip]] = []
         self.limited: list[Branch] = []  # tries under way that have a limit
         self.turns: set[int] = set()
+        self.alone = alone
+        self.under_way: int | None = None  # instant of its turn; nobody else's comes between as it is alone
+        self.again = False  # more is to happen in it
         self.serial = 0
         self.lost = 0  # resets of the program that have been dealt with
         self.looked_to: int | None = (
@@ -104,7 +121,9 @@ class Turns:
     # --- turns ----------------------------------------------------------------------------------------
 
     def turn_at(self, at_us: int) -> None:
-        if at_us not in self.turns:
+        if at_us == self.under_way:
+            self.again = True
+        elif at_us not in self.turns:
             self.turns.add(at_us)
             Instant(self.env, self._turn, TURN, at_us)
 
@@ -116,28 +135,45 @@ class Turns:
         self.turn_at(due_us)
 
     def _turn(self, _: simpy.Event) -> None:
-        """Let the first thing that is due now happen, and come back for the next once that has settled."""
+        """Let what is due now happen, one thing after the other: each once the one before it has settled."""
         now = self.env.now
         self.turns.discard(now)
+        self.under_way = now if self.alone else None
         self.plant.advance(now)
-        resets = self.plant.program_resets()
+        self._next(now)
+        while self.again and self.env.peek() > now:
+            self.again = False
+            self._next(now)
+        self.under_way = None
+        if self.again:  # something else happens first
+            self.again = False
+            self.turn_at(now)
+
+    def _next(self, now: int) -> None:
+        """Let the first thing that is due now happen."""
+        resets = self.plant.program_resets()  # what was commanded now may have brought one
         if len(resets) > self.lost:
             self.lost = len(resets)
             self.program_lost(resets[-1][0])
         if self.actor.changed:
             self._predict()
-        if self._is_due(now):
-            what = heapq.heappop(self.agenda)[5]
-            if isinstance(what, Grip):
-                if self.actor.settle(what):
-                    self.held(what)
-            else:
-                what.over = True
-                what.event.succeed()
-            if self.actor.changed or self.looked_to == now or self._is_due(now):
-                self.turn_at(now)
-        elif self.looked_to == now:
-            self._look_on()
+        if not self._is_due(now):
+            if self.looked_to == now:
+                self._look_on()
+            return
+        _, rank, _, _, _, what = heapq.heappop(self.agenda)
+        if isinstance(what, Grip):
+            if self.actor.settle(what):
+                self.held(what)
+        else:
+            what.over = True
+            if rank == WAIT:
+                self.pauses.remove(what)
+                self.record(what, cut=False)
+        if self.actor.changed or self.looked_to == now or self._is_due(now):
+            self.turn_at(now)
+        if isinstance(what, Pause):
+            what.go_on()
 
     def _is_due(self, now: int) -> bool:
         """Whether something on the agenda is to happen now."""
@@ -245,21 +281,18 @@ class Turns:
 
     # --- pauses ---------------------------------------------------------------------------------------
 
-    def stand(self, pause: Pause) -> Steps:
+    def stand(self, pause: Pause) -> Events:
         """Stand still until the pause is over."""
+        pause.number = self.log.number(pause.step.line)
         self.pauses.append(pause)
         if pause.due_us is not None:
             self.put(WAIT, pause.due_us, pause)
-        yield pause.event
-        self.pauses.remove(pause)
-        self.record(pause, cut=False)
+        return (pause,)
 
-    def stand_still(self, branch: Branch, step: Step, lasts_us: int, where: str, why: str) -> Steps:
+    def stand_still(self, branch: Branch, step: Step, lasts_us: int, where: str, why: str) -> Events:
         """Stand still for a time before a step."""
-        now = self.env.now
-        due = self.plant.tick_at_or_after(now + lasts_us)
-        self.log.number(step.line)
-        return self.stand(Pause(self.env.event(), branch, now, due, step, where=where, why=why))
+        due = self.plant.tick_at_or_after(self.env.now + lasts_us)
+        return self.stand(Pause(self.env, branch, due, step, where, why))
 
     def cut_branches(self, key: tuple[int, ...]) -> None:
         """End all branches from one on down; what their mechanisms do goes on."""
@@ -278,8 +311,7 @@ class Turns:
     def record(self, pause: Pause, cut: bool) -> None:
         """Write a pause down, and let a wait that was waited out time what was pending."""
         now = self.env.now
-        step, branch = pause.step, pause.branch
-        number = self.log.number(step.line)
+        step, branch, number = pause.step, pause.branch, pause.number
         if pause.where:
             record = QueueRecord(number, step.line, pause.where, pause.began_us, now, pause.why)
             self.log.queues.append(record)

@@ -89,8 +89,7 @@ class Visits(Waits):
         """Have the next station or place to itself, then leave the one that it is at."""
         request = ground.ask(where, self, self.plan.robot)
         if not request.triggered:
-            self.log.number(step.line)
-            pause = Pause(self.env.event(), branch, self.env.now, None, step, where=where, why="taken")
+            pause = Pause(self.env, branch, None, step, where, "taken")
             branch.request, self.waits_for = request, branch
 
             def free(_: simpy.Event) -> None:

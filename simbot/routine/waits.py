@@ -9,7 +9,7 @@ from simbot.physics.luck import Luck
 from simbot.physics.plant import Plant
 from simbot.routine.ground import Ground
 from simbot.routine.keys import draw_keys
-from simbot.routine.turns import WAIT, Branch, Pause, Steps, Turns
+from simbot.routine.turns import WAIT, Branch, Events, Pause, Steps, Turns
 from simbot.routine.world import World
 from simbot.scenario.model import Plan, SenseStep, WaitStep
 
@@ -33,17 +33,16 @@ class Waits(Turns):
     """What the waits of one robot do."""
 
     def __init__(self, field: Field, plan: Plan, plant: Plant, luck: Luck) -> None:
-        super().__init__(field.env, plan, plant, field.world, luck)
+        super().__init__(field.env, plan, plant, field.world, luck, alone=field.ground is None)
         self.field = field
         self.actor.told = field.told
         self.keys = draw_keys(plan) if luck.drawn else {}
         self.seen: dict[str, bool] = {}  # what each sense has found last
 
-    def _wait(self, step: WaitStep, branch: Branch) -> Steps:
+    def _wait(self, step: WaitStep, branch: Branch) -> Events:
         now = self.env.now
         tick = self.plant.tick_at_or_after
-        pause = Pause(self.env.event(), branch, now, None, step)
-        self.log.number(step.line)
+        pause = Pause(self.env, branch, None, step)
         if step.arrival or step.past is not None:
             if step.at_most_us is not None:
                 pause.limit_us = tick(now + step.at_most_us)
@@ -73,15 +72,14 @@ class Waits(Turns):
         due = self.plant.tick_at_or_after(
             now + self.luck.span_us(self.plan.driver.reaction_us, "reaction", *key)
         )
-        yield from self.stand(Pause(self.env.event(), pause.branch, now, due, pause.step, purpose="driver"))
+        yield from self.stand(Pause(self.env, pause.branch, due, pause.step, purpose="driver"))
 
     def _sense(self, step: SenseStep, branch: Branch) -> Steps:
         """Look again and again until something is seen, or for so long."""
         now = self.env.now
         looks = max(1, step.at_most_us // step.every_us)
         due = self.plant.tick_at_or_after(now + max(step.at_most_us, looks * step.every_us))
-        pause = Pause(self.env.event(), branch, now, due, step, purpose="sense")
-        self.log.number(step.line)
+        pause = Pause(self.env, branch, due, step, purpose="sense")
         self.env.process(self._look(step, pause, looks))
         yield from self.stand(pause)
         self.seen[step.name] = pause.seen
