@@ -6,34 +6,29 @@ Nothing here takes time. The sequencer says when.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import degrees, hypot
+from math import hypot
 
-from simbot.physics.move import Command, DriveFor, DriveTo, GoTo, PushFor, Rezero, Spin, SpinTo
+from simbot.physics.move import DriveTo, Spin, SpinTo
 from simbot.physics.plant import Plant
-from simbot.physics.ways import Bend
+from simbot.routine.orders import Order, orders_of, sent_to
 from simbot.routine.trace import AtHand, Award, Delivery, Log, Mishap, NeedRecord, PickRecord, PlaceRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
     ActStep,
-    DriveForStep,
     DriveStep,
-    EffortStep,
     EndCondition,
-    Goal,
     HandOverStep,
     LetGoStep,
-    MoveStep,
     Need,
     PickStep,
     PlaceStep,
     Plan,
     Pose,
     SpinStep,
+    Step,
     Target,
-    ZeroStep,
 )
 from simbot.scenario.once import once_a_plan
-from simbot.scenario.plan_file import all_steps
 
 KEPT_IN_HAND = ("stuck", "left")  # outcomes of a failed place after which the element is still held
 MISSED_BY_CHANCE = "it closed on nothing, as it does now and then"
@@ -85,75 +80,36 @@ class Actor:
         self.changed = False
         self.told = True  # where a mechanism stands at a need, and since when (see Field)
         self._carriers = carriers_of(plan)
-        self._lets_go = _lets_go(plan)
+        self._orders = orders_of(plan)
         self._loads: dict[str, float] = {}
         self._load()
 
-    def command(
-        self,
-        step: MoveStep | DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | ActStep,
-        mechanism: str,
-        command: Command,
-        label: str,
-    ) -> int:
+    def command(self, order: Order) -> int:
         """Give a command now; index of the move."""
-        for grip in self._closing(mechanism):
-            if _sent_to(command) != grip.step.by.target:  # sent to the same place it goes on closing
-                why = f"the {mechanism} was sent elsewhere before it had closed"
-                self._lose(grip, self.plant.now_us, why)
-        full = isinstance(step, MoveStep | EffortStep) and self.hands.count(mechanism) > 0
-        if full and _sent_to(command) in self._lets_go[mechanism]:
+        step, mechanism = order.step, order.mechanism
+        if self.grips:
+            self._send_elsewhere(mechanism, sent_to(order.command))
+        if order.opens and self.hands.count(mechanism) > 0:
             self._at_hand("opened_full", step.line, mechanism)
-        index = self.log.move(step, self.plant.command(mechanism, command), label)
+        index = self.log.move(step, self.plant.command(mechanism, order.command), order.label)
         self.latest[mechanism] = index
         self.changed = True
-        self.grips = [grip for grip in self.grips if not grip.over]
         return index
 
-    def move(self, step: MoveStep) -> list[int]:
-        """Send the mechanisms of a move step on their way, in file order."""
-        return [
-            self.command(step, goal.mechanism, GoTo(goal.target), f"{goal.mechanism} to {goal.text}")
-            for goal in step.goals
-        ]
+    def carry_out(self, step: Step) -> list[int]:
+        """Give all commands of a step now; indices of the moves."""
+        return [self.command(order) for order in self._orders[id(step)]]
 
     def drive(self, step: DriveStep) -> list[int]:
-        points = len(step.through)
-        by = f" through {points} point{'s' if points > 1 else ''}" if points else ""
-        bend = None
-        if step.corner is not None or step.smooth or step.along:
-            bend = Bend(step.corner, step.smooth, step.along)
-        label = f"{step.mechanism} to {step.to}{by}"
-        index = self.command(step, step.mechanism, DriveTo(step.pose, step.through, bend), label)
+        (index,) = self.carry_out(step)
         if step.allowance:
             self.allowances[index] = step.allowance
         return [index]
 
-    def effort(self, step: EffortStep) -> list[int]:
-        push = PushFor(step.effort, step.toward, step.duration_us, step.after)
-        label = (
-            f"{step.mechanism} {step.effort * 100:g} % toward {step.text} for {step.duration_us / 1000:g} ms"
-        )
-        return [self.command(step, step.mechanism, push, label)]
-
-    def zero(self, step: ZeroStep) -> list[int]:
-        label = f"{step.mechanism} to its zero at {step.text}"
-        return [self.command(step, step.mechanism, Rezero(step.position, step.effort), label)]
-
-    def drive_for(self, step: DriveForStep) -> list[int]:
-        push = DriveFor(step.effort, step.by, step.direction, step.duration_us, step.after)
-        way = f" in {degrees(step.direction):g} deg" if step.direction else ""
-        label = f"{step.mechanism} {step.effort * 100:g} % toward {step.text}{way} for {step.duration_us / 1000:g} ms"
-        return [self.command(step, step.mechanism, push, label)]
-
     def spin(self, step: SpinStep) -> list[int]:
         """Set a roller turning. By an effort it has nowhere to arrive, so no wait times it; a speed it comes to."""
-        if step.speed is not None:
-            return [
-                self.command(step, step.mechanism, SpinTo(step.speed), f"{step.mechanism} to {step.text}")
-            ]
-        self.command(step, step.mechanism, Spin(step.effort), f"{step.mechanism} at {step.effort * 100:g} %")
-        return []
+        indices = self.carry_out(step)
+        return indices if step.speed is not None else []
 
     def throw(self, step: PlaceStep, count: int) -> list[int]:
         """Elements leave a flywheel and slow it down; it comes back to the speed that it was to have."""
@@ -162,16 +118,16 @@ class Actor:
             return []
         given = self.plant.given(name)
         command = replace(given, throws=count) if isinstance(given, Spin | SpinTo) else Spin(0.0, count)
-        index = self.command(step, name, command, f"{name} back to its speed after {count} thrown")
+        index = self.command(Order(step, name, command, f"{name} back to its speed after {count} thrown"))
         return [index] if isinstance(given, SpinTo) else []
 
     def by(self, step: ActStep) -> int:
         """Give the command in an acting step's `by`."""
-        return self.send(step, step.by)
+        return self.command(self._orders[id(step)][0])
 
-    def send(self, step: ActStep, goal: Goal) -> int:
-        """Send a mechanism somewhere on behalf of an acting step."""
-        return self.command(step, goal.mechanism, GoTo(goal.target), f"{goal.mechanism} to {goal.text}")
+    def release(self, step: HandOverStep) -> int:
+        """Have the giver of a hand over let go."""
+        return self.command(self._orders[id(step)][1])
 
     def grip(self, step: PickStep | HandOverStep, attempt: Attempt | None = None, fails: bool = False) -> int:
         """Begin a pick or a hand over; index of its move. `fails`: chance has it that it closes on nothing."""
@@ -196,6 +152,14 @@ class Actor:
     def _closing(self, mechanism: str) -> list[Grip]:
         """Picks and hand overs for which a hand is closing."""
         return [grip for grip in self.grips if grip.step.by.mechanism == mechanism and not grip.over]
+
+    def _send_elsewhere(self, mechanism: str, target: Target | None) -> None:
+        """What a hand is closing for is lost; sent to the same place it goes on closing."""
+        for grip in self._closing(mechanism):
+            if target != grip.step.by.target:
+                why = f"the {mechanism} was sent elsewhere before it had closed"
+                self._lose(grip, self.plant.now_us, why)
+        self.grips = [grip for grip in self.grips if not grip.over]
 
     def _take_over(self, old: Grip, new: Grip) -> None:
         """One closing takes once: of two for the same the later one; what was to take something else has lost it."""
@@ -510,24 +474,3 @@ def carriers_of(plan: Plan) -> dict[str, tuple[str, ...]]:
 def _takes(step: PickStep | HandOverStep) -> tuple[str, ...]:
     """What a pick or a hand over takes, and where from."""
     return (step.element, step.station) if isinstance(step, PickStep) else (step.giver,)
-
-
-def _sent_to(command: Command) -> Target | None:
-    """Where a command is to bring a mechanism; None: it says nothing of that."""
-    if isinstance(command, PushFor):
-        return command.toward
-    return command.target if isinstance(command, GoTo) else None
-
-
-@once_a_plan
-def _lets_go(plan: Plan) -> dict[str, set[Target]]:
-    """Where a mechanism lets go of what it holds: `open`, and where a place or a hand over of the plan sends it."""
-    found: dict[str, set[Target]] = {
-        name: {"open", (spec.values.get("named") or {}).get("open", "open")}
-        for name, spec in plan.robot.mechanisms.items()
-    }
-    for step in all_steps(plan):
-        goal = step.by if isinstance(step, PlaceStep) else getattr(step, "release", None)
-        if goal is not None:
-            found[goal.mechanism].add(goal.target)
-    return found

@@ -95,12 +95,11 @@ class ActingSteps(Visits):
         """It carries on as the hand over does when its routine is cut, but a program that resets forgets it."""
         now = self.env.now
         yield self.env.timeout(self.plant.tick_at_or_after(now + step.both_hold_us) - now)
-        assert step.release is not None
         self.plant.advance(self.env.now)
         resets = self.plant.program_resets()
         if resets and resets[-1][0] >= begins_us:
             return
-        self.actor.send(step, step.release)
+        self.actor.release(step)
         self.turn_at(self.env.now)
 
     def _pawl(self, step: PawlStep) -> None:

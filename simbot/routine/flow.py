@@ -51,11 +51,11 @@ class Flow(ActingSteps):
         self.left = False  # the period's routine was left
         actor = self.actor
         self.handlers: dict[type[Step], Callable[[Any, Branch], Events | None]] = {
-            MoveStep: lambda step, branch: branch.pending.extend(actor.move(step)),
+            MoveStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
             DriveStep: self._drive,
-            DriveForStep: lambda step, branch: branch.pending.extend(actor.drive_for(step)),
-            EffortStep: lambda step, branch: branch.pending.extend(actor.effort(step)),
-            ZeroStep: lambda step, branch: branch.pending.extend(actor.zero(step)),
+            DriveForStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
+            EffortStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
+            ZeroStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
             PawlStep: lambda step, branch: self._pawl(step),
             SpinStep: lambda step, branch: branch.pending.extend(actor.spin(step)),
             LetGoStep: lambda step, branch: actor.let_go(step),
