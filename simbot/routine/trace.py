@@ -6,7 +6,9 @@ into `Trace.moves`.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
+from itertools import count
 from typing import NamedTuple
 
 from simbot.physics.move import Move
@@ -219,13 +221,12 @@ class Log:
     hands: dict[tuple[str, int], AtHand] = field(default_factory=dict)
     allowed_us: int = 0
     acting: dict[int, bool] = field(default_factory=dict)
-    _numbers: dict[int, int] = field(default_factory=dict)
+    _numbers: dict[int, int] = field(default_factory=lambda: defaultdict(count(1).__next__))
     _repeats: dict[tuple[int, str], int] = field(default_factory=dict)
 
     def number(self, line: int) -> int:
         """Number of the step on this line, a new one at its first execution."""
-        known = self._numbers.get(line)
-        return self._numbers.setdefault(line, len(self._numbers) + 1) if known is None else known
+        return self._numbers[line]
 
     def move(self, step: Step, move: Move, label: str) -> int:
         """Record a command; its index."""

@@ -53,7 +53,9 @@ class Branch:
 class Pause(simpy.Event):
     """A branch that stands still until an instant; None: until a prediction says when, or for ever."""
 
-    limit_us: int | None = None  # of a wait for arrival or a passing
+    arrival = False  # it waits for one
+    past: Past | None = None  # or for this
+    limit_us: int | None = None  # of either
     seen = False
     unseen = False  # so far: it has not been looked for up to the limit
     over = False
@@ -202,17 +204,16 @@ class Turns:
         self.expect_holds()
         self.looked_to = None
         for pause in self.pauses:
-            if not pause.over and isinstance(pause.step, WaitStep) and not pause.purpose:
-                if pause.step.past is not None:
-                    self._expect(pause, self._passes(pause, pause.step.past))
-                elif pause.step.arrival:
-                    self._expect(pause, self._arrives(pause))
+            if pause.past is not None:
+                self._expect(pause, self._passes(pause, pause.past))
+            elif pause.arrival:
+                self._expect(pause, self._arrives(pause))
 
     def _look_on(self) -> None:
         """Look farther ahead for what had not been seen until now."""
         self.looked_to = None
         for pause in self.pauses:
-            if pause.unseen and not pause.over:
+            if pause.unseen:
                 self._expect(pause, self._arrives(pause))
 
     def _next_turn(self) -> int:

@@ -44,6 +44,7 @@ class Waits(Turns):
         tick = self.plant.tick_at_or_after
         pause = Pause(self.env, branch, None, step)
         if step.arrival or step.past is not None:
+            pause.arrival, pause.past = step.arrival, step.past
             if step.at_most_us is not None:
                 pause.limit_us = tick(now + step.at_most_us)
             self.actor.changed = True
