@@ -78,7 +78,6 @@ class Actor:
         self.grips: list[Grip] = []
         self.latest: dict[str, int] = {}  # mechanism -> index of its latest move
         self.changed = False
-        self.told = True  # where a mechanism stands at a need, and since when (see Field)
         self._carriers = carriers_of(plan)
         self._orders = orders_of(plan)
         self._loads: dict[str, float] = {}
@@ -339,18 +338,21 @@ class Actor:
         now = self.plant.now_us
         number = self.log.number(step.line)
         self.log.acting[step.line] = bool(step.needs)
+        if self.log.told:
+            records = [self._need(number, step, need, now) for need in step.needs]
+            self.log.needs += records
+            return all(record.met for record in records)
         met = True
         for need in step.needs:
-            record = self._need(number, step, need, now)
-            self.log.needs.append(record)
-            met = met and record.met
+            if not self._is_met(need, now, need.moving):
+                met, cause = False, self.latest.get(need.mechanism)
+                self.log.needs.append(
+                    NeedRecord(number, step.line, now, need, step, cause, None, None, None, False, None)
+                )
         return met
 
     def _need(self, number: int, step: ActStep, need: Need, now_us: int) -> NeedRecord:
         plant, cause = self.plant, self.latest.get(need.mechanism)
-        if not self.told:
-            met = self._is_met(need, now_us, need.moving)
-            return NeedRecord(number, step.line, now_us, need, step, cause, None, None, None, met, None)
         slower = None if need.moving else plant.slower_than(need.mechanism)
         asked = (need.mechanism, need.target, need.within, slower, now_us, need.heading_within)
         since = plant.inside_since(*asked)

@@ -38,7 +38,7 @@ def play(
         The same of the second robot, where the plan has one; by default its own nominal values on its battery
         state of the same name, or its middle one.
     told : bool
-        False: only what points hang on, so that of needs only whether they are met and nothing of currents.
+        False: only what points and lost time hang on is written down (see `Log`), and nothing of currents.
     """
     plant = _plant(plan, battery, models or Models(plan.robot), tolerance, luck, told)
     if plan.partner is None:

@@ -41,7 +41,7 @@ def run(
     partner : (Plant, Luck), optional
         The second robot, where the plan has one.
     told : bool
-        False: of needs only whether they are met, which is all that points hang on.
+        False: only what points and lost time hang on is written down (see `Log`).
     """
     env: Any = simpy.Environment()
     world = World(plan.game, luck)

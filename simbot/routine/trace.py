@@ -49,7 +49,7 @@ class WaitRecord(NamedTuple):
 class NeedRecord(NamedTuple):
     """One need at the instant its acting step began.
 
-    Where nothing but points is asked of a match (`Field.told`), position, speed, target and margin are None.
+    Where not all is told of a match (`Log.told`), position, speed, target and margin are None.
     """
 
     step: int
@@ -204,8 +204,13 @@ class Trace:
 
 @dataclass(slots=True)
 class Log:
-    """Collects the records while the run goes on, and numbers the steps in order of first execution."""
+    """Collects the records while the run goes on, and numbers the steps in order of first execution.
 
+    `told`: False where nobody asks more of a match than its points and the time it lost. Of needs then only those that
+    were not met are written down, of timed waits and waits for an arrival only those that were cut or ran out.
+    """
+
+    told: bool = True
     period: str = ""
     moves: list[MoveRecord] = field(default_factory=list)
     waits: list[WaitRecord] = field(default_factory=list)

@@ -327,27 +327,29 @@ class Turns:
                 )  # fmt: skip
             return
         seen = pause.seen and not cut
+        missing = () if seen or not step.arrival else self._missing(pause)
         if pause.allowed_us and not cut and (seen or not step.arrival):
             self.log.allowed_us += pause.allowed_us
         times = step.purpose is None and step.past is None
         limited = step.arrival or step.past is not None
-        self.log.waits.append(
-            WaitRecord(
-                number,
-                step.line,
-                pause.began_us,
-                now,
-                None if step.duration_us is None else int(step.duration_us),
-                step.purpose if step.past is None else "passing",
-                step.arrival,
-                seen,
-                cut,
-                tuple(branch.pending) if times else (),
-                () if seen or not step.arrival else self._missing(pause),
-                step.measured,
-                step,
+        if self.log.told or cut or missing:
+            self.log.waits.append(
+                WaitRecord(
+                    number,
+                    step.line,
+                    pause.began_us,
+                    now,
+                    None if step.duration_us is None else int(step.duration_us),
+                    step.purpose if step.past is None else "passing",
+                    step.arrival,
+                    seen,
+                    cut,
+                    tuple(branch.pending) if times else (),
+                    missing,
+                    step.measured,
+                    step,
+                )
             )
-        )
         if limited and not seen and not cut and branch.attempt is not None:
             branch.attempt.fail(f"the limit of step {number} ran out")
         if times:

@@ -22,7 +22,7 @@ class Field:
     world: World
     luck: Luck
     ground: Ground | None  # None: one robot is alone
-    told: bool = True  # False: nobody asks where a mechanism stood at a need, and since when
+    told: bool = True  # as of Log
     visitors: list[Any] = field(default_factory=list)  # the robots
     boundaries: dict[int, dict[Any, Any]] = field(
         default_factory=dict
@@ -35,7 +35,7 @@ class Waits(Turns):
     def __init__(self, field: Field, plan: Plan, plant: Plant, luck: Luck) -> None:
         super().__init__(field.env, plan, plant, field.world, luck, alone=field.ground is None)
         self.field = field
-        self.actor.told = field.told
+        self.log.told = field.told
         self.keys = draw_keys(plan) if luck.drawn else {}
         self.seen: dict[str, bool] = {}  # what each sense has found last
 
@@ -52,12 +52,12 @@ class Waits(Turns):
             return self._react(pause) if self._has_driver() else self.stand(pause)
         if step.until_us is not None:
             pause.due_us = tick(max(now, step.until_us))
-        elif self.luck.drawn:
-            lasts = self.luck.span_us(step.duration_us or 0, *self.keys.get(id(step), ()))
-            pause.due_us = tick(now + round(lasts * (1.0 + step.allowance)))
-            pause.allowed_us = pause.due_us - tick(now + lasts) if step.allowance else 0
         else:
-            pause.due_us = tick(now + (step.duration_us or 0))
+            lasts = self.luck.span_us(step.duration_us or 0, *self.keys.get(id(step), ()))
+            pause.due_us = due = tick(now + lasts)
+            if step.allowance and self.luck.drawn:
+                pause.due_us = tick(now + round(lasts * (1.0 + step.allowance)))
+                pause.allowed_us = pause.due_us - due
         return self.stand(pause)
 
     def _has_driver(self) -> bool:

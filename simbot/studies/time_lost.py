@@ -56,12 +56,21 @@ def added(trace: Trace) -> dict[str, float]:
 
 def stood_still(trace: Trace, plant: Plant) -> Iterator[Span]:
     """Waits for an arrival that did not come: their limit ran out, or they stood to the end of their period."""
-    for wait in trace.waits:
+    for wait, missing in _in_vain(trace, plant):
         what = "it stood to the end of a period for {}, which never arrived"
-        if wait.missing and not wait.cut:
+        if not wait.cut:
             what = "a limit ran out before {} had arrived"
-        for name in _missing(wait, trace, plant):
+        for name in missing:
             yield Span(what.format(f"the {name}"), wait.ended_us - wait.began_us, wait.line)
+
+
+def _in_vain(trace: Trace, plant: Plant) -> Iterator[tuple[WaitRecord, tuple[str, ...]]]:
+    """Those waits, and the mechanisms whose arrival they ended without."""
+    for wait in trace.waits:
+        if wait.cut or wait.missing:
+            missing = _missing(wait, trace, plant)
+            if missing:
+                yield wait, missing
 
 
 def _missing(wait: WaitRecord, trace: Trace, plant: Plant) -> tuple[str, ...]:
@@ -80,14 +89,13 @@ def _missing(wait: WaitRecord, trace: Trace, plant: Plant) -> tuple[str, ...]:
 
 def _stood(trace: Trace, plant: Plant) -> Iterator[Span]:
     """How long each of those waits stood for something that did not move any more."""
-    for wait in trace.waits:
+    for wait, missing in _in_vain(trace, plant):
         still = {
             name: wait.ended_us - max(wait.began_us, rests_from(plant, name, wait.ended_us))
-            for name in _missing(wait, trace, plant)
+            for name in missing
         }
-        if still:
-            name = max(still, key=still.__getitem__)
-            yield Span(f"stalled: stood for the {name}", still[name], wait.line)
+        name = max(still, key=still.__getitem__)
+        yield Span(f"stalled: stood for the {name}", still[name], wait.line)
 
 
 def _without_power(plan: Plan, trace: Trace, plant: Plant) -> Iterator[Span]:

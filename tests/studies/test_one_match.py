@@ -32,8 +32,13 @@ def test_a_match_of_which_only_points_are_asked_is_the_same_match(plan):
         assert any(need.margin_us is not None for need in trace.needs)
         brief = day.play(number, battery, told=False)
         assert record_of(plan, number, battery.name, *brief) == whole
-        assert [need.met for need in brief[0].needs] == [need.met for need in trace.needs]
+        unmet = [(need.line, need.at_us) for need in trace.needs if not need.met]
+        assert [(need.line, need.at_us) for need in brief[0].needs] == unmet
         assert all(need.position is need.margin_us is None for need in brief[0].needs)
+        in_vain, in_brief = (
+            [wait for wait in one.waits if wait.cut or wait.missing] for one in (trace, brief[0])
+        )
+        assert in_brief == in_vain and len(brief[0].waits) < len(trace.waits)
 
 
 def test_what_is_not_told_is_no_number_and_what_something_hangs_on_is_noted(plan):
