@@ -33,26 +33,22 @@ def _broken(
     found = []
     for other, side, bound in rule.may_move_when:
         allowed = _half_line(side, bound)
-        if plant.leaves_at(other, *allowed, begin, until_us) is None:
+        first = plant.leaves_at(other, *allowed, begin, until_us)
+        if first is None:
             continue
         end = _ends(record, trace, plant)
-        first: int | None = None
+        out: int | None = first
         overlap, way = 0, 0.0
-        at = begin
-        while at < end:
-            out = plant.leaves_at(other, *allowed, at, end)
-            if out is None:
-                break
+        while out is not None and out < end:
             if isinstance(bound, str):
                 back = plant.comes_to(other, bound, out + 1, end)
             else:
                 back = plant.leaves_at(other, *_half_line(OPPOSITE[side], bound), out, end)
             until = end if back is None else back
-            first = out if first is None else first
             overlap += until - out
             way += _way(record.move.mechanism, plant, out, until)
-            at = max(until, at + 1)
-        if first is not None and overlap > 0:
+            out = plant.leaves_at(other, *allowed, max(until, out + 1), end) if until < end else None
+        if overlap > 0:
             bounded = f"{the(other)} was not {side} {extent(bound, coordinates[other])}"
             stood = _stood(other, bound, first, plant, coordinates[other])
             went = f" and {extent(way, coordinates[record.move.mechanism])}" if way else ""
