@@ -14,10 +14,17 @@ from simbot.report.labels import digits_apart
 from simbot.report.match_document import figure
 from simbot.report.sourced import source_document, source_lines
 from simbot.report.unseen import fault_lines, freed_told, unseen_lines
+from simbot.scenario.model import Plan
+from simbot.studies.knobs import knobs_of
+from simbot.studies.other_times import efforts_of, limits_of
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
 BAR = 14
+TIMERS_KEPT = (
+    "Timers stay as the plan has them, but where a change names one: what gets faster gains nothing at a timer, what "
+    "gets slower may miss it; simbot tune sets them anew."
+)
 SHARE = re.compile(r"=\s*([-+]\d+\.?\d*)\s*%\s*$")
 
 
@@ -60,6 +67,8 @@ def _lines(result: WorthResult) -> Iterator[str]:
     yield from wrap(told, WIDTH)
     yield from fault_lines(result.faults)
     yield from unseen_lines(result.days)
+    if _timers(result.plan):
+        yield from wrap(TIMERS_KEPT, WIDTH)
     yield from wrap(
         "Under the same luck, so that small differences show; an interval with 0 in it says: not sure. First run of "
         "anything changed: slowly, off the ground, hands clear.",
@@ -129,6 +138,12 @@ def _row(each: Worth, most: float) -> Iterator[str]:
         yield f"{'':<44}{text:<28}{bar[:8]}"
 
 
+def _timers(plan: Plan) -> list[int]:
+    """Their lines in the plan: waits for a time, how long an effort lasts, how long something may take."""
+    others = (*efforts_of(plan), *limits_of(plan))
+    return sorted([*(knob.line for knob in knobs_of(plan)), *(time.line for time in others)])
+
+
 def _tenths(points: float) -> str:
     """With its sign, which 0 has none of."""
     return f"{points:+.1f}" if round(points, 1) else "0.0"
@@ -154,6 +169,7 @@ def worth_document(result: WorthResult) -> Document:
         "runs": result.runs,
         "stopped": result.stopped,
         "battery": list(dict.fromkeys(result.asked.states)),
+        "timers_kept": _timers(result.plan),
         "base": figure(result.base),
         "changes": [one(each) for each in result.changes],
         "together": None if result.together is None else one(result.together),

@@ -189,6 +189,23 @@ def test_a_page_of_two_plans_of_one_name(tmp_path):
     assert "a/plan.yaml" in text and "b/plan.yaml" in text
 
 
+@pytest.mark.parametrize(("kept", "said"), [([12], True), ([], False)])
+def test_timers_that_stay_are_told_beside_what_changes_are_worth(kept, said, tmp_path):
+    change = {
+        "change": "lift: geared 15 % faster",
+        "points": 1.0,
+        "interval": [0.5, 1.5],
+        "mean_points": 11.0,
+    }
+    own = document(plan="first plan", seed=1, runs=20, changes=[change], together=None, timers_kept=kept)
+    (tmp_path / "studies").mkdir()
+    (tmp_path / "studies" / "worth.json").write_text(own, encoding="utf-8")
+    page = tmp_path / "page.html"
+    asked = ["report", str(written(tmp_path)), "--studies", str(tmp_path / "studies"), "--out", str(page)]
+    assert status(asked) == 0
+    assert ("Timers stay as the plan has them" in page.read_text(encoding="utf-8")) is said
+
+
 @pytest.mark.parametrize(("mean", "tie", "told"), [
     (0.0, 1.0, "a and b are equal: they score the same in every match."),
     (0.02, 0.9, "Too close to say: b is 0.02 points ahead of a, 10.0 to 10.0, and wins 8 of 100 matches."),

@@ -201,6 +201,24 @@ def test_a_share_is_said_to_be_one(tmp_path, capsys):
     assert "makes" not in capsys.readouterr().out
 
 
+def test_timers_are_said_to_stay(tmp_path, capsys):
+    """A change of gearing leaves every time as the plan has it, which hides what it could gain; none: nothing said."""
+    a_plan(tmp_path, rounds(70))
+    asked = ["worth", str(tmp_path / "plan.yaml"), "--runs", "2", "--unknowns", "0", "--json"]
+    document = tmp_path / "worth.json"
+    assert status([*asked, str(document)]) == 0
+    assert "Timers stay as the plan has them, but where a change names one" in " ".join(
+        capsys.readouterr().out.split()
+    )
+    lines = (tmp_path / "plan.yaml").read_text(encoding="utf-8").splitlines()
+    own = [number for number, line in enumerate(lines, 1) if "wait: 0.3 s" in line]
+    assert json.loads(document.read_text(encoding="utf-8"))["timers_kept"] == own != []
+    a_plan(tmp_path, [{"repeat": 10, "steps": [pick(), wait("arrival"), place(), wait("arrival")]}])
+    assert status([*asked, str(document)]) == 0
+    assert "Timers" not in capsys.readouterr().out
+    assert json.loads(document.read_text(encoding="utf-8"))["timers_kept"] == []
+
+
 def test_stopped_while_the_answer_is_written_it_is_still_kept(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("SIMBOT_CACHE_DIR", str(tmp_path / "cache"))
     a_plan(tmp_path, rounds(70))

@@ -25,6 +25,7 @@ from simbot.report.page.timeline import Timeline, in_order, timeline
 from simbot.report.page.turns import fitted, idle, turns, unsure
 from simbot.report.rendered import rendered
 from simbot.report.summary import fold_findings, letters
+from simbot.report.worthed import TIMERS_KEPT
 
 LIBRARIES = ("numpy", "numba", "scipy", "simpy")
 
@@ -90,6 +91,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         cycle=charts.cycle(own),
         scores=scores(own, studies),
         worth=[(name, charts.worth(one), charts.idle(one)) for name, one in studies.worth.items()],
+        timers_kept=TIMERS_KEPT if any(one.get("timers_kept") for one in studies.worth.values()) else "",
         studies=studies,
         turns=[] if studies.compare is None else turns(studies.compare),
         turns_nothing=[] if studies.compare is None else idle(studies.compare),
