@@ -25,6 +25,7 @@ from simbot.scenario.yaml_reader import Node
 MOST = 2001  # values of one quantity
 PART = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)(?![\d.]|,\d)\s*(.*?)\s*")
 BEGINS_WITH_NUMBER = re.compile(r"\s*[-+]?\.?\d")
+GEARS = ("ratio", "gear_ratio", "gearing")
 EXAMPLE = "FROM:TO with their unit, such as 20:60 mm, or FROM:TO:STEP, such as 20:60:5 mm"
 
 
@@ -221,6 +222,15 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
     for candidate in (written, own + written):
         if _text_at(trees, candidate) is not None:
             return candidate
+    ungeared = _ungeared(written, trees, mechanism)
+    if ungeared is not None:
+        raise _wrong(given, ungeared)
+    for candidate in (written, own + written):
+        within = [path for path in paths if path.startswith(f"{candidate}.")]
+        if within and isinstance(_inside(trees, candidate), list) and not keys_meant(written, within):
+            if len(within) == 1:
+                return within[0]
+            raise _wrong(given, several(written, within))
     fitting = keys_meant(written, paths)
     close = [path for path in fitting if own and path.startswith(own)] or fitting
     if written in keys and close is fitting:
@@ -237,6 +247,27 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
                 break
             return candidate  # the files say nothing there yet; whoever reads them knows whether they may
     raise _wrong(given, _no_such(written, paths, own))
+
+
+def _ungeared(written: str, trees: Sequence[Node], mechanism: str) -> Fault | None:
+    """What is wrong with a gear ratio of a mechanism whose motors turn it without gears of its own."""
+    parts = [
+        part
+        for part in written.split(".")
+        if part not in (*KINDS_OF_FILE, "mechanisms") and not part.isdigit()
+    ]
+    if not parts or parts[-1] not in GEARS:
+        return None
+    names = [part for part in parts if part not in GEARS] or [mechanism]
+    own = f"robot.mechanisms.{names[0]}"
+    motors = _text_at(trees, f"{own}.motors")
+    if len(names) > 1 or motors is None or _inside(trees, f"{own}.gearing") is not None:
+        return None
+    wanted = f"gearing: [{{ratio: 1:1}}] of {names[0]} in the robot file, to be swept then"
+    inside = f"robot.motors.{motors.split()[-1]}.internal_ratio"
+    if _text_at(trees, inside) is not None:
+        wanted += f"; or {inside}, the gears inside its motor"
+    return Fault(f"{names[0]} has no gearing in the files", written, wanted)
 
 
 def _keys_in(trees: Sequence[Node]) -> list[str]:

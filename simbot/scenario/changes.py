@@ -6,11 +6,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from simbot.scenario.errors import Fault, Problem, ScenarioError, nearest
 from simbot.scenario.sheet import KINDS_OF_FILE, Desk, Sheet, listed
+from simbot.scenario.short_keys import MOST, keys_meant
 from simbot.scenario.yaml_reader import Node, Place, parse_yaml
 
 LINE = re.compile(r"line[1-9]\d*")
@@ -72,22 +73,18 @@ def from_plan(sheet: Sheet) -> list[Change]:
     return [Change(path, value, value.key_place or value.place) for path, value in node.value.items()]
 
 
-def check_roots(changes: list[Change], desk: Desk) -> None:
-    """Every path begins with the kind of file it changes."""
+def check_roots(changes: list[Change], desk: Desk, sheets: Sequence[Sheet | None]) -> None:
+    """Every path begins with the kind of file it changes; `sheets`: the files that it may mean."""
     for change in changes:
         root = change.path.split(".")[0]
         if root not in KINDS_OF_FILE or "." not in change.path:
-            wanted = "a path such as robot.mechanisms.lift.drum_diameter"
-            desk.problems.append(
-                change.problem(
-                    Fault(
-                        "a path begins with game, robot or plan",
-                        change.path,
-                        wanted,
-                        nearest(root, KINDS_OF_FILE),
-                    )
-                )
-            )
+            paths = [path for sheet in sheets if sheet is not None for path in _paths_of(sheet.root)]
+            meant = _meant(change.path.split("."), paths)
+            few = 1 < len(meant) <= MOST
+            wanted = listed(meant) if few else "a path such as robot.mechanisms.lift.drum_diameter"
+            near = meant[0] if len(meant) == 1 else None if few else nearest(root, KINDS_OF_FILE)
+            text = "a path begins with game, robot or plan"
+            desk.problems.append(change.problem(Fault(text, change.path, wanted, near)))
 
 
 def apply(changes: list[Change], sheet: Sheet, kind: str) -> None:
@@ -132,6 +129,43 @@ def _keys_of(node: Node, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...
             yield from _keys_of(inner, (*path, str(index)))
 
 
+def _paths_of(root: Node) -> list[str]:
+    return [".".join(path) for path, _ in _keys_of(root, ()) if path[:2] != ("plan", "change")]
+
+
+def _meant(parts: Sequence[str], paths: Sequence[str], least: int = 1) -> list[str]:
+    """The paths that a short one may mean: by all of its parts, or by the first ones, the others being new there."""
+    found = keys_meant(".".join(parts), paths)
+    for count in range(len(parts) - 1, least - 1, -1):
+        if not found:
+            fronts = keys_meant(".".join(parts[:count]), paths)
+            around = [front for front in fronts if any(path.startswith(f"{front}.") for path in paths)]
+            found = [".".join([front, *parts[count:]]) for front in around]
+    return found
+
+
+def _missing(parts: Sequence[str], depth: int, known: Sequence[str], change: Change, root: Node) -> Fault:
+    """There is no key of a path in what stands there: which path was meant, or how to state what is absent."""
+    where, part = ".".join(parts[:depth]), parts[depth]
+    text = f"there is no such key in {where}"
+    meant = _meant(parts, _paths_of(root), depth + 1)
+    if 1 < len(meant) <= MOST:
+        return Fault(text, part, listed(meant))
+    near = meant[0] if len(meant) == 1 else nearest(part, known)
+    if near is None and parts[depth + 1 : depth + 2] == ["0"] and isinstance(change.node.value, str):
+        whole = f"{where}.{part}='{_as_whole(parts[depth + 1 :], change)}'"
+        return Fault(f"{where} has no {part}", None, whole)
+    return Fault(text, part, listed(known) if known else f"{where} itself, which is a value", near)
+
+
+def _as_whole(parts: Sequence[str], change: Change) -> str:
+    """A value as the whole of what stands above it: `[{ratio: 2}]` for 2 at `0.ratio`."""
+    text = str(change.node.value)
+    for part in reversed(parts):
+        text = f"[{text}]" if part.isdigit() else f"{{{part}: {text}}}"
+    return text
+
+
 def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
     node = sheet.root = replace(sheet.root)
     around: list[Node] = []  # the list in which the node is an item
@@ -164,10 +198,7 @@ def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
             known = [str(index) for index in range(len(value))]
         else:
             known = []
-        where = ".".join(parts[:depth])
-        wanted = listed(known) if known else f"{where} itself, which is a value"
-        fault = Fault(f"there is no such key in {where}", part, wanted, nearest(part, known))
-        sheet.desk.problems.append(change.problem(fault))
+        sheet.desk.problems.append(change.problem(_missing(parts, depth, known, change, sheet.root)))
         return
 
 

@@ -63,10 +63,10 @@ def _read_plan(
     plan = None
     if sheet is not None:
         changes = laid_over.from_plan(sheet) + over
-        laid_over.check_roots(changes, desk)
         laid_over.apply(changes, sheet, "plan")
         game_sheet = _sibling(sheet, "game", desk, changes)
         robot_sheet = _sibling(sheet, "robot", desk, changes)
+        laid_over.check_roots(changes, desk, (robot_sheet, sheet, game_sheet))
         game: GameDraft | None = read_game(game_sheet) if game_sheet else None
         robot: RobotDraft | None = read_robot(robot_sheet, kinds) if robot_sheet else None
         plan = read_plan(sheet, robot, game)
@@ -210,7 +210,7 @@ def load_game(path: Path, overrides: Mapping[str, str] = NO_CHANGES) -> Game:
 def _open_changed(path: Path, kind: str, desk: Desk, overrides: Mapping[str, str]) -> Sheet | None:
     sheet = open_sheet(path, kind, desk)
     changes = laid_over.from_command_line(overrides, desk)
-    laid_over.check_roots(changes, desk)
+    laid_over.check_roots(changes, desk, (sheet,))
     if sheet is not None:
         laid_over.apply(changes, sheet, kind)
     return sheet

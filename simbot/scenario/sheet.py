@@ -182,6 +182,11 @@ class Sheet:
         """
         guessed = {}
         for key in [key for key in mapping if key not in known]:
+            other = next((word for word in OTHER_WORDS.get(key, ()) if word in known), None)
+            if other is not None:
+                wanted = OF_GEARS.get(other, "")
+                self.fail((*loc, key), Fault("unknown key", key, wanted, other), of_key=True)
+                continue
             absent = [one for one in known if one not in mapping]
             near = nearest(key, absent) or nearest(key, known)
             self.fail((*loc, key), Fault("unknown key", key, _keys_told(mapping, known), near), of_key=True)
@@ -239,6 +244,17 @@ class Sheet:
             self.fail(inner, Fault(text, shown, as_list(shown) if text == LIST_WANTED else wanted))
 
 
+# What a mechanism's gears are called where they are not: its own stages, and those inside its motor's case.
+OTHER_WORDS = {
+    "ratio": ("gearing", "internal_ratio"),
+    "gear_ratio": ("gearing", "internal_ratio"),
+    "internal_ratio": ("gearing",),
+    "gearing": ("internal_ratio",),
+}
+OF_GEARS = {
+    "gearing": "gearing: [{ratio: 2:1, efficiency: 95 %}], its stages; internal_ratio is a motor's",
+    "internal_ratio": "internal_ratio, of the gears inside its case; gearing is a mechanism's",
+}
 LIST_WANTED = "a list is wanted"
 _SHAPES = {
     "missing": ("a value is missing in this list", ""),

@@ -18,10 +18,12 @@ TREE = parse_yaml(
 simbot: 1
 robot:
   mass: 11 kg
-  motors: {m: {stall_torque: 1 N*m, voltage: 12 V}}
+  motors: {m: {stall_torque: 1 N*m, voltage: 12 V}, g: {internal_ratio: 20}}
   mechanisms:
     lift: {kind: slide, gearing: [{ratio: "2:1"}], drum_diameter: 1.5 in, moving_mass: [1 kg, 2 kg]}
     arm: {kind: arm, gearing: [{ratio: 4}, {ratio: 3}], moving_mass: 1 kg}
+    slow: {kind: slide, motors: 2 x g}
+    post: {kind: slide, motors: 1 x m}
 """,
     "robot.yaml",
 )
@@ -53,6 +55,31 @@ def test_a_key_may_be_short_where_it_is_clear(written, mechanism, key):
 def test_an_unclear_key_is_told(written, mechanism, told):
     with pytest.raises(SimbotError, match=told):
         axis(written, "1:2 mm", mechanism)
+
+
+@pytest.mark.parametrize(("written", "mechanism"), [
+    ("ratio", "slow"), ("gearing", "slow"), ("gearing.0.ratio", "slow"), ("gear_ratio", "slow"), ("slow.ratio", ""),
+    ("robot.mechanisms.slow.gearing.0.ratio", ""), ("slow.ratio", "lift"),
+])  # fmt: skip
+def test_a_ratio_where_no_gearing_is_points_to_both_kinds_of_gears(written, mechanism):
+    """Of another mechanism's gearing it is never: what is asked is this one's."""
+    with pytest.raises(SimbotError) as caught:
+        axis(written, "1:3", mechanism, ("gearing", "motors"))
+    told = str(caught.value)
+    assert "slow has no gearing in the files" in told and "gearing: [{ratio: 1:1}] of slow" in told
+    assert told.endswith("robot.motors.g.internal_ratio, the gears inside its motor")
+    with pytest.raises(SimbotError) as caught:
+        axis("ratio", "1:3", "post")
+    assert "of post" in str(caught.value) and "internal_ratio" not in str(caught.value)
+
+
+def test_a_key_of_what_holds_several_numbers_names_them():
+    with pytest.raises(
+        SimbotError, match=r"would do: robot.mechanisms.arm.gearing.0.ratio, robot.*gearing.1.ratio$"
+    ):
+        axis("gearing", "1:3", "arm", ("gearing",))
+    assert axis("gearing", "1:3", "lift", ("gearing",)).key == "robot.mechanisms.lift.gearing.0.ratio"
+    assert axis("internal_ratio", "1:3", "slow").key == "robot.motors.g.internal_ratio"
 
 
 def test_a_key_that_means_many_says_how_to_come_to_the_others():

@@ -215,6 +215,26 @@ def test_changes_are_checked_at_their_place(folder):
         ("plan.line13.wait", "1 s", ["line 13", "11, 12, 14"]),
         ("plan.line14.weit", "1 s", ["'weit'", "'wait'"]),
         ("plan.routines.deliver.1.wait", "1 s", ["item 1", "'place'", "with N of 2"]),
+        ("robot.lift.ratio", "3", ["mean 'robot.mechanisms.lift.gearing.0.ratio'"]),
+        (
+            "lift.ratio",
+            "3",
+            ["begins with game, robot or plan", "mean 'robot.mechanisms.lift.gearing.0.ratio'"],
+        ),
+        ("lift.drum", "3 mm", ["mean 'robot.mechanisms.lift.drum_diameter'"]),
+        ("robot.gripper.drum_diameter", "3 mm", ["mean 'robot.mechanisms.gripper.drum_diameter'"]),
+        ("efficiency", "3 %", ["mean 'robot.mechanisms.lift.gearing.0.efficiency'"]),
+        ("moving_mass", "3 kg", ["robot.mechanisms.lift.moving_mass, robot.mechanisms.arm.moving_mass"]),
+        (
+            "robot.mechanisms.drive.gearing.0.ratio",
+            "3",
+            [
+                "robot.mechanisms.drive has no gearing",
+                "robot.mechanisms.drive.gearing='[{ratio: 3}]'",
+            ],
+        ),
+        ("robot.mechanisms.lift.ratio", "3", ["gearing: [{ratio: 2:1,", "mean 'gearing'"]),
+        ("robot.motors.wheel.gearing", "3", ["mean 'internal_ratio'"]),
     ],
 )
 def test_overrides_are_explained(folder, key, value, words):
