@@ -18,6 +18,7 @@ from simbot.routine.match import play
 from simbot.scenario.load import load_plan
 
 ROOT = Path(__file__).parent.parent.parent
+DEMO = ROOT / "scenarios" / "night-market"
 LANTERNS = ROOT / "scenarios" / "night-market" / "lanterns.yaml"
 MINUS = "\N{MINUS SIGN}"
 ROWS = """key => [...document.querySelectorAll(`.view[data-view="${key}"] table.all tbody tr`)]
@@ -313,6 +314,57 @@ def test_names_stay_text(opened, tmp_path, browser):
     assert evil in page.title()
     assert page.locator("h1").inner_text() == evil[0].upper() + evil[1:]
     assert page.evaluate("document.scripts.length") == 2
+
+
+OVERPRINTED = """
+[...document.querySelectorAll('.evidence svg')].flatMap(drawing => {
+  const boxes = [...drawing.querySelectorAll('text')].map(each => [each.textContent, each.getBoundingClientRect()]);
+  const place = drawing.getBoundingClientRect();
+  const out = boxes.filter(([, box]) => box.right > place.right + 1).map(([text]) => text);
+  boxes.forEach(([text, one], at) => boxes.slice(at + 1).forEach(([other, two]) => {
+    const over = one.left < two.right - 1 && two.left < one.right - 1;
+    if (over && one.top < two.bottom - 5 && two.top < one.bottom - 5) out.push(`${text} / ${other}`);
+  }));
+  return out;
+})"""
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_long_names_of_plans_are_folded_beside_the_answers(opened, tmp_path, width):
+    """Neither over the numbers nor out of the drawing."""
+    from simbot.cli import status
+
+    names = {
+        "lanterns": "high and low with a quick first cycle",
+        "tins": "tins_from_the_chute_alone_all_match_long",
+    }
+    for name in ("game", "robot"):
+        (tmp_path / f"{name}.yaml").write_bytes((DEMO / f"{name}.yaml").read_bytes())
+    for name, long in names.items():
+        text = (
+            (DEMO / f"{name}.yaml").read_text(encoding="utf-8").replace(f"name: {name}", f"name: {long}", 1)
+        )
+        (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "studies").mkdir()
+    text = json.dumps(compare())
+    for name, long in names.items():
+        text = text.replace(f'"{name}"', f'"{long}"')
+    (tmp_path / "studies" / "compare.json").write_text(text, encoding="utf-8")
+    plans = [str(tmp_path / f"{name}.yaml") for name in names]
+    out = ["--studies", str(tmp_path / "studies"), "--out", str(tmp_path / "page.html")]
+    assert status(["report", *plans, *out]) == 0
+    page = opened(tmp_path / "page.html", viewport={"width": width, "height": 900})
+    assert page.locator("#answer-plan svg text").count() >= 6
+    assert page.evaluate(OVERPRINTED) == []
+
+
+def test_the_points_of_a_match_fit_a_telephone(opened):
+    """And a table that does not has a shade where it goes on."""
+    page = opened(viewport={"width": 360, "height": 740})
+    points = page.get_by_role("region", name="Points of a match")
+    assert points.evaluate("each => each.scrollWidth <= each.clientWidth")
+    waits = page.get_by_role("region", name="Every wait of lanterns")
+    assert "gradient" in waits.evaluate("each => getComputedStyle(each).backgroundImage")
 
 
 @pytest.mark.parametrize("made", [compare, worth], ids=["compare", "worth"])

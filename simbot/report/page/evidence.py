@@ -8,8 +8,10 @@ from simbot.analysis.results import MoveResult
 from simbot.report.document import Document
 from simbot.report.page import marks, say
 from simbot.report.page.parts import PlanPart
-from simbot.report.page.svg import drawing, percent, tag, words
+from simbot.report.page.svg import drawing, folded, percent, tag, words
 from simbot.report.summary import no_arrival
+
+FITS = 30  # characters of a bold text in the column beside the answers
 
 
 def ink_of(number: int) -> str:
@@ -31,13 +33,15 @@ def ranges(plans: list[Document]) -> str:
     high = max(plan["points"]["p90"] for plan in plans)
     room = (high - low) * 0.08 or 1.0
     whole = high - low + 2 * room
-    out, told = [], []
+    out, told, y = [], [], -12.0
     for number, plan in enumerate(plans):
-        points, y = plan["points"], 34 + 34 * number
+        points = plan["points"]
         name = plan.get("name") or plan["plan"]
         ink = ink_of(number)
         x = {key: percent(points[key] - low + room, whole) for key in ("p10", "p50", "p90")}
-        out.append(words(name, 0, y - 12, f"strong fill-{ink}", dx=3))
+        lines, end = folded(name, 0, y + 34, FITS, f"strong fill-{ink}", dx=3)
+        y = end + 28
+        out += lines
         out.append(tag("line", x1=x["p10"], x2=x["p90"], y1=y, y2=y, class_=f"range {ink}"))
         for key in ("p10", "p90"):
             out.append(tag("line", x1=x[key], x2=x[key], y1=y - 4, y2=y + 4, class_=f"tick {ink}"))
@@ -47,7 +51,7 @@ def ranges(plans: list[Document]) -> str:
             f"{name}: {say.plain(points['p10'])}, {say.plain(points['p50'])}, {say.plain(points['p90'])}"
         )
     label = f"Points that one match in ten stays below, half of them, and one in ten goes above. {'; '.join(told)}."
-    return drawing(out, 34 * len(plans) + 12, label)
+    return drawing(out, y + 12, label)
 
 
 def changes(timers: list[tuple[str, Document]]) -> str:
@@ -55,13 +59,14 @@ def changes(timers: list[tuple[str, Document]]) -> str:
     if not timers:
         return ""
     whole = 1.3 * max(max(one["now_s"], one["suggested_s"], one["arrival_s"] or 0.0) for _, one in timers)
-    out, told = [], []
-    for number, (name, one) in enumerate(timers):
-        y = 54 + 62 * number
+    out, told, y = [], [], -8.0
+    for name, one in timers:
         now, better = percent(one["now_s"], whole), percent(one["suggested_s"], whole)
         floor, arrival = one["floor_s"] or 0.0, one["arrival_s"] or 0.0
         alarm = is_breaking(one)
-        out.append(words(f"{' and '.join(one['moves'])}, {name}", 0, y - 40, "quiet", dx=3))
+        lines, end = folded(f"{' and '.join(one['moves'])}, {name}", 0, y + 22, FITS, "quiet", dx=3)
+        y = end + 40
+        out += lines
         out.append(tag("rect", x=0, y=y - 4.5, width=percent(floor, whole), height=9, class_="solid"))
         out.append(
             tag(
@@ -112,7 +117,7 @@ def changes(timers: list[tuple[str, Document]]) -> str:
         told.append(
             f"{' and '.join(one['moves'])} from {ms_of(one['now_s'])} to {ms_of(one['suggested_s'])} ms"
         )
-    return drawing(out, 62 * len(timers) + 4, "; ".join(told))
+    return drawing(out, y + 12, "; ".join(told))
 
 
 def batteries(part: PlanPart, cause: MoveResult) -> str:

@@ -113,17 +113,6 @@ def _histogram(known: list[Score], classes: list[Classes], whole: float) -> str:
                 )  # fmt: skip
         points.append((points[-1][0], HIGH))
         out.append(stretched(polyline(points, f"outline {one.ink}"), whole, HIGH, class_="part"))
-        top = max(range(len(counted.counts)), key=lambda place: counted.counts[place])
-        y = HIGH - counted.counts[top] / counted.total * up - 5
-        out.append(
-            words(
-                one.name,
-                percent(counted.first + (top + 0.5) * counted.step, whole),
-                y,
-                f"strong halo fill-{one.ink}",
-                "middle",
-            )
-        )
     step = next(each for each in (5, 10, 20, 50, 100, 200, 500, 1000) if whole / each <= 8)
     for value in range(0, int(whole) + 1, step):
         anchor = "middle" if value else "start"

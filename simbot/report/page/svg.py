@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from html import escape
+from textwrap import wrap
 
 Value = str | float | int
+LINE = 15  # from one line of a text to the next
 
 
 def number(value: float, digits: int = 1) -> str:
@@ -36,6 +38,15 @@ def words(
 ) -> str:
     """A line of text."""
     return tag("text", escape(text), x=x, y=y, class_=class_, text_anchor=anchor, **more)
+
+
+def folded(
+    text: str, x: Value, y: float, most: int, class_: str | None = None, dx: float = 0.0
+) -> tuple[list[str], float]:
+    """A text in lines of at most so many characters, the first one at y, and where the last one stands."""
+    lines = wrap(text, most) or [""]
+    out = [words(line, x, y + LINE * number, class_, dx=dx) for number, line in enumerate(lines)]
+    return out, y + LINE * (len(lines) - 1)
 
 
 def title(text: str) -> str:
