@@ -122,7 +122,10 @@ class Resets:
         out: list[tuple[float, float]] = []
         for t, which, off, _ in self.log[: int(w[self.base])]:
             if which == device and t <= now:
-                out = [*out, (t, inf)] if off else [*out[:-1], (out[-1][0], t)]
+                if off:
+                    out.append((t, inf))
+                else:
+                    out[-1] = (out[-1][0], t)
         return out
 
     def dips(self, w: Array) -> list[tuple[float, float]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 from math import exp, inf, log, radians
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from scipy.integrate import solve_ivp
 
 from simbot.analysis.results import StateResult
 from simbot.physics.move import PushFor, Spin
-from simbot.physics.plant import Plant
+from simbot.physics.plant import Plant, running
 from simbot.scenario.errors import ScenarioError
 
 VOLTS, OHMS = 12.6, 0.2
@@ -147,6 +148,41 @@ def test_as_often_as_it_happens() -> None:
         assert on - off == pytest.approx(0.25)
     for (_, on), (off, _) in pairwise(spells):
         assert off >= on
+
+
+def a_long_struggle(seconds: int) -> Plant:
+    """What resets again and again beside a slow profile, which acts at every tick."""
+    stage = {"below": "8 V", "back_above": "11 V", "back_after": "0.15 s", "stops": "motors"}
+    strong = {**SMALL, "stall_current": "60 A"}
+    other = {**LIFT, "motors": "3 x strong", "moving_mass": "30 kg"}
+    control = {"loop": "profile", "speed": "5 mm/s", "acceleration": "1 m/s^2", "p": "10 /m"}
+    slow = {**LIFT, "control": control}
+    plant = bench({"outputs": stage}, motors={"strong": strong}, other=other, slow=slow)
+    a_move(plant, "slow", 0.5)
+    a_move(plant, "other", 2.9)
+    plant.advance(seconds * 1_000_000)
+    return plant
+
+
+def test_many_resets_are_gone_through_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Time is not gone through to the end again after each of them; and all is to the bit as if it were."""
+    go_on, taken = Plant._go_on, [0]
+
+    def counted(plant: Plant, *given: Any) -> bool:
+        begin = plant._rows
+        seen = go_on(plant, *given)
+        taken[-1] += plant._rows - begin  # steps
+        return seen
+
+    monkeypatch.setattr(Plant, "_go_on", counted)
+    plant = a_long_struggle(20)
+    taken.append(0)
+    monkeypatch.setattr(running, "TRIED", inf)
+    whole = a_long_struggle(20)
+    assert len(plant.off_spells()[0][2]) > 50
+    assert taken[1] > 10 * taken[0]
+    assert plant.off_spells()[0][2] == whole.off_spells()[0][2]
+    assert np.array_equal(plant.arrays.w, whole.arrays.w)
 
 
 def test_when_it_is_asked_changes_nothing() -> None:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.move import microseconds
 from simbot.physics.plant.whereabouts import Whereabouts
-from simbot.physics.resets import ON, Resets
+from simbot.physics.resets import EXACT, ON, Resets
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 
 Array = npt.NDArray[np.float64]
@@ -23,6 +23,8 @@ class EndlessSteps(RuntimeError):
 
 
 TAIL_ROWS = 256  # of the log of what would have come after a takeover
+TRIED = 0.05  # s: after a reset at least so far, until the next
+FARTHER = 4.0
 MOST_ROWS = 500_000
 HEADWAY_ROWS = 32_768  # so many steps in a row that take less than a microsecond each lead nowhere
 
@@ -85,12 +87,18 @@ class Running(Whereabouts):
         resets = self._resets
         if resets is None:
             return self._go_on(t_end, watched, before_step)
+        tried = t_end  # so far at first: where one reset follows another, what comes after them is not gone through
         while True:
             begin = self._bookmark(self._rows)
-            seen = self._go_on(t_end, watched, before_step)
+            seen = self._go_on(tried, watched, before_step)
             end, until = self._bookmark(begin[1]), float(self.arrays.w[L.T])
             volts = partial(self._volts_at, begin)
             change = resets.next_change(self.arrays.w, end[2], until, volts)
+            begin_t = float(begin[0][L.T])
+            if tried < t_end and not seen and (change is None or change[0] > _uncut(end[2], until)):
+                self._go_back(begin)
+                tried = min(t_end, begin_t + FARTHER * (tried - begin_t))
+                continue
             if change is not None and change[0] < until:
                 self._go_back(begin)
                 seen = self._go_on(change[0], (), before_step)
@@ -101,6 +109,7 @@ class Running(Whereabouts):
             if change is not None:
                 for device in change[1]:
                     self._change_power(resets, device)
+                tried = min(t_end, change[0] + max(FARTHER * (change[0] - begin_t), TRIED))
             if change is None or seen or self.arrays.w[L.T] >= t_end:
                 return seen
 
@@ -170,3 +179,9 @@ class Running(Whereabouts):
             return []
         spells = self._resets.program_resets(self.arrays.w, self.now_us / 1e6)
         return [(microseconds(off), None if isinf(on) else microseconds(on)) for off, on in spells]
+
+
+def _uncut(rows: Array, until: float) -> float:
+    """Begin of the step that the end of a run cuts short [s]: what is before it is so in a longer run, too."""
+    ends = rows[:, L.LOG_T] + rows[:, L.LOG_H]
+    return float(min(rows[ends > until - EXACT, L.LOG_T], default=until))
