@@ -26,6 +26,7 @@ OPENS = 1.44  # (I/In)² at which a fuse opens in the end: 1.2 times its rating,
 STALLED = 0.5  # of the stall current
 USUAL_BROWN_OUT = 6.8  # V: below it many controllers reset; common practice, no source
 OF_12_VOLTS = 10.0  # V: a battery with less at rest belongs to another system
+AWAKE = "nothing resets"
 FADES = 0.1  # of the resistance: so much more is told
 
 
@@ -64,7 +65,7 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
                 f"the main fuse of {robot.fuse.rating:.4g} A opens: its body has lagged up to (I/In)² = {OPENS}; "
                 f"the times after it are those of a fuse that had held (it came to {most:.2f})"
             )
-            yield _finding("fuse_opens", opens, None, text, places)
+            yield replace(_finding("fuse_opens", opens, None, text, places), unless="its fuse holds")
     acting = {reset.name for reset in robot.resets}
     yield from _resets(plant, places)
     for device, volts in robot.brown_out.items():
@@ -82,7 +83,7 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
                 f"the bus falls below the {volts:.4g} V at which the {device} resets, to {lowest:.2f} V, {long}; "
                 "the times after it are those of a robot that had stayed awake"
             )
-            yield _finding("brown_out", begins, None, text, places, device)
+            yield replace(_finding("brown_out", begins, None, text, places, device), unless=AWAKE)
     yield from _unstated(robot, plant, places)
 
 
@@ -100,7 +101,7 @@ def _unstated(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> It
             f"`brown_out: {{controller: {USUAL_BROWN_OUT:g} V}}` tells of it, a block with `stops` makes it act"
         )
         found = _finding("bus_low", begins, None, text, places)
-        yield replace(found, late_us=round(lasts * 1e6))
+        yield replace(found, late_us=round(lasts * 1e6), unless=AWAKE)
 
 
 def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
@@ -142,7 +143,7 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
                 f"the breaker of {rating:.4g} A of each motor of the {name} opens; the times after it are those of "
                 f"a breaker that had held (its (I/In)² came to {most:.2f}, {OPENS} opens it)"
             )
-            yield _finding("breaker_opens", opens, name, text, places)
+            yield replace(_finding("breaker_opens", opens, name, text, places), unless="its breakers hold")
     longest = values.get("stalls_at_most")
     if longest:
         spell = strain.longest_stall(plant, name, STALLED)

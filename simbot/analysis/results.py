@@ -107,6 +107,9 @@ class Finding:
     fails: bool = False  # True where it makes the state fail
     mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
     times: int = 1  # how often it happens, where one finding tells of all
+    unless: str = (
+        ""  # where the run goes on as if it had not happened: what would not have to, "nothing resets"
+    )
 
     @property
     def key(self) -> FindingKey:

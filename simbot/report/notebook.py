@@ -21,6 +21,7 @@ from simbot.report.summary import (
     fold_findings,
     fold_moves,
     no_arrival,
+    passes_if,
     waits_for_arrival,
 )
 from simbot.studies.shown import Shown
@@ -99,7 +100,8 @@ def _question(shown: Shown) -> str:
 def _prediction(shown: Shown) -> str:
     run, state = shown.run, shown.state
     if not run.failing_states:
-        text = "Every need that the plan states is met on every battery state."
+        text = "Every need that the plan states is met on every battery state"
+        text += "".join(f"; on {one.name} {passes_if(one)}" for one in run.states if passes_if(one)) + "."
     elif run.weakest_state_that_passes is None:
         text = f"It fails already on the strongest battery, and on {_listed(run.failing_states)}."
     else:
@@ -135,7 +137,7 @@ def _measured_lead(moves: Sequence[MoveResult]) -> str:
 
 def _state(state: StateResult) -> Row:
     failing = [found for found in state.findings if found.fails]
-    routine = "passes" if state.passes else f"misses {len(failing)}"
+    routine = f"passes {passes_if(state)}".strip() if state.passes else f"misses {len(failing)}"
     if failing:
         routine += f", first at {failing[0].at_us / 1e6:.2f} s (line {failing[0].line})"
     return {

@@ -25,6 +25,7 @@ from simbot.report.summary import (
     letter_of,
     letters,
     no_arrival,
+    passes_if,
     seen_early,
     waits_for_arrival,
 )
@@ -136,6 +137,8 @@ def _head(run: RunResult) -> Lines:
             line.append(f"passes; line {never.line} waits in vain", ALARM)
         elif not state.moves and not state.needs:
             line.append("nothing to judge: no move, no need", ALARM)
+        elif state.passes and state.needs and passes_if(state):
+            line.append(f"passes {passes_if(state)}", ALARM)
         elif state.passes:
             line.append("passes" if state.needs else "passes, but states no need")
         else:
@@ -151,7 +154,9 @@ def _weakest(run: RunResult) -> Lines:
     if run.weakest_state_that_passes is None:
         text = "The strongest battery state fails already"
     else:
-        text = f"Weakest battery with which the routine still passes: {run.weakest_state_that_passes}"
+        weakest = run.weakest_state_that_passes
+        text = f"Weakest battery with which the routine still passes: {weakest}"
+        text += "".join(f", {passes_if(one)}" for one in run.states if one.name == weakest and passes_if(one))
     passing = [state.name for state in run.states if state.passes]
     if run.failing_states and passing and run.weakest_state_that_passes != passing[-1]:
         text += f"; {_names(passing)} pass{'es' if len(passing) == 1 else ''} all the same"

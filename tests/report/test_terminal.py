@@ -77,6 +77,21 @@ def test_a_plan_without_needs_or_moves_is_not_told_to_pass(run_result):
     assert "passes" not in head
 
 
+@pytest.mark.parametrize(("told", "says"), [
+    (["nothing resets"], "passes if nothing resets"),
+    (["its fuse holds", "its fuse holds"], "passes if its fuse holds"),
+    (["its breakers hold", "its fuse holds", "nothing resets"], "passes if nothing resets or opens"),
+])  # fmt: skip
+def test_a_run_that_takes_a_reset_for_absent_passes_only_without_it(run_result, finding, told, says):
+    """What a finding tells and the run does not carry out is beside the verdict, and beside the weakest battery."""
+    found = tuple(replace(finding(), fails=False, unless=one) for one in told)
+    fresh = replace(run_result.states[0], findings=found, passes=True)
+    run = replace(run_result, states=(fresh, *run_result.states[1:]))
+    text = " ".join(printed(run).split())
+    assert f"85 points {says}" in text
+    assert f"still passes: fresh, {says.removeprefix('passes ')}" in text
+
+
 def test_strongest_state_failing_is_said(run_result):
     text = printed(replace(run_result, weakest_state_that_passes=None, failing_states=("fresh", "mid-event")))
     assert "The strongest battery state fails already; tired" not in text

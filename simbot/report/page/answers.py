@@ -10,6 +10,7 @@ from simbot.report.labels import digits_apart
 from simbot.report.page import say
 from simbot.report.page.evidence import batteries, changes, is_breaking, ms_of, ranges
 from simbot.report.page.parts import PlanPart, Studies
+from simbot.report.summary import passes_if
 
 Pieces = list[tuple[str, str]]  # class ("", "strong", "alarm", "a", "b") and text
 
@@ -212,6 +213,7 @@ def _what_breaks(parts: list[PlanPart]) -> Answer:
 def _breaks(part: PlanPart) -> tuple[Pieces, MoveResult | None]:
     """What fails as the battery falls: the first finding on the strongest battery that fails."""
     name = part.plan.name
+    states = [ran.state for ran in part.ran]
     failing = [ran for ran in part.ran if not ran.state.passes]
     if not failing:
         names = [ran.state.name for ran in part.ran]
@@ -220,16 +222,14 @@ def _breaks(part: PlanPart) -> tuple[Pieces, MoveResult | None]:
             if len(names) > 1
             else f"on its battery, {names[0]}"
         )
+        every += "".join(f"; on {one.name} {passes_if(one)}" for one in states if passes_if(one))
         return [("strong", f"{name}: "), ("", f"nothing; every need is met {every}.")], None
     first = failing[0].state
     found = next(one for one in first.findings if one.fails)
     weakest = part.run.weakest_state_that_passes
-    only = "only " if weakest == part.ran[0].state.name else ""
-    held = (
-        f"passes on {weakest}{' ' + only.strip() if only else ' and stronger'}; "
-        if weakest
-        else "passes on no battery; "
-    )
+    only = "only" if weakest == part.ran[0].state.name else "and stronger"
+    unsure = "".join(f", {passes_if(one)}" for one in states if one.name == weakest and passes_if(one))
+    held = f"passes on {weakest} {only}{unsure}; " if weakest else "passes on no battery; "
     cause = _cause(part, found)
     what = "it fails"
     if cause is not None and cause.margin_us is not None and cause.margin_us < 0:
