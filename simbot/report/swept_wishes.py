@@ -7,7 +7,7 @@ from textwrap import wrap
 
 from simbot.report.swept_rows import at, told
 from simbot.studies.sweep import Point, SweepResult
-from simbot.studies.sweep_answer import best_wanted, runs_of, stops
+from simbot.studies.sweep_answer import best_wanted, missed, nearest_missing, runs_of, stops
 from simbot.studies.sweep_asked import Wish
 from simbot.studies.sweep_points import WholePlan
 from simbot.studies.wishes import ROBOTS, WITH_CHANCE, Spread
@@ -68,6 +68,10 @@ def wishes_told(result: SweepResult) -> Iterator[str]:
         )
     if len(result.asked.axes) == 1:
         yield from _edges(result, [point.fits for point in result.points])
+    nearest = None if any(surely) or any(only) else nearest_missing(result)
+    if nearest is not None:
+        told_of = f"nearest: {at(result.asked.axes, nearest)}: {_missed(result, nearest)}"
+        yield from wrap(told_of, WIDTH, initial_indent=" ", subsequent_indent="   ")
     yield from _doubtful(result)
     yield from wrap(_how(result), WIDTH)
 
@@ -79,7 +83,7 @@ def _edges(result: SweepResult, chosen: list[bool]) -> Iterator[str]:
         for number, side in ((first - 1, "below"), (last + 1, "above")):
             if 0 <= number < len(result.points):
                 inside = result.points[first if side == "below" else last]
-                stopping = "; ".join(stops(result, number))
+                stopping = _missed(result, result.points[number]) or "; ".join(stops(result, number))
                 yield from wrap(
                     f"What binds {side} {axis.told(inside.at[0])}: {stopping}",
                     WIDTH,
@@ -98,6 +102,17 @@ def _edges(result: SweepResult, chosen: list[bool]) -> Iterator[str]:
                 initial_indent=" ",
                 subsequent_indent="   ",
             )
+
+
+def _missed(result: SweepResult, point: Point) -> str:
+    """Which wishes a point does not fulfil, and by how much."""
+    out = []
+    for wish, by in missed(result, point):
+        measure = result.measures[wish.measure]
+        least = 10.0**-measure.digits / measure.factor
+        far = "there is none" if by is None else f"missed by {'less than ' if by < least else ''}"
+        out.append(f"{wish.text}, {far}{'' if by is None else told(measure, max(by, least))}")
+    return "; ".join(out)
 
 
 def _doubtful(result: SweepResult) -> Iterator[str]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 from simbot.studies.sweep import Point, SweepResult
-from simbot.studies.sweep_asked import Measure
+from simbot.studies.sweep_asked import Measure, Wish
 
 FLAT = 0.02  # of the best value
 
@@ -160,3 +161,28 @@ def stops(result: SweepResult, number: int) -> list[str]:
     if not point.fits:
         return [wish.text for wish, holds in zip(wishes, point.holds, strict=True) if not holds]
     return [wish.text for wish, each in zip(wishes, point.spreads, strict=True) if not each.holds]
+
+
+def missed(result: SweepResult, point: Point) -> list[tuple[Wish, float | None]]:
+    """The wishes that a point does not fulfil at nominal, and by how much [SI]; None: it has no value."""
+    found: list[tuple[Wish, float | None]] = []
+    for wish, holds in zip(result.asked.wishes, point.holds, strict=True):
+        if not holds:
+            value = next(look.values[wish.measure] for look in point.looks if look.state == wish.state)
+            found.append((wish, None if value is None else abs(value - wish.bound)))
+    return found
+
+
+def nearest_missing(result: SweepResult) -> Point | None:
+    """Of the points that miss what is wanted the one that misses least, as a share of the bound it misses most."""
+
+    def share(wish: Wish, by: float | None) -> float:
+        return inf if by is None else by / (abs(wish.bound) or 1.0)
+
+    far = {
+        number: max(share(*each) for each in missed(result, point))
+        for number, point in enumerate(result.points)
+        if point.looks and not point.fits
+    }
+    number = min(far, key=lambda each: far[each], default=None)
+    return None if number is None or far[number] == inf else result.points[number]

@@ -262,6 +262,33 @@ def test_many_wishes_fit_the_screen(capsys):
     assert "Wanted: arrival <= 0.75 s, fresh; arrival <= 0.75 s, tired;" in " ".join(" ".join(lines).split())
 
 
+def test_the_nearest_says_by_how_much_it_misses(capsys):
+    """No value will do: the one whose worst miss is the least share of its bound; else the ends of those that do."""
+    robot = str(SCENARIOS / "night-market" / "robot.yaml")
+    words = (robot, "lift", "drum=30:60:10 mm", "--to", "0.4 m", "--want")
+
+    def missing(point, arrival, current):
+        values = point["looks"]["mid-event"]["values"]
+        return values["arrival"] - arrival, values["current"] - current
+
+    found = document(capsys, *words, "arrival <= 0.3 s; current <= 1 A")
+    missed = {tuple(point["at"]): missing(point, 0.3, 1.0) for point in found["points"]}
+    at = min(missed, key=lambda each: max(missed[each][0] / 0.3, missed[each][1] / 1.0))
+    told = " ".join(" ".join(printed(capsys, *words, "arrival <= 0.3 s; current <= 1 A")).split())
+    late, over = missed[at]
+    assert (
+        f"nearest: lift.drum_diameter {at[0]:g} mm: arrival <= 0.3 s, mid-event, missed by {late:.3f} s; "
+        f"current <= 1 A, mid-event, missed by {over:.1f} A"
+    ) in told
+    times = [point["looks"]["mid-event"]["values"]["arrival"] for point in found["points"]]
+    bound = sum(sorted(times)[1:3]) / 2  # two of the four will do
+    fits = [time <= bound for time in times]
+    side, at = ("below", fits.index(True) - 1) if fits.index(True) else ("above", fits.index(False))
+    told = " ".join(" ".join(printed(capsys, *words, f"arrival <= {bound:.4f} s")).split())
+    assert "nearest" not in told and f"What binds {side}" in told
+    assert f"arrival <= {bound:.4f} s, mid-event, missed by {times[at] - bound:.3f} s" in told
+
+
 def test_every_battery_state_has_its_best(capsys):
     robot = str(SCENARIOS / "night-market" / "robot.yaml")
     lines = printed(capsys, robot, "lift", "drum=30:40:5 mm", "--to", "0.4 m", "--battery", "all")
