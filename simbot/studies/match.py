@@ -158,7 +158,7 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         periods={
             key: mean_of(np.array([record.points[key] for record in good], dtype=float), days)
             for key in good[0].points
-            if key != "total"
+            if key != "total" and (key != "endgame" or plan.game.endgame_us is not None)
         },
         second=_second(plan, good, days),
         nominal=nominal,

@@ -98,6 +98,15 @@ def test_where_nothing_is_unknown_days_differ_by_luck_alone(tmp_path):
     assert result.points.ignorance_sd > 0.0
 
 
+@pytest.mark.parametrize(("game", "rows"), [({}, ["only"]), ({"endgame": "10 s"}, ["only", "endgame"])])
+def test_points_in_the_endgame_are_told_where_the_game_has_one(tmp_path, game, rows):
+    """There they may be none, and are told then too."""
+    steps = [pick(), wait("0.3 s"), place(succeeds="50 %"), wait("0.3 s")]
+    result, said = played(a_plan(tmp_path, steps, game=game), 20)
+    assert list(result.periods) == rows
+    assert ("in endgame" in said) == ("endgame" in rows)
+
+
 def test_quantiles_that_fall_together_are_all_marked(tmp_path):
     # nine in ten and more score 2: it is every quantile, and the threshold
     result = study(
