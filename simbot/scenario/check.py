@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import log, pi, prod
 
+from simbot.scenario.contrary import contrary_needs
 from simbot.scenario.echo import shown
 from simbot.scenario.endless import idle_rounds
 from simbot.scenario.match_doubts import match_doubts
@@ -87,6 +88,7 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *_unused_routines(plan),
         *_waits(plan),
         *_without_needs(plan),
+        *contrary_needs(plan),
         *short_limits(plan),
         *passings(plan),
         *free_tries(plan),
