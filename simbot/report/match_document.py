@@ -43,6 +43,7 @@ def match_document(result: MatchResult) -> Document:
         "waits_longer_s": {who: rounded(seconds) for who, seconds in result.added_s.items()},
         "chance_clean": figure(result.clean),
         "stood_still": {reason: rounded(share) for reason, share in result.stood.items()},
+        "stood_still_lines": {reason: list(result.lines.get(reason, ())) for reason in result.stood},
         "chance_order_broken": rounded(result.order_broken),
         "threshold": rounded(asked.threshold),
         "chance_to_reach": None if result.reaches is None else figure(result.reaches),

@@ -223,6 +223,8 @@ def test_a_wait_whose_limit_runs_out_is_told_and_is_not_clean(tmp_path):
         said.split()
     )
     document = json.loads(json.dumps(match_document(result)))
+    assert document["stood_still_lines"] == {"a limit ran out before the hand had arrived": [6]}
+    assert list(document["stood_still"]) == list(document["stood_still_lines"])
     jsonschema.Draft202012Validator(json.loads(schema_text("match"))).validate(document)
 
 
