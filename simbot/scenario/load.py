@@ -85,11 +85,9 @@ def _read_plan(
 
 
 def _check_game(sheet: Sheet, plan: Plan, partner: Partner) -> None:
-    """Both robots play the same game."""
+    """Both robots play the game of their file alike."""
     game, at = partner.plan.game, ("plan", "others", partner.name)
-    if game.path.resolve() != plan.game.path.resolve():
-        sheet.fail(at, Fault(f"it plays another game, {game.path.name}", partner.plan.path.name))
-    elif replace(game, path=plan.game.path) != plan.game:
+    if replace(game, path=plan.game.path) != plan.game:
         wanted = "the same `change` of the game in both plans"
         sheet.fail(at, Fault("its plan changes the game that both play", partner.plan.path.name, wanted))
 
@@ -102,7 +100,7 @@ def _note_starts(sheet: Sheet, plan: Plan, partner: Plan) -> None:
 
 def _partner(sheet: Sheet, kinds: Kinds, game_over: list[laid_over.Change], desk: Desk) -> Partner | None:
     """The second robot, where the plan names one; what is laid over the game is so for both."""
-    found = None
+    found, game = None, _game_file(sheet)
     for name, at in sheet.entries(("plan", "others")):
         file = sheet.text((*at, "plan"))
         if file is None:
@@ -114,9 +112,33 @@ def _partner(sheet: Sheet, kinds: Kinds, game_over: list[laid_over.Change], desk
         elif (sheet.path.parent / file).resolve() == Path(sheet.path).resolve():
             sheet.fail((*at, "plan"), Fault("that is this plan itself", file, "the plan of the other robot"))
         else:
-            other = _read_plan(sheet.path.parent / file, kinds, game_over, desk, alone=True)
+            path = sheet.path.parent / file
+            theirs = _game_named(path)
+            if game is not None and theirs is not None and game.resolve() != theirs.resolve():
+                # all that its own files could be found wrong in would follow from that
+                sheet.fail(
+                    at,
+                    Fault(f"it plays another game, {theirs.name}", file, f"a plan that plays {game.name}"),
+                )
+                continue
+            other = _read_plan(path, kinds, game_over, desk, alone=True)
             found = None if other is None else Partner(name, other, sheet.line(at))
     return found
+
+
+def _game_named(path: Path) -> Path | None:
+    """The game's file that a plan names, its own `change` laid over it; None: none that is there."""
+    sheet = open_sheet(path, "plan", Desk())
+    if sheet is None:
+        return None
+    laid_over.apply(laid_over.from_plan(sheet), sheet, "plan")
+    return _game_file(sheet)
+
+
+def _game_file(sheet: Sheet) -> Path | None:
+    name = sheet.text(("plan", "game"))
+    path = None if name is None else sheet.path.parent / name
+    return path if path is not None and path.exists() else None
 
 
 def files_of(path: Path) -> list[Path]:

@@ -106,6 +106,23 @@ def test_a_partner_whose_plan_changes_the_game_by_itself_is_told(tmp_path):
         load_plan(alliance(tmp_path, None, LONGER), KINDS)
 
 
+def test_a_partner_in_another_game_is_told_that_and_not_what_follows_from_it(tmp_path):
+    """Its places, and what is laid over the game, are of no interest then."""
+    first = alliance(tmp_path)
+    (tmp_path / "game.yaml").rename(tmp_path / "other.yaml")
+    text = (tmp_path / "other.yaml").read_text(encoding="utf-8")
+    (tmp_path / "game.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "other.yaml").write_text(text.replace("box:", "chest:"), encoding="utf-8")
+    second = tmp_path / "second.yaml"
+    second.write_text(second.read_text(encoding="utf-8").replace("game.yaml", "other.yaml"), encoding="utf-8")
+    for changes in ({}, {"game.places.box.points": "2"}):
+        with pytest.raises(ScenarioError) as caught:
+            load_plan(first, KINDS, changes)
+        (problem,) = caught.value.problems
+        assert problem.key == "plan.others.friend" and problem.given == "second.yaml"
+        assert problem.text == "it plays another game, other.yaml"
+
+
 @pytest.mark.parametrize("change", [{"game.perids.only": "40 s"}, {"game.periods.only": "40"}])
 def test_a_mistake_in_a_change_of_the_game_is_told_once(tmp_path, change):
     with pytest.raises(ScenarioError) as caught:
