@@ -17,6 +17,7 @@ from simbot.api import TOLERANCE
 from simbot.physics.build import Models
 from simbot.physics.kinds import KINDS
 from simbot.physics.plant import Plant
+from simbot.routine.match import let_go
 from simbot.routine.sequencer import run
 from simbot.routine.trace import Trace
 from simbot.scenario.load import load_plan
@@ -125,10 +126,17 @@ class Match:
             [record.move.start_us for record in trace.moves] + [record.ended_us for record in trace.waits]
         )
 
-    def trace(self) -> tuple[Plant, Trace]:
+    def trace(self, told: bool = True) -> tuple[Plant, Trace]:
         """The run alone: everything that happened, nothing derived from it."""
-        plant = Plant(self.plan.robot, self.battery, self.plan.start, LASTS_US, TOLERANCE, self.models)
-        return plant, run(self.plan, plant)
+        plant = Plant(
+            self.plan.robot, self.battery, self.plan.start, LASTS_US, TOLERANCE, self.models, told=told
+        )
+        return plant, run(self.plan, plant, told=told)
+
+    def played(self) -> None:
+        """The same, as a study plays it."""
+        _, trace = self.trace(told=False)
+        let_go(trace)
 
     def analysed(self) -> object:
         """The run and all its numbers, floors included."""
@@ -153,13 +161,13 @@ PLANS: dict[str, Callable[[], Plan]] = {
 
 
 def measure(name: str) -> tuple[Match, Ratio, Ratio]:
-    """Ratios of the trace alone and of the whole analysis."""
+    """Ratios of the run alone, as a study plays it, and of the whole analysis."""
     match = Match(PLANS[name]())
     trace, whole, skeleton = side_by_side(
-        [(match.trace, 7), (match.analysed, 3), (match.skeleton, 41)], rounds=3
+        [(match.played, 7), (match.analysed, 3), (match.skeleton, 41)], rounds=3
     )
     return (
         match,
-        Ratio(f"{name}, trace alone", trace, skeleton),
+        Ratio(f"{name}, as a study plays it", trace, skeleton),
         Ratio(f"{name}, with its analysis", whole, skeleton),
     )
