@@ -117,8 +117,10 @@ class Flow(ActingSteps):
     def _branch(self, sequence: SequenceStep, branch: Branch) -> Steps:
         now = self.env.now
         start = Pause(self.env, branch, now, sequence)
+        self.pauses.append(start)  # so that it does not begin where it is cut before
         self.put(BEGIN, now, start)
         yield start
+        self.pauses.remove(start)
         yield from self._sequence(sequence, branch)
 
     def _repeat(self, step: RepeatStep, branch: Branch) -> Steps:

@@ -106,6 +106,15 @@ def test_the_first_branch_through_cuts_the_others(tmp_path):
     assert [record.cut for record in trace.waits] == [False, True, True, False]
 
 
+def test_a_branch_that_is_cut_at_the_instant_at_which_it_would_begin_does_not(tmp_path):
+    steps = [
+        {"first": [[{"move": {"hand": "shut"}}], [{"move": {"other": "up"}}, wait("1 s")]]}, wait("3 s"),
+    ]  # fmt: skip
+    trace = run(a_plan(tmp_path, steps))
+    assert sent(trace) == [("hand to shut", 0)]
+    assert [record.cut for record in trace.waits] == [False]
+
+
 def test_a_repeat_is_left_and_so_is_a_period(tmp_path):
     leave = {"when": {"clock": "after 1 s"}, "do": [{"leave": "repeat"}]}
     steps = [{"repeat": "until period_end", "steps": [wait("0.4 s"), leave]}, {"move": {"other": "up"}}, wait("1 s"),
