@@ -65,7 +65,7 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
                 f"the main fuse of {robot.fuse.rating:.4g} A opens: its body has lagged up to (I/In)² = {OPENS}; "
                 f"the times after it are those of a fuse that had held (it came to {most:.2f})"
             )
-            yield replace(_finding("fuse_opens", opens, None, text, places), unless="its fuse holds")
+            yield replace(_finding("fuse_opens", opens, None, text, places), provided="its fuse holds")
     acting = {reset.name for reset in robot.resets}
     yield from _resets(plant, places)
     for device, volts in robot.brown_out.items():
@@ -83,7 +83,7 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
                 f"the bus falls below the {volts:.4g} V at which the {device} resets, to {lowest:.2f} V, {long}; "
                 "the times after it are those of a robot that had stayed awake"
             )
-            yield replace(_finding("brown_out", begins, None, text, places, device), unless=AWAKE)
+            yield replace(_finding("brown_out", begins, None, text, places, device), provided=AWAKE)
     yield from _unstated(robot, plant, places)
 
 
@@ -101,7 +101,7 @@ def _unstated(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> It
             f"`brown_out: {{controller: {USUAL_BROWN_OUT:g} V}}` tells of it, a block with `stops` makes it act"
         )
         found = _finding("bus_low", begins, None, text, places)
-        yield replace(found, late_us=round(lasts * 1e6), unless=AWAKE)
+        yield replace(found, late_us=round(lasts * 1e6), provided=AWAKE)
 
 
 def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:
@@ -143,7 +143,7 @@ def _of_one(spec: MechanismSpec, plant: Plant, places: list[tuple[int, Place]]) 
                 f"the breaker of {rating:.4g} A of each motor of the {name} opens; the times after it are those of "
                 f"a breaker that had held (its (I/In)² came to {most:.2f}, {OPENS} opens it)"
             )
-            yield replace(_finding("breaker_opens", opens, name, text, places), unless="its breakers hold")
+            yield replace(_finding("breaker_opens", opens, name, text, places), provided="its breakers hold")
     longest = values.get("stalls_at_most")
     if longest:
         spell = strain.longest_stall(plant, name, STALLED)

@@ -5,6 +5,7 @@ Instants end in `_at_us`, durations in `_us`. None means absent. All of it is de
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -107,14 +108,19 @@ class Finding:
     fails: bool = False  # True where it makes the state fail
     mechanisms: tuple[str, ...] = ()  # limit_ran_out: those that had not arrived
     times: int = 1  # how often it happens, where one finding tells of all
-    unless: str = (
-        ""  # where the run goes on as if it had not happened: what would not have to, "nothing resets"
-    )
+    # the run goes on as if it had not happened, so that a state passes only if so: "nothing resets"
+    provided: str = ""
 
     @property
     def key(self) -> FindingKey:
         line = 0 if self.kind == "bus_low" else self.line  # wherever it is lowest, it is one thing
         return FindingKey(self.kind, line, self.cause_line, self.mechanism, self.about)
+
+
+def passes_if(found: Iterable[Finding]) -> str:
+    """`if nothing resets`: what a run takes for granted although its findings tell of it; else nothing."""
+    told = {one.provided for one in found if one.provided}
+    return "" if not told else f"if {told.pop()}" if len(told) == 1 else "if nothing resets or opens"
 
 
 # kinds of findings that tell of a rule or a part that gives way: a state may pass with them, --strict does not

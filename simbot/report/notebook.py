@@ -10,7 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from simbot import __version__
-from simbot.analysis.results import MoveResult, StateResult
+from simbot.analysis.results import MoveResult, StateResult, passes_if
 from simbot.report.figures.all import drawn, makers
 from simbot.report.rendered import inlined, rendered
 from simbot.report.studies_read import Study
@@ -21,7 +21,6 @@ from simbot.report.summary import (
     fold_findings,
     fold_moves,
     no_arrival,
-    passes_if,
     waits_for_arrival,
 )
 from simbot.studies.shown import Shown
@@ -101,12 +100,19 @@ def _prediction(shown: Shown) -> str:
     run, state = shown.run, shown.state
     if not run.failing_states:
         text = "Every need that the plan states is met on every battery state"
-        text += "".join(f"; on {one.name} {passes_if(one)}" for one in run.states if passes_if(one)) + "."
+        text += (
+            "".join(
+                f"; on {one.name} {passes_if(one.findings)}" for one in run.states if passes_if(one.findings)
+            )
+            + "."
+        )
     elif run.weakest_state_that_passes is None:
         text = f"It fails already on the strongest battery, and on {_listed(run.failing_states)}."
     else:
         weakest = run.weakest_state_that_passes
-        text = f"The weakest battery with which it passes is {weakest}; it fails on {_listed(run.failing_states)}."
+        sure = next(passes_if(one.findings) for one in run.states if one.name == weakest)
+        text = f"The weakest battery with which it passes{sure and ' ' + sure} is {weakest}; it fails on "
+        text += f"{_listed(run.failing_states)}."
     if state.cycle_time_s is not None:
         text += f" On {state.name} a cycle takes {state.cycle_time_s:.2f} s and a match brings {_points(state)} points."
     return text
@@ -137,7 +143,7 @@ def _measured_lead(moves: Sequence[MoveResult]) -> str:
 
 def _state(state: StateResult) -> Row:
     failing = [found for found in state.findings if found.fails]
-    routine = f"passes {passes_if(state)}".strip() if state.passes else f"misses {len(failing)}"
+    routine = f"passes {passes_if(state.findings)}".strip() if state.passes else f"misses {len(failing)}"
     if failing:
         routine += f", first at {failing[0].at_us / 1e6:.2f} s (line {failing[0].line})"
     return {

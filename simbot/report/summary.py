@@ -66,12 +66,6 @@ class TimerAdvice:
         return self.suggested_us < self.written_us
 
 
-def passes_if(state: StateResult) -> str:
-    """`if nothing resets`: what the run takes for granted although the state's findings tell of it; else nothing."""
-    told = {found.unless for found in state.findings if found.unless}
-    return "" if not told else f"if {told.pop()}" if len(told) == 1 else "if nothing resets or opens"
-
-
 def waits_for_arrival(move: MoveResult) -> bool:
     """True where the routine went on because it saw the arrival, and the arrival was a true one."""
     return move.seen_arrival_us is not None and move.verdict in ("snug", "slack")

@@ -10,7 +10,7 @@ from typing import IO
 from rich.console import Console
 from rich.text import Text
 
-from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
+from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult, passes_if
 from simbot.report import bars
 from simbot.report.labels import cut
 from simbot.report.summary import (
@@ -25,7 +25,6 @@ from simbot.report.summary import (
     letter_of,
     letters,
     no_arrival,
-    passes_if,
     seen_early,
     waits_for_arrival,
 )
@@ -134,11 +133,12 @@ def _head(run: RunResult) -> Lines:
         failing = [found for found in state.findings if found.fails]
         never = next((found for found in state.findings if found.kind == "never_arrived"), None)
         if state.passes and never is not None:
-            line.append(f"passes; line {never.line} waits in vain", ALARM)
+            sure = passes_if(state.findings)
+            line.append(f"passes{sure and ' ' + sure}; line {never.line} waits in vain", ALARM)
         elif not state.moves and not state.needs:
             line.append("nothing to judge: no move, no need", ALARM)
-        elif state.passes and state.needs and passes_if(state):
-            line.append(f"passes {passes_if(state)}", ALARM)
+        elif state.passes and state.needs and passes_if(state.findings):
+            line.append(f"passes {passes_if(state.findings)}", ALARM)
         elif state.passes:
             line.append("passes" if state.needs else "passes, but states no need")
         else:
@@ -156,7 +156,11 @@ def _weakest(run: RunResult) -> Lines:
     else:
         weakest = run.weakest_state_that_passes
         text = f"Weakest battery with which the routine still passes: {weakest}"
-        text += "".join(f", {passes_if(one)}" for one in run.states if one.name == weakest and passes_if(one))
+        text += "".join(
+            f", {passes_if(one.findings)}"
+            for one in run.states
+            if one.name == weakest and passes_if(one.findings)
+        )
     passing = [state.name for state in run.states if state.passes]
     if run.failing_states and passing and run.weakest_state_that_passes != passing[-1]:
         text += f"; {_names(passing)} pass{'es' if len(passing) == 1 else ''} all the same"

@@ -153,6 +153,9 @@ def _totals(result: TuneResult) -> Iterator[str]:
         yield from _by_chance(result, result.chance)
     before, after = (weakest_that_passes(one) for one in (result.before, result.after))
     yield from _wrapped(f"Weakest battery with which it passes: {before or 'none'} -> {after or 'none'}.")
+    for name, totals in result.after.items():
+        if totals.passes and totals.passes_if:
+            yield from _wrapped(f"On {name} it passes {totals.passes_if}.")
 
 
 def _by_chance(result: TuneResult, chance: Chance) -> Iterator[str]:
@@ -286,5 +289,5 @@ def _rule(rule: RuleResult) -> Iterator[str]:
                 f"the move: {timer.right_slope * 1000:+.0f} ms"
             )
     for name, totals in rule.after.items():
-        says = "passes" if totals.passes else "MISSES"
+        says = f"passes {totals.passes_if}".strip() if totals.passes else "MISSES"
         yield f" by the rule, {name}: {says}, {totals.points:g} points"

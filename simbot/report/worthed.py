@@ -22,8 +22,8 @@ from simbot.studies.worth import Worth, WorthResult
 WIDTH = 80
 BAR = 14
 TIMERS_KEPT = (
-    "Timers stay as the plan has them, but where a change names one: what gets faster gains nothing at a timer, what "
-    "gets slower may miss it; simbot tune sets them anew."
+    "Timers stay as the plan has them, but where a change names one: a mechanism that gets faster shows no gain where "
+    "a timer waits for it. simbot tune sets timers anew."
 )
 SHARE = re.compile(r"=\s*([-+]\d+\.?\d*)\s*%\s*$")
 
@@ -169,7 +169,7 @@ def worth_document(result: WorthResult) -> Document:
         "runs": result.runs,
         "stopped": result.stopped,
         "battery": list(dict.fromkeys(result.asked.states)),
-        "timers_kept": _timers(result.plan),
+        "timer_lines": _timers(result.plan),
         "base": figure(result.base),
         "changes": [one(each) for each in result.changes],
         "together": None if result.together is None else one(result.together),

@@ -10,7 +10,7 @@ from math import hypot
 
 from simbot.physics.move import DriveTo, Spin, SpinTo
 from simbot.physics.plant import Plant
-from simbot.routine.orders import Order, orders_of, sent_to
+from simbot.routine.commands import Commanded, commands_of, sent_to
 from simbot.routine.trace import AtHand, Award, Delivery, Log, Mishap, NeedRecord, PickRecord, PlaceRecord
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
@@ -79,25 +79,25 @@ class Actor:
         self.latest: dict[str, int] = {}  # mechanism -> index of its latest move
         self.changed = False
         self._carriers = carriers_of(plan)
-        self._orders = orders_of(plan)
+        self._commands = commands_of(plan)
         self._loads: dict[str, float] = {}
         self._load()
 
-    def command(self, order: Order) -> int:
+    def command(self, what: Commanded) -> int:
         """Give a command now; index of the move."""
-        step, mechanism = order.step, order.mechanism
+        step, mechanism = what.step, what.mechanism
         if self.grips:
-            self._send_elsewhere(mechanism, sent_to(order.command))
-        if order.opens and self.hands.count(mechanism) > 0:
+            self._send_elsewhere(mechanism, sent_to(what.command))
+        if what.opens and self.hands.count(mechanism) > 0:
             self._at_hand("opened_full", step.line, mechanism)
-        index = self.log.move(step, self.plant.command(mechanism, order.command), order.label)
+        index = self.log.move(step, self.plant.command(mechanism, what.command), what.label)
         self.latest[mechanism] = index
         self.changed = True
         return index
 
     def carry_out(self, step: Step) -> list[int]:
         """Give all commands of a step now; indices of the moves."""
-        return [self.command(order) for order in self._orders[id(step)]]
+        return [self.command(what) for what in self._commands[id(step)]]
 
     def drive(self, step: DriveStep) -> list[int]:
         (index,) = self.carry_out(step)
@@ -117,16 +117,16 @@ class Actor:
             return []
         given = self.plant.given(name)
         command = replace(given, throws=count) if isinstance(given, Spin | SpinTo) else Spin(0.0, count)
-        index = self.command(Order(step, name, command, f"{name} back to its speed after {count} thrown"))
+        index = self.command(Commanded(step, name, command, f"{name} back to its speed after {count} thrown"))
         return [index] if isinstance(given, SpinTo) else []
 
     def by(self, step: ActStep) -> int:
         """Give the command in an acting step's `by`."""
-        return self.command(self._orders[id(step)][0])
+        return self.command(self._commands[id(step)][0])
 
     def release(self, step: HandOverStep) -> int:
         """Have the giver of a hand over let go."""
-        return self.command(self._orders[id(step)][1])
+        return self.command(self._commands[id(step)][1])
 
     def grip(self, step: PickStep | HandOverStep, attempt: Attempt | None = None, fails: bool = False) -> int:
         """Begin a pick or a hand over; index of its move. `fails`: chance has it that it closes on nothing."""

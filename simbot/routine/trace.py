@@ -207,7 +207,7 @@ class Log:
     """Collects the records while the run goes on, and numbers the steps in order of first execution.
 
     `told`: False where nobody asks more of a match than its points and the time it lost. Of needs then only those that
-    were not met are written down, of timed waits and waits for an arrival only those that were cut or ran out.
+    were not met are written down, of waits only those that were cut, and those for an arrival whose limit ran out.
     """
 
     told: bool = True

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from simbot.analysis import cycles
+from simbot.analysis.results import passes_if
 from simbot.studies.runs import Ran
 from simbot.studies.tune_results import Totals
 
@@ -18,6 +19,7 @@ def totals_of(ran: Ran) -> Totals:
         points_per_s=cycles.points_per_s(ran.trace, times),
         points=ran.points,
         passes=not any(one.fails for one in ran.findings),
+        passes_if=passes_if(ran.findings),
         finished_us=ran.finished_us,
     )
 

@@ -74,6 +74,7 @@ class Totals:
     points_per_s: float | None
     points: float
     passes: bool
+    passes_if: str  # see `results.passes_if`
     finished_us: int  # instant of the last wait or delivery
 
 

@@ -84,7 +84,7 @@ def worth(plan: str = "lanterns") -> Document:
     return {
         **_head("worth"), "plan": plan, "seed": 7, "runs": 120, "battery": ["mid-event"],
         "base": _figure(91.4, 89.0, 94.0), "changes": changes, "together": None, "uncertainty": None, "failed": [],
-        "stopped": False, "timers_kept": [31],
+        "stopped": False, "timer_lines": [31],
     }  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from scipy.integrate import solve_ivp
 from simbot.analysis import loads
 from simbot.analysis.loads import OPENS, load_findings
 from simbot.analysis.results import Finding, StateResult
+from simbot.physics import layout as L
 from simbot.physics import strain
 from simbot.physics.heat import AIR, RISE_OF_R
 from simbot.physics.move import DriveFor, PushFor
@@ -46,7 +47,7 @@ def test_a_bus_that_falls_low_is_told_where_nothing_says_what_resets() -> None:
         patch.setattr(loads, "USUAL_BROWN_OUT", lowest + 0.1)
         (found,) = [one for one in load_findings(low, plant, []) if one.kind == "bus_low"]
         assert f"falls to {lowest:.2f} V" in found.text and not found.fails
-        assert found.unless == "nothing resets"  # the run passes only so
+        assert found.provided == "nothing resets"  # the run passes only so
         stated = replace(low, brown_out={"controller": 5.0})
         small = replace(low, battery=tuple(replace(one, open_circuit=7.4) for one in low.battery))
         patch.setattr(loads, "USUAL_BROWN_OUT", lowest - 0.1)
@@ -215,7 +216,7 @@ def test_a_stalled_winding_heats_and_its_resistance_rises() -> None:
     plant.command("lift", PushFor(1.0, 0.9, 1_000_000))
     plant.advance(6_100_000)
     row = plant._log[plant._rows - 1]
-    assert row[9 + 8] == pytest.approx(9.2 / (1.0 + RISE_OF_R * right[0]), rel=1e-6)
+    assert row[L.LOG_MECH + L.LOG_AMPS1] == pytest.approx(9.2 / (1.0 + RISE_OF_R * right[0]), rel=1e-6)
     found = load_findings(plant.robot, plant, [], [1_000_000])
     assert [one.kind for one in found] == ["fades", "winding_hot"]
     assert "in cycle 2" in found[0].text
@@ -243,7 +244,7 @@ def test_a_hot_lift_is_slower() -> None:
     for time, factor in (took[0], took[10], took[-1]):
         twin = a_plant(cold, 10.0)
         w, m = twin.arrays.w, twin.arrays.at["lift"]
-        w[int(w[m + 13]) + 2] *= factor
+        w[int(w[m + L.GRP]) + L.G_R] *= factor
         alone = a_move(twin, "lift", 0.6).first_inside_us()
         assert time == pytest.approx(alone, abs=3)
     assert took[-1][0] > took[0][0] + 10_000

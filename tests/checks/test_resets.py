@@ -238,9 +238,9 @@ def test_the_timeline_says_who_and_when() -> None:
 
 def test_volts_alone_are_told_and_change_nothing() -> None:
     result, calm = tried({"servos": "8.5 V"}, STEPS), tried({}, STEPS)
-    assert [one.unless for one in result.findings if one.kind == "brown_out"] == ["nothing resets"]
+    assert [one.provided for one in result.findings if one.kind == "brown_out"] == ["nothing resets"]
     acted = [one for one in tried({"servos": SERVO_STAGE}, STEPS).findings if one.kind == "brown_out"]
-    assert [one.unless for one in acted] == [""]  # it is in the run
+    assert [one.provided for one in acted] == [""]  # it is in the run
     assert [move.arrival_us for move in result.moves] == [move.arrival_us for move in calm.moves]
 
 

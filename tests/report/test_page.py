@@ -197,7 +197,7 @@ def test_timers_that_stay_are_told_beside_what_changes_are_worth(kept, said, tmp
         "interval": [0.5, 1.5],
         "mean_points": 11.0,
     }
-    own = document(plan="first plan", seed=1, runs=20, changes=[change], together=None, timers_kept=kept)
+    own = document(plan="first plan", seed=1, runs=20, changes=[change], together=None, timer_lines=kept)
     (tmp_path / "studies").mkdir()
     (tmp_path / "studies" / "worth.json").write_text(own, encoding="utf-8")
     page = tmp_path / "page.html"

@@ -84,7 +84,7 @@ def test_a_plan_without_needs_or_moves_is_not_told_to_pass(run_result):
 ])  # fmt: skip
 def test_a_run_that_takes_a_reset_for_absent_passes_only_without_it(run_result, finding, told, says):
     """What a finding tells and the run does not carry out is beside the verdict, and beside the weakest battery."""
-    found = tuple(replace(finding(), fails=False, unless=one) for one in told)
+    found = tuple(replace(finding(), fails=False, provided=one) for one in told)
     fresh = replace(run_result.states[0], findings=found, passes=True)
     run = replace(run_result, states=(fresh, *run_result.states[1:]))
     text = " ".join(printed(run).split())

@@ -212,11 +212,11 @@ def test_timers_are_said_to_stay(tmp_path, capsys):
     )
     lines = (tmp_path / "plan.yaml").read_text(encoding="utf-8").splitlines()
     own = [number for number, line in enumerate(lines, 1) if "wait: 0.3 s" in line]
-    assert json.loads(document.read_text(encoding="utf-8"))["timers_kept"] == own != []
+    assert json.loads(document.read_text(encoding="utf-8"))["timer_lines"] == own != []
     a_plan(tmp_path, [{"repeat": 10, "steps": [pick(), wait("arrival"), place(), wait("arrival")]}])
     assert status([*asked, str(document)]) == 0
     assert "Timers" not in capsys.readouterr().out
-    assert json.loads(document.read_text(encoding="utf-8"))["timers_kept"] == []
+    assert json.loads(document.read_text(encoding="utf-8"))["timer_lines"] == []
 
 
 def test_stopped_while_the_answer_is_written_it_is_still_kept(tmp_path, monkeypatch, capsys):

@@ -24,7 +24,7 @@ from simbot.scenario.positions import turns_inside
 Array = npt.NDArray[np.float64]
 Own = TypeVar("Own", bound="State")
 
-FIRST_ROWS = 8192  # of a log, whose memory comes as it is used; it grows by as much as it has
+FIRST_ROWS = 1024  # of a log; it grows by as much as it has
 _spare_logs: dict[int, list[Array]] = {}  # of plants that were forgotten, by columns: nothing in them counts
 SPARE_LOGS = 2  # as many as two robots of one match have
 MOST_SPARE_ROWS = 32768

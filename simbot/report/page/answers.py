@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from simbot.analysis.results import Finding, MoveResult
+from simbot.analysis.results import Finding, MoveResult, passes_if
 from simbot.report.document import Document
 from simbot.report.labels import digits_apart
 from simbot.report.page import say
 from simbot.report.page.evidence import batteries, changes, is_breaking, ms_of, ranges
 from simbot.report.page.parts import PlanPart, Studies
-from simbot.report.summary import passes_if
 
 Pieces = list[tuple[str, str]]  # class ("", "strong", "alarm", "a", "b") and text
 
@@ -222,13 +221,17 @@ def _breaks(part: PlanPart) -> tuple[Pieces, MoveResult | None]:
             if len(names) > 1
             else f"on its battery, {names[0]}"
         )
-        every += "".join(f"; on {one.name} {passes_if(one)}" for one in states if passes_if(one))
+        every += "".join(
+            f"; on {one.name} {passes_if(one.findings)}" for one in states if passes_if(one.findings)
+        )
         return [("strong", f"{name}: "), ("", f"nothing; every need is met {every}.")], None
     first = failing[0].state
     found = next(one for one in first.findings if one.fails)
     weakest = part.run.weakest_state_that_passes
     only = "only" if weakest == part.ran[0].state.name else "and stronger"
-    unsure = "".join(f", {passes_if(one)}" for one in states if one.name == weakest and passes_if(one))
+    unsure = "".join(
+        f", {passes_if(one.findings)}" for one in states if one.name == weakest and passes_if(one.findings)
+    )
     held = f"passes on {weakest} {only}{unsure}; " if weakest else "passes on no battery; "
     cause = _cause(part, found)
     what = "it fails"

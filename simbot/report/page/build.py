@@ -91,7 +91,7 @@ def page(parts: Sequence[PlanPart], studies: Studies, out: str) -> str:
         cycle=charts.cycle(own),
         scores=scores(own, studies),
         worth=[(name, charts.worth(one), charts.idle(one)) for name, one in studies.worth.items()],
-        timers_kept=TIMERS_KEPT if any(one.get("timers_kept") for one in studies.worth.values()) else "",
+        timers_kept=TIMERS_KEPT if any(one.get("timer_lines") for one in studies.worth.values()) else "",
         studies=studies,
         turns=[] if studies.compare is None else turns(studies.compare),
         turns_nothing=[] if studies.compare is None else idle(studies.compare),

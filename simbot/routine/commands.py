@@ -27,7 +27,7 @@ from simbot.scenario.once import once_a_plan
 from simbot.scenario.plan_file import all_steps
 
 
-class Order(NamedTuple):
+class Commanded(NamedTuple):
     """One command to one mechanism."""
 
     step: Step
@@ -38,15 +38,15 @@ class Order(NamedTuple):
 
 
 @once_a_plan
-def orders_of(plan: Plan) -> dict[int, tuple[Order, ...]]:
-    """Orders of every step, by its identity, in file order; of a hand over: its `by`, then its release."""
+def commands_of(plan: Plan) -> dict[int, tuple[Commanded, ...]]:
+    """Commands of every step, by its identity, in file order; of a hand over: its `by`, then its release."""
     lets_go = _lets_go(plan)
     return {
         id(step): tuple(
-            order._replace(opens=sent_to(order.command) in lets_go[order.mechanism])
+            what._replace(opens=sent_to(what.command) in lets_go[what.mechanism])
             if isinstance(step, MoveStep | EffortStep)
-            else order
-            for order in _orders(step)
+            else what
+            for what in _commands(step)
         )
         for step in all_steps(plan)
     }
@@ -72,7 +72,7 @@ def _lets_go(plan: Plan) -> dict[str, set[Target]]:
     return found
 
 
-def _orders(step: Step) -> Iterator[Order]:
+def _commands(step: Step) -> Iterator[Commanded]:
     if isinstance(step, MoveStep):
         for goal in step.goals:
             yield _goes(step, goal)
@@ -85,33 +85,35 @@ def _orders(step: Step) -> Iterator[Order]:
     elif isinstance(step, DriveForStep):
         push = DriveFor(step.effort, step.by, step.direction, step.duration_us, step.after)
         way = f" in {degrees(step.direction):g} deg" if step.direction else ""
-        yield Order(step, step.mechanism, push, f"{_pushed(step)}{way} for {step.duration_us / 1000:g} ms")
+        yield Commanded(
+            step, step.mechanism, push, f"{_pushed(step)}{way} for {step.duration_us / 1000:g} ms"
+        )
     elif isinstance(step, EffortStep):
         effort = PushFor(step.effort, step.toward, step.duration_us, step.after)
-        yield Order(step, step.mechanism, effort, f"{_pushed(step)} for {step.duration_us / 1000:g} ms")
+        yield Commanded(step, step.mechanism, effort, f"{_pushed(step)} for {step.duration_us / 1000:g} ms")
     elif isinstance(step, ZeroStep):
         label = f"{step.mechanism} to its zero at {step.text}"
-        yield Order(step, step.mechanism, Rezero(step.position, step.effort), label)
+        yield Commanded(step, step.mechanism, Rezero(step.position, step.effort), label)
     elif isinstance(step, SpinStep):
         if step.speed is not None:
-            yield Order(step, step.mechanism, SpinTo(step.speed), f"{step.mechanism} to {step.text}")
+            yield Commanded(step, step.mechanism, SpinTo(step.speed), f"{step.mechanism} to {step.text}")
         else:
             label = f"{step.mechanism} at {step.effort * 100:g} %"
-            yield Order(step, step.mechanism, Spin(step.effort), label)
+            yield Commanded(step, step.mechanism, Spin(step.effort), label)
 
 
-def _goes(step: Step, goal: Goal) -> Order:
-    return Order(step, goal.mechanism, GoTo(goal.target), f"{goal.mechanism} to {goal.text}")
+def _goes(step: Step, goal: Goal) -> Commanded:
+    return Commanded(step, goal.mechanism, GoTo(goal.target), f"{goal.mechanism} to {goal.text}")
 
 
-def _drives(step: DriveStep) -> Order:
+def _drives(step: DriveStep) -> Commanded:
     points = len(step.through)
     by = f" through {points} point{'s' if points > 1 else ''}" if points else ""
     bend = None
     if step.corner is not None or step.smooth or step.along:
         bend = Bend(step.corner, step.smooth, step.along)
     command = DriveTo(step.pose, step.through, bend)
-    return Order(step, step.mechanism, command, f"{step.mechanism} to {step.to}{by}")
+    return Commanded(step, step.mechanism, command, f"{step.mechanism} to {step.to}{by}")
 
 
 def _pushed(step: EffortStep | DriveForStep) -> str:
