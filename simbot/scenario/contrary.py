@@ -34,44 +34,39 @@ from simbot.scenario.model import (
 from simbot.scenario.plan_file import all_steps, held_steps, inner_steps
 
 START = 0  # line of what no step sent
+ELSEWHERE = {"zero", "zero_drift", "backlash"}  # keys by which it stands where its code does not see it
 
 
 @dataclass(frozen=True)
 class Sent:
-    """Where a mechanism was sent last, and whether a wait saw it arrive."""
+    """Where a mechanism was sent last, whether a wait saw it arrive, and whether the next wait looks at it."""
 
     target: Target | Pose
     line: int
     there: bool = False
+    due: bool = False
 
 
 # mechanism -> all that may have been its last command; one that is absent may be anywhere
 State = dict[str, frozenset[Sent]]
 
 
-@dataclass
-class Way:
-    """What is known at a point of the plan; `waiting`: mechanisms whose command no wait has timed yet."""
-
-    state: State
-    waiting: frozenset[str] = frozenset()
-
-    def sent(self, mechanism: str, target: Target | Pose, line: int) -> None:
-        self.state[mechanism] = frozenset((Sent(target, line),))
-        self.waiting |= {mechanism}
-
-    def without(self, mechanisms: set[str]) -> Way:
-        return Way({name: sent for name, sent in self.state.items() if name not in mechanisms}, self.waiting)
-
-    def copy(self) -> Way:
-        return Way(dict(self.state), self.waiting)
+def _without(state: State, mechanisms: set[str]) -> State:
+    return {name: sent for name, sent in state.items() if name not in mechanisms}
 
 
-def _either(ways: list[Way]) -> Way:
+def _timed(state: State, arrived: bool = False) -> State:
+    """After a wait, or where there may have been one: the next one looks at nothing of this."""
+    return {
+        name: frozenset(Sent(one.target, one.line, one.there or (arrived and one.due)) for one in sent)
+        for name, sent in state.items()
+    }
+
+
+def _either(ways: list[State]) -> State:
     """What is known where one of several ways was gone."""
-    common = set(ways[0].state).intersection(*(way.state for way in ways))
-    state = {name: frozenset().union(*(way.state[name] for way in ways)) for name in common}
-    return Way(state, frozenset().union(*(way.waiting for way in ways)))
+    common = set(ways[0]).intersection(*ways[1:])
+    return {name: frozenset().union(*(way[name] for way in ways)) for name in common}
 
 
 def contrary_needs(plan: Plan) -> Iterator[tuple[int, str, str]]:
@@ -82,12 +77,11 @@ def contrary_needs(plan: Plan) -> Iterator[tuple[int, str, str]]:
     state = {name: frozenset((Sent(at, START, True),)) for name, at in plan.start.positions.items()}
     if plan.start.pose is not None:
         state |= {name: frozenset((Sent(plan.start.pose, START, True),)) for name in drives}
-    before = Way(state)
     for period in plan.periods.values():  # the end of a period may cut it anywhere
-        reading.walk(period, before.copy())
-        before = before.without(reading.commanded(period))
+        reading.walk(period, state)
+        state = _without(state, reading.commanded(period))
     if plan.endgame is not None:
-        reading.walk(plan.endgame.steps, before.copy())
+        reading.walk(plan.endgame.steps, state)
     for (line, mechanism), told in sorted(reading.found.items()):
         if "" not in told:
             yield line, f"needs.{mechanism}", next(iter(told))
@@ -119,72 +113,80 @@ class _Reading:
                 names.add(one.mechanism)
         return names
 
-    def walk(self, step: Step, way: Way) -> Way:
-        """What is known after a step, from what is known before it; `way` may be changed."""
+    def walk(self, step: Step, state: State) -> State:
+        """What is known after a step, from what is known before it."""
         if isinstance(step, SequenceStep):
             for inner in step.steps:
-                way = self.walk(inner, way)
+                state = self.walk(inner, state)
         elif isinstance(step, RunStep):
-            way = self.walk(self.plan.routines[step.routine], way)
+            state = self.walk(self.plan.routines[step.routine], state)
         elif isinstance(step, MoveStep):
-            for goal in step.goals:
-                way.sent(goal.mechanism, goal.target, goal.line)
+            state = {**state, **{goal.mechanism: _now(goal.target, goal.line) for goal in step.goals}}
         elif isinstance(step, DriveStep):
-            way.sent(step.mechanism, step.pose, step.line)
+            state = {**state, step.mechanism: _now(step.pose, step.line)}
         elif isinstance(step, DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
-            way.state.pop(step.mechanism, None)
+            state = _without(state, {step.mechanism})
         elif isinstance(step, ActStep):
-            self._act(step, way)
+            state = self._act(step, state)
         elif isinstance(step, WaitStep):
-            _wait(step, way)
+            if step.purpose is None and step.past is None:
+                state = _timed(state, step.arrival and step.at_most_us is None)
         elif isinstance(step, TogetherStep | FirstStep):
-            way = self._side_by_side(step, way)
+            state = self._side_by_side(step, state)
         elif isinstance(step, WhenStep):
-            ways = [self.walk(inner, way.copy()) for inner in held_steps(step)]
-            way = _either([*ways, *([way] if step.otherwise is None else [])])
+            ways = [self.walk(inner, state) for inner in held_steps(step)]
+            state = _either([*ways, *([state] if step.otherwise is None else [])])
         elif isinstance(step, TryStep):
-            again = way.without(self.commanded(step))  # it may begin anew from anywhere in it
-            way = _either([self.walk(inner, again.copy()) for inner in held_steps(step)])
+            state = self._try(step, state)
         elif isinstance(step, RepeatStep):
-            way = self._repeat(step, way)
-        return way
+            state = self._repeat(step, state)
+        return state
 
-    def _act(self, step: ActStep, way: Way) -> None:
+    def _left(self, step: Step, state: State) -> State:
+        """What is known where a step was left anywhere in it, from what is known before it."""
+        return _timed(_without(state, self.commanded(step)))
+
+    def _act(self, step: ActStep, state: State) -> State:
         for need in step.needs:
             if not self.quiet:
-                self.found.setdefault((step.line, need.mechanism), {})[self._contradicted(need, way)] = None
-        way.sent(step.by.mechanism, step.by.target, step.line)
-        if isinstance(step, HandOverStep):
-            way.state.pop(step.giver, None)
+                self.found.setdefault((step.line, need.mechanism), {})[self._contradicted(need, state)] = None
+        state = {**state, step.by.mechanism: _now(step.by.target, step.line)}
+        return _without(state, {step.giver}) if isinstance(step, HandOverStep) else state
 
-    def _side_by_side(self, step: TogetherStep | FirstStep, way: Way) -> Way:
-        """Branches know nothing of what the others command; what a cut one, or several, command may be anywhere."""
+    def _side_by_side(self, step: TogetherStep | FirstStep, state: State) -> State:
+        """Branches know nothing of what the others command; what a cut one, or several, command may be anywhere.
+
+        The waits of a branch look at its own commands only.
+        """
         own = [self.commanded(branch) for branch in step.branches]
-        after = way.copy()
+        after = _without(state, set().union(*own))
         for number, branch in enumerate(step.branches):
             others = set().union(*own[:number], *own[number + 1 :])
-            left = self.walk(branch, Way(way.without(others).state))
-            after = after.without(own[number])
-            after.waiting |= left.waiting
+            ended = self.walk(branch, _timed(_without(state, others)))
             if isinstance(step, TogetherStep):
-                alone = own[number] - others
-                after.state |= {name: sent for name, sent in left.state.items() if name in alone}
+                after |= {name: sent for name, sent in ended.items() if name in own[number] - others}
         return after
 
-    def _repeat(self, step: RepeatStep, way: Way) -> Way:
+    def _try(self, step: TryStep, state: State) -> State:
+        """It may fail, or its time run out, anywhere; then it begins anew, or the other thing is done, or nothing."""
+        left = self._left(step.steps, state)
+        through = self.walk(step.steps, state if step.tries == 1 else _either([state, left]))
+        return _either([through, left if step.otherwise is None else self.walk(step.otherwise, left)])
+
+    def _repeat(self, step: RepeatStep, state: State) -> State:
         if step.times != 1:  # a later round begins where one has ended
             loud, self.quiet = self.quiet, True
-            once = self.walk(step.steps, way.without(self.commanded(step)))
+            once = self.walk(step.steps, _without(state, self.commanded(step)))
             self.quiet = loud
-            way = _either([way, once])
-        after = self.walk(step.steps, way)
+            state = _either([state, once])
+        after = self.walk(step.steps, state)
         inside = inner_steps(step, self.plan, inline=True)
         leaves = any(isinstance(inner, LeaveStep) for inner in inside)
-        return after.without(self.commanded(step)) if leaves else after
+        return _either([after, self._left(step, state)]) if leaves else after
 
-    def _contradicted(self, need: Need, way: Way) -> str:
+    def _contradicted(self, need: Need, state: State) -> str:
         """How a need is contradicted whatever way was gone; empty: it may be met."""
-        sent = way.state.get(need.mechanism)
+        sent = state.get(need.mechanism)
         if sent is None or not all(one.there and self._is_off(need, one.target) for one in sent):
             return ""
         lines = sorted({one.line for one in sent} - {START})
@@ -196,9 +198,14 @@ class _Reading:
         return f"{wanted} {who} {verb} it elsewhere, where it has arrived before this step: never met"
 
     def _is_off(self, need: Need, target: Target | Pose) -> bool:
+        """Whether a target is surely another than the one that is needed, wherever in its window it is arrived at."""
         spec = self.plan.robot.mechanisms[need.mechanism]
-        control = spec.values.get("control") or {}
-        window = float(spec.values.get("window") or control.get("window") or 0.0)
+        if spec.kind == "claw" or not ELSEWHERE.isdisjoint(spec.lines):  # a claw arrives at what it closes on
+            return False
+        loop = spec.servo or spec.values.get("control") or {}
+        if loop.get("after", "brake") != "brake":  # it leaves the place at which it has arrived
+            return False
+        window = float(loop.get("window") or 0.0)
         if isinstance(need.target, Pose) and isinstance(target, Pose):
             apart = hypot(need.target.x - target.x, need.target.y - target.y)
             return apart > need.within + window
@@ -210,11 +217,5 @@ class _Reading:
         return isinstance(need.target, str) and isinstance(target, str) and need.target != target
 
 
-def _wait(step: WaitStep, way: Way) -> None:
-    """A wait for arrivals leaves what it times where it was sent."""
-    if step.purpose is not None or step.past is not None:
-        return
-    if step.arrival and step.at_most_us is None:
-        for name in way.waiting & set(way.state):
-            way.state[name] = frozenset(Sent(one.target, one.line, True) for one in way.state[name])
-    way.waiting = frozenset()
+def _now(target: Target | Pose, line: int) -> frozenset[Sent]:
+    return frozenset((Sent(target, line, due=True),))

@@ -18,6 +18,8 @@ def sent(where, how="arrival", mechanism="other"):
 
 NEED = pick(needs={"other": "open"})
 BRANCH = {"holds": {"hand": "ball"}}
+SETTLES = {"when": BRANCH, "do": [wait("1 s", **{"for": "settling"})], "otherwise": [wait("20 ms")]}
+LEAVES = {"when": {"holds": {"hand": "ball"}}, "do": [], "otherwise": [{"leave": "repeat"}]}
 
 
 @pytest.mark.parametrize("steps", [
@@ -52,9 +54,71 @@ def test_a_need_that_its_plan_contradicts_is_told_and_unmet(steps, tmp_path):
     [{"repeat": 3, "steps": [pick(needs={"other": "shut"}), wait("0.3 s"), place(), *sent("shut")]}],
     [{"repeat": 3, "steps": [NEED, wait("0.3 s"), place(), wait("0.3 s"), *sent("shut")]}],
     [*sent("shut"), {"try": [NEED, *sent("open")], "tries": 2}],
+    # a `try` is left anywhere
+    [{"try": [wait("0.5 s"), *sent("shut")], "at_most": "0.2 s"}, NEED],
+    [{"try": [wait("0.5 s"), *sent("shut")], "at_most": "0.2 s", "otherwise": [NEED]}],
+    [{"move": {"other": "shut"}}, {"try": [wait("0.1 s"), wait("1 s")], "at_most": "0.2 s"}, wait("arrival"), NEED],
+    # so is a repeat
+    [{"move": {"other": "shut"}}, {"repeat": 2, "steps": [LEAVES, wait("arrival")]}, NEED],
+    # a timed wait goes on before it is there, and an arrival is then waited for no more
+    [{"move": {"other": "shut"}}, SETTLES, wait("arrival"), NEED],
+    [{"move": {"other": "shut"}}, {"when": BRANCH, "do": [wait("20 ms")]}, wait("20 ms"), wait("arrival"), NEED],
 ])  # fmt: skip
 def test_what_may_be_met_is_not_told(steps, tmp_path):
     assert not list(contrary_needs(a_plan(tmp_path, steps)))
+
+
+def test_after_a_step_that_fails_a_need_is_met_where_it_was_before(tmp_path):
+    fails = pick(needs={"other": "shut"})
+    plan = a_plan(tmp_path, [{"try": [fails, wait("0.3 s"), *sent("shut")]}, NEED])
+    (state,) = run(plan).states
+    unmet = {found.line for found in state.findings if found.kind == "need_unmet"}
+    ((line, _, text),) = contrary_needs(plan)
+    assert unmet == {line} and "needed at shut" in text
+
+
+def with_mast(folder, mast, steps):
+    """A plan of a robot that has one more mechanism, `mast`, at the lower end of its travel."""
+    sheet = {"voltage": "12 V", "free_speed": "330 rpm", "free_current": "0.4 A"}
+    sheet |= {"stall_torque": "2.4 N*m", "stall_current": "9.4 A", "rotor_inertia": "3e-3 kg*m^2"}
+    hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+    start = {"hand": "open", "other": "open", "mast": mast["travel"][0]}
+    robot = {"motors": {"coil": sheet}, "mechanisms": {**hands, "mast": mast}}
+    return a_plan(folder, steps, robot=robot, start=start)
+
+
+HOLDS = {"loop": "position", "p": "15 /m", "window": "12 mm"}
+SLIDE = {"kind": "slide", "motors": "1 x coil", "gearing": [{"ratio": "1:1", "efficiency": "95 %"}],
+         "drum_diameter": "50 mm", "moving_mass": "1.6 kg", "friction": "5 N", "travel": ["0 m", "0.6 m"],
+         "control": HOLDS}  # fmt: skip
+SERVO = {"speed": "0.2 s/60deg", "stall_torque": "1 N*m", "at": "6 V", "window": "2 deg"}
+CRANK = {"kind": "slider_crank", "servo": SERVO, "travel": ["10 deg", "170 deg"], "crank": "60 mm", "coupler": "180 mm",
+         "slider_mass": "0.1 kg"}  # fmt: skip
+CLAW = {"kind": "claw", **SERVO, "travel": ["0 deg", "90 deg"], "jaw": "70 mm", "contact": "25 deg"}
+
+
+@pytest.mark.parametrize(("mast", "to", "needed", "told"), [
+    (SLIDE, "0.4 m", "0.428 m within 15 mm", True), (SLIDE, "0.4 m", "0.426 m within 15 mm", False),
+    ({**SLIDE, "zero_drift": "1 mm ± 1 mm"}, "0.4 m", "0.428 m within 15 mm", False),
+    ({**SLIDE, "backlash": "5 mm"}, "0.4 m", "0.428 m within 15 mm", False),
+    ({**SLIDE, "control": {"window": "12 mm"}}, "0.4 m", "0 m within 15 mm", True),
+    ({**SLIDE, "control": {"window": "12 mm", "after": "coast"}}, "0.4 m", "0 m within 15 mm", False),
+    (CRANK, "90 deg", "96 deg within 3 deg", True), (CRANK, "90 deg", "94 deg within 3 deg", False),
+    ({"kind": "servo", **SERVO, "travel": ["0 deg", "90 deg"]}, "80 deg", "86 deg within 3 deg", True),
+    ({"kind": "servo", **SERVO, "travel": ["0 deg", "90 deg"]}, "80 deg", "84 deg within 3 deg", False),
+    (CLAW, "80 deg", "30 deg within 5 deg", False),  # where it is held
+])  # fmt: skip
+def test_what_may_stand_elsewhere_than_it_was_sent_is_not_told(mast, to, needed, told, tmp_path):
+    steps = [*sent(to, mechanism="mast"), pick(needs={"mast": needed})]
+    assert bool(list(contrary_needs(with_mast(tmp_path, mast, steps)))) is told
+
+
+def test_a_need_that_is_met_after_one_way_of_a_branch_is_not_told(tmp_path):
+    need = pick(needs={"mast": "0 m within 100 mm moving"})
+    plan = with_mast(tmp_path, SLIDE, [{"move": {"mast": "0.4 m"}}, SETTLES, wait("arrival"), need])
+    (state,) = run(plan).states
+    assert not [found for found in state.findings if found.kind == "need_unmet"]
+    assert not list(contrary_needs(plan))
 
 
 def test_the_end_of_a_period_may_cut_anything(tmp_path):
