@@ -10,11 +10,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from simbot.scenario.errors import Fault, Problem, ScenarioError, nearest
+from simbot.scenario.parameters import Kinds
 from simbot.scenario.sheet import KINDS_OF_FILE, Desk, Sheet, listed
 from simbot.scenario.short_keys import MOST, keys_meant
 from simbot.scenario.yaml_reader import Node, Place, parse_yaml
 
 LINE = re.compile(r"line[1-9]\d*")
+EXAMPLE = "a path such as robot.mechanisms.lift.drum_diameter"
+NO_KINDS: Kinds = {}
+LISTS = ("stages", "blocks", "variants")  # dimensions of keys that hold a list of mappings
 
 
 @dataclass
@@ -81,14 +85,14 @@ def check_roots(changes: list[Change], desk: Desk, sheets: Sequence[Sheet | None
             paths = [path for sheet in sheets if sheet is not None for path in _paths_of(sheet.root)]
             meant = _meant(change.path.split("."), paths)
             few = 1 < len(meant) <= MOST
-            wanted = listed(meant) if few else "a path such as robot.mechanisms.lift.drum_diameter"
             near = meant[0] if len(meant) == 1 else None if few else nearest(root, KINDS_OF_FILE)
+            wanted = listed(meant) if few else "" if len(meant) == 1 else EXAMPLE
             text = "a path begins with game, robot or plan"
             desk.problems.append(change.problem(Fault(text, change.path, wanted, near)))
 
 
-def apply(changes: list[Change], sheet: Sheet, kind: str) -> None:
-    """Put the values of the paths that begin with this kind into the sheet's tree."""
+def apply(changes: list[Change], sheet: Sheet, kind: str, kinds: Kinds = NO_KINDS) -> None:
+    """Put the values of the paths that begin with this kind into the sheet's tree; `kinds`: of mechanisms."""
     for change in changes:
         parts = change.path.split(".")
         if parts[0] == kind and len(parts) > 1:
@@ -96,7 +100,7 @@ def apply(changes: list[Change], sheet: Sheet, kind: str) -> None:
             if isinstance(found, Fault):
                 sheet.desk.problems.append(change.problem(found))
             else:
-                _put(sheet, change, found)
+                _put(sheet, change, found, kinds)
 
 
 def in_full(parts: list[str], root: Node) -> list[str] | Fault:
@@ -144,7 +148,9 @@ def _meant(parts: Sequence[str], paths: Sequence[str], least: int = 1) -> list[s
     return found
 
 
-def _missing(parts: Sequence[str], depth: int, known: Sequence[str], change: Change, root: Node) -> Fault:
+def _missing(
+    parts: Sequence[str], depth: int, known: Mapping[str, Node], change: Change, root: Node, kinds: Kinds
+) -> Fault:
     """There is no key of a path in what stands there: which path was meant, or how to state what is absent."""
     where, part = ".".join(parts[:depth]), parts[depth]
     text = f"there is no such key in {where}"
@@ -152,10 +158,19 @@ def _missing(parts: Sequence[str], depth: int, known: Sequence[str], change: Cha
     if 1 < len(meant) <= MOST:
         return Fault(text, part, listed(meant))
     near = meant[0] if len(meant) == 1 else nearest(part, known)
-    if near is None and parts[depth + 1 : depth + 2] == ["0"] and isinstance(change.node.value, str):
+    listable = isinstance(change.node.value, str) and _may_list(part, known, kinds)
+    if near is None and parts[depth + 1 : depth + 2] == ["0"] and listable:
         whole = f"{where}.{part}='{_as_whole(parts[depth + 1 :], change)}'"
         return Fault(f"{where} has no {part}", None, whole)
     return Fault(text, part, listed(known) if known else f"{where} itself, which is a value", near)
+
+
+def _may_list(key: str, mechanism: Mapping[str, Node], kinds: Kinds) -> bool:
+    """Whether a mechanism of that kind may have a list at that key; gears need motors."""
+    word = mechanism.get("kind")
+    kind = kinds.get(word.value) if word is not None and isinstance(word.value, str) else None
+    has = kind is not None and any(one.key == key and one.dimension in LISTS for one in kind.PARAMETERS)
+    return has and (key != "gearing" or "motors" in mechanism)
 
 
 def _as_whole(parts: Sequence[str], change: Change) -> str:
@@ -166,7 +181,7 @@ def _as_whole(parts: Sequence[str], change: Change) -> str:
     return text
 
 
-def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
+def _put(sheet: Sheet, change: Change, parts: list[str], kinds: Kinds) -> None:
     node = sheet.root = replace(sheet.root)
     around: list[Node] = []  # the list in which the node is an item
     for depth, part in enumerate(parts):
@@ -186,7 +201,7 @@ def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
             if part in value:
                 node = value[part] = replace(value[part])
                 continue
-            known = list(value)
+            known = value
         elif isinstance(value, list):
             node.value = value = list(value)
             if part.isdigit() and int(part) < len(value):
@@ -195,10 +210,10 @@ def _put(sheet: Sheet, change: Change, parts: list[str]) -> None:
                 if last:
                     return
                 continue
-            known = [str(index) for index in range(len(value))]
+            known = {str(index): item for index, item in enumerate(value)}
         else:
-            known = []
-        sheet.desk.problems.append(change.problem(_missing(parts, depth, known, change, sheet.root)))
+            known = {}
+        sheet.desk.problems.append(change.problem(_missing(parts, depth, known, change, sheet.root, kinds)))
         return
 
 

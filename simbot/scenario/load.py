@@ -65,7 +65,7 @@ def _read_plan(
         changes = laid_over.from_plan(sheet) + over
         laid_over.apply(changes, sheet, "plan")
         game_sheet = _sibling(sheet, "game", desk, changes)
-        robot_sheet = _sibling(sheet, "robot", desk, changes)
+        robot_sheet = _sibling(sheet, "robot", desk, changes, kinds)
         laid_over.check_roots(changes, desk, (robot_sheet, sheet, game_sheet))
         game: GameDraft | None = read_game(game_sheet) if game_sheet else None
         robot: RobotDraft | None = read_robot(robot_sheet, kinds) if robot_sheet else None
@@ -212,7 +212,7 @@ def load_robot(
 ) -> tuple[Robot, list[Remark]]:
     """A robot alone, and what is assumed or doubtful in it; `trees`: as of `load_plan`."""
     desk = Desk(trees)
-    sheet = _open_changed(Path(path), "robot", desk, overrides)
+    sheet = _open_changed(Path(path), "robot", desk, overrides, kinds)
     draft = read_robot(sheet, kinds) if sheet is not None else None
     desk.close()
     assert draft is not None and draft.robot is not None, "no robot, and no mistake noted"
@@ -229,16 +229,20 @@ def load_game(path: Path, overrides: Mapping[str, str] = NO_CHANGES) -> Game:
     return draft.game
 
 
-def _open_changed(path: Path, kind: str, desk: Desk, overrides: Mapping[str, str]) -> Sheet | None:
+def _open_changed(
+    path: Path, kind: str, desk: Desk, overrides: Mapping[str, str], kinds: Kinds = laid_over.NO_KINDS
+) -> Sheet | None:
     sheet = open_sheet(path, kind, desk)
     changes = laid_over.from_command_line(overrides, desk)
     laid_over.check_roots(changes, desk, (sheet,))
     if sheet is not None:
-        laid_over.apply(changes, sheet, kind)
+        laid_over.apply(changes, sheet, kind, kinds)
     return sheet
 
 
-def _sibling(sheet: Sheet, kind: str, desk: Desk, changes: list[laid_over.Change]) -> Sheet | None:
+def _sibling(
+    sheet: Sheet, kind: str, desk: Desk, changes: list[laid_over.Change], kinds: Kinds = laid_over.NO_KINDS
+) -> Sheet | None:
     """The game or robot file that a plan names."""
     name = sheet.text(("plan", kind))
     if name is None:
@@ -251,5 +255,5 @@ def _sibling(sheet: Sheet, kind: str, desk: Desk, changes: list[laid_over.Change
         return None
     other = open_sheet(path, kind, desk)
     if other is not None:
-        laid_over.apply(changes, other, kind)
+        laid_over.apply(changes, other, kind, kinds)
     return other

@@ -233,6 +233,11 @@ def test_changes_are_checked_at_their_place(folder):
                 "robot.mechanisms.drive.gearing='[{ratio: 3}]'",
             ],
         ),
+        (
+            "robot.mechanisms.lift.springs.0.force",
+            "9 N",
+            ["lift has no springs", "robot.mechanisms.lift.springs='[{force: 9 N}]'"],
+        ),
         ("robot.mechanisms.lift.ratio", "3", ["gearing: [{ratio: 2:1,", "mean 'gearing'"]),
         ("robot.motors.wheel.gearing", "3", ["mean 'internal_ratio'"]),
     ],
@@ -242,6 +247,21 @@ def test_overrides_are_explained(folder, key, value, words):
     assert len(messages) == 1
     for word in (*words, f"--set {key}={value}"):
         assert word in messages[0]
+
+
+def test_a_list_is_offered_where_the_kind_knows_it(folder):
+    """A servo knows no gears; a motor's are inside its case; of what nobody knows, nothing is made up."""
+    for key in ("mechanisms.gripper.gearing", "mechanisms.lift.rubbish", "motors.wheel.stages"):
+        (problem,) = folder.problems({f"robot.{key}.0.ratio": "2:1"})
+        assert problem.given == key.rpartition(".")[2] and "[{" not in str(problem)
+
+
+def test_where_one_path_is_meant_no_other_is_an_example(folder):
+    for short, full in (("lift.fric", "lift.friction"), ("drum", "lift.drum_diameter")):
+        (problem,) = folder.problems({short: "1 N"})
+        assert problem.nearest == f"robot.mechanisms.{full}" and problem.wanted == ""
+    (problem,) = folder.problems({"rubbish": "1 N"})
+    assert "such as" in problem.wanted and problem.nearest is None
 
 
 def test_a_wait_is_named_by_its_line(folder):
