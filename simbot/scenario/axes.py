@@ -16,7 +16,7 @@ from simbot.scenario.changes import in_full
 from simbot.scenario.errors import Fault, ScenarioError, SimbotError, ValueFault, nearest
 from simbot.scenario.given_numbers import numbers_in
 from simbot.scenario.relative import text_at
-from simbot.scenario.sheet import KINDS_OF_FILE
+from simbot.scenario.sheet import GEARS, KINDS_OF_FILE
 from simbot.scenario.short_keys import keys_meant, nearest_key, several
 from simbot.scenario.unit_table import DIMENSIONS
 from simbot.scenario.units import SPREAD, read_quantity
@@ -25,7 +25,6 @@ from simbot.scenario.yaml_reader import Node
 MOST = 2001  # values of one quantity
 PART = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)(?![\d.]|,\d)\s*(.*?)\s*")
 BEGINS_WITH_NUMBER = re.compile(r"\s*[-+]?\.?\d")
-GEARS = ("ratio", "gear_ratio", "gearing")
 EXAMPLE = "FROM:TO with their unit, such as 20:60 mm, or FROM:TO:STEP, such as 20:60:5 mm"
 
 

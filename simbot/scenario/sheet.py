@@ -182,10 +182,9 @@ class Sheet:
         """
         guessed = {}
         for key in [key for key in mapping if key not in known]:
-            other = next((word for word in OTHER_WORDS.get(key, ()) if word in known), None)
-            if other is not None:
-                wanted = OF_GEARS.get(other, "")
-                self.fail((*loc, key), Fault("unknown key", key, wanted, other), of_key=True)
+            geared = next((one for one in OF_GEARS if one in known), None)
+            if geared is not None and key in (*GEARS, *OF_GEARS):
+                self.fail((*loc, key), Fault("unknown key", key, OF_GEARS[geared], geared), of_key=True)
                 continue
             absent = [one for one in known if one not in mapping]
             near = nearest(key, absent) or nearest(key, known)
@@ -244,13 +243,8 @@ class Sheet:
             self.fail(inner, Fault(text, shown, as_list(shown) if text == LIST_WANTED else wanted))
 
 
-# What a mechanism's gears are called where they are not: its own stages, and those inside its motor's case.
-OTHER_WORDS = {
-    "ratio": ("gearing", "internal_ratio"),
-    "gear_ratio": ("gearing", "internal_ratio"),
-    "internal_ratio": ("gearing",),
-    "gearing": ("internal_ratio",),
-}
+GEARS = ("ratio", "gear_ratio", "gearing")  # what a mechanism's gears are called
+# Keys of gears, a mechanism's own stages and those inside its motor's case: which they are.
 OF_GEARS = {
     "gearing": "gearing: [{ratio: 2:1, efficiency: 95 %}], its stages; internal_ratio is a motor's",
     "internal_ratio": "internal_ratio, of the gears inside its case; gearing is a mechanism's",
