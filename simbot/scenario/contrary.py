@@ -57,8 +57,9 @@ def _without(state: State, mechanisms: set[str]) -> State:
 
 def _timed(state: State, arrived: bool = False) -> State:
     """After a wait, or where there may have been one: the next one looks at nothing of this."""
+    due = {name: {one for one in sent if one.due} for name, sent in state.items()}
     return {
-        name: frozenset(Sent(one.target, one.line, one.there or (arrived and one.due)) for one in sent)
+        name: (sent - due[name]) | {Sent(one.target, one.line, there=arrived) for one in due[name]}
         for name, sent in state.items()
     }
 
