@@ -6,11 +6,12 @@ is integrated by itself.
 
 from __future__ import annotations
 
+import sys
 from itertools import pairwise
 from math import exp, inf, log, radians
-from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from builders import SMALL, G, Words, a_move, a_plant, a_robot, a_run, winding
 from scipy.integrate import solve_ivp
@@ -20,6 +21,7 @@ from simbot.physics.move import PushFor, Spin
 from simbot.physics.plant import Plant, running
 from simbot.scenario.errors import ScenarioError
 
+Array = npt.NDArray[np.float64]
 VOLTS, OHMS = 12.6, 0.2
 R, K, J = 0.6, 0.02, 2e-4
 WHEEL_J = 1e-9
@@ -150,38 +152,49 @@ def test_as_often_as_it_happens() -> None:
         assert off >= on
 
 
-def a_long_struggle(seconds: int) -> Plant:
-    """What resets again and again beside a slow profile, which acts at every tick."""
+def a_long_struggle(seconds: int, beside: bool) -> Plant:
+    """What resets again and again: alone, or beside a slow profile, which acts at every tick."""
     stage = {"below": "8 V", "back_above": "11 V", "back_after": "0.15 s", "stops": "motors"}
     strong = {**SMALL, "stall_current": "60 A"}
     other = {**LIFT, "motors": "3 x strong", "moving_mass": "30 kg"}
     control = {"loop": "profile", "speed": "5 mm/s", "acceleration": "1 m/s^2", "p": "10 /m"}
     slow = {**LIFT, "control": control}
     plant = bench({"outputs": stage}, motors={"strong": strong}, other=other, slow=slow)
-    a_move(plant, "slow", 0.5)
+    if beside:
+        a_move(plant, "slow", 0.5)
     a_move(plant, "other", 2.9)
     plant.advance(seconds * 1_000_000)
     return plant
 
 
-def test_many_resets_are_gone_through_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Time is not gone through to the end again after each of them; and all is to the bit as if it were."""
-    go_on, taken = Plant._go_on, [0]
+@pytest.mark.parametrize("beside", [True, False])
+def test_many_resets_are_gone_through_once(monkeypatch: pytest.MonkeyPatch, beside: bool) -> None:
+    """Time is not gone through to the end again after each of them; and all is as if it were.
 
-    def counted(plant: Plant, *given: Any) -> bool:
-        begin = plant._rows
-        seen = go_on(plant, *given)
-        taken[-1] += plant._rows - begin  # steps
-        return seen
+    Alone, the bus stands still while the motors are off: the step in which they come back goes to the end.
+    """
+    advance, calls, steps = running.advance, [0], [0]
 
-    monkeypatch.setattr(Plant, "_go_on", counted)
-    plant = a_long_struggle(20)
-    taken.append(0)
-    monkeypatch.setattr(running, "TRIED", inf)
-    whole = a_long_struggle(20)
-    assert len(plant.off_spells()[0][2]) > 50
-    assert taken[1] > 10 * taken[0]
-    assert plant.off_spells()[0][2] == whole.off_spells()[0][2]
+    def counted(w: Array, tab: Array, log: Array, row: int, t_end: float) -> tuple[int, int]:
+        code, after = advance(w, tab, log, row, t_end)
+        calls[-1] += 1
+        steps[-1] += after - row
+        return code, after
+
+    monkeypatch.setattr(running, "advance", counted)
+    plant = a_long_struggle(20, beside)
+    calls.append(0)
+    steps.append(0)
+    monkeypatch.setattr(running, "LOOKED_AT", sys.maxsize)
+    whole = a_long_struggle(20, beside)
+    spells = plant.off_spells()[0][2]
+    assert len(spells) > 50
+    assert calls[0] <= calls[1]
+    assert calls[0] <= 4 * len(spells) + 4  # off, and on: to see when, and to go there
+    assert steps[0] <= steps[1]
+    if beside:
+        assert steps[1] > 10 * steps[0]
+    assert spells == whole.off_spells()[0][2]
     assert np.array_equal(plant.arrays.w, whole.arrays.w)
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
-from functools import partial
+from functools import cache, partial
 from math import isinf
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.move import microseconds
 from simbot.physics.plant.whereabouts import Whereabouts
-from simbot.physics.resets import EXACT, ON, Resets
+from simbot.physics.resets import ON, Resets
 from simbot.physics.stepper import LOG_FULL, SEEN, advance
 
 Array = npt.NDArray[np.float64]
@@ -23,8 +24,8 @@ class EndlessSteps(RuntimeError):
 
 
 TAIL_ROWS = 256  # of the log of what would have come after a takeover
-TRIED = 0.05  # s: after a reset at least so far, until the next
-FARTHER = 4.0
+LOOKED_AT = 16  # steps after a reset in which the next is looked for, whole ones, wherever they end
+MORE = 4  # times so many where there is none in them
 MOST_ROWS = 500_000
 HEADWAY_ROWS = 32_768  # so many steps in a row that take less than a microsecond each lead nowhere
 
@@ -35,20 +36,26 @@ class Running(Whereabouts):
     __slots__ = ()
 
     def _go_on(
-        self, t_end: float, watched: tuple[str, ...], before_step: Callable[[], None] | None = None
+        self,
+        t_end: float,
+        watched: tuple[str, ...],
+        before_step: Callable[[], None] | None = None,
+        most: int = sys.maxsize,
     ) -> bool:
+        """As _advance, without resets; no more than `most` steps."""
         w, tab = self.arrays.w, self.arrays.tab
+        last = self._rows + most
         if watched:
             self._watch_for(watched, 1.0)
         while True:
-            log = self._log
+            log = self._log[:last]
             if before_step is not None:  # no room for a step: it stops before it; then room for one
                 code, _ = advance(w, tab, log[: self._rows], self._rows, t_end)
                 if code == LOG_FULL:
                     before_step()
                     log = log[: self._rows + 1]
             code, self._rows = advance(w, tab, log, self._rows, t_end)
-            if code != LOG_FULL:
+            if code != LOG_FULL or self._rows == last:
                 break
             if self._rows < len(self._log):
                 continue
@@ -87,18 +94,18 @@ class Running(Whereabouts):
         resets = self._resets
         if resets is None:
             return self._go_on(t_end, watched, before_step)
-        tried = t_end  # so far at first: where one reset follows another, what comes after them is not gone through
+        most = sys.maxsize  # steps; few after a reset, so that what comes after the next is not gone through
         while True:
             begin = self._bookmark(self._rows)
-            seen = self._go_on(tried, watched, before_step)
-            end, until = self._bookmark(begin[1]), float(self.arrays.w[L.T])
-            volts = partial(self._volts_at, begin)
-            change = resets.next_change(self.arrays.w, end[2], until, volts)
-            begin_t = float(begin[0][L.T])
-            if tried < t_end and not seen and (change is None or change[0] > _uncut(end[2], until)):
-                self._go_back(begin)
-                tried = min(t_end, begin_t + FARTHER * (tried - begin_t))
-                continue
+            volts = cache(partial(self._volts_at, begin))
+            while True:
+                seen = self._go_on(t_end, watched, before_step, most)
+                end, until = self._bookmark(begin[1]), float(self.arrays.w[L.T])
+                change = resets.next_change(self.arrays.w, end[2], until, volts)
+                if seen or until >= t_end or (change is not None and change[0] < until):
+                    break
+                self._go_back(begin)  # not on from here: the kernel, entered anew, may act at one more tick
+                most *= MORE
             if change is not None and change[0] < until:
                 self._go_back(begin)
                 seen = self._go_on(change[0], (), before_step)
@@ -109,9 +116,9 @@ class Running(Whereabouts):
             if change is not None:
                 for device in change[1]:
                     self._change_power(resets, device)
-                tried = min(t_end, change[0] + max(FARTHER * (change[0] - begin_t), TRIED))
             if change is None or seen or self.arrays.w[L.T] >= t_end:
                 return seen
+            most = LOOKED_AT
 
     def _bookmark(self, rows: int) -> tuple[Array, int, Array]:
         """The present state: the kernel's array, the number of steps, and those of them from a number on."""
@@ -179,9 +186,3 @@ class Running(Whereabouts):
             return []
         spells = self._resets.program_resets(self.arrays.w, self.now_us / 1e6)
         return [(microseconds(off), None if isinf(on) else microseconds(on)) for off, on in spells]
-
-
-def _uncut(rows: Array, until: float) -> float:
-    """Begin of the step that the end of a run cuts short [s]: what is before it is so in a longer run, too."""
-    ends = rows[:, L.LOG_T] + rows[:, L.LOG_H]
-    return float(min(rows[ends > until - EXACT, L.LOG_T], default=until))
