@@ -538,6 +538,20 @@ def heat_up(w: Array, span: float) -> Any:
 
 
 @inner
+def may_give_back(w: Array) -> Any:
+    """False only where nothing gives anything back to the battery: what stands still only takes."""
+    for k in range(int(w[L.N_LIVE])):
+        m = int(w[L.LIVE + k])
+        g = int(w[m + L.GRP])
+        for _ in range(int(w[m + L.N_GRP])):
+            gives = w[g + L.G_LIM] != 0.0 or w[m + L.DUTY] * w[g + L.G_SHARE] * w[g + L.G_I] < 0.0
+            if gives and not elsewhere(w, m, g) and w[g + L.G_RAIL] < 0.0:
+                return True
+            g += L.GROUP_SIZE
+    return False
+
+
+@inner
 def take_currents(w: Array, tab: Array) -> Any:
     """What each mechanism takes from the battery now [A]; remembers the most that others gave back to it."""
     back = 0.0

@@ -437,7 +437,6 @@ def _given_back(plant: Plant, move: Move) -> float:
         end = min(end, move.cut_us)
     if plant._rows == 0 or end <= move.start_us:
         return 0.0
-    assert plant.arrays.w[L.TOLD] == 1.0
     log = plant._log[: plant._rows]
     row = int(np.searchsorted(log[:, L.LOG_T], end / 1e6, side="left")) - 1
     column = L.LOG_MECH + L.LOG_PER_MECH * plant.arrays.number[move.mechanism] + L.LOG_BACK

@@ -289,8 +289,7 @@ GUIDE_RUB = 6  # friction besides that of its segment [N]
 GUIDE_FASTEST = 7  # square of the speed that the code lets it have there [m²/s²]
 
 # --- log row --------------------------------------------------------------------------------------------
-# Where TOLD is 0 these are not written and hold anything: squares, charge and energy; of mechanisms LOG_BACK, currents,
-# heats and forces.
+# Where TOLD is 0 these are not written and hold anything: squares, charge and energy, currents, heats and forces.
 LOG_T = 0
 LOG_H = 1
 LOG_V0 = 2

@@ -11,6 +11,7 @@ from simbot.physics.bus import (
     add_moving,
     evaluate,
     is_highest,
+    may_give_back,
     rail_mode,
     servo_duty,
     solve_from_top,
@@ -307,13 +308,13 @@ def settle_at_rest(w: Array, tab: Array, m: int) -> Any:
 
 @inner
 def note(w: Array, tab: Array) -> Any:
-    """Extremes of voltage and current; where it is told, what others gave back."""
+    """Extremes of voltage and current, and what others gave back, which floors hang on."""
     if w[L.V] < w[L.V_MIN]:
         w[L.V_MIN] = w[L.V]
         w[L.V_MIN_AT] = w[L.T]
     if w[L.I] > w[L.I_MAX]:
         w[L.I_MAX] = w[L.I]
-    if w[L.TOLD] == 1.0:
+    if w[L.TOLD] == 1.0 or may_give_back(w):
         take_currents(w, tab)
 
 

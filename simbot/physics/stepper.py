@@ -76,9 +76,9 @@ def commit(
         log[row, column + L.LOG_Q1] = w[m + L.Q]
         log[row, column + L.LOG_SPEED1] = w[m + L.SPEED]
         log[row, column + L.LOG_ACC1] = w[m + L.ACC] if moving else 0.0
+        log[row, column + L.LOG_BACK] = w[m + L.OTHERS_BACK]
         if told:
             g = int(w[m + L.GRP])
-            log[row, column + L.LOG_BACK] = w[m + L.OTHERS_BACK]
             log[row, column + L.LOG_AMPS1] = w[g + L.G_I] if flows(w, m, g) else 0.0
             log[row, column + L.LOG_FORCE1] = force_now(w, m, g)
             log[row, column + L.LOG_HEATS] = w[g + L.G_SQUARED]

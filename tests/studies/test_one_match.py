@@ -41,6 +41,12 @@ def test_a_match_of_which_only_points_are_asked_is_the_same_match(plan):
         assert in_brief == in_vain and len(brief[0].waits) < len(trace.waits)
 
 
+def test_floors_are_those_of_the_match_whether_it_is_told_or_not(plan):
+    day, battery = Day(plan, 3, 1), plan.robot.battery[0]
+    whole, brief = (day.play(10, battery, told)[0].moves for told in (True, False))
+    assert [one.move.floor_s() for one in whole] == [one.move.floor_s() for one in brief]
+
+
 def test_what_is_not_told_is_no_number_and_what_something_hangs_on_is_noted(plan):
     def energy(robot, battery, told):
         return Day(replace(plan, robot=robot), 3, 1).play(10, battery, told)[1].energy()
