@@ -44,8 +44,10 @@ def test_a_match_of_which_only_points_are_asked_is_the_same_match(plan):
 def test_floors_are_those_of_the_match_whether_it_is_told_or_not(plan):
     day, battery = Day(plan, 3, 1), plan.robot.battery[0]
     whole, brief = (day.play(10, battery, told)[0].moves for told in (True, False))
-    for one, other in zip(whole, brief, strict=True):
-        assert one.move.floor_s() == pytest.approx(other.move.floor_s(), rel=1e-12)
+    floors = [(one.move.floor_s(), other.move.floor_s()) for one, other in zip(whole, brief, strict=True)]
+    assert sum(one is not None for one, _ in floors) > 50
+    for one, other in floors:
+        assert one == (None if other is None else pytest.approx(other, abs=1e-9))
 
 
 def test_what_is_not_told_is_no_number_and_what_something_hangs_on_is_noted(plan):
