@@ -178,6 +178,11 @@ class StateResult:
         None  # that the battery gives more than its fuse's rating; None: it has no fuse
     )
 
+    @property
+    def passes_if(self) -> str:
+        """What it takes for granted where it passes (see `passes_if`); else nothing."""
+        return passes_if(self.findings) if self.passes else ""
+
 
 @dataclass(frozen=True)
 class RunResult:

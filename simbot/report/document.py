@@ -18,7 +18,6 @@ from simbot.analysis.results import (
     RunResult,
     StateResult,
     TimeShares,
-    passes_if,
 )
 
 FORMAT = 1
@@ -73,7 +72,7 @@ def _state(state: StateResult) -> Document:
         "open_circuit_v": rounded(state.open_circuit),
         "resistance_ohm": rounded(state.resistance),
         "passes": state.passes,
-        "passes_if": passes_if(state.findings) if state.passes else "",
+        "passes_if": state.passes_if,
         "cycles": state.cycles,
         "cycle_time_s": rounded(state.cycle_time_s),
         "cycle_time_sd_s": rounded(state.cycle_time_sd_s),

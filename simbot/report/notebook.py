@@ -10,7 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from simbot import __version__
-from simbot.analysis.results import MoveResult, StateResult, passes_if
+from simbot.analysis.results import MoveResult, StateResult
 from simbot.report.figures.all import drawn, makers
 from simbot.report.rendered import inlined, rendered
 from simbot.report.studies_read import Study
@@ -21,6 +21,7 @@ from simbot.report.summary import (
     fold_findings,
     fold_moves,
     no_arrival,
+    sure_where,
     waits_for_arrival,
 )
 from simbot.studies.shown import Shown
@@ -100,19 +101,13 @@ def _prediction(shown: Shown) -> str:
     run, state = shown.run, shown.state
     if not run.failing_states:
         text = "Every need that the plan states is met on every battery state"
-        text += (
-            "".join(
-                f"; on {one.name} {passes_if(one.findings)}" for one in run.states if passes_if(one.findings)
-            )
-            + "."
-        )
+        text += f"{sure_where(run.states)}."
     elif run.weakest_state_that_passes is None:
         text = f"It fails already on the strongest battery, and on {_listed(run.failing_states)}."
     else:
         weakest = run.weakest_state_that_passes
-        sure = next(passes_if(one.findings) for one in run.states if one.name == weakest)
-        text = f"The weakest battery with which it passes{sure and ' ' + sure} is {weakest}; it fails on "
-        text += f"{_listed(run.failing_states)}."
+        passes = next(f"passes {one.passes_if}".strip() for one in run.states if one.name == weakest)
+        text = f"The weakest battery with which it {passes} is {weakest}; it fails on {_listed(run.failing_states)}."
     if state.cycle_time_s is not None:
         text += f" On {state.name} a cycle takes {state.cycle_time_s:.2f} s and a match brings {_points(state)} points."
     return text
@@ -143,7 +138,7 @@ def _measured_lead(moves: Sequence[MoveResult]) -> str:
 
 def _state(state: StateResult) -> Row:
     failing = [found for found in state.findings if found.fails]
-    routine = f"passes {passes_if(state.findings)}".strip() if state.passes else f"misses {len(failing)}"
+    routine = f"passes {state.passes_if}".strip() if state.passes else f"misses {len(failing)}"
     if failing:
         routine += f", first at {failing[0].at_us / 1e6:.2f} s (line {failing[0].line})"
     return {

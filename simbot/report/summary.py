@@ -66,6 +66,11 @@ class TimerAdvice:
         return self.suggested_us < self.written_us
 
 
+def sure_where(states: Iterable[StateResult]) -> str:
+    """`; on tired if nothing resets`: of those that pass only so."""
+    return "".join(f"; on {one.name} {one.passes_if}" for one in states if one.passes_if)
+
+
 def waits_for_arrival(move: MoveResult) -> bool:
     """True where the routine went on because it saw the arrival, and the arrival was a true one."""
     return move.seen_arrival_us is not None and move.verdict in ("snug", "slack")

@@ -10,7 +10,7 @@ from typing import IO
 from rich.console import Console
 from rich.text import Text
 
-from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult, passes_if
+from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
 from simbot.report import bars
 from simbot.report.labels import cut
 from simbot.report.summary import (
@@ -133,12 +133,11 @@ def _head(run: RunResult) -> Lines:
         failing = [found for found in state.findings if found.fails]
         never = next((found for found in state.findings if found.kind == "never_arrived"), None)
         if state.passes and never is not None:
-            sure = passes_if(state.findings)
-            line.append(f"passes{sure and ' ' + sure}; line {never.line} waits in vain", ALARM)
+            line.append(f"{f'passes {state.passes_if}'.strip()}; line {never.line} waits in vain", ALARM)
         elif not state.moves and not state.needs:
             line.append("nothing to judge: no move, no need", ALARM)
-        elif state.passes and state.needs and passes_if(state.findings):
-            line.append(f"passes {passes_if(state.findings)}", ALARM)
+        elif state.passes and state.needs and state.passes_if:
+            line.append(f"passes {state.passes_if}", ALARM)
         elif state.passes:
             line.append("passes" if state.needs else "passes, but states no need")
         else:
@@ -156,11 +155,7 @@ def _weakest(run: RunResult) -> Lines:
     else:
         weakest = run.weakest_state_that_passes
         text = f"Weakest battery with which the routine still passes: {weakest}"
-        text += "".join(
-            f", {passes_if(one.findings)}"
-            for one in run.states
-            if one.name == weakest and passes_if(one.findings)
-        )
+        text += "".join(f", {one.passes_if}" for one in run.states if one.name == weakest and one.passes_if)
     passing = [state.name for state in run.states if state.passes]
     if run.failing_states and passing and run.weakest_state_that_passes != passing[-1]:
         text += f"; {_names(passing)} pass{'es' if len(passing) == 1 else ''} all the same"

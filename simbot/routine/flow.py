@@ -50,12 +50,16 @@ class Flow(ActingSteps):
         super().__init__(field, plan, plant, luck)
         self.left = False  # the period's routine was left
         actor = self.actor
+
+        def carry_out(step: Step, branch: Branch) -> None:
+            branch.pending.extend(actor.carry_out(step))
+
         self.handlers: dict[type[Step], Callable[[Any, Branch], Events | None]] = {
-            MoveStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
+            MoveStep: carry_out,
             DriveStep: self._drive,
-            DriveForStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
-            EffortStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
-            ZeroStep: lambda step, branch: branch.pending.extend(actor.carry_out(step)),
+            DriveForStep: carry_out,
+            EffortStep: carry_out,
+            ZeroStep: carry_out,
             PawlStep: lambda step, branch: self._pawl(step),
             SpinStep: lambda step, branch: branch.pending.extend(actor.spin(step)),
             LetGoStep: lambda step, branch: actor.let_go(step),

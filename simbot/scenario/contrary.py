@@ -31,7 +31,7 @@ from simbot.scenario.model import (
     WhenStep,
     ZeroStep,
 )
-from simbot.scenario.plan_file import all_steps, held_steps, inner_steps
+from simbot.scenario.plan_file import all_steps, held_steps, inner_steps, sends
 
 START = 0  # line of what no step sent
 ELSEWHERE = {"zero", "zero_drift", "backlash"}  # keys by which it stands where its code does not see it
@@ -104,15 +104,9 @@ class _Reading:
 
     def commanded(self, step: Step) -> set[str]:
         """Mechanisms that are sent or driven anywhere in it."""
-        names: set[str] = set()
-        for one in inner_steps(step, self.plan, inline=True):
-            if isinstance(one, MoveStep):
-                names |= {goal.mechanism for goal in one.goals}
-            elif isinstance(one, ActStep):
-                names |= {one.by.mechanism, *([one.giver] if isinstance(one, HandOverStep) else [])}
-            elif isinstance(one, DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
-                names.add(one.mechanism)
-        return names
+        inside = list(inner_steps(step, self.plan, inline=True))
+        names = {name for one in inside for name, _ in sends(one)}
+        return names | {one.giver for one in inside if isinstance(one, HandOverStep)}
 
     def walk(self, step: Step, state: State) -> State:
         """What is known after a step, from what is known before it."""

@@ -113,7 +113,7 @@ def _partner(sheet: Sheet, kinds: Kinds, game_over: list[laid_over.Change], desk
             sheet.fail((*at, "plan"), Fault("that is this plan itself", file, "the plan of the other robot"))
         else:
             path = sheet.path.parent / file
-            theirs = _game_named(path)
+            theirs = _game_named(path, desk)
             if game is not None and theirs is not None and game.resolve() != theirs.resolve():
                 # all that its own files could be found wrong in would follow from that
                 sheet.fail(
@@ -126,9 +126,9 @@ def _partner(sheet: Sheet, kinds: Kinds, game_over: list[laid_over.Change], desk
     return found
 
 
-def _game_named(path: Path) -> Path | None:
+def _game_named(path: Path, desk: Desk) -> Path | None:
     """The game's file that a plan names, its own `change` laid over it; None: none that is there."""
-    sheet = open_sheet(path, "plan", Desk())
+    sheet = open_sheet(path, "plan", Desk(desk.trees))  # what is wrong with it is told when it is read
     if sheet is None:
         return None
     laid_over.apply(laid_over.from_plan(sheet), sheet, "plan")

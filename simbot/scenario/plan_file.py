@@ -15,11 +15,14 @@ from simbot.scenario.model import (
     ActStep,
     DriveForStep,
     DriveStep,
+    EffortStep,
     Endgame,
     FirstStep,
     HandOverStep,
     LeaveStep,
     MechanismSpec,
+    MoveStep,
+    PawlStep,
     PickStep,
     PlaceStep,
     Plan,
@@ -28,6 +31,7 @@ from simbot.scenario.model import (
     RunStep,
     SenseStep,
     SequenceStep,
+    SpinStep,
     Start,
     Step,
     Target,
@@ -35,6 +39,7 @@ from simbot.scenario.model import (
     TryStep,
     WaitStep,
     WhenStep,
+    ZeroStep,
 )
 from simbot.scenario.once import once_a_plan
 from simbot.scenario.robot_file import RobotDraft
@@ -221,6 +226,17 @@ def held_steps(step: Step) -> tuple[Step, ...]:
     if isinstance(step, TryStep | WhenStep):
         return (step.steps,) if step.otherwise is None else (step.steps, step.otherwise)
     return ()
+
+
+def sends(step: Step) -> Iterator[tuple[str, Target | None]]:
+    """What a step itself sends on its way, and where to; None: it says no place."""
+    goals = step.goals if isinstance(step, MoveStep) else ()
+    if isinstance(step, ActStep):
+        release = step.release if isinstance(step, HandOverStep) else None
+        goals = (step.by,) if release is None else (step.by, release)
+    yield from ((goal.mechanism, goal.target) for goal in goals)
+    if isinstance(step, DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
+        yield step.mechanism, None
 
 
 def with_held(step: Step, change: Callable[[SequenceStep], SequenceStep]) -> Step:

@@ -6,28 +6,21 @@ from collections.abc import Iterable, Iterator
 
 from simbot.scenario.model import (
     ActStep,
-    DriveForStep,
-    DriveStep,
-    EffortStep,
     FirstStep,
     HandOverStep,
-    MoveStep,
-    PawlStep,
     PickStep,
     Plan,
     RepeatStep,
     RunStep,
     SequenceStep,
-    SpinStep,
     Step,
     Target,
     TogetherStep,
     TryStep,
     WaitStep,
     WhenStep,
-    ZeroStep,
 )
-from simbot.scenario.plan_file import all_steps, held_steps, inner_steps
+from simbot.scenario.plan_file import all_steps, held_steps, inner_steps, sends
 
 
 def short_limits(plan: Plan) -> Iterator[tuple[int, str, str]]:
@@ -66,7 +59,7 @@ def again_us(step: Step, plan: Plan) -> int:
 
 def passings(plan: Plan) -> Iterator[tuple[int, str, str]]:
     """Waits for a mechanism to pass a point on a way on which nothing sends it."""
-    sent = {mechanism for step in all_steps(plan) for mechanism, _ in _sends(step)}
+    sent = {mechanism for step in all_steps(plan) for mechanism, _ in sends(step)}
     for step in all_steps(plan):
         past = step.past if isinstance(step, WaitStep) else None
         if past is None or past.mechanism in sent:
@@ -78,17 +71,6 @@ def passings(plan: Plan) -> Iterator[tuple[int, str, str]]:
                 "wait",
                 f"no step of the plan sends the {past.mechanism} anywhere: it never passes",
             )
-
-
-def _sends(step: Step) -> Iterator[tuple[str, Target | None]]:
-    """What a step itself sends on its way, and where to; None: it says no place."""
-    goals = step.goals if isinstance(step, MoveStep) else ()
-    if isinstance(step, ActStep):
-        release = step.release if isinstance(step, HandOverStep) else None
-        goals = (step.by,) if release is None else (step.by, release)
-    yield from ((goal.mechanism, goal.target) for goal in goals)
-    if isinstance(step, DriveStep | DriveForStep | EffortStep | ZeroStep | SpinStep | PawlStep):
-        yield step.mechanism, None
 
 
 def free_tries(plan: Plan) -> Iterator[tuple[int, str, str]]:
@@ -113,7 +95,7 @@ def free_tries(plan: Plan) -> Iterator[tuple[int, str, str]]:
 
 
 def _opens(hand: str, target: Target, steps: Iterable[Step]) -> bool:
-    return any(name == hand and to != target for step in steps for name, to in _sends(step))
+    return any(name == hand and to != target for step in steps for name, to in sends(step))
 
 
 def _ever_elsewhere(hand: str, target: Target, plan: Plan) -> bool:

@@ -24,7 +24,7 @@ from simbot.scenario.model import (
     WaitStep,
     ZeroStep,
 )
-from simbot.scenario.plan_file import held_steps, with_steps
+from simbot.scenario.plan_file import held_steps, sends, with_steps
 from simbot.studies.network import paths_of
 from simbot.studies.runs import Bench, Ran, broken_by
 from simbot.studies.totals import saved
@@ -212,11 +212,8 @@ def _only_moves(step: Step) -> bool:
 
 def _sent(step: Step) -> frozenset[str]:
     """Mechanisms that get a command in a step."""
-    if isinstance(step, MoveStep):
-        return frozenset(goal.mechanism for goal in step.goals)
-    if isinstance(step, DriveStep | EffortStep | ZeroStep | DriveForStep):
-        return frozenset((step.mechanism,))
-    return frozenset(name for inner in held_steps(step) for name in _sent(inner))
+    own = frozenset(name for name, _ in sends(step))
+    return own.union(*map(_sent, held_steps(step)))
 
 
 def _waits(step: Step) -> Iterator[WaitStep]:

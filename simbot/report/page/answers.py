@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from simbot.analysis.results import Finding, MoveResult, passes_if
+from simbot.analysis.results import Finding, MoveResult
 from simbot.report.document import Document
 from simbot.report.labels import digits_apart
 from simbot.report.page import say
 from simbot.report.page.evidence import batteries, changes, is_breaking, ms_of, ranges
 from simbot.report.page.parts import PlanPart, Studies
+from simbot.report.summary import sure_where
 
 Pieces = list[tuple[str, str]]  # class ("", "strong", "alarm", "a", "b") and text
 
@@ -221,17 +222,13 @@ def _breaks(part: PlanPart) -> tuple[Pieces, MoveResult | None]:
             if len(names) > 1
             else f"on its battery, {names[0]}"
         )
-        every += "".join(
-            f"; on {one.name} {passes_if(one.findings)}" for one in states if passes_if(one.findings)
-        )
+        every += sure_where(states)
         return [("strong", f"{name}: "), ("", f"nothing; every need is met {every}.")], None
     first = failing[0].state
     found = next(one for one in first.findings if one.fails)
     weakest = part.run.weakest_state_that_passes
     only = "only" if weakest == part.ran[0].state.name else "and stronger"
-    unsure = "".join(
-        f", {passes_if(one.findings)}" for one in states if one.name == weakest and passes_if(one.findings)
-    )
+    unsure = "".join(f", {one.passes_if}" for one in states if one.name == weakest and one.passes_if)
     held = f"passes on {weakest} {only}{unsure}; " if weakest else "passes on no battery; "
     cause = _cause(part, found)
     what = "it fails"
