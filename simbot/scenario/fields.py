@@ -7,8 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, PlainValidator, ValidationInfo
+from pydantic import BaseModel, ConfigDict, GetPydanticSchema, ValidationInfo
 from pydantic_core import PydanticCustomError
+from pydantic_core.core_schema import with_info_plain_validator_function
 
 from simbot.scenario.errors import ValueFault, nearest
 from simbot.scenario.parameters import Quantity, Span
@@ -16,13 +17,16 @@ from simbot.scenario.units import NO_SCALE, Scale, fail, read_quantity
 
 
 class Shape(BaseModel):
-    """One flat mapping of a file: unknown keys are mistakes."""
+    """One flat mapping of a file: unknown keys are mistakes. Made ready when a file has the first of its kind."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
-def reader(read: Callable[[Any, Scale], Any]) -> PlainValidator:
-    """A validator from a function that raises `ValueFault`."""
+def reader(read: Callable[[Any, Scale], Any]) -> GetPydanticSchema:
+    """A validator from a function that raises `ValueFault`.
+
+    It states what pydantic's own `PlainValidator` would find out by trying, most of which is for writing values.
+    """
 
     def validate(value: Any, info: ValidationInfo) -> Any:
         scale = info.context if isinstance(info.context, Scale) else NO_SCALE
@@ -31,12 +35,12 @@ def reader(read: Callable[[Any, Scale], Any]) -> PlainValidator:
         except ValueFault as error:
             raise PydanticCustomError("fault", "unreadable", {"fault": error.fault}) from None
 
-    return PlainValidator(validate)
+    return GetPydanticSchema(lambda source, handler: with_info_plain_validator_function(validate))
 
 
 def quantity(
     dimension: str, low: float = -math.inf, high: float = math.inf, open_low: bool = False
-) -> PlainValidator:
+) -> GetPydanticSchema:
     return reader(lambda value, scale: read_quantity(value, dimension, scale, low, high, open_low))
 
 
@@ -60,7 +64,7 @@ def read_choice(value: Any, choices: tuple[str, ...]) -> str:
     return word
 
 
-def choice(*choices: str) -> PlainValidator:
+def choice(*choices: str) -> GetPydanticSchema:
     return reader(lambda value, scale: read_choice(value, choices))
 
 

@@ -1,6 +1,6 @@
 """Shapes of the mappings in game, robot and plan files; those of mechanisms are made from their kinds."""
 
-from __future__ import annotations
+# annotations are values here, not texts: pydantic would have each compiled again at every start
 
 from typing import Annotated, Any
 
