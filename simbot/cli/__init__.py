@@ -16,59 +16,32 @@ import signal
 import sys
 import traceback
 from collections.abc import Sequence
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
 from simbot import __version__
-from simbot.cli import (
-    check,
-    compare,
-    figures,
-    fit,
-    kinds,
-    match,
-    move,
-    notebook,
-    report,
-    run,
-    schema,
-    start,
-    sweep,
-    tune,
-    worth,
-)
 from simbot.cli.shared import FINE, OUR_FAULT, STOPPED, USERS_MISTAKE, Stopped, complain
 from simbot.scenario.errors import SimbotError
 
-app = typer.Typer(
-    name="simbot",
-    help="How long a competition robot's moves really take, and what a timer that is too short breaks.",
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+COMMANDS = (  # in the order of the help; each is a function in the module of its name
+    "start",
+    "check",
+    "run",
+    "move",
+    "tune",
+    "match",
+    "compare",
+    "worth",
+    "sweep",
+    "fit",
+    "report",
+    "figures",
+    "notebook",
+    "kinds",
+    "schema",
 )
-
-IN_ORDER_OF_HELP = (
-    start,
-    check,
-    run,
-    move,
-    tune,
-    match,
-    compare,
-    worth,
-    sweep,
-    fit,
-    report,
-    figures,
-    notebook,
-    kinds,
-    schema,
-)
-for module in IN_ORDER_OF_HELP:
-    app.command()(getattr(module, module.__name__.rpartition(".")[2]))
 
 
 def _print_version(wanted: bool) -> None:
@@ -80,13 +53,28 @@ def _print_version(wanted: bool) -> None:
 SELDOM = 50_000, 20, 20  # modules and models that stay are not looked through over and over
 
 
-@app.callback()
 def _simbot(
     version: Annotated[
         bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
     ] = False,
 ) -> None:
     pass
+
+
+def _app(given: Sequence[str]) -> typer.Typer:
+    """The command that is called; all of them only for the help and for a slip, since each takes its time to make."""
+    app = typer.Typer(
+        name="simbot",
+        help="How long a competition robot's moves really take, and what a timer that is too short breaks.",
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    )
+    app.callback()(_simbot)
+    for name in given[:1] if given[0] in COMMANDS else COMMANDS:
+        app.command()(getattr(import_module(f"simbot.cli.{name}"), name))
+    return app
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -116,9 +104,9 @@ def _told_to_end(number: int, frame: object) -> None:
 
 def status(arguments: Sequence[str] | None = None) -> int:
     """Run a command and return its exit status."""
-    given = list(sys.argv[1:] if arguments is None else arguments)
+    given = list(sys.argv[1:] if arguments is None else arguments) or ["--help"]
     try:
-        code = app(given or ["--help"], prog_name="simbot", standalone_mode=False)
+        code = _app(given)(given, prog_name="simbot", standalone_mode=False)
         sys.stdout.flush()
     except SimbotError as error:
         complain(str(error))
