@@ -93,6 +93,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     signal.signal(signal.SIGTERM, _told_to_end)
     code = status(arguments)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever presses Ctrl-C again is leaving already
+    gc.freeze()  # nothing that is left has to be looked through once more on the way out
     sys.exit(code)
 
 
