@@ -50,7 +50,7 @@ def _print_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-SELDOM = 50_000, 20, 20  # modules and models that stay are not looked through over and over
+SELDOM = 200_000, 20, 20  # modules and models that stay are not looked through over and over
 
 
 def _simbot(
