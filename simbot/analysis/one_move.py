@@ -43,6 +43,7 @@ from simbot.physics.move import Command, DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
 from simbot.physics.spreads import Path, at_ends, spread_paths
 from simbot.physics.stance import carriers, resting_place
+from simbot.physics.tables import look_up
 from simbot.scenario.model import BatteryState, MechanismSpec, Pose, Robot, Start, Target
 
 HORIZON_US = 120_000_000
@@ -365,7 +366,7 @@ class Bench:
         found = []
         for over in slider_crank.over_centres(self.spec.values):
             here, side = np.array([over.stop]), np.sign(over.centre - over.stop)
-            pressed = side * motion.look_up(built.reduced, here)[2][0] >= 0.0
+            pressed = side * look_up(built.reduced, here)[2][0] >= 0.0
             braked = bool(self.spec.values.get("holding_brake"))
             amps = 0.0 if pressed or braked else float(statics.holding_current(built, here)[0])
             found.append(Lock(*over, amps))
@@ -475,7 +476,7 @@ def tables_of(
     if not (high - low < 1e5):
         low, high, rows = 0.0, 0.0, 1
     q = np.linspace(low, high, rows)
-    mass, _, weight, factor, _ = motion.look_up(built.reduced, q)
+    mass, _, weight, factor, _ = look_up(built.reduced, q)
     stiff = Circuit(BatteryState("stiff", at, 0.0, 0))
     force = statics.stall_force(warm, stiff, q, 1.0)
     groups = warm.groups

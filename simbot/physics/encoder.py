@@ -22,7 +22,7 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.luck import Luck
-from simbot.physics.motion import look_up
+from simbot.physics.tables import look_up
 
 KEYS = ("zero", "zero_drift", "backlash")
 

@@ -16,9 +16,8 @@ from simbot.physics import layout as L
 from simbot.physics.air import ATMOSPHERE
 from simbot.physics.build import DRIVES, build_driven, completed
 from simbot.physics.kinds import KINDS, claw, cylinder, drive, flywheel, mecanum, roller
-from simbot.physics.motion import look_up
 from simbot.physics.route import LEG_END
-from simbot.physics.tables import GRAVITY
+from simbot.physics.tables import GRAVITY, look_up
 from simbot.scenario.counts import DERIVED
 from simbot.scenario.echo import shown
 from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot

@@ -16,7 +16,7 @@ from numpy.polynomial.polynomial import polyder, polyval
 
 from simbot.physics import layout as L
 from simbot.physics.build import SWITCHING_EFFICIENCY, Built
-from simbot.physics.tables import Reduced
+from simbot.physics.tables import look_up, rubbing
 from simbot.scenario.model import BatteryState, Rail
 
 Array = npt.NDArray[np.float64]
@@ -150,47 +150,6 @@ class Motion:
 
     def total(self, values: Array) -> float:
         return float(np.sum(self.weight * values))
-
-
-def look_up(reduced: Reduced, q: Array) -> tuple[Array, Array, Array, Array, Array]:
-    """M, M', Q, common factor of the ratios and its slope at positions; cubic Hermite within the tables."""
-    lows = np.array([segment.low for segment in reduced.segments])
-    which = np.clip(np.searchsorted(lows, q, side="right") - 1, 0, len(lows) - 1)
-    out = np.zeros((5, *np.shape(q)))
-    for number, segment in enumerate(reduced.segments):
-        here = which == number
-        if segment.knots is None:
-            out[0, here], out[2, here], out[3, here] = segment.mass, segment.load, 1.0
-            continue
-        knots, cells = segment.knots, len(segment.knots) - 1
-        h = (segment.high - segment.low) / cells
-        x = (q[here] - segment.low) / h
-        cell = np.clip(np.floor(x).astype(int), 0, cells - 1)
-        u = x - cell
-        for row, value, slope in (
-            (0, L.TAB_M, L.TAB_DM),
-            (1, L.TAB_DM, L.TAB_DDM),
-            (2, L.TAB_Q, L.TAB_DQ),
-            (3, L.TAB_G, L.TAB_DG),
-            (4, L.TAB_DG, L.TAB_DDG),
-        ):
-            up = u * u * (3.0 - 2.0 * u)
-            out[row, here] = (
-                knots[cell, value] * (1.0 - up)
-                + knots[cell + 1, value] * up
-                + h * u * (1.0 - u) ** 2 * knots[cell, slope]
-                + h * u * u * (u - 1.0) * knots[cell + 1, slope]
-            )
-    return out[0], out[1], out[2], out[3], out[4]
-
-
-def rubbing(reduced: Reduced, q: Array) -> tuple[Array, Array]:
-    """Sliding friction and friction at rest at positions [N, N m]."""
-    lows = np.array([segment.low for segment in reduced.segments])
-    which = np.clip(np.searchsorted(lows, q, side="right") - 1, 0, len(lows) - 1)
-    sliding = [reduced.friction if each.friction is None else each.friction for each in reduced.segments]
-    resting = [reduced.static if each.static is None else each.static for each in reduced.segments]
-    return np.array(sliding)[which], np.array(resting)[which]
 
 
 # --- the circuit --------------------------------------------------------------------------------------

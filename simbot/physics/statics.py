@@ -13,7 +13,8 @@ import numpy as np
 from simbot.physics import layout as L
 from simbot.physics.build import SWITCHING_EFFICIENCY, Built
 from simbot.physics.heat import AIR, LOSS_OF_FIELD, RISE_OF_R
-from simbot.physics.motion import TINY, Array, Circuit, Flags, flow, force_of, look_up, rubbing
+from simbot.physics.motion import TINY, Array, Circuit, Flags, flow, force_of
+from simbot.physics.tables import look_up, rubbing
 
 
 def stall_force(built: Built, circuit: Circuit, q: Array, way: float) -> Array:

@@ -11,9 +11,9 @@ import numpy.typing as npt
 from simbot.physics import layout as L
 from simbot.physics.build import Built
 from simbot.physics.heat import AIR, HEAT_STEP, squares_at
-from simbot.physics.motion import look_up
 from simbot.physics.plant import Plant
 from simbot.physics.record import lagged_square
+from simbot.physics.tables import look_up
 
 Array = npt.NDArray[np.float64]
 

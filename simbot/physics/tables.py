@@ -9,6 +9,8 @@ from math import inf
 import numpy as np
 import numpy.typing as npt
 
+from simbot.physics import layout as L
+
 GRAVITY = 9.80665  # m/s², standard acceleration of free fall (ISO 80000-3)
 CELLS = 192
 
@@ -111,3 +113,44 @@ def tabulate(
     if factor is not None:
         knots[:, 5], knots[:, 6], knots[:, 7] = factor(q)
     return Segment(low, high, float(knots[0, 0]), float(knots[0, 3]), knots)
+
+
+def look_up(reduced: Reduced, q: Knots) -> tuple[Knots, Knots, Knots, Knots, Knots]:
+    """M, M', Q, common factor of the ratios and its slope at positions; cubic Hermite within the tables."""
+    lows = np.array([segment.low for segment in reduced.segments])
+    which = np.clip(np.searchsorted(lows, q, side="right") - 1, 0, len(lows) - 1)
+    out = np.zeros((5, *np.shape(q)))
+    for number, segment in enumerate(reduced.segments):
+        here = which == number
+        if segment.knots is None:
+            out[0, here], out[2, here], out[3, here] = segment.mass, segment.load, 1.0
+            continue
+        knots, cells = segment.knots, len(segment.knots) - 1
+        h = (segment.high - segment.low) / cells
+        x = (q[here] - segment.low) / h
+        cell = np.clip(np.floor(x).astype(int), 0, cells - 1)
+        u = x - cell
+        for row, value, slope in (
+            (0, L.TAB_M, L.TAB_DM),
+            (1, L.TAB_DM, L.TAB_DDM),
+            (2, L.TAB_Q, L.TAB_DQ),
+            (3, L.TAB_G, L.TAB_DG),
+            (4, L.TAB_DG, L.TAB_DDG),
+        ):
+            up = u * u * (3.0 - 2.0 * u)
+            out[row, here] = (
+                knots[cell, value] * (1.0 - up)
+                + knots[cell + 1, value] * up
+                + h * u * (1.0 - u) ** 2 * knots[cell, slope]
+                + h * u * u * (u - 1.0) * knots[cell + 1, slope]
+            )
+    return out[0], out[1], out[2], out[3], out[4]
+
+
+def rubbing(reduced: Reduced, q: Knots) -> tuple[Knots, Knots]:
+    """Sliding friction and friction at rest at positions [N, N m]."""
+    lows = np.array([segment.low for segment in reduced.segments])
+    which = np.clip(np.searchsorted(lows, q, side="right") - 1, 0, len(lows) - 1)
+    sliding = [reduced.friction if each.friction is None else each.friction for each in reduced.segments]
+    resting = [reduced.static if each.static is None else each.static for each in reduced.segments]
+    return np.array(sliding)[which], np.array(resting)[which]

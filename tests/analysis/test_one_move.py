@@ -23,6 +23,7 @@ from simbot.physics.build import Models
 from simbot.physics.motion import Circuit
 from simbot.physics.move import DriveTo, GoTo, PushFor, Spin
 from simbot.physics.plant import Plant
+from simbot.physics.tables import look_up
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.model import Pose, Start
 
@@ -720,7 +721,7 @@ def test_free_speed_in_the_tables_is_that_of_the_motors_sheet(sheet, ratio, rpm)
 def test_look_up_goes_through_the_tables_knots_and_between():
     reduced = Models(bench(ARM)).get("it").reduced
     q = np.linspace(reduced.low, reduced.high, 1001)
-    mass, slope, load, factor, bend = motion.look_up(reduced, q)
+    mass, slope, load, factor, bend = look_up(reduced, q)
     assert load == pytest.approx(1.2 * G * 0.2 * np.cos(q), abs=1e-9)
     assert np.all(factor == 1.0) and not np.any(bend) and not np.any(slope)
     assert mass == pytest.approx(1.2 * 0.04 * 4 / 3, rel=1e-12)
@@ -729,7 +730,7 @@ def test_look_up_goes_through_the_tables_knots_and_between():
 def test_a_stages_masses_are_looked_up_by_segment():
     staged = {**SLIDE, "stages": 2, "moving_mass": ["0.6 kg", "0.9 kg"]}
     reduced = Models(bench(staged)).get("it").reduced
-    mass, _, load, _, _ = motion.look_up(reduced, np.array([0.1, 0.5]))
+    mass, _, load, _, _ = look_up(reduced, np.array([0.1, 0.5]))
     assert mass == pytest.approx([0.9, 1.5]) and load == pytest.approx([0.9 * G, 1.5 * G])
 
 

@@ -8,10 +8,10 @@ import numpy as np
 
 from simbot.physics import layout as L
 from simbot.physics.encoder import Encoder, taken_along
-from simbot.physics.motion import look_up, rubbing
 from simbot.physics.move import Move, Rezero
 from simbot.physics.orders import Order, later, order_for
 from simbot.physics.plant.needs import Needs
+from simbot.physics.tables import look_up, rubbing
 
 
 class Zeroing(Needs):
