@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import time
 
 import pytest
+from ruamel.yaml.reader import Reader
 
 from simbot.physics.kinds import KINDS
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_game, load_plan
-from simbot.scenario.yaml_reader import MAX_BYTES, parse_yaml
+from simbot.scenario.yaml_reader import MAX_BYTES, NOT_YAML, parse_yaml
 
 
 def the_problem(path):
@@ -38,6 +40,8 @@ BOMB = "a: &a [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
         (b"simbot: 1\ngame: {name: [x}\n", ":2:", "not YAML"),
         (b"simbot: 1\ngame: {name: x\n", "", "not YAML"),
         (b"simbot: 1\ngame: {name: \x07}\n", ":2:14:", "U+0007"),
+        ("simbot: 1\ngame: {name: ±\x07}\n".encode(), ":2:15:", "U+0007"),
+        ("simbot: 1\ngame: {name: \uffff}\n".encode(), ":2:14:", "U+FFFF"),
         (b'simbot: 1\ngame: {name: "\\e[31mred"}\n', ":2:14:", "U+001B"),
         (b'simbot: 1\ngame: {name: "\\u202egnp.exe"}\n', ":2:14:", "U+202E"),
         (b'simbot: 1\n"ga\\x07me": {}\n', ":2:1:", "U+0007"),
@@ -97,6 +101,14 @@ def test_bom_and_windows_lines_are_fine(tmp_path):
     text = "simbot: 1\ngame:\n  name: x\n  field: {length: 3 m, width: 3 m}\n  periods: {autonomous: 4 s}\n"
     path.write_bytes(b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode())
     assert load_game(path).name == "x"
+
+
+def test_the_same_characters_are_refused_as_by_the_library():
+    for number in range(0x110000):
+        character = chr(number)
+        assert bool(re.match(NOT_YAML, character)) == bool(Reader.NON_PRINTABLE.search(character)), hex(
+            number
+        )
 
 
 def test_a_plan_that_names_itself_or_nothing(folder):
