@@ -2,7 +2,8 @@
 
 The cache lies in the user's own cache folder, so that a read-only installation is cached too, under a name
 made from the text of every kernel source and the versions below it: an edited source can never be answered
-from a stale cache. Once everything is in it, numba is not loaded any more (`ready`).
+from a stale cache. Which processor it was made for is asked by what loads it (numba, `ready`). Once everything
+is in it, numba is not loaded any more (`ready`).
 """
 
 from __future__ import annotations
@@ -61,7 +62,7 @@ def cache_folder() -> Path:
     for name in SOURCES:
         digest.update(name.encode())
         digest.update((here / name).read_bytes())
-    for part in (version("numba"), version("numpy"), sys.version, platform.machine(), platform.processor()):
+    for part in (version("numba"), version("numpy"), sys.version, platform.machine()):
         digest.update(part.encode())
     base = os.environ.get("SIMBOT_CACHE_DIR")
     root = Path(base) if base else user_cache_path("simbot", appauthor=False)
