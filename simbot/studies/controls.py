@@ -11,11 +11,12 @@ import numpy.typing as npt
 
 from simbot.scenario.model import Plan
 from simbot.studies.chaos import hermite
-from simbot.studies.crossed import BLOCK, DEGREE, freed
+from simbot.studies.crossed import BLOCK, freed
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
-from simbot.studies.sources import Key, Unknown, differs_by_day, score_of, unknowns_of
+from simbot.studies.sources import differs_by_day, score_of, unknowns_of
 
 Array = npt.NDArray[np.float64]
+DEGREE = 3  # of the curves by which a quantity is said to move a mean
 MOST_KEPT = 256  # answers: every look at a comparison asks for those of all looks before it
 
 
@@ -105,17 +106,5 @@ class Known:
             if len(self._freed) >= MOST_KEPT:
                 self._freed.clear()
             scores = self.scores(numbers.tolist())
-            together: dict[Key, list[int]] = {}
-            for place, each in enumerate(self.unknowns):
-                together.setdefault(_part(each), []).append(place)
-            own = [scores[:, places] for places in together.values()]
-            self._freed[key] = freed(values, numbers // MATCHES_A_DAY, own, luck[..., 0])
+            self._freed[key] = freed(values, numbers // MATCHES_A_DAY, scores, luck[..., 0])
         return self._freed[key]
-
-
-def _part(unknown: Unknown) -> Key:
-    """What a quantity is one of: a mechanism, the battery, or the robot's own; a chance stands by itself."""
-    key = unknown.key
-    if unknown.rate:
-        return ("chance", *key)
-    return key[:2] if key[0] == "mechanisms" else key[:1]

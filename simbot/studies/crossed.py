@@ -1,89 +1,198 @@
 """Values of matches freed of what is known of the robots that played them, by what other days tell.
 
-Where today's quantities lie in their spreads is known, and so is the mean over all days of every product of their
-polynomials: 0. A sum of such products is fitted to the values and taken off. From the very days that it is taken off
-it would take along some of their luck, and what is left would look surer than it is. So each part of the days is freed
-by what the others tell (Avramidis and Wilson, Operations Research Letters 14, 1993, 187-198, from memory): whatever
-the sum looks like, the mean of what is taken off is 0.
+Where today's quantities lie in their spreads is known. A function of that is fitted to the values of other days and
+taken off today's; its mean over all robots is 0, so that the mean of what is left is that of the values, whatever the
+function looks like (cross-fitted control variates: Avramidis and Wilson, Operations Research Letters 14, 1993, 187-198;
+with functions that are centred by construction: Oates, Girolami and Chopin, Journal of the Royal Statistical Society B
+79, 2017, 695-718; both from memory). From the very days that it is taken off it would take along some of their luck,
+and what is left would look surer than it is.
 
-Products are those of quantities of one mechanism, to the third degree: a timer that is too short on some robots hangs
-on several of them, by a threshold far out. There are more of them than days, so that each is held near 0, the more the
-higher its degree, as though they explained half of what the values differ by (kernel ridge regression: Saunders,
-Gammerman and Vovk, 1998, from memory).
+A timer that is too short on some robots costs points by a threshold, far out in the spreads of one or two quantities,
+and most quantities hardly matter. So the function is the mean of a Gaussian process whose covariance is a product over
+the quantities, 1 + w_i k_i less 1: robots near one another are alike, w_i is how much quantity i matters, and each k_i
+is centred, so that every part of the product has mean 0 (analysis of variance in kernels: Durrande, Ginsbourger,
+Roustant and Carraro, Journal of Multivariate Analysis 115, 2013, 57-67, from memory). The w_i are those under which the
+values of days that are not freed by them are most likely, less a price on each, so that what says nothing weighs
+nothing (Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006, 5.1 and 5.4).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
+from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
 
-from simbot.studies.chaos import hermite, matrix, terms_of
 from simbot.studies.strata import SLICE
 
 Array = npt.NDArray[np.float64]
 Days = npt.NDArray[np.int64]
-DEGREE = 3
 BLOCK = 2 * SLICE  # days that are spread evenly together, and stay together
 PARTS = 10  # each is freed by what nine others tell
 MOST_DAYS = 1000  # or nearly twice as many are freed by one another; of more, as many by themselves
+MOST_TELLING = 240  # matches: so many tell well enough which quantities matter
+NEAR = 0.7  # standard deviations within which robots are alike
+STRAIGHT = 1 / 3  # of what a quantity does that goes up in a straight line, before anything is known
+DOUBT = 12.0  # what a weight of 1 has to gain in the logarithm of the likelihood
+FIRST_WEIGHT, MOST_WEIGHT = 0.1, 20.0
+ROUNDS = 20  # of the search for weights
+LOOSE = 100.0  # times noise: nothing is known of the mean and of what luck brings
+SMALLEST = 1e-9  # of the largest: what has no more than that says nothing of its own
 
 
-def explained(scores: Sequence[Array]) -> Array:
-    """All that is fitted to matches, a column each, whose squares add up to 1 in the mean over robots.
+def alike(one: Array, other: Array) -> Array:
+    """How alike one quantity makes robots: a covariance with mean 0 over standard normal scores on either side.
+
+    That of 1 score with itself is 1 in the mean.
 
     Parameters
     ----------
-    scores : sequence of (n, k) arrays
-        Of each mechanism the normal scores of its k quantities in n matches.
+    one, other : (n,), (m,) array
+        Normal scores.
 
     Returns
     -------
-    (n, columns) array
+    (n, m) array
     """
-    found, strength = [], []
-    for own in scores:
-        terms = list(terms_of(own.shape[1], DEGREE, DEGREE))
-        found.append(matrix(own, terms, hermite)[:, 1:])
-        strength += [2.0 ** (1 - sum(power for _, power in term)) for term in terms]
-    if not strength:
-        return np.empty((0, 0))
-    return np.asarray(np.concatenate(found, axis=1) * np.sqrt(np.array(strength) / sum(strength)))
+    square = NEAR**2
+    near = np.exp(-0.5 * (one[:, None] - other) ** 2 / square)
+    mean_one, mean_other = (
+        sqrt(square / (1 + square)) * np.exp(-0.5 * z**2 / (1 + square)) for z in (one, other)
+    )
+    mean = sqrt(square / (2 + square))  # over both sides
+    spread = 1.0 - square / (1 + square) * sqrt((1 + square) / (3 + square)) / mean
+    curved = (near - mean_one[:, None] * mean_other / mean) / spread
+    return np.asarray((1.0 - STRAIGHT) * curved + STRAIGHT * one[:, None] * other)
 
 
-def freed(values: Array, days: Days, scores: Sequence[Array], luck: Array) -> Array:
+def covariance(weights: Array, scores: Array) -> Array:
+    """Of all that the function does, in units of the noise.
+
+    Parameters
+    ----------
+    weights : (k,) array
+        How much each quantity matters.
+    scores : (n, k) array
+        Normal scores.
+
+    Returns
+    -------
+    (n, n) array
+    """
+    found = np.ones((len(scores), len(scores)))
+    for weight, own in zip(weights, scores.T, strict=True):
+        if weight > 0.0:
+            found *= 1.0 + weight * alike(own, own)
+    return found - 1.0
+
+
+def freed(values: Array, days: Days, scores: Array, luck: Array) -> Array:
     """The values, with the same mean over all robots and less that they differ by.
 
     Parameters
     ----------
     values : (n,) array
     days : (n,) array
-    scores : sequence of (n, k) arrays
-        See `explained`.
+    scores : (n, k) array
+        Normal scores of k quantities.
     luck : (n, c) array
         Of luck that is known: so far as the values hang on it, it is no matter of robots.
     """
     left = values.copy()
-    blocks = days // BLOCK
-    every = np.unique(blocks)
-    for own in np.array_split(every, max(1, len(every) * BLOCK // MOST_DAYS)):
-        inside = np.flatnonzero(np.isin(blocks, own))
-        parts = blocks[inside] % PARTS
-        columns = explained([each[inside] for each in scores])
-        near = columns @ columns.T
-        fixed = np.column_stack([np.ones(len(inside)), luck[inside]])
-        for part in np.unique(parts):
-            here, there = parts == part, parts != part
-            if columns.size and there.any():
-                weights = _weights(near[np.ix_(there, there)], fixed[there], values[inside[there]])
-                left[inside[here]] -= near[np.ix_(here, there)] @ weights
+    fixed = np.column_stack([np.ones(len(values)), luck])
+    for here in _together(days):
+        parts = days[here] // BLOCK % PARTS
+        for half in (0, 1):
+            telling = here[parts % 2 != half][:MOST_TELLING]
+            weights = weights_of(scores[telling], fixed[telling], values[telling])
+            if weights.any():
+                near = covariance(weights, scores[here])
+                for part in np.unique(parts[parts % 2 == half]):
+                    own, others = np.flatnonzero(parts == part), np.flatnonzero(parts != part)
+                    shares = _shares(near[np.ix_(others, others)], fixed[here[others]], values[here[others]])
+                    left[here[own]] -= near[np.ix_(own, others)] @ shares
     return left
 
 
-def _weights(near: Array, fixed: Array, values: Array) -> Array:
-    """Of each match in the sum, beside what the mean and luck account for (Wahba, Spline Models for Observational Data,
-    1990, 1.3.16 and 1.3.17, from memory)."""
+def _together(days: Days) -> Iterator[npt.NDArray[np.int64]]:
+    """Places of the matches that are freed by one another."""
+    blocks = days // BLOCK
+    every = np.unique(blocks)
+    for own in np.array_split(every, max(1, len(every) * BLOCK // MOST_DAYS)):
+        yield np.flatnonzero(np.isin(blocks, own))
+
+
+def weights_of(scores: Array, fixed: Array, values: Array) -> Array:
+    """How much each quantity matters, by values of matches.
+
+    Parameters
+    ----------
+    scores : (n, k) array
+    fixed : (n, c) array
+        What values hang on besides, to any degree.
+    values : (n,) array
+
+    Returns
+    -------
+    (k,) array
+        0 for most.
+    """
+    count = scores.shape[1]
+    if not count or len(values) < 2 or np.ptp(values) <= SMALLEST * np.abs(values).max():
+        return np.zeros(count)
+    from scipy.optimize import minimize
+
+    unlikely = Unlikely(scores, fixed, values)
+    start, bounds = np.full(count, FIRST_WEIGHT), [(0.0, MOST_WEIGHT)] * count
+    found = minimize(unlikely, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": ROUNDS})
+    return np.asarray(found.x)
+
+
+class Unlikely:
+    """How unlikely values are under weights, and by how much more under greater ones.
+
+    The scale of the noise is the one that makes them most likely.
+
+    Parameters
+    ----------
+    scores, fixed, values
+        See `weights_of`.
+    """
+
+    def __init__(self, scores: Array, fixed: Array, values: Array) -> None:
+        self.values = values - values.mean()
+        self.alike = np.array([alike(own, own) for own in scores.T])
+        u, s, _ = np.linalg.svd(fixed, full_matrices=False)
+        spanned = u[:, s > SMALLEST * s[0]]
+        self.known = LOOSE * len(values) * spanned @ spanned.T + np.eye(len(values))
+
+    def __call__(self, weights: Array) -> tuple[float, Array]:
+        """Less the logarithm of the likelihood, with the price of the weights, but for a constant; its gradient."""
+        from scipy.linalg.lapack import dpotrf, dpotri
+
+        matters = np.flatnonzero(weights > 0.0)
+        factors = [1.0 + weights[k] * self.alike[k] for k in matters]
+        product = np.ones_like(self.known)
+        for factor in factors:
+            product *= factor
+        lower, _ = dpotrf(product - 1.0 + self.known, lower=1)
+        half, _ = dpotri(lower, lower=1)
+        inverse = np.tril(half) + np.tril(half, -1).T
+        solved = inverse @ self.values
+        count, square = len(solved), float(self.values @ solved)
+        value = np.log(np.diag(lower)).sum() + 0.5 * count * np.log(square / count)
+        slope = (inverse - np.outer(solved, solved) * (count / square)) * product
+        gradient = 0.5 * self.alike.reshape(len(weights), -1) @ slope.ravel()
+        for k, factor in zip(matters, factors, strict=True):
+            others = np.divide(slope, factor, out=np.zeros_like(slope), where=factor != 0.0)
+            gradient[k] = 0.5 * float((others * self.alike[k]).sum())
+        return float(value + DOUBT * weights.sum()), gradient + DOUBT
+
+
+def _shares(near: Array, fixed: Array, values: Array) -> Array:
+    """Of each match in the function, beside what the mean and luck account for (Wahba, Spline Models for Observational
+    Data, 1990, 1.3.16 and 1.3.17, from memory)."""
     from scipy.linalg import solve
 
     solved = solve(near + np.eye(len(values)), np.column_stack([fixed, values]), assume_a="pos")

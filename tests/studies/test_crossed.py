@@ -1,133 +1,164 @@
-"""Values freed of what is known of the robots: against a regression written out, and by how often intervals hold."""
+"""Freeing values of where robots lie in their spreads: its parts against quadrature, scipy and kriging written out, and
+the mean and its interval against worlds whose mean is known."""
 
-from itertools import product
-from math import factorial
+from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy.optimize import approx_fprime
+from scipy.special import ndtr
+from scipy.stats import multivariate_normal
 
-from simbot.studies.crossed import BLOCK, DEGREE, PARTS, explained, freed
+from simbot.studies import crossed
+from simbot.studies.crossed import BLOCK, DOUBT, LOOSE, PARTS, Unlikely, alike, covariance, freed, weights_of
 from simbot.studies.regressed import regressed
 
-
-def products(own):
-    """All products of polynomials of one mechanism's quantities up to the third degree, and the degree of each."""
-    single = [np.polynomial.hermite_e.hermevander(z, DEGREE).T for z in own.T]
-    for powers in product(range(DEGREE + 1), repeat=own.shape[1]):
-        if 0 < sum(powers) <= DEGREE:
-            scale = np.sqrt(np.prod([float(factorial(p)) for p in powers]))
-            yield (
-                sum(powers),
-                np.prod([each[p] for each, p in zip(single, powers, strict=True)], axis=0) / scale,
-            )
+QUANTITIES = 12
 
 
-def written_out(values, days, scores, luck):
-    """The same by ridge regression on all products, held by 2^(degree - 1) each; mean and luck free."""
-    terms = [term for own in scores for term in products(own)]
-    strength = np.array([2.0 ** (1 - degree) for degree, _ in terms])
-    columns = np.column_stack([term for _, term in terms]) * np.sqrt(strength / strength.sum())
-    design = np.column_stack([np.ones(len(values)), luck, columns])
-    held = np.diag(np.r_[np.zeros(1 + luck.shape[1]), np.ones(len(terms))])
-    left = values.copy()
-    parts = days // BLOCK % PARTS
-    for part in np.unique(parts):
-        there = parts != part
-        found = np.linalg.solve(design[there].T @ design[there] + held, design[there].T @ values[there])
-        left[~there] -= columns[~there] @ found[1 + luck.shape[1] :]
-    return left
+def test_robots_are_alike_with_mean_nought_and_one_with_themselves():
+    """Against Gauss-Hermite quadrature over standard normal scores."""
+    z, weight = np.polynomial.hermite_e.hermegauss(180)
+    weight /= weight.sum()
+    other = np.array([-3.0, -0.4, 0.0, 1.7])
+    assert weight @ alike(z, other) == pytest.approx(np.zeros(4), abs=1e-9)
+    assert weight @ alike(other, z).T == pytest.approx(np.zeros(4), abs=1e-9)
+    assert weight @ np.diag(alike(z, z)) == pytest.approx(1.0, rel=1e-9)
+    draws = np.random.default_rng(0).standard_normal((60, 3))
+    assert np.linalg.eigvalsh(covariance(np.array([2.0, 0.0, 0.3]), draws)).min() > -1e-9
+    assert alike(draws[:, 0], draws[:5, 0]) == pytest.approx(alike(draws[:5, 0], draws[:, 0]).T)
 
 
-def test_it_is_ridge_regression_on_all_products_told_by_other_days():
+def test_what_is_most_likely_is_so_of_a_normal_distribution():
+    """Against scipy's density, at the scale of noise that makes it largest, and against differences."""
+    rng = np.random.default_rng(1)
+    scores, luck = rng.standard_normal((40, 4)), rng.standard_normal((40, 2))
+    fixed = np.column_stack([np.ones(40), luck, np.zeros(40)])
+    values = 3.0 * (scores[:, 0] > 0.8) + luck[:, 0] + rng.standard_normal(40)
+    unlikely = Unlikely(scores, fixed, values)
+    q, _ = np.linalg.qr(fixed[:, :3])
+
+    def expected(weights):
+        whole = covariance(weights, scores) + np.eye(40) + LOOSE * 40 * q @ q.T
+        middle = values - values.mean()
+        scale = middle @ np.linalg.solve(whole, middle) / 40
+        least = -multivariate_normal(np.zeros(40), scale * whole).logpdf(middle)
+        return least - 20.0 * np.log(2.0 * np.pi * np.e) + DOUBT * weights.sum()
+
+    for weights in (np.zeros(4), np.array([1.3, 0.0, 0.2, 0.01]), np.full(4, 0.1)):
+        value, slope = unlikely(weights)
+        assert value == pytest.approx(expected(weights), rel=1e-9)
+        inside = np.maximum(weights, 1e-3)
+        assert unlikely(inside)[1] == pytest.approx(approx_fprime(inside, expected, 1e-6), rel=1e-3, abs=1e-3)
+        assert slope.shape == (4,)
+    at_nought = (unlikely(np.array([1e-6, 0.0, 0.0, 0.0]))[0] - unlikely(np.zeros(4))[0]) / 1e-6
+    assert unlikely(np.zeros(4))[1][0] == pytest.approx(at_nought, rel=1e-3)
+
+
+def test_each_part_is_freed_by_what_the_others_tell():
+    """Against universal kriging, its mean by generalised least squares (Cressie, Statistics for Spatial Data, 1993,
+    3.4, from memory)."""
     rng = np.random.default_rng(2)
-    days = np.concatenate([np.repeat(np.arange(5), 2), np.arange(5, 130)])
-    scores = [rng.standard_normal((135, 3)), rng.standard_normal((135, 1))]
-    luck = rng.standard_normal((135, 2))
-    values = 5.0 * (scores[0][:, 0] + scores[0][:, 1] > 1.0) + luck[:, 0] + rng.standard_normal(135)
-    assert freed(values, days, scores, luck) == pytest.approx(
-        written_out(values, days, scores, luck), abs=1e-9
+    count = 3 * BLOCK
+    scores, luck = rng.standard_normal((count, 3)), rng.standard_normal((count, 1))
+    values = 5.0 * (scores[:, 1] > 0.5) - 2.0 * luck[:, 0] + rng.standard_normal(count)
+    days = np.arange(count)
+    left = freed(values, days, scores, luck)
+    part = days // BLOCK % PARTS
+    fixed = np.column_stack([np.ones(count), luck])
+    for own in range(3):
+        telling = part % 2 != own % 2
+        weights = weights_of(scores[telling], fixed[telling], values[telling])
+        assert weights[1] > 0.1 and weights[[0, 2]].max() < 0.05
+        near, there = covariance(weights, scores), part != own
+        inverse = np.linalg.inv(near[np.ix_(there, there)] + np.eye(there.sum()))
+        f = fixed[there]
+        held = np.linalg.solve(f.T @ inverse @ f, f.T @ inverse @ values[there])
+        told = near[np.ix_(~there, there)] @ inverse @ (values[there] - f @ held)
+        assert left[~there] == pytest.approx(values[~there] - told, abs=1e-9)
+
+
+def world(rng, days):
+    """A match of each day: a step of 20 points that a robot misses far out in its spreads, a slope, and luck."""
+    scores, luck = rng.standard_normal((days, QUANTITIES)), rng.standard_normal((days, 1))
+    missed = scores[:, 0] + 0.5 * scores[:, 1] > 1.2
+    return (
+        scores,
+        luck,
+        50.0 - 20.0 * missed + scores[:, 2] + 2.0 * luck[:, 0] + 2.0 * rng.standard_normal(days),
     )
-    columns = explained(scores)
-    terms = [(degree, term) for own in scores for degree, term in products(own)]
-    whole = sum(2.0 ** (1 - degree) for degree, _ in terms)
-    near = sum(2.0 ** (1 - degree) * np.outer(term, term) for degree, term in terms) / whole
-    assert columns @ columns.T == pytest.approx(near, abs=1e-9)
 
 
-def test_what_other_days_cannot_tell_is_left():
+TRUTH = 50.0 - 20.0 * ndtr(-1.2 / np.sqrt(1.25))
+
+
+def fits(repetitions, days, told_by_themselves=False):
     rng = np.random.default_rng(3)
-    values, scores = rng.standard_normal(BLOCK), [rng.standard_normal((BLOCK, 2))]
-    luck = np.empty((BLOCK, 0))
-    assert (freed(values, np.arange(BLOCK), scores, luck) == values).all()  # one block is freed by no other
-    assert (freed(values, 3 * BLOCK * np.arange(BLOCK), [], luck) == values).all()  # nothing is unknown
-    assert (
-        freed(np.zeros(60), np.arange(60), [rng.standard_normal((60, 2))], np.empty((60, 0))) == 0.0
-    ).all()
+    found, plain = [], []
+    numbers = np.arange(days)
+    for _ in range(repetitions):
+        scores, luck, values = world(rng, days)
+        if told_by_themselves:
+            fixed = np.column_stack([np.ones(days), luck])
+            near = covariance(weights_of(scores, fixed, values), scores)
+            left = values - near @ crossed._shares(near, fixed, values)
+        else:
+            left = freed(values, numbers, scores, luck)
+        found.append(regressed(left, numbers, luck))
+        plain.append(regressed(values, numbers, luck))
+    return found, plain
 
 
-def test_differences_of_freed_values_are_freed_differences():
+def test_the_mean_stays_and_its_interval_is_narrower_and_right():
+    """Repetitions of a hundred days: 95 % within, give or take three standard errors of so many."""
+    repetitions = 250
+    found, plain = fits(repetitions, 5 * BLOCK)
+    off = np.array([each.mean.value - TRUTH for each in found])
+    assert abs(off.mean()) < 4.0 * off.std() / np.sqrt(repetitions)
+    inside = np.mean([abs(each.mean.value - TRUTH) <= each.half() for each in found])
+    assert abs(inside - 0.95) < 3.0 * np.sqrt(0.95 * 0.05 / repetitions)
+    narrower = np.mean([one.half() / other.half() for one, other in zip(found, plain, strict=True)])
+    assert narrower < 0.75
+
+
+def test_told_by_the_same_days_it_would_look_too_sure():
+    found, _ = fits(60, 3 * BLOCK, told_by_themselves=True)
+    assert np.mean([abs(each.mean.value - TRUTH) <= each.half() for each in found]) < 0.85
+
+
+def test_values_that_hang_on_no_robot_are_left_about_as_they_are():
     rng = np.random.default_rng(4)
-    scores, luck = [rng.standard_normal((90, 4))], rng.standard_normal((90, 1))
-    one, other = rng.standard_normal((2, 90))
-    apart = freed(one, np.arange(90), scores, luck) - freed(other, np.arange(90), scores, luck)
-    assert freed(one - other, np.arange(90), scores, luck) == pytest.approx(apart, abs=1e-12)
+    days = np.arange(5 * BLOCK)
+    wider = []
+    for _ in range(40):
+        values = rng.standard_normal(len(days))
+        left = freed(values, days, rng.standard_normal((len(days), QUANTITIES)), np.empty((len(days), 0)))
+        wider.append(left.std() / values.std())
+    assert np.mean(wider) < 1.02 and np.max(wider) < 1.15
 
 
-def test_of_thousands_of_days_parts_are_freed_by_themselves_and_none_is_left_out():
+@pytest.mark.parametrize("luck", [0, 2])
+def test_nothing_is_taken_off_what_is_always_the_same_or_has_no_others(luck):
     rng = np.random.default_rng(5)
-    days = np.arange(2010)
-    z = rng.standard_normal((2010, 2))
-    values = z[:, 0] ** 2 + 0.1 * rng.standard_normal(2010)
-    left = freed(values, days, [z], np.empty((2010, 0)))
-    first = freed(values[:1020], days[:1020], [z[:1020]], np.empty((1020, 0)))
-    assert left[:1020] == pytest.approx(first)
-    assert left[:1020].std() < 0.3 * values.std() and left[-10:].std() < 0.3 * values.std()
+    days = np.arange(2 * BLOCK)
+    scores, controls = rng.standard_normal((len(days), 3)), np.zeros((len(days), luck))
+    assert freed(np.full(len(days), 7.0), days, scores, controls).tolist() == [7.0] * len(days)
+    values = 9.0 * (scores[:, 0] > 0.0)
+    one = days < BLOCK
+    assert freed(values[one], days[one], scores[one], controls[one]).tolist() == values[one].tolist()
+    none = np.empty((len(days), 0))
+    assert freed(values, days, none, controls).tolist() == values.tolist()
 
 
-def test_points_that_break_beyond_a_threshold_of_two_quantities_keep_their_rate_and_are_known_sooner() -> (
-    None
-):
-    """300 studies of 200 days: beyond the upper tenth of a sum of two of six unknowns nearly all points are lost."""
+def test_a_day_tells_only_of_days_that_are_freed_with_it(monkeypatch):
+    """Of more days than are freed by one another, the last ones do not move the first."""
+    monkeypatch.setattr(crossed, "MOST_DAYS", 3 * BLOCK)
     rng = np.random.default_rng(6)
-    days, truth = np.arange(200), 40.0 - 30.0 * stats.norm.sf(1.3)
-    hits, widths, plain = 0, [], []
-    for _ in range(300):
-        z = rng.standard_normal((200, 6))
-        beyond = (z[:, 0] + z[:, 1]) / np.sqrt(2.0) > 1.3
-        values = 40.0 - 30.0 * beyond + 2.0 * z[:, 4] + 3.0 * rng.standard_normal(200)
-        left = freed(values, days, [z[:, :4], z[:, 4:]], np.empty((200, 0)))
-        fit = regressed(left, days)
-        hits += abs(fit.mean.value - truth) <= fit.half()
-        widths.append(fit.half())
-        plain.append(regressed(values, days).half())
-    # an interval of 95 %, within four standard errors of 300 repetitions
-    assert 0.90 < hits / 300 < 1.0
-    assert np.mean(widths) < 0.8 * np.mean(plain)
-
-
-def test_where_nothing_hangs_on_robots_intervals_hold_and_are_hardly_wider() -> None:
-    """300 studies of 100 days of noise, half of them skewed, with eight quantities that do nothing."""
-    rng = np.random.default_rng(7)
-    days, luck = np.arange(100), np.empty((100, 0))
-    hits, wider = 0, []
-    for number in range(300):
-        values = rng.exponential(3.0, 100) - 3.0 if number % 2 else rng.standard_normal(100)
-        fit = regressed(freed(values, days, [rng.standard_normal((100, 8))], luck), days)
-        hits += abs(fit.mean.value) <= fit.half()
-        wider.append(fit.half() / regressed(values, days).half())
-    assert 0.90 < hits / 300 < 1.0
-    assert np.mean(wider) < 1.15
-
-
-def test_from_the_first_look_on_an_interval_holds_beside_luck() -> None:
-    """400 studies of 40 days, each of them freed by 20 others, with points that hang on luck and on a threshold."""
-    rng = np.random.default_rng(8)
-    days, hits = np.arange(40), 0
-    truth = 20.0 + 10.0 * stats.norm.sf(0.5)
-    for _ in range(400):
-        z, luck = rng.standard_normal((40, 4)), rng.standard_normal((40, 3))
-        values = 20.0 + 10.0 * (z[:, 0] > 0.5) + luck.sum(axis=1) + rng.standard_normal(40)
-        fit = regressed(freed(values, days, [z], luck), days, luck)
-        hits += abs(fit.mean.value - truth) <= fit.half()
-    assert 0.906 <= hits / 400 <= 0.994
+    days = np.arange(6 * BLOCK)
+    scores, luck, values = world(rng, len(days))
+    other = values.copy()
+    other[-5:] += 30.0
+    first = days < 3 * BLOCK
+    left = freed(values, days, scores, luck)
+    assert np.array_equal(left[first], freed(other, days, scores, luck)[first])
+    assert left[first].std() < 0.9 * values[first].std()
