@@ -331,7 +331,7 @@ class Told:
 
     def freed(self, values, numbers, luck):
         days = numbers // MATCHES_A_DAY
-        return freed(values, days, [self.scores[days]], luck)
+        return freed(values, days, self.scores[days], luck)
 
 
 def test_the_sequential_rule_holds_where_robots_are_known():
