@@ -162,31 +162,35 @@ class Unlikely:
 
     def __init__(self, scores: Array, fixed: Array, values: Array) -> None:
         self.values = values - values.mean()
-        self.alike = np.array([alike(own, own) for own in scores.T])
+        self.pairs = np.tril_indices(len(values))
+        self.times = np.where(self.pairs[0] == self.pairs[1], 0.5, 1.0)
+        self.alike = np.array([alike(own, own)[self.pairs] for own in scores.T])
         u, s, _ = np.linalg.svd(fixed, full_matrices=False)
         spanned = u[:, s > SMALLEST * s[0]]
         self.known = LOOSE * len(values) * spanned @ spanned.T + np.eye(len(values))
 
     def __call__(self, weights: Array) -> tuple[float, Array]:
         """Less the logarithm of the likelihood, with the price of the weights, but for a constant; its gradient."""
-        from scipy.linalg.lapack import dpotrf, dpotri
+        from scipy.linalg.lapack import dpotrf, dpotri, dpotrs
 
         matters = np.flatnonzero(weights > 0.0)
         factors = [1.0 + weights[k] * self.alike[k] for k in matters]
-        product = np.ones_like(self.known)
+        product = np.ones(len(self.times))
         for factor in factors:
             product *= factor
-        lower, _ = dpotrf(product - 1.0 + self.known, lower=1)
-        half, _ = dpotri(lower, lower=1)
-        inverse = np.tril(half) + np.tril(half, -1).T
-        solved = inverse @ self.values
+        whole = self.known.copy()
+        whole[self.pairs] += product - 1.0  # the upper half is never read
+        lower, _ = dpotrf(whole, lower=1)
+        solved, _ = dpotrs(lower, self.values, lower=1)
+        inverse, _ = dpotri(lower, lower=1)
         count, square = len(solved), float(self.values @ solved)
         value = np.log(np.diag(lower)).sum() + 0.5 * count * np.log(square / count)
-        slope = (inverse - np.outer(solved, solved) * (count / square)) * product
-        gradient = 0.5 * self.alike.reshape(len(weights), -1) @ slope.ravel()
+        one, other = self.pairs
+        slope = self.times * product * (inverse[self.pairs] - solved[one] * solved[other] * (count / square))
+        gradient = self.alike @ slope
         for k, factor in zip(matters, factors, strict=True):
             others = np.divide(slope, factor, out=np.zeros_like(slope), where=factor != 0.0)
-            gradient[k] = 0.5 * float((others * self.alike[k]).sum())
+            gradient[k] = others @ self.alike[k]
         return float(value + DOUBT * weights.sum()), gradient + DOUBT
 
 
