@@ -367,12 +367,13 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
         assumed += [(f"motors.{name}", sheet.line, *each) for each in more]
     mechanisms = {}
     for name, spec in robot.mechanisms.items():
-        values = dict(spec.values)
+        values = spec.values
         if values.get("gearing"):
-            values["gearing"], more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
+            stages, more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
             assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
+            values = {**values, "gearing": stages} if more else values
         if "speed_control" in values and values["speed_control"] is None:
-            values["speed_control"] = {each.key: default_of(each) for each in SPEED_CONTROL.block}
+            values = {**values, "speed_control": {each.key: default_of(each) for each in SPEED_CONTROL.block}}
         servo = spec.servo
         if servo is not None and servo["stall_current"] is None:
             guess = servo_stall_current(servo)
@@ -382,7 +383,7 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
             owner = f"mechanisms.{name}" if own else f"mechanisms.{name}.servo"
             reason = "its electronics and gears pass on 50 to 70 % at stall, common practice, no source"
             assumed.append((owner, spec.line, "stall_current", guess, guess.spread, reason))
-        mechanisms[name] = replace(spec, values=values)
+        mechanisms[name] = spec if values is spec.values else replace(spec, values=values)
     return replace(robot, motors=motors, mechanisms=mechanisms), tuple(assumed)
 
 

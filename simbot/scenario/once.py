@@ -1,4 +1,4 @@
-"""What follows from a plan alone is worked out once, however many matches of it are played."""
+"""What follows from a plan, or its robot, alone is worked out once, however many matches of it are played."""
 
 from __future__ import annotations
 
@@ -6,19 +6,18 @@ from collections.abc import Callable
 from functools import wraps
 from typing import TypeVar
 
-from simbot.scenario.model import Plan
-
+Of = TypeVar("Of")
 Found = TypeVar("Found")
 
 PLANS_KEPT = 32
 
 
-def once_a_plan(work: Callable[[Plan], Found]) -> Callable[[Plan], Found]:
+def once_a_plan(work: Callable[[Of], Found]) -> Callable[[Of], Found]:
     """The same function, which remembers what it has found for the plans that it saw last; nobody is to change that."""
-    known: dict[int, tuple[Plan, Found]] = {}  # a plan that is kept keeps its identity
+    known: dict[int, tuple[Of, Found]] = {}  # a plan that is kept keeps its identity
 
     @wraps(work)
-    def found(plan: Plan) -> Found:
+    def found(plan: Of) -> Found:
         kept = known.get(id(plan))
         if kept is None:
             kept = plan, work(plan)

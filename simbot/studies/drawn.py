@@ -6,6 +6,7 @@ A stopwatch time varies each time, and is drawn by the plant.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import fields, replace
 from math import inf
 from typing import Any
@@ -14,7 +15,10 @@ from simbot.physics.build import completed
 from simbot.physics.kinds import KINDS
 from simbot.physics.luck import Drawn
 from simbot.scenario.model import BatteryState, GearStage, Robot
+from simbot.scenario.once import once_a_plan
 from simbot.scenario.parameters import Parameter, Quantity
+
+Draw = Callable[[Drawn], Any]  # a value as it is today
 
 LEAST = 1e-3  # of the nominal value: what is positive stays so
 VARIES = ("zero", "zero_drift")  # drawn by the plant, each time
@@ -23,17 +27,29 @@ NOT_DRAWN = (*VARIES, "battery", "control", "turn", "order", "path", "named", "l
 
 def robot_of_day(robot: Robot, luck: Drawn) -> Robot:
     """The robot with everything that is unknown but fixed as it is today."""
+    whole, drawn = _whole(robot)
+    today: Robot = whole if drawn is None else drawn(luck)
+    return today
+
+
+@once_a_plan
+def _whole(robot: Robot) -> tuple[Robot, Draw | None]:
+    """The robot with all that its file leaves out, and how it is drawn."""
     whole = completed(robot)[0]
-    changed: dict[str, Any] = {}
-    for each in fields(whole):
-        if each.name == "mechanisms":
-            changed["mechanisms"] = {
-                name: replace(spec, values=_values(spec.values, spec.kind, luck, ("mechanisms", name)))
-                for name, spec in whole.mechanisms.items()
-            }
-        elif each.name not in NOT_DRAWN:
-            changed[each.name] = _of_day(getattr(whole, each.name), luck, (each.name,), (0.0, inf))
-    return replace(whole, **changed)
+    parts = {
+        each.name: _mechanisms(whole) if each.name == "mechanisms" else _of_field(whole, each.name, ())
+        for each in fields(whole)
+        if each.name not in NOT_DRAWN
+    }
+    return whole, _replaced(whole, parts)
+
+
+def _mechanisms(robot: Robot) -> Draw | None:
+    parts = {}
+    for name, spec in robot.mechanisms.items():
+        values = _values(spec.values, spec.kind, ("mechanisms", name))
+        parts[name] = _replaced(spec, {"values": values})
+    return _filled(robot.mechanisms, parts)
 
 
 def battery_of_match(battery: BatteryState, luck: Drawn) -> BatteryState:
@@ -46,15 +62,15 @@ def battery_of_match(battery: BatteryState, luck: Drawn) -> BatteryState:
     return replace(battery, **changed) if changed else battery
 
 
-def _values(values: dict[str, Any], kind: str, luck: Drawn, key: tuple[str, ...]) -> dict[str, Any]:
+def _values(values: dict[str, Any], kind: str, key: tuple[str, ...]) -> Draw | None:
     parameters = {parameter.key: parameter for parameter in KINDS[kind].PARAMETERS}
-    stopwatch = KINDS[kind].COORDINATE == "word"
-    drawn = {}
-    for name, value in values.items():
-        fixed = name in NOT_DRAWN or (stopwatch and name in ("time", "time_in"))
-        parameter = parameters.get(name)
-        drawn[name] = value if fixed else _of_day(value, luck, (*key, name), _bounds(parameter), parameter)
-    return drawn
+    fixed = (*NOT_DRAWN, "time", "time_in") if KINDS[kind].COORDINATE == "word" else NOT_DRAWN
+    parts = {
+        name: _of_day(value, (*key, name), _bounds(parameters.get(name)), parameters.get(name))
+        for name, value in values.items()
+        if name not in fixed
+    }
+    return _filled(values, parts)
 
 
 def _bounds(parameter: Parameter | None) -> tuple[float, float]:
@@ -62,48 +78,55 @@ def _bounds(parameter: Parameter | None) -> tuple[float, float]:
 
 
 def _of_day(
-    value: Any,
-    luck: Drawn,
-    key: tuple[Any, ...],
-    bounds: tuple[float, float],
-    parameter: Parameter | None = None,
-) -> Any:
-    """A value, or all that is in it, as it is today."""
+    value: Any, key: tuple[Any, ...], bounds: tuple[float, float], parameter: Parameter | None = None
+) -> Draw | None:
+    """How a value, or what is in it, is drawn; None: it is the same every day."""
     if isinstance(value, Quantity):
-        if value.spread == 0.0:
-            return value
-        low = max(bounds[0], LEAST * value) if value > 0.0 else bounds[0]
-        return Quantity(luck.fixed(value, low, bounds[1], *key), 0.0, value.text, value.assumed)
+        return _quantity(value, key, bounds) if value.spread != 0.0 else None
     if isinstance(value, dict):
         inner = {each.key: each for each in parameter.block} if parameter is not None else {}
-        return {
-            name: _of_day(
-                each, luck, (*key, name), _bounds(inner.get(name)) if inner else bounds, inner.get(name)
-            )
+        parts = {
+            name: _of_day(each, (*key, name), _bounds(inner.get(name)) if inner else bounds, inner.get(name))
             for name, each in value.items()
         }
+        return _filled(value, parts)
     if isinstance(value, tuple):
-        return tuple(_of_day(each, luck, (*key, n), bounds, parameter) for n, each in enumerate(value))
+        return _tuple(value, [_of_day(each, (*key, n), bounds, parameter) for n, each in enumerate(value)])
     if isinstance(value, GearStage):
-        return replace(
-            value,
-            **{
-                each.name: _of_day(
-                    getattr(value, each.name), luck, (*key, each.name), _stage_bounds(each.name)
-                )
-                for each in fields(value)
-            },
-        )
+        names = [each.name for each in fields(value)]
+        return _replaced(value, {name: _of_field(value, name, key, _stage_bounds(name)) for name in names})
     if hasattr(value, "__dataclass_fields__"):
-        return replace(
-            value,
-            **{
-                each.name: _of_day(getattr(value, each.name), luck, (*key, each.name), (0.0, inf))
-                for each in fields(value)
-                if each.name not in NOT_DRAWN
-            },
-        )
-    return value
+        names = [each.name for each in fields(value) if each.name not in NOT_DRAWN]
+        return _replaced(value, {name: _of_field(value, name, key) for name in names})
+    return None
+
+
+def _of_field(
+    record: Any, name: str, key: tuple[Any, ...], bounds: tuple[float, float] = (0.0, inf)
+) -> Draw | None:
+    return _of_day(getattr(record, name), (*key, name), bounds)
+
+
+def _quantity(value: Quantity, key: tuple[Any, ...], bounds: tuple[float, float]) -> Draw:
+    low = max(bounds[0], LEAST * value) if value > 0.0 else bounds[0]
+    return lambda luck: Quantity(luck.fixed(value, low, bounds[1], *key), 0.0, value.text, value.assumed)
+
+
+def _filled(values: dict[str, Any], parts: dict[str, Draw | None]) -> Draw | None:
+    drawn = [(name, draw) for name, draw in parts.items() if draw is not None]
+    return (lambda luck: {**values, **{name: draw(luck) for name, draw in drawn}}) if drawn else None
+
+
+def _replaced(record: Any, parts: dict[str, Draw | None]) -> Draw | None:
+    drawn = [(name, draw) for name, draw in parts.items() if draw is not None]
+    return (lambda luck: replace(record, **{name: draw(luck) for name, draw in drawn})) if drawn else None
+
+
+def _tuple(values: tuple[Any, ...], parts: list[Draw | None]) -> Draw | None:
+    both = list(zip(values, parts, strict=True))
+    if all(draw is None for draw in parts):
+        return None
+    return lambda luck: tuple(value if draw is None else draw(luck) for value, draw in both)
 
 
 def _stage_bounds(name: str) -> tuple[float, float]:
