@@ -6,13 +6,16 @@ way already, so that nobody stands idle at its end; what was begun and is not wa
 
 from __future__ import annotations
 
+import pickle
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import lru_cache
 from itertools import groupby
 from types import TracebackType
 from typing import Any
 
 from simbot.scenario.model import Plan
+from simbot.scenario.once import PLANS_KEPT, once_a_plan
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, failed
 from simbot.studies.players import Pending, Players, PlayersLost, Pool, ended, no_more
 
@@ -146,7 +149,7 @@ class Team:
             self._ahead = {_key(day): self._begun(self.pool, day) for day in days}
 
     def _begun(self, pool: Pool, day: Task) -> Pending:
-        return pool.submit(play_day, day[0], self.seed, day[1])
+        return pool.submit(play_packed, _packed(day[0]), self.seed, day[1])
 
     def _here(self, place: int, plan: Plan, day: Round) -> list[MatchRecord]:
         try:
@@ -156,7 +159,7 @@ class Team:
             raise
 
     def _begin(self, pool: Pool, days: list[Round]) -> Begun:
-        begun = [[pool.submit(play_day, plan, self.seed, day) for day in days] for plan in self.plans]
+        begun = [[self._begun(pool, (plan, day)) for day in days] for plan in self.plans]
         self._under_way += [(place, day) for place, own in enumerate(begun) for day in own]
         return begun
 
@@ -186,6 +189,24 @@ def days_of(matches: Round) -> list[Round]:
 def _key(day: Task) -> Key:
     plan, matches = day
     return id(plan), tuple(matches)
+
+
+@once_a_plan
+def _packed(plan: Plan) -> bytes:
+    """A plan as others get it, with every day."""
+    return pickle.dumps(plan)
+
+
+@lru_cache(maxsize=PLANS_KEPT)
+def _unpacked(plan: bytes) -> Plan:
+    """The same one each time, so that what follows from it is worked out once there too."""
+    found: Plan = pickle.loads(plan)
+    return found
+
+
+def play_packed(plan: bytes, seed: int, matches: Round) -> list[MatchRecord]:
+    """As `play_day`, by others than who asked."""
+    return play_day(_unpacked(plan), seed, matches)
 
 
 def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
