@@ -116,7 +116,7 @@ def build_curve(spec: MechanismSpec, robot: Robot, carried: float, way: Way) -> 
     )
     return Built(
         reduced,
-        row[None, :],
+        np.array([row]),
         motor.voltage,
         motor.voltage / (motor.constant * ratio),
         Guide(guide, way.begin, end, is_round),

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
-from struct import pack
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -27,6 +27,7 @@ from simbot.scenario.model import BatteryState, MechanismSpec, Robot
 from simbot.scenario.parameters import Quantity
 
 Array = npt.NDArray[np.float64]
+Row = list[float]  # of a motor group (see layout), until it is whole
 # a missing efficiency is that of the whole, not of good stages
 WHOLE_BUILT = (
     "slide",
@@ -97,13 +98,13 @@ def group_row(
     battery_limit: float = inf,
     most: float = inf,
     most_back: float = inf,
-) -> Array:
+) -> Row:
     """Row of a motor group (see layout); ratio: motor's shaft per unit of travel.
 
     The loss r of a gearmotor lies in its gears, after its rotor; that of a bare motor before its rotor.
     """
     row = motor_row(motor, forward, back, locks, upstream, limit, battery_limit)
-    complete(row.data, reduced, extremes(reduced), motors, ratio, share, most, most_back)
+    complete(row, reduced, extremes(reduced), motors, ratio, share, most, most_back)
     return row
 
 
@@ -115,9 +116,9 @@ def motor_row(
     upstream: float,
     limit: float,
     battery_limit: float,
-) -> Array:
+) -> Row:
     """Of a group's row what hangs on its motor and gears alone."""
-    row = np.zeros(L.GROUP_SIZE)
+    row = [0.0] * L.GROUP_SIZE
     bare = 1.0 if motor.geared else motor.r
     if motor.geared:
         forward *= motor.r
@@ -152,7 +153,7 @@ def extremes(reduced: Reduced) -> Extremes:
 
 
 def complete(
-    row: Any,
+    row: Row,
     reduced: Reduced,
     along: Extremes,
     motors: int,
@@ -174,9 +175,9 @@ def complete(
     row[L.G_ROTOR] = float(bounded and own_lag(row) > LEAST_LAG and along.least_mass > 0.0)
 
 
-def own_lag(row: Sequence[float] | Array) -> float:
+def own_lag(row: Row) -> float:
     """Time constant of motors by themselves, J R/k² [s]."""
-    return float(row[L.G_J] * row[L.G_R] / row[L.G_K] ** 2)
+    return row[L.G_J] * row[L.G_R] / row[L.G_K] ** 2
 
 
 def least_factor(reduced: Reduced) -> float:
@@ -224,17 +225,17 @@ def build_driven(spec: MechanismSpec, robot: Robot, payload: float, places: Plac
     if lacking:
         reduced = with_extra_mass(reduced, lacking)
     free = motor.voltage / (motor.constant * ratio)
-    return Built(reduced, row[None, :], motor.voltage, free, lacking=lacking, light=light)
+    return Built(reduced, np.array([row]), motor.voltage, free, lacking=lacking, light=light)
 
 
-def lacking_rotor(reduced: Reduced, row: Array) -> float:
+def lacking_rotor(reduced: Reduced, row: Row) -> float:
     """Inertia by which a motor's rotor is lighter than any real one [kg m²]: it, and what it moves, would lag less.
 
     Pushed by its load a motor moves no more of that than its gears pass back, with gears that lock its rotor alone.
     """
-    back = 0.0 if row[L.G_LOCKS] == 1.0 else min(1.0, max(0.0, float(row[L.G_BACK_TRUE])))
+    back = 0.0 if row[L.G_LOCKS] == 1.0 else min(1.0, max(0.0, row[L.G_BACK_TRUE]))
     load = back * least_mass_felt(reduced) / (row[L.G_N] * row[L.G_RATIO] ** 2)
-    return max(0.0, float(LEAST_DRIVEN_LAG * row[L.G_K] ** 2 / row[L.G_R] - row[L.G_J] - load))
+    return max(0.0, LEAST_DRIVEN_LAG * row[L.G_K] ** 2 / row[L.G_R] - row[L.G_J] - load)
 
 
 def least_mass_felt(reduced: Reduced) -> float:
@@ -249,7 +250,7 @@ def least_mass_felt(reduced: Reduced) -> float:
     return min(least)
 
 
-def lacking_inertia(reduced: Reduced, row: Array) -> float:
+def lacking_inertia(reduced: Reduced, row: Row) -> float:
     """What a linkage's inertia lacks where all that has mass stands still (a dead centre) and rotors weigh nothing.
 
     There the least force would move it without bound; LEAST_INERTIA of the greatest keeps that finite, and changes
@@ -300,7 +301,7 @@ def build_servo(spec: MechanismSpec, robot: Robot, payload: float, places: Place
     row[L.G_ROTOR] = 0.0
     if values["rail"] is not None:
         row[L.G_RAIL] = list(robot.rails).index(values["rail"])
-    return Built(reduced, row[None, :], volts, speed)
+    return Built(reduced, np.array([row]), volts, speed)
 
 
 class Power(NamedTuple):
@@ -308,7 +309,7 @@ class Power(NamedTuple):
 
     motor: MotorModel
     ratio: float
-    row: Array  # see motor_row
+    row: Row  # see motor_row
 
 
 def power_of(spec: MechanismSpec, robot: Robot) -> Power:
@@ -333,10 +334,9 @@ def build_leg(
         leg = kind.straight(values, mass, use.count, direction)
     whole = leg.reduced.segments[0].mass
     along = Extremes(whole, whole, 1.0)  # a leg is alike all along it
-    rows = np.empty((len(leg.groups), L.GROUP_SIZE))
-    rows[:] = power.row
-    for each, (motors, per_travel, share, most, inertia, most_back) in zip(rows, leg.groups, strict=True):
-        row: Any = each.data
+    rows = []
+    for motors, per_travel, share, most, inertia, most_back in leg.groups:
+        row = power.row.copy()
         back = most if most_back is None else most_back
         complete(row, leg.reduced, along, motors, per_travel * power.ratio, share, most, back)
         row[L.G_WHEEL] = inertia
@@ -344,8 +344,9 @@ def build_leg(
             len(leg.groups) > 1
         ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
             row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
+        rows.append(row)
     ratio = leg.groups[0].per_travel * power.ratio
-    return Built(leg.reduced, rows, motor.voltage, motor.voltage / (motor.constant * ratio))
+    return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
 
 
 DRIVES = tuple(name for name, module in KINDS.items() if hasattr(module, "HOLONOMIC"))
@@ -420,7 +421,7 @@ class Image(NamedTuple):
 
 def packed(*numbers: float) -> memoryview[float]:
     """Numbers as they lie in the kernel's array."""
-    return memoryview(pack(f"{len(numbers)}d", *numbers)).cast("d")
+    return memoryview(array("d", numbers))
 
 
 class Tables:
@@ -751,7 +752,7 @@ class Arrays:
 
 def may_part(built: Built) -> bool:
     """Whether some of its motors may turn by themselves."""
-    return bool(np.any(built.groups[:, L.G_ROTOR] != 0.0))
+    return any(built.groups[:, L.G_ROTOR].tolist())
 
 
 def watches_heat(robot: Robot) -> bool:
