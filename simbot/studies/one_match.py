@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -18,13 +19,15 @@ from simbot.physics.plant import Plant
 from simbot.routine.match import let_go, play
 from simbot.routine.trace import Trace
 from simbot.scenario.errors import SimbotError
-from simbot.scenario.model import BatteryState, Plan
+from simbot.scenario.model import BatteryState, Plan, Robot
+from simbot.scenario.once import once_a_plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
 from simbot.studies.lost import Account, account_of
 from simbot.studies.strata import DrawnEvenly
 from simbot.studies.time_lost import Span, added, cut_routines, dips, seconds_of, stood_still, time_lost
 
 MATCHES_A_DAY = 10
+ROBOTS_KEPT = 4  # of those that were built last
 Array = npt.NDArray[np.float64]
 ORDER_BROKEN = "order broken: what is hit is not simulated"
 
@@ -98,12 +101,12 @@ class Day:
         self.plan = plan
         self.seed = seed
         self.day = day
-        self.models = Models(robot_of_day(plan.robot, self.luck(day * MATCHES_A_DAY)))
+        self.models = built_of_day(plan.robot, self.luck(day * MATCHES_A_DAY))
         self.partner_models = None
         if plan.partner is not None:
             other = plan.partner.plan.robot
             partner = self.luck(day * MATCHES_A_DAY, "partner")
-            self.partner_models = Models(robot_of_day(other, partner))
+            self.partner_models = built_of_day(other, partner)
 
     def luck(self, number: int, who: str = "") -> Drawn:
         return DrawnEvenly(self.seed, self.day, number, who)
@@ -140,6 +143,27 @@ class Day:
             )
         except Exception as error:
             return failed(number, battery.name, error)
+
+
+_built: dict[tuple[bytes, str, int], Models] = {}
+
+
+def built_of_day(robot: Robot, luck: Drawn) -> Models:
+    """The robot as it is today: built once for all plans that have the same one and play the day by turns."""
+    key = _alike(robot), luck.seed, luck.day
+    known = _built.get(key)
+    if known is None:
+        known = Models(robot_of_day(robot, luck))
+        while len(_built) >= ROBOTS_KEPT:
+            del _built[next(iter(_built))]
+        _built[key] = known
+    return known
+
+
+@once_a_plan
+def _alike(robot: Robot) -> bytes:
+    """What robots have in common that are the same to the last digit and word, as every plan reads its own."""
+    return pickle.dumps(robot)
 
 
 def named(luck: Mapping[tuple[object, ...], float], who: str = "") -> dict[str, float]:
