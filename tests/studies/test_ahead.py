@@ -46,6 +46,7 @@ def test_days_that_were_begun_are_played_once_and_others_are_dropped(tmp_path):
         asked = [days[1], days[4], days[0]]
         assert list(team.play_days(asked)) == [play_day(plan, 1, matches) for _, matches in asked]
         assert [task.what[2] for task in pool.begun] == [days[k][1] for k in (0, 1, 2, 4)]
+        assert len({id(task.what[0]) for task in pool.begun}) == 1  # packed once
         assert pool.begun[2].cancelled()
         list(team.play_days(days[2:3]))  # it is begun anew
         assert len(pool.begun) == 5

@@ -12,6 +12,8 @@ import pytest
 from simbot.physics.kinds import KINDS
 from simbot.scenario.load import load_plan
 from simbot.scenario.model import Fuse, Heat
+from simbot.scenario.parameters import Quantity
+from simbot.studies import one_match
 from simbot.studies.one_match import Day, record_of
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "night-market"
@@ -81,6 +83,31 @@ def test_a_match_that_is_over_leaves_next_to_nothing_to_the_collector(plan):
         assert gc.collect() < LEFT
     finally:
         gc.enable()
+
+
+def test_plans_of_one_robot_share_it_as_it_is_that_day_and_play_as_if_alone(monkeypatch):
+    plans = [load_plan(DEMO / f"{name}.yaml", KINDS)[0] for name in ("lanterns", "tins")]
+    robot, state = plans[1].robot, plans[1].robot.battery[0]
+    assert robot is not plans[0].robot
+    first, other = (Day(plan, 3, 1) for plan in plans)
+    assert first.models is other.models
+    first.record(10, state)
+    shared = other.record(10, state)
+    wider = replace(robot, mass=Quantity(robot.mass, 2.0 * robot.mass.spread, robot.mass.text))
+    days = [Day(plans[1], 3, 2), Day(plans[1], 4, 1), Day(replace(plans[1], robot=wider), 3, 1)]
+    assert len({id(day.models) for day in (first, *days)}) == 4
+    monkeypatch.setattr(one_match, "_built", {})
+    alone = Day(plans[1], 3, 1)
+    assert alone.models is not other.models and alone.record(10, state) == shared
+
+
+def test_what_is_not_stated_with_a_spread_is_the_same_every_day(plan):
+    robots = [Day(plan, 3, day).models.robot for day in (1, 2)]
+    assert robots[0].mass != robots[1].mass and robots[0].motors == robots[1].motors
+    one, two = (robot.mechanisms["lift"].values for robot in robots)
+    assert [key for key in one if one[key] != two[key]] == ["friction"]
+    assert {key for key in one if one[key] is not two[key]} == {"friction"}
+    assert list(one) == list(plan.robot.mechanisms["lift"].values)
 
 
 def test_one_is_no_plural():
