@@ -5,6 +5,7 @@ from __future__ import annotations
 import pickle
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from threading import local
 
 import numpy as np
 import numpy.typing as npt
@@ -145,18 +146,26 @@ class Day:
             return failed(number, battery.name, error)
 
 
-_built: dict[tuple[bytes, str, int], Models] = {}
+class Kept(local):
+    """Robots that were built; of each thread its own, as they grow while they play."""
+
+    def __init__(self) -> None:
+        self.robots: dict[tuple[bytes, str, int], Models] = {}
+
+
+_kept = Kept()
 
 
 def built_of_day(robot: Robot, luck: Drawn) -> Models:
     """The robot as it is today: built once for all plans that have the same one and play the day by turns."""
     key = _alike(robot), luck.seed, luck.day
-    known = _built.get(key)
+    robots = _kept.robots
+    known = robots.get(key)
     if known is None:
         known = Models(robot_of_day(robot, luck))
-        while len(_built) >= ROBOTS_KEPT:
-            del _built[next(iter(_built))]
-        _built[key] = known
+        while len(robots) >= ROBOTS_KEPT:
+            del robots[next(iter(robots))]
+        robots[key] = known
     return known
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from math import isnan
 from pathlib import Path
@@ -96,7 +97,9 @@ def test_plans_of_one_robot_share_it_as_it_is_that_day_and_play_as_if_alone(monk
     wider = replace(robot, mass=Quantity(robot.mass, 2.0 * robot.mass.spread, robot.mass.text))
     days = [Day(plans[1], 3, 2), Day(plans[1], 4, 1), Day(replace(plans[1], robot=wider), 3, 1)]
     assert len({id(day.models) for day in (first, *days)}) == 4
-    monkeypatch.setattr(one_match, "_built", {})
+    with ThreadPoolExecutor(1) as pool:
+        assert pool.submit(Day, plans[1], 3, 1).result().models is not other.models
+    monkeypatch.setattr(one_match._kept, "robots", {})
     alone = Day(plans[1], 3, 1)
     assert alone.models is not other.models and alone.record(10, state) == shared
 
