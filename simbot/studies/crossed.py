@@ -35,8 +35,8 @@ MOST_TELLING = 240  # matches: so many tell well enough which quantities matter
 NEAR = 0.7  # standard deviations within which robots are alike
 STRAIGHT = 1 / 3  # of what a quantity does that goes up in a straight line, before anything is known
 DOUBT = 12.0  # what a weight of 1 has to gain in the logarithm of the likelihood
-FIRST_WEIGHT, MOST_WEIGHT = 0.1, 20.0
-ROUNDS = 20  # of the search for weights
+FIRST_WEIGHT, MOST_WEIGHT = 0.2, 20.0
+ROUNDS = 12  # of the search for weights
 LOOSE = 100.0  # times noise: nothing is known of the mean and of what luck brings
 SMALLEST = 1e-9  # of the largest: what has no more than that says nothing of its own
 

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from simbot.studies.one_match import MATCHES_A_DAY
 
 Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
-TWICE = 10  # the first so many days are played twice, and of so many later ones one
+TWICE, LATER = 10, 20  # the first so many days are played twice, and of so many later ones one
 LEAST_DAYS = 40  # before anything is looked at: each unknown was four times in every tenth of its spread
 STEP_DAYS, STEP = 20, 1.1  # to the next look
 
@@ -48,7 +48,7 @@ def _had(state: str, shares: Counter[str], counts: Counter[str]) -> float:
 
 
 def _of_day(day: int) -> int:
-    return 2 if day < TWICE or day % TWICE == 0 else 1
+    return 2 if day < TWICE or day % LATER == 0 else 1
 
 
 def one_a_day(states: Sequence[str], days: int) -> Round:
@@ -61,7 +61,7 @@ def one_a_day(states: Sequence[str], days: int) -> Round:
 
 def matches_in(days: int) -> int:
     """How many matches so many days are."""
-    return days + min(days, TWICE) + max(0, -(-days // TWICE) - 1)
+    return days + min(days, TWICE) + max(0, -(-days // LATER) - 1)
 
 
 def next_look(days: int) -> int:

@@ -231,10 +231,10 @@ def test_fewer_matches_than_anything_is_settled_in_are_not_promised_to_settle(tm
     plans = [plan_with(tmp_path / "a", 90), plan_with(tmp_path / "b", 50)]
     result = compare(plans, Asked(40, 3, ("full",)), silent)
     apart = result.pairs[0].difference
-    assert not apart.sure and apart.days_needed < 10 and apart.matches_needed == 53
+    assert not apart.sure and apart.days_needed < 10 and apart.matches_needed == 51
     out = StringIO()
     print_compared(result, out)
-    assert "To settle it takes about 53 matches" in out.getvalue()
+    assert "To settle it takes about 51 matches" in out.getvalue()
     assert out.getvalue().startswith("Too few matches to say: ")
 
 
