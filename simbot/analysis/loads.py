@@ -71,19 +71,15 @@ def _main(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> Iterat
     for device, volts in robot.brown_out.items():
         if device in acting:
             continue
-        spell = strain.below(plant, volts)
-        if spell is not None:
-            begins, lasts, lowest = spell
-            long = (
-                f"for {ms(round(lasts * 1e6))} in all"
-                if lasts
-                else "until what resets with it takes its load off"
-            )
+        sag = strain.below(plant, volts)
+        if sag is not None:
+            long = _how_long(sag) if sag.lasts else "until what resets with it takes its load off"
             text = (
-                f"the bus falls below the {volts:.4g} V at which the {device} resets, to {lowest:.2f} V, {long}; "
+                f"the bus falls below the {volts:.4g} V at which the {device} resets, {long}, {_lowest(sag)}; "
                 "the times after it are those of a robot that had stayed awake"
             )
-            yield replace(_finding("brown_out", begins, None, text, places, device), provided=AWAKE)
+            found = _finding("brown_out", sag.begins, None, text, places, device)
+            yield replace(found, times=sag.times, provided=AWAKE)
     yield from _unstated(robot, plant, places)
 
 
@@ -92,16 +88,24 @@ def _unstated(robot: Robot, plant: Plant, places: list[tuple[int, Place]]) -> It
     if robot.brown_out or robot.resets or max(state.open_circuit for state in robot.battery) < OF_12_VOLTS:
         return
     low = plant.lowest_bus()[0] < USUAL_BROWN_OUT
-    spell = strain.below(plant, USUAL_BROWN_OUT) if low else None
-    if spell is not None:
-        begins, lasts, lowest = spell
+    sag = strain.below(plant, USUAL_BROWN_OUT) if low else None
+    if sag is not None:
         text = (
-            f"the bus falls to {lowest:.2f} V, below {USUAL_BROWN_OUT:g} V for {ms(round(lasts * 1e6))} in all: about "
-            "there controllers reset (common practice, no source), and none does here, as the robot file states none: "
+            f"the bus falls below {USUAL_BROWN_OUT:g} V {_how_long(sag)}, {_lowest(sag)}: about there controllers "
+            "reset (common practice, no source), and none does here, as the robot file states none: "
             f"`brown_out: {{controller: {USUAL_BROWN_OUT:g} V}}` tells of it, a block with `stops` makes it act"
         )
-        found = _finding("bus_low", begins, None, text, places)
-        yield replace(found, late_us=round(lasts * 1e6), provided=AWAKE)
+        found = _finding("bus_low", sag.begins, None, text, places)
+        yield replace(found, times=sag.times, late_us=round(sag.lasts * 1e6), provided=AWAKE)
+
+
+def _how_long(sag: strain.Sag) -> str:
+    whole = f"for {ms(round(sag.lasts * 1e6))}"
+    return whole if sag.times == 1 else f"{whole} in all, {ms(round(sag.longest * 1e6))} at a time at most"
+
+
+def _lowest(sag: strain.Sag) -> str:
+    return f"to {sag.lowest:.2f} V at {clock(sag.lowest_at_us)}"
 
 
 def _resets(plant: Plant, places: list[tuple[int, Place]]) -> Iterator[Finding]:

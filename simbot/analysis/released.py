@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from simbot.analysis.results import Finding
+from simbot.analysis.results import LETS_GO, Finding
 from simbot.analysis.words import ms, the
 from simbot.physics.build import DRIVES
 from simbot.physics.move import Spin, SpinTo
@@ -48,6 +48,7 @@ def release_findings(plan: Plan, trace: Trace) -> Iterator[Finding]:
             cause_line=record.line,
             cause_step=record.step,
             late_us=late,
+            provided=LETS_GO,
             text=(
                 f"step {record.step} counts as placed from its command on, but step {following.step} sends the "
                 f"{following.move.mechanism} on {ms(late)} before {the(move.mechanism)} is at {by.by.text}: on a real "

@@ -117,10 +117,15 @@ class Finding:
         return FindingKey(self.kind, line, self.cause_line, self.mechanism, self.about)
 
 
+LETS_GO = "it lets go in time"
+
+
 def passes_if(found: Iterable[Finding]) -> str:
     """`if nothing resets`: what a run takes for granted although its findings tell of it; else nothing."""
     told = {one.provided for one in found if one.provided}
-    return "" if not told else f"if {told.pop()}" if len(told) == 1 else "if nothing resets or opens"
+    power = sorted(told - {LETS_GO})
+    parts = power if len(power) < 2 else ["nothing resets or opens"]
+    return f"if {' and '.join([*parts, *(told & {LETS_GO})])}" if told else ""
 
 
 # kinds of findings that tell of a rule or a part that gives way: a state may pass with them, --strict does not

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -38,16 +39,30 @@ def fuse(plant: Plant, name: str | None, rating: float, lag: float, level: float
     return float(opens), float(most)
 
 
-def below(plant: Plant, volts: float) -> tuple[float, float, float] | None:
-    """(first instant, time in all, lowest volts) of the bus below a voltage; None: never."""
+class Sag(NamedTuple):
+    """A bus below some voltage."""
+
+    begins: float  # first instant [s]
+    lasts: float  # time in all [s]
+    longest: float  # of its times [s]
+    times: int
+    lowest: float  # [V]
+    lowest_at_us: int
+
+
+def below(plant: Plant, volts: float) -> Sag | None:
+    """The bus below a voltage; None: never."""
     lowest, at_us = plant.lowest_bus()
     if lowest >= volts:
         return None
     t, bus, _ = _course(plant)
     spells = _spells(t, bus, volts)
     dips = [at for at, dip in plant.dips() if dip < volts]  # those of no length are in no step
+    apart = [at for at in dips if not any(begin <= at <= end for begin, end in spells)]
     first = min([*dips, *(begin for begin, _ in spells)], default=at_us / 1e6)
-    return first, sum(end - begin for begin, end in spells), lowest
+    lengths = [end - begin for begin, end in spells]
+    times = max(1, len(spells) + len(apart))
+    return Sag(first, sum(lengths), max(lengths, default=0.0), times, lowest, at_us)
 
 
 def above(plant: Plant, amps: float) -> list[tuple[float, float]]:

@@ -138,6 +138,8 @@ def _head(run: RunResult) -> Lines:
             line.append("nothing to judge: no move, no need", ALARM)
         elif state.passes and state.needs and state.passes_if:
             line.append(f"passes {state.passes_if}", ALARM)
+        elif state.passes and state.needs and not state.deliveries_at_us and not state.points.get("total"):
+            line.append("passes, but scores nothing", ALARM)
         elif state.passes:
             line.append("passes" if state.needs else "passes, but states no need")
         else:

@@ -80,6 +80,8 @@ def test_a_plan_without_needs_or_moves_is_not_told_to_pass(run_result):
 @pytest.mark.parametrize(("told", "says"), [
     (["nothing resets"], "passes if nothing resets"),
     (["its fuse holds", "its fuse holds"], "passes if its fuse holds"),
+    (["it lets go in time"], "passes if it lets go in time"),
+    (["it lets go in time", "nothing resets"], "passes if nothing resets and it lets go in time"),
     (["its breakers hold", "its fuse holds", "nothing resets"], "passes if nothing resets or opens"),
 ])  # fmt: skip
 def test_a_run_that_takes_a_reset_for_absent_passes_only_without_it(run_result, finding, told, says):
@@ -90,6 +92,15 @@ def test_a_run_that_takes_a_reset_for_absent_passes_only_without_it(run_result, 
     text = " ".join(printed(run).split())
     assert f"85 points {says}" in text
     assert f"still passes: fresh, {says.removeprefix('passes ')}" in text
+
+
+def test_a_run_that_scores_nothing_does_not_merely_pass(run_result):
+    fresh = run_result.states[0]
+    empty = replace(
+        fresh, points=dict.fromkeys(fresh.points, 0.0), deliveries_at_us=(), findings=(), passes=True
+    )
+    text = printed(replace(run_result, states=(empty, *run_result.states[1:])))
+    assert "0 points  passes, but scores nothing" in text
 
 
 def test_strongest_state_failing_is_said(run_result):
