@@ -55,12 +55,12 @@ def tell_stopped(text: str) -> None:
 
 def load(path: Path, settings: Sequence[str] | None) -> tuple[Plan, Sequence[Remark]]:
     from simbot.physics.assumptions import physics_remarks
-    from simbot.physics.follows import consequences
+    from simbot.physics.follows import consequences, idle_jaws
     from simbot.physics.kinds import KINDS
     from simbot.scenario.load import load_plan
 
     plan, remarks = load_plan(path, KINDS, changes_of(settings))
-    return plan, [*remarks, *physics_remarks(plan.robot), *consequences(plan.robot)]
+    return plan, [*remarks, *physics_remarks(plan.robot), *consequences(plan.robot), *idle_jaws(plan)]
 
 
 def load_robot(path: Path, settings: Sequence[str] | None) -> tuple[Robot, Sequence[Remark]]:

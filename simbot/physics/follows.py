@@ -20,7 +20,17 @@ from simbot.physics.route import LEG_END
 from simbot.physics.tables import GRAVITY, look_up
 from simbot.scenario.counts import DERIVED
 from simbot.scenario.echo import shown
-from simbot.scenario.model import BatteryState, MechanismSpec, Remark, Robot
+from simbot.scenario.model import (
+    ActStep,
+    BatteryState,
+    MechanismSpec,
+    PickStep,
+    PlaceStep,
+    Plan,
+    Remark,
+    Robot,
+)
+from simbot.scenario.plan_file import all_steps
 from simbot.scenario.unit_table import resolved
 
 TAKES_OVER = (
@@ -42,6 +52,31 @@ def consequences(robot: Robot) -> list[Remark]:
         for kind, key, text in _of(spec, filled):
             line = spec.lines.get(key, spec.line)
             remarks.append(Remark(kind, str(robot.path), line, f"robot.mechanisms.{spec.name}.{key}", text))
+    return remarks
+
+
+def idle_jaws(plan: Plan) -> list[Remark]:
+    """Doubts about picks whose claw does not come to the element, and places whose claw does not leave it."""
+    remarks = []
+    for step in all_steps(plan):
+        if not isinstance(step, ActStep) or isinstance(step.by.target, str):
+            continue
+        spec = plan.robot.mechanisms[step.by.mechanism]
+        if spec.kind != "claw":
+            continue
+        meets = claw.meets(spec.values, step.by.target)
+        contact = f"meets its element at {spec.values['contact'].text}"
+        if isinstance(step, PlaceStep) and meets:
+            key, text = (
+                "place",
+                f"the {spec.name} {contact} and still presses at {step.by.text}: it lets nothing go",
+            )
+        elif not isinstance(step, PlaceStep) and not meets:
+            key = "pick" if isinstance(step, PickStep) else "hand_over"
+            text = f"the {spec.name} {contact} and does not come to it at {step.by.text}: a real one holds nothing"
+        else:
+            continue
+        remarks.append(Remark("doubt", str(plan.path), step.line, key, text))
     return remarks
 
 

@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 
 from simbot.api import run
 from simbot.physics import layout as L
-from simbot.physics.follows import consequences, spin_up
+from simbot.physics.follows import consequences, idle_jaws, spin_up
 from simbot.physics.kinds import KINDS, claw, cylinder, flywheel, roller
 from simbot.physics.move import GoTo, Spin
 from simbot.physics.outline import Disc, Line
@@ -105,6 +105,26 @@ def test_a_claw_too_weak_for_its_element_never_has_it() -> None:
     assert good.kind == "follows"
     assert f"{force:.3g} N" in good.text and f"{force / G:.3g} kg" in good.text and "2.4 A" in good.text
     assert f"{force / 0.4 - G:.3g} m/s^2" in good.text
+
+
+def test_jaws_that_do_not_come_to_the_element_or_do_not_leave_it_are_doubted(tmp_path: Path) -> None:
+    """The small plan with its claw, whose jaws meet at 70 deg; open is 20 deg, gentle 72 deg."""
+    folder = Path(__file__).parents[2] / "scenarios" / "mechanisms"
+    text = (folder / "claw-plan.yaml").read_text(encoding="utf-8")
+    for name in ("yard.yaml", "claw.yaml"):
+        (tmp_path / name).write_text((folder / name).read_text(encoding="utf-8"), encoding="utf-8")
+
+    def told(old: str, new: str) -> list[tuple[int, str]]:
+        assert old in text
+        path = tmp_path / "plan.yaml"
+        path.write_text(text.replace(old, new), encoding="utf-8")
+        return [(one.line, one.text) for one in idle_jaws(load_plan(path, KINDS)[0])]
+
+    assert told("claw: shut}, needs", "claw: gentle}, needs") == []
+    (picked,) = told("by: {claw: shut}", "by: {claw: open}")
+    assert picked[0] == 9 and "does not come to it at open" in picked[1]
+    (placed,) = told("into: shelf, by: {claw: open}", "into: shelf, by: {claw: gentle}")
+    assert placed[0] == 11 and "lets nothing go" in placed[1]
 
 
 def test_a_contact_outside_the_travel_is_a_mistake() -> None:

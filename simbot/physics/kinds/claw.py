@@ -122,6 +122,11 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     return Reduced(segments, 1.0, 0.0, 0.0)
 
 
+def meets(p: Mapping[str, Any], target: float) -> bool:
+    """Whether jaws that are sent to a target [rad] come to the element."""
+    return _side(p) * (target - float(p["contact"])) > 0.0
+
+
 def pressing(p: Mapping[str, Any], target: float, volts: float) -> Pressing | None:
     """Where the jaws rest when sent to a target [rad] on a supply [V]; None: they do not press.
 
