@@ -89,7 +89,10 @@ def _head(result: TuneResult) -> Iterator[str]:
         )
     else:
         text = f"Sensor: waits for arrival where counts show it, held against {_names(result.asked)}."
-    yield from _wrapped(f"{text} A line is where the wait stands, to change it there.")
+    yield from _wrapped(
+        f"{text} A line is where the wait stands, to change it there; floor and arrival are the "
+        "largest of any time that it is waited out with the set."
+    )
 
 
 def _suggestions(result: TuneResult) -> Iterator[str]:

@@ -32,10 +32,10 @@ class Fault:
         parts = [self.text]
         if self.given is not None:
             parts[0] += f", given: {quoted(self.given)}"
-        if self.wanted:
-            parts.append(f"would do: {self.wanted}")
         if self.nearest:
             parts.append(f"did you mean {quoted(self.nearest)}?")
+        if self.wanted:
+            parts.append(f"would do: {self.wanted}")
         return "; ".join(parts)
 
 

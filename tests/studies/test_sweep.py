@@ -333,7 +333,7 @@ def test_what_was_run_when_it_is_stopped_is_told(tmp_path, capsys, monkeypatch):
 
 
 @pytest.mark.parametrize(("words", "told"), [
-    (["lift", "drum_diamter=20:60mm"], "given: 'drum_diamter'; would do: .*; did you mean 'drum_diameter'"),
+    (["lift", "drum_diamter=20:60mm"], "given: 'drum_diamter'; did you mean 'drum_diameter'\\?; would do: "),
     (["lift", "drum=20:60"], "drum=20:60: a number without its unit, given: '20:60'; would do: a length in mm"),
     (["lift", "drum=20:60 kg"], "this is a mass, given: '20:60 kg'; would do: a length"),
     (["lift", "drum=60:20 mm"], "the range runs backwards, given: '60:20'; would do: 20:60"),
