@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -87,7 +88,7 @@ def read_motors(value: Any, scale: Scale = NO_SCALE) -> tuple[int, str]:
     """`2 x wheel`: how many of which motor."""
     wanted = "how many of which motor, such as 2 x wheel"
     word = read_word(value)
-    parts = word.replace("×", " x ").split()
+    parts = re.sub(r"^(\d+)\s*(?:[×*]\s*|[xX]\s+)", r"\1 x ", word).split()
     if len(parts) != 3 or parts[1] not in ("x", "X", "*"):
         raise fail("a number, an x and a motor's name are wanted", word, wanted)
     if not parts[0].isdigit() or not 1 <= int(parts[0]) <= 12:

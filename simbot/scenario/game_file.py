@@ -121,7 +121,10 @@ def _periods(sheet: Sheet, loc: Loc) -> tuple[Period, ...]:
         return ()
     for name, at in sheet.entries(loc):
         if name in PLAN_KEYS:
-            sheet.fail(at, Fault("this word is a key of plans already", name, "another name"), of_key=True)
+            wanted = "another name"
+            if name == "endgame":
+                wanted = "`endgame: 25 s` beside `periods`, where it is the last part of the last one; or another name"
+            sheet.fail(at, Fault("this word is a key of plans already", name, wanted), of_key=True)
         value = sheet.node(at)
         text: Any = value.value if value is not None else None
         duration = sheet.attempt(

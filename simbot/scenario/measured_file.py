@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from simbot.scenario.errors import Fault, Problem, ScenarioError, SimbotError, ValueFault, nearest
@@ -34,6 +35,7 @@ from simbot.scenario.yaml_reader import read_text
 HEADINGS = ("what", "from", "to", "load", "value", "rate", "error", "battery", "note")
 MOST = 5000  # rows
 LONGEST = 10_000  # characters of a line
+COMMA_WITHIN = re.compile(r"^(-?\d+),(\d+)(?=\D*$)")
 DECIMAL_COMMA = re.compile(r"(?:^|,)\s*(\d+,\d+\s*(?:ms|s|mm|cm|m|in|deg|kg|g|frames|fps|Hz))\s*(?:,|$)")
 
 
@@ -60,6 +62,11 @@ def read_measured(path: Path, plan: Plan, battery: str) -> tuple[Measured, ...]:
     if reader.problems:
         raise ScenarioError(reader.problems)
     return found
+
+
+def _with_point(cell: Cell, mark: str) -> Cell:
+    """A cell whose number has a decimal comma, where commas part no cells: as spreadsheets save it in many lands."""
+    return cell if mark == "," else replace(cell, text=COMMA_WITHIN.sub(r"\1.\2", cell.text))
 
 
 class _Reader:
@@ -99,7 +106,7 @@ class _Reader:
                 self.fail(number, comma.start(1) + 1, "", Fault("a comma inside a number", comma[1], wanted,
                           comma[1].replace(",", ".")))  # fmt: skip
                 continue
-            cells = cells_of(line, mark)
+            cells = [_with_point(cell, mark) for cell in cells_of(line, mark)]
             if len(cells) > len(headings) and any(cell.text for cell in cells[len(headings) :]):
                 extra = next(cell for cell in cells[len(headings) :] if cell.text)
                 wanted = f"{len(headings)} columns; a point as decimal sign, or the cell in quotation marks"

@@ -62,6 +62,15 @@ def test_several_trials_a_row_and_units_in_the_heading(tmp_path, plan, mark):
     assert [row.value for row in rows] == [1.04, 1.06] and rows[0].condition == rows[1].condition
 
 
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_a_decimal_comma_is_read_where_commas_part_no_cells(tmp_path, plan, mark):
+    text = f"what{mark}from{mark}to{mark}value\nlift{mark}0 m{mark}0,62 m{mark}1,05 s\n"
+    (row,) = read(tmp_path, plan, text)
+    assert row.value == 1.05 and row.condition.target == pytest.approx(0.62)
+    with pytest.raises(ScenarioError, match="the decimal sign is a point"):
+        read(tmp_path, plan, text.replace("1,05 s", "1,0,5 s"))
+
+
 def test_lines_cycles_and_tries(tmp_path, plan):
     place, double = line_of("into: low_row"), line_of("move: {arm: in, lift: 0.15 m}")
     rows = read(tmp_path, plan, f"what,value\nline {place},17 of 20\nline {double} arm,0.6 s\ncycle,9.1 s\n")

@@ -54,6 +54,7 @@ MISTAKES = [
     # names
     ("robot", "motors: 4 x wheel", "motors: 4 x wheeel", "4 x wheeel", ["'wheeel'", "'wheel'"]),
     ("robot", "back: 0.3 of range", "back: 180 deg", "180 deg", ["outside the travel of gripper", "'180 deg'"]),
+    ("game", "controlled: 100 s", "controlled: 100 s\n    endgame: 30 s", "endgame: 30", ["beside `periods`", "another name"]),
     ("robot", "motors: 4 x wheel", "motors: four wheel", "four wheel", ["'four wheel'", "2 x wheel"]),
     ("robot", "rail: servo_rail", "rail: servorail", "servorail", ["'servorail'", "'servo_rail'"]),
     ("robot", "kind: roller", "kind: rollers", "rollers", ["'rollers'", "'roller'"]),

@@ -8,6 +8,7 @@ import pint
 import pytest
 
 from simbot.scenario.errors import ValueFault
+from simbot.scenario.fields import read_motors
 from simbot.scenario.unit_table import ANGLE, DIMENSIONS, JOINED, WORDS
 from simbot.scenario.units import Scale, parse_unit, read_as, read_quantity
 
@@ -256,3 +257,18 @@ def test_unwritable_cache_folder_is_no_obstacle(tmp_path, monkeypatch):
         assert pint_words.look_up("kilonewton") == (1000.0, (1, 1, -2, 0, 0, 0, 0))
     finally:
         pint_words.registry.cache_clear()
+
+
+@pytest.mark.parametrize(
+    "text", ["4 x wheel", "4x wheel", "4 X wheel", "4 × wheel", "4×wheel", "4 * wheel", "4*wheel"]
+)
+def test_how_many_of_which_motor(text):
+    assert read_motors(text) == (4, "wheel")
+
+
+@pytest.mark.parametrize(
+    "text", ["wheel", "4 wheel", "4xwheel", "x wheel", "0 x wheel", "13 x wheel", "4 x wheel lift"]
+)
+def test_what_says_no_number_of_motors(text):
+    with pytest.raises(ValueFault):
+        read_motors(text)
