@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
 from simbot.report.document import Document, rounded
@@ -58,23 +58,37 @@ def _answer(sources: Sources) -> str:
             "its success rates (--unknowns N plays more)."
         )
     text += f"what is not known of the robot and its success rates by {sources.sd:.1f}."
-    measured = next((one for one in sources.each if not one.unknown.rate and _counts(one)), None)
-    practised = next((one for one in sources.each if one.unknown.rate and _counts(one)), None)
-    if measured is None and practised is None:
+    practised = _advice("Practise, and count, first", [one for one in sources.each if one.unknown.rate])
+    measured = _advice("Measure first", [one for one in sources.each if not one.unknown.rate])
+    if not practised and not measured:
         return (
             text
             + " Which of it matters most is not told by so few pairs of matches (--unknowns N plays more)."
         )
-    if practised is not None:
-        text += f" Practise, and count, first: {practised.unknown.text} ({_share(practised)})."
-    if measured is not None:
-        text += f" Measure first: {measured.unknown.text} ({_share(measured)})."
-    return text
+    return text + practised + measured
+
+
+def _advice(what: str, each: Sequence[Source]) -> str:
+    """What to do about the first that surely matters, and which other may matter more for all that these matches tell;
+    empty: none does."""
+    first = next((one for one in each if _counts(one)), None)
+    if first is None:
+        return ""
+    told = f" {what}: {first.unknown.text} ({_share(first)})"
+    rivals = [one for one in each if one is not first and one.total_interval[1] > first.total_interval[0]]
+    rival = max(rivals, key=lambda one: one.total_interval[1], default=None)
+    if rival is None or rival.total < LEAST:
+        return f"{told}."
+    return f"{told}; so few pairs of matches do not tell it from {rival.unknown.text} ({_percent(rival)})."
 
 
 def _share(one: Source) -> str:
     low, high = (100 * end for end in one.total_interval)
-    return f"{100 * one.total:.0f} % of what is not known, {low:.0f} to {high:.0f} % with 95 % confidence"
+    return f"{_percent(one)} of what is not known, {low:.0f} to {high:.0f} % with 95 % confidence"
+
+
+def _percent(one: Source) -> str:
+    return f"{100 * one.total:.0f} %"
 
 
 def _counts(one: Source) -> bool:

@@ -137,6 +137,19 @@ def test_no_advice_comes_from_a_share_that_may_be_nothing():
     assert "Measure first: battery resistance" in told(0.03)
 
 
+def test_what_may_matter_more_for_all_that_is_known_is_named_beside_the_first():
+    def told(low, rival):
+        first = Unknown(("place", "box"), "place into box", True, False)
+        second = Unknown(("pick", "bin"), "pick from bin", True, False)
+        one = Source(first, 0.67, (low, 0.76), 0.67, (low, 0.76), 2.0)
+        other = Source(second, 0.19, (0.05, rival), 0.19, (0.05, rival), 1.0)
+        return " ".join(" ".join(source_lines(Sources((one, other), 1.2, 3.0, 64, 0))).split())
+
+    assert "Practise, and count, first: place into box" in told(0.5, 0.4)
+    assert "do not tell it from" not in told(0.5, 0.4)
+    assert "do not tell it from pick from bin (19 %)" in told(0.03, 0.45)
+
+
 def test_too_few_pairs_to_tell_anything_from_luck_say_so():
     """A variance of 0 is none that was found, and shares of it are none either."""
     one = Source(Unknown(("mass",), "mass: 5 kg", False, False), 0.0, (0.0, 0.0), 0.0, (0.0, 0.0), 0.0)
