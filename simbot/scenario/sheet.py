@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from simbot.scenario.entry_examples import entries_told
 from simbot.scenario.errors import Fault, Problem, ScenarioError, ValueFault, is_slip, nearest
 from simbot.scenario.model import Remark
 from simbot.scenario.units import NO_SCALE, Scale
@@ -201,7 +202,7 @@ class Sheet:
         if node is None:
             return
         if not isinstance(node.value, dict):
-            self.not_a_mapping(loc, wanted="names, each with its own keys")
+            self.fail(loc, Fault("a mapping is wanted", _shown(node), entries_told(loc)))
             return
         for name in node.value:
             if not name or any(sign in name for sign in " .:\t\n"):

@@ -1,4 +1,4 @@
-"""The demo's plans for two robots: what they show happens in them; what the game has for them leaves the others as they were."""
+"""The demo's plans for two robots, and that what the game has for them leaves the others as they were."""
 
 from __future__ import annotations
 
