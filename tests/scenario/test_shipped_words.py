@@ -5,6 +5,7 @@ The words are those of the readers' own shapes and tables, so that a new one wit
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from pathlib import Path
 
@@ -138,3 +139,32 @@ def test_the_plan_for_two_shows_what_the_other_demo_plans_do_not():
         *("others", "defends", "driver", "orientations", "at_end", "change", "guard", "curve", "corner"),
     ):
         assert f"{word}:" in text, word
+
+
+def test_the_shapes_that_the_readme_shows_are_read(tmp_path):
+    """Its table of keys, laid into the demo's files instead of what they say."""
+    readme = (SCENARIOS.parent / "README.md").read_text(encoding="utf-8")
+    cells = dict(re.findall(r"^\| (`.*?) \| (`.*) \|$", readme, re.MULTILINE))
+    rows = {key: re.findall(r"`([^`]+)`", cell) for key, cell in cells.items()}
+    for file in (SCENARIOS / "night-market").glob("*.yaml"):
+        (tmp_path / file.name).write_text(file.read_text(encoding="utf-8"), encoding="utf-8")
+    game, plan = tmp_path / "game.yaml", tmp_path / "alliance.yaml"
+    penalties, possession = rows["`penalties`, `possession`"]
+    more = {
+        "bonuses": rows["`bonuses`"][0],
+        "penalties": penalties,
+        "possession": possession,
+        "at_end": rows["`at_end` of a game"][0],
+    }
+    text = game.read_text(encoding="utf-8").partition("  bonuses:")[0]
+    game.write_text(text + "".join(f"  {key}: {shape}\n" for key, shape in more.items()), encoding="utf-8")
+    text = plan.read_text(encoding="utf-8")
+    for key, shape in (("at_end", rows["`at_end` of a plan"][0]), ("guard", rows["`guard` of a plan"][0])):
+        text = re.sub(rf"^  {key}:.*$", f"  {key}: {shape}", text, flags=re.MULTILINE)
+    plan.write_text(text, encoding="utf-8")
+    read, _ = load_plan(plan, KINDS)
+    asked, shown = read.game, load_plan(SCENARIOS / "night-market" / "alliance.yaml", KINDS)[0].game
+    assert [one.points for one in asked.bonuses] == [one.points for one in shown.bonuses] == [6.0]
+    assert (asked.penalties, asked.possession) == (shown.penalties, shown.possession)
+    assert {name: one.points for name, one in asked.at_end.items()} == {"on_mat": 6.0, "folded": 2.0}
+    assert read.guard_us == 60_000 and [need.mechanism for need in read.at_end["folded"]] == ["lift"]
