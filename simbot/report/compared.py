@@ -141,6 +141,13 @@ def _table(result: CompareResult) -> Iterator[str]:
         "same over the time of the cycles; points a match have penalties and what counts at the end in them too.",
         WIDTH,
     )
+    two = [side.plan.name for side in result.sides if side.plan.partner is not None]
+    if two:
+        told = (
+            f"Points a match of {', '.join(two)} are those of both robots of its plan, also where plans of one robot "
+            "stand beside it; cycles, and points of them, are the first robot's alone."
+        )
+        yield from wrap(told, WIDTH)
     apart = [pair.difference for pair in result.pairs]
     told = freed_told(any(one.freed_of_luck for one in apart), any(one.freed_of_robots for one in apart))
     yield from wrap(told, WIDTH)

@@ -358,3 +358,17 @@ def test_what_a_second_robot_or_a_look_is_not_sure_of_makes_days_differ(tmp_path
     assert differs_by_day(unsure, ("full",)) and not differs_by_day(exact(unsure), ("full",))
     beside = replace(plans[0], partner=Partner("other", unsure))
     assert differs_by_day(beside, ("full",)) and not differs_by_day(exact(looking), ("full",))
+
+
+def test_points_of_two_robots_beside_those_of_one_are_told_as_such(tmp_path):
+    # each robot places 8 times, sharing nothing: 16 points and 8
+    one, other = (plan_with(tmp_path / name, 100, name=name) for name in ("one", "other"))
+    pair = replace(one, name="pair", partner=Partner("mate", other))
+    texts = []
+    for plans in ([pair, one], [one, other]):
+        text, result = StringIO(), compare(plans, Asked(20, 3, ("full",)), silent)
+        print_compared(result, text)
+        texts.append(" ".join(text.getvalue().split()))
+        assert [side.points.mean.value for side in result.sides] == [16.0 if plans[0] is pair else 8.0, 8.0]
+    assert "Points a match of pair are those of both robots of its plan" in texts[0]
+    assert "both robots" not in texts[1]
