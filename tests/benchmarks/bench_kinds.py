@@ -31,7 +31,8 @@ BASELINE = "slide"
 
 def robots() -> Iterator[Robot]:
     """The demo's robot first: its slide is the baseline."""
-    files = sorted(SCENARIOS.rglob("*.yaml"), key=lambda path: ("night-market" not in str(path), path))
+    first = SCENARIOS / "night-market" / "robot.yaml"
+    files = sorted(SCENARIOS.rglob("*.yaml"), key=lambda path: (path != first, path))
     for path in files:
         if "\nrobot:" in path.read_text(encoding="utf-8"):
             yield load_robot(path, KINDS)[0]
