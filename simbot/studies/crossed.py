@@ -162,12 +162,16 @@ class Unlikely:
 
     def __init__(self, scores: Array, fixed: Array, values: Array) -> None:
         self.values = values - values.mean()
-        self.pairs = np.tril_indices(len(values))
-        self.times = np.where(self.pairs[0] == self.pairs[1], 0.5, 1.0)
-        self.alike = np.array([alike(own, own)[self.pairs] for own in scores.T])
+        count = len(values)
+        self.one, self.other = np.tril_indices(count)
+        self.at = (
+            self.one + count * self.other
+        )  # column by column, as LAPACK wants it; the upper half is never read
+        self.times = np.where(self.one == self.other, 0.5, 1.0)
+        self.alike = np.array([alike(own, own)[self.one, self.other] for own in scores.T])
         u, s, _ = np.linalg.svd(fixed, full_matrices=False)
         spanned = u[:, s > SMALLEST * s[0]]
-        self.known = LOOSE * len(values) * spanned @ spanned.T + np.eye(len(values))
+        self.known = (LOOSE * count * spanned @ spanned.T + np.eye(count))[self.one, self.other]
 
     def __call__(self, weights: Array) -> tuple[float, Array]:
         """Less the logarithm of the likelihood, with the price of the weights, but for a constant; its gradient."""
@@ -175,18 +179,19 @@ class Unlikely:
 
         matters = np.flatnonzero(weights > 0.0)
         factors = [1.0 + weights[k] * self.alike[k] for k in matters]
-        product = np.ones(len(self.times))
+        product = np.ones(len(self.at))
         for factor in factors:
             product *= factor
-        whole = self.known.copy()
-        whole[self.pairs] += product - 1.0  # the upper half is never read
-        lower, _ = dpotrf(whole, lower=1)
+        count = len(self.values)
+        whole = np.zeros(count * count)
+        whole[self.at] = product - 1.0 + self.known
+        lower, _ = dpotrf(whole.reshape(count, count, order="F"), lower=1, overwrite_a=1)
         solved, _ = dpotrs(lower, self.values, lower=1)
         inverse, _ = dpotri(lower, lower=1)
-        count, square = len(solved), float(self.values @ solved)
+        square = float(self.values @ solved)
         value = np.log(np.diag(lower)).sum() + 0.5 * count * np.log(square / count)
-        one, other = self.pairs
-        slope = self.times * product * (inverse[self.pairs] - solved[one] * solved[other] * (count / square))
+        less = solved[self.one] * solved[self.other] * (count / square)
+        slope = self.times * product * (inverse.ravel(order="F")[self.at] - less)
         gradient = self.alike @ slope
         for k, factor in zip(matters, factors, strict=True):
             others = np.divide(slope, factor, out=np.zeros_like(slope), where=factor != 0.0)
