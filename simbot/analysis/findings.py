@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from simbot.analysis.fused import fuse_findings
@@ -64,8 +65,8 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant, stuck: set[int]) 
     found += [_try_failed(failure) for failure in trace.failures]
     found += queue_findings(trace)
     if trace.partner is not None:
-        second = queue_findings(trace.partner)
-        found += [replace(one, step=0, line=0, text=f"the second robot: {one.text}") for one in second]
+        assert plan.partner is not None
+        found += _of_second(plan.partner.plan.path.name, queue_findings(trace.partner))
     found += release_findings(plan, trace)
     found += timed_findings(trace, links, coordinates, stuck)
     found += _lags(trace, coordinates)
@@ -79,6 +80,12 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant, stuck: set[int]) 
     found += path_findings(plan, trace, plant, drives)
     found += meeting_findings(plan, trace, plant)
     return tuple(sorted(found, key=lambda one: one.at_us))
+
+
+def _of_second(file: str, found: Iterable[Finding]) -> Iterator[Finding]:
+    """What the second robot has to say: its steps and lines are those of its own plan."""
+    for one in found:
+        yield replace(one, file=file, text=f"the second robot ({file}, line {one.line}): {one.text}")
 
 
 def _need_unmet(record: NeedRecord, trace: Trace, links: Links, coordinates: Coordinates) -> Finding:

@@ -80,6 +80,7 @@ class FindingKey(NamedTuple):
     cause_line: int | None
     mechanism: str | None
     about: str | None
+    file: str | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,8 +95,9 @@ class Finding:
 
     kind: str
     step: int
-    line: int
+    line: int  # 0: before the first command
     at_us: int
+    file: str | None = None  # the plan that step and line are of, where it is the second robot's
     mechanism: str | None = None
     about: str | None = (
         None  # what tells it from others like it: a device, an obstacle, what was in the way, why
@@ -114,7 +116,7 @@ class Finding:
     @property
     def key(self) -> FindingKey:
         line = 0 if self.kind == "bus_low" else self.line  # wherever it is lowest, it is one thing
-        return FindingKey(self.kind, line, self.cause_line, self.mechanism, self.about)
+        return FindingKey(self.kind, line, self.cause_line, self.mechanism, self.about, self.file)
 
 
 LETS_GO = "it lets go in time"

@@ -169,7 +169,8 @@ def _finding(found: Finding) -> Document:
     return {
         "kind": found.kind,
         "step": found.step,
-        "line": found.line,
+        "line": found.line or None,
+        "file": found.file,
         "at_s": _s(found.at_us),
         "mechanism": found.mechanism,
         "about": found.about,

@@ -11,6 +11,7 @@ import jsonschema
 import pytest
 
 from simbot import analysis
+from simbot.analysis.hands import TOLD
 from simbot.report.document import SCHEMAS, run_document, schema_text, to_text
 
 
@@ -34,8 +35,16 @@ def test_document_follows_its_schema(run_result):
     jsonschema.Draft202012Validator(schema()).validate(document)
 
 
+def test_a_finding_before_the_first_command_stands_in_no_line(finding, state, run_result):
+    early = state(findings=(finding(kind="over_fuse", step=0, line=0),))
+    document = json.loads(to_text(run_document(replace(run_result, states=(early,)))))
+    jsonschema.Draft202012Validator(schema()).validate(document)
+    assert document["states"]["mid-event"]["findings"][0]["line"] is None
+
+
 def test_every_kind_of_finding_is_published():
     published = set(schema()["$defs"]["finding"]["properties"]["kind"]["enum"])
+    assert set(TOLD) <= published
     written = re.compile(r'(?:kind=|_finding\()"(\w+)"')
     texts = [path.read_text(encoding="utf-8") for path in Path(analysis.__file__).parent.glob("*.py")]
     assert {kind for text in texts for kind in written.findall(text)} <= published

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from io import StringIO
 
+import jsonschema
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.api import run
 from simbot.physics.kinds import KINDS
-from simbot.report.document import run_document
+from simbot.report.document import run_document, schema_text, to_text
 from simbot.report.terminal import print_run
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_plan
@@ -54,7 +56,7 @@ def test_the_document_has_them_beside_the_robot_s_own(tmp_path):
 def test_others_in_a_nominal_run_are_named_and_how_long_the_second_robot_waits(tmp_path):
     pose = ["1 m", "1 m", "0 deg"]
     game = {"stations": {"bin": {"pose": pose, "gives": "ball", "stock": 1}}}
-    twice = [pick(), wait("0.3 s"), place(), wait("0.3 s")] * 2
+    twice = [step for _ in range(2) for step in (pick(), wait("0.3 s"), place(), wait("0.3 s"))]
     a_plan(tmp_path, twice, game=game)
     (tmp_path / "plan.yaml").rename(tmp_path / "second.yaml")
     others = {
@@ -65,7 +67,15 @@ def test_others_in_a_nominal_run_are_named_and_how_long_the_second_robot_waits(t
     print_run(result, result.states[0], out)
     said = " ".join(out.getvalue().split())
     assert "no traffic but friend and guest, no driver" in said
-    assert "the second robot: step 5 stands 99.4 s waiting: the bin is empty" in said
+    lines = (tmp_path / "second.yaml").read_text(encoding="utf-8").splitlines()
+    line = [number for number, text in enumerate(lines, 1) if "pick:" in text][1]
+    assert (
+        f"the second robot (second.yaml, line {line}): step 5 stands 99.4 s waiting: the bin is empty" in said
+    )
+    document = json.loads(to_text(run_document(result)))
+    jsonschema.Draft202012Validator(json.loads(schema_text("run"))).validate(document)
+    (found,) = (one for one in document["states"]["full"]["findings"] if one["kind"] == "waits_long")
+    assert (found["file"], found["line"], found["step"]) == ("second.yaml", line, 5)
 
 
 def alliance(tmp_path, mine=None, theirs=None):
