@@ -46,8 +46,22 @@ class MoveResult:
     unfinished_us: int | None = None  # how long it had, where only the end of the match kept it from arriving
 
 
+class Off(NamedTuple):
+    """How far from where it is needed a mechanism stood; of a drive place or heading, what used more of its own."""
+
+    off: float  # m, rad or rad/s
+    within: float
+    measures: str  # "length", "angle" or "angular_speed"
+
+    @property
+    def share(self) -> float:
+        return self.off / self.within
+
+
 @dataclass(frozen=True)
 class NeedResult:
+    """One need, when its acting step began."""
+
     step: int
     line: int
     at_us: int
@@ -59,6 +73,9 @@ class NeedResult:
     within: float | None
     met: bool
     margin_us: int | None
+    text: str = ""  # what is needed, as the plan has it
+    off: Off | None = None  # None: a word
+    narrow: tuple[str, ...] = ()  # ways in which it nearly was not met: "time", "tolerance" (see `needs`)
 
 
 @dataclass(frozen=True)
@@ -70,6 +87,8 @@ class PickResult:
     outcome: (
         str  # "held", the declared one, "taken over" by a later one, "unfinished" where the match ended first
     )
+    spare_us: int | None = None  # how long after it held the first of its needs was left; None: none was
+    narrow: bool = False  # that was less than the guard, and no wait saw the hand closed
 
 
 class FindingKey(NamedTuple):

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from simbot.analysis import cycles, findings, timers
 from simbot.analysis.better_timer import numbers_of
+from simbot.analysis.needs import need_results
 from simbot.analysis.never import stuck_moves
 from simbot.analysis.results import RunResult, StateResult
 from simbot.physics import strain
@@ -51,8 +52,8 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         moves=tuple(
             replace(move, stuck=True) if index in stuck else move for index, move in enumerate(moves)
         ),
-        needs=timers.need_results(trace),
-        picks=timers.pick_results(trace, links),
+        needs=need_results(trace, links, plant, plan.robot, plan.guard_us),
+        picks=timers.pick_results(trace, links, plan.guard_us),
         findings=found,
         acting_steps=len(trace.acting),
         acting_steps_without_needs=sum(not states_needs for _, states_needs in trace.acting),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from simbot.analysis.results import MoveResult, NeedResult, PickResult
+from simbot.analysis.results import MoveResult, PickResult
 from simbot.analysis.unfinished import cut_off, unfinished_us
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
@@ -31,6 +31,7 @@ class Links:
     timed_by: dict[int, WaitRecord]
     downstream: dict[int, list[Downstream]]
     lost: dict[int, PickRecord]  # picks that were lost while they closed
+    spare: dict[int, int]  # picks that held: how long after that the first of their needs was left [µs]
 
 
 def link(trace: Trace, plant: Plant) -> Links:
@@ -43,11 +44,13 @@ def link(trace: Trace, plant: Plant) -> Links:
                 Downstream(need.margin_us, not need.met, need.line, need.need.mechanism)
             )
     lost: dict[int, PickRecord] = {}
+    spare: dict[int, int] = {}
     for pick in trace.picks:
         if pick.held_us is not None:
             left = _left_after(pick, trace.horizon_us, plant)
             if left is not None:
-                kept = Downstream(left - pick.held_us, False, pick.line, pick.acting.by.mechanism)
+                spare[pick.move] = left - pick.held_us
+                kept = Downstream(spare[pick.move], False, pick.line, pick.acting.by.mechanism)
                 downstream.setdefault(pick.move, []).append(kept)
         elif is_lost(pick, timed_by):
             lost[pick.move] = pick
@@ -55,7 +58,7 @@ def link(trace: Trace, plant: Plant) -> Links:
             hand = pick.acting.by.mechanism
             missed = Downstream(None if late is None else -late, True, pick.line, hand)
             downstream.setdefault(pick.move, []).append(missed)
-    return Links(timed_by, downstream, lost)
+    return Links(timed_by, downstream, lost, spare)
 
 
 def _sent_elsewhere(need: NeedRecord, trace: Trace) -> bool:
@@ -82,17 +85,15 @@ def move_results(trace: Trace, links: Links, guard_us: int) -> tuple[MoveResult,
     return tuple(move_result(index, record, links, guard_us) for index, record in enumerate(trace.moves))
 
 
-def need_results(trace: Trace) -> tuple[NeedResult, ...]:
-    """One row for every need that was checked."""
-    return tuple(_need_result(record, trace) for record in trace.needs)
-
-
-def pick_results(trace: Trace, links: Links) -> tuple[PickResult, ...]:
+def pick_results(trace: Trace, links: Links, guard_us: int) -> tuple[PickResult, ...]:
     """One row for every pick and hand over that began."""
     rows = []
     for pick in trace.picks:
         outcome = pick.outcome or (pick.acting.otherwise if pick.move in links.lost else UNFINISHED)
-        rows.append(PickResult(pick.step, pick.line, pick.begins_us, pick.held_us, outcome))
+        wait, spare = links.timed_by.get(pick.move), links.spare.get(pick.move)
+        sure = wait is not None and wait.seen
+        narrow = spare is not None and spare < guard_us and not sure
+        rows.append(PickResult(pick.step, pick.line, pick.begins_us, pick.held_us, outcome, spare, narrow))
     return tuple(rows)
 
 
@@ -153,24 +154,6 @@ def move_result(
         period=record.period,
         repeat=record.repeat,
         unfinished_us=had,
-    )
-
-
-def _need_result(record: NeedRecord, trace: Trace) -> NeedResult:
-    need = record.need
-    assert record.position is not None and record.target is not None
-    return NeedResult(
-        step=record.step,
-        line=record.line,
-        at_us=record.at_us,
-        mechanism=need.mechanism,
-        cause_line=None if record.cause is None else trace.moves[record.cause].line,
-        position=record.position,
-        speed=record.speed,
-        target=record.target,
-        within=None if isinstance(need.target, str) else need.within,
-        met=record.met,
-        margin_us=record.margin_us,
     )
 
 

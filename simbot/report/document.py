@@ -150,8 +150,11 @@ def _need(need: NeedResult) -> Document:
         "speed": rounded(need.speed),
         "target": _place(need.target),
         "within": rounded(need.within),
+        "off": None if need.off is None else rounded(need.off.off),
+        "tolerance_used": None if need.off is None else rounded(need.off.share),
         "met": need.met,
         "margin_s": _s(need.margin_us),
+        "narrow": list(need.narrow),
     }
 
 
@@ -162,6 +165,8 @@ def _pick(pick: PickResult) -> Document:
         "begins_at_s": _s(pick.begins_at_us),
         "held_at_s": _s(pick.held_at_us),
         "outcome": pick.outcome,
+        "spare_s": _s(pick.spare_us),
+        "narrow": pick.narrow,
     }
 
 

@@ -12,7 +12,8 @@ from rich.text import Text
 
 from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
 from simbot.report import bars
-from simbot.report.labels import cut
+from simbot.report.labels import cut, listed, times
+from simbot.report.nearly import nearly_lines
 from simbot.report.summary import (
     FoldedFinding,
     FoldedMove,
@@ -62,6 +63,7 @@ def run_lines(run: RunResult, drawn: StateResult) -> Lines:
         _bars(drawn, folded[drawn.name], findings, lettered),
         _table(run, folded, lettered),
         _findings(run, findings, lettered),
+        _nearly(run),
         _advice(run, advice),
         _cycle(run),
         _battery(run),
@@ -89,10 +91,6 @@ def _seconds(time_us: int) -> str:
     return f"{time_us / 1e6:.2f} s"
 
 
-def _times(count: int) -> str:
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
 def _wrapped(text: str, lead: str = " ", style: str = "") -> Lines:
     hanging = " " * len(lead)
     return [
@@ -103,10 +101,6 @@ def _wrapped(text: str, lead: str = " ", style: str = "") -> Lines:
 
 def _heading(text: str) -> Text:
     return Text(text, style=HEADING)
-
-
-def _names(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 # --- sections -----------------------------------------------------------------------------------------
@@ -160,9 +154,9 @@ def _weakest(run: RunResult) -> Lines:
         text += "".join(f", {one.passes_if}" for one in run.states if one.name == weakest and one.passes_if)
     passing = [state.name for state in run.states if state.passes]
     if run.failing_states and passing and run.weakest_state_that_passes != passing[-1]:
-        text += f"; {_names(passing)} pass{'es' if len(passing) == 1 else ''} all the same"
+        text += f"; {listed(passing)} pass{'es' if len(passing) == 1 else ''} all the same"
     if run.failing_states:
-        text += f"; failing: {_names(run.failing_states)}"
+        text += f"; failing: {listed(run.failing_states)}"
     return _wrapped(text + ".")
 
 
@@ -228,7 +222,7 @@ def _spares(moves: list[MoveResult]) -> Lines:
     ]
     unasked = [f"line {move.line} {move.mechanism}" for move in harmless if move.need_margin_us is None]
     lines = _wrapped("; ".join(spares) + ".", "   ok ") if spares else []
-    return lines + (_wrapped(f"{_names(unasked)}: no stated need follows.", "    ? ") if unasked else [])
+    return lines + (_wrapped(f"{listed(unasked)}: no stated need follows.", "    ? ") if unasked else [])
 
 
 def _verdict(move: MoveResult) -> str:
@@ -241,7 +235,7 @@ def _verdict(move: MoveResult) -> str:
 
 
 def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
-    found, times = group.in_state(state) or (group.worst, 1)
+    found, count = group.in_state(state) or (group.worst, 1)
     what = {
         "need_unmet": f"needs {found.mechanism}",
         "pick_lost": f"{found.mechanism} {'took nothing' if found.late_us == 0 else 'has not closed'}",
@@ -252,7 +246,7 @@ def _link(letter: str, group: FoldedFinding, state: str) -> Lines:
     }.get(found.kind, found.kind.replace("_", " "))
     late = f", {_ms(found.late_us)} ms too early" if found.late_us else ""
     outcome = f": {found.outcome}" if found.outcome else ""
-    often = f", {_times(times)}" if times > 1 else ""
+    often = f", {times(count)}" if count > 1 else ""
     text = f"step {found.step}, line {found.line}: {what}{late}{outcome}{often}"
     return _wrapped(text, f"  {letter:>3} ", ALARM)
 
@@ -270,11 +264,11 @@ def _table(
     notes: set[str] = set()
     for key in keys:
         group = [(name, moves[key]) for name, moves in folded.items() if key in moves]
-        times = max(fold.times for _, fold in group)
+        most = max(fold.times for _, fold in group)
         for index, (name, fold) in enumerate(group):
             head = f"  {key[0]:>3} {cut(key[3], 17):<17} {key[1]:>4}" if index == 0 else ""
-            if index == 1 and times > 1:
-                head = f"      {_times(times)}"
+            if index == 1 and most > 1:
+                head = f"      {times(most)}"
             lines.append(_table_line(f"{head:<28}", name, fold.worst, letter_of(fold.worst, lettered), notes))
     return lines + [Text(f" {note}", style=QUIET) for note in sorted(notes)]
 
@@ -321,15 +315,29 @@ def _findings(run: RunResult, findings: list[FoldedFinding], lettered: dict[Find
     return lines
 
 
+def _nearly(run: RunResult) -> Lines:
+    """The narrowest of what was met and nearly was not."""
+    lines: Lines = []
+    for lead, text in nearly_lines(run):
+        lines += _wrapped(text, lead)
+    if not lines:
+        return []
+    guard = _ms(run.guard_us)
+    return [
+        _heading(f"Met narrowly: for less than {guard} ms, or in the last tenth of a tolerance"),
+        *lines,
+    ]
+
+
 def _in_states(group: FoldedFinding, absent: list[str]) -> str:
     """The states in which it happens, those that say the same together, and those in which it does not."""
     said: dict[str, list[str]] = {}
-    for state, found, times in group.by_state:
+    for state, found, count in group.by_state:
         late = f"{_ms(found.late_us)} ms, " if found.late_us else ""
-        said.setdefault(f"{late}{_times(times)}, first at {_seconds(found.at_us)}", []).append(state)
-    parts = [f"{_names(states)}: {what}" for what, states in said.items()]
+        said.setdefault(f"{late}{times(count)}, first at {_seconds(found.at_us)}", []).append(state)
+    parts = [f"{listed(states)}: {what}" for what, states in said.items()]
     if absent:
-        parts.append(f"not on {_names(absent)}")
+        parts.append(f"not on {listed(absent)}")
     return "; ".join(parts) + "."
 
 
@@ -367,7 +375,7 @@ def _why(one: TimerAdvice) -> str:
     if one.breaks:
         return "too short, breaks what follows"
     if one.slack:
-        return f"slack, {_times(one.times)}: {_seconds((one.written_us - one.suggested_us) * one.times)}"
+        return f"slack, {times(one.times)}: {_seconds((one.written_us - one.suggested_us) * one.times)}"
     spare = one.spare_us or 0
     has = f"{_ms(spare)} ms to spare" if spare >= 0 else f"{_ms(-spare)} ms short"
     return has if one.asked else f"{has}, no need asks"
