@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
@@ -24,7 +25,7 @@ from simbot.analysis.released import release_findings
 from simbot.analysis.results import Finding
 from simbot.analysis.timed import timed_findings
 from simbot.analysis.timers import Links, late_us
-from simbot.analysis.words import extent, ms, the
+from simbot.analysis.words import extent, listed, ms, the, times
 from simbot.analysis.zeros import zero_findings
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
@@ -62,7 +63,7 @@ def find(plan: Plan, trace: Trace, links: Links, plant: Plant, stuck: set[int]) 
     found += [_need_unmet(need, trace, links, coordinates) for need in trace.needs if not need.met]
     found += [_pick_lost(pick, trace, links, coordinates) for pick in links.lost.values()]
     found += hand_findings(trace, links)
-    found += [_try_failed(failure) for failure in trace.failures]
+    found += _tries_failed(trace)
     found += queue_findings(trace)
     if trace.partner is not None:
         assert plan.partner is not None
@@ -184,15 +185,36 @@ def _pick_lost(pick: PickRecord, trace: Trace, links: Links, coordinates: Coordi
     )
 
 
-def _try_failed(failure: Failure) -> Finding:
-    lasted = ms(failure.ended_us - failure.began_us)
-    return Finding(
-        kind="try_failed",
-        step=failure.step,
-        line=failure.line,
-        at_us=failure.ended_us,
-        text=f"try {failure.number} of {failure.of} in step {failure.step} failed after {lasted}: {failure.why}",
-    )
+def _tries_failed(trace: Trace) -> Iterator[Finding]:
+    """One for every try that failed; those of a step that failed for the same reason say the same of all of them."""
+    alike: dict[tuple[int, str], list[Failure]] = {}
+    for failure in trace.failures:
+        alike.setdefault((failure.line, failure.why), []).append(failure)
+    for (line, why), failures in alike.items():
+        first = failures[0]
+        text = f"{_which(failures)} in step {first.step} failed{_each(failures)}: {why}"
+        for failure in failures:
+            yield Finding(
+                kind="try_failed", step=first.step, line=line, at_us=failure.ended_us, about=why, text=text
+            )
+
+
+def _which(failures: list[Failure]) -> str:
+    """`try 2 of 3`, `tries 1 and 2 of 3`, `tries 1 to 8 of 8`."""
+    numbers = sorted({one.number for one in failures})
+    said = listed([str(number) for number in numbers])
+    if len(numbers) > 3 and len(numbers) == numbers[-1] - numbers[0] + 1:
+        said = f"{numbers[0]} to {numbers[-1]}"
+    return f"{'try' if len(numbers) == 1 else 'tries'} {said} of {failures[0].of}"
+
+
+def _each(failures: list[Failure]) -> str:
+    """How often each of several did: ` once each`, ` 5 times and once`."""
+    counts = Counter(one.number for one in failures)
+    often = [times(counts[number]) for number in sorted(counts)]
+    if len(often) == 1:
+        return ""
+    return f" {often[0]} each" if len(set(often)) == 1 else f" {listed(often)}"
 
 
 def _limit_ran_out(wait: WaitRecord, trace: Trace) -> Finding:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import degrees, pi
 
 
@@ -40,3 +41,13 @@ def counted(number: int, what: str) -> str:
 def often(times: int) -> str:
     """How often, to stand behind what happens: nothing for once, ` twice`, ` 12 times`."""
     return {1: "", 2: " twice"}.get(times, f" {times} times")
+
+
+def times(count: int) -> str:
+    """How often: `once`, `twice`, `3 times`."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def listed(names: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

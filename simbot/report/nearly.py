@@ -8,7 +8,7 @@ from math import pi
 
 from simbot.analysis.needs import TIME, TOLERANCE
 from simbot.analysis.results import NeedResult, Off, RunResult, StateResult
-from simbot.report.labels import listed, times
+from simbot.analysis.words import listed, times
 
 MOST = 6  # lines
 UNITS = {"length": (1000.0, "mm"), "angle": (180.0 / pi, "deg"), "angular_speed": (30.0 / pi, "rpm")}

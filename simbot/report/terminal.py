@@ -11,8 +11,9 @@ from rich.console import Console
 from rich.text import Text
 
 from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
+from simbot.analysis.words import listed, times
 from simbot.report import bars
-from simbot.report.labels import cut, listed, times
+from simbot.report.labels import cut
 from simbot.report.nearly import nearly_lines
 from simbot.report.summary import (
     FoldedFinding,
