@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from simbot.analysis.better_timer import TimerNumber
+from simbot.routine.trace import Award, Fall
+from simbot.scenario.model import Pose
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,15 @@ class PickResult:
     )
     spare_us: int | None = None  # how long after it held the first of its needs was left; None: none was
     narrow: bool = False  # that was less than the guard, and no wait saw the hand closed
+
+
+@dataclass(frozen=True)
+class FallResult:
+    """One element that fell: where the robot was, and where the element is after that."""
+
+    fall: Fall
+    pose: Pose | None  # None: nobody said where the robot stands
+    back_to: str | None  # the station; None: it is lost
 
 
 class FindingKey(NamedTuple):
@@ -197,12 +208,19 @@ class StateResult:
     acting_steps_without_needs: int
     passes: bool
     partner_points: float | None = None  # of the second robot; None: there is none
+    falls: tuple[FallResult, ...] = ()
+    awards: tuple[Award, ...] = ()  # penalties, and what counted at the end
     idle_s: dict[str, float] = field(
         default_factory=dict
     )  # left by a period after its routine, within whole cycles
     over_fuse_s: float | None = (
         None  # that the battery gives more than its fuse's rating; None: it has no fuse
     )
+
+    @property
+    def penalties(self) -> float:
+        """Points of all penalties, 0 or negative."""
+        return sum(one.points for one in self.awards if one.kind == "penalty")
 
     @property
     def passes_if(self) -> str:

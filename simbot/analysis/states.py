@@ -8,7 +8,7 @@ from simbot.analysis import cycles, findings, timers
 from simbot.analysis.better_timer import numbers_of
 from simbot.analysis.needs import need_results
 from simbot.analysis.never import stuck_moves
-from simbot.analysis.results import RunResult, StateResult
+from simbot.analysis.results import FallResult, RunResult, StateResult
 from simbot.physics import strain
 from simbot.physics.build import DRIVES
 from simbot.physics.plant import Plant
@@ -61,8 +61,20 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         partner_points=(
             None if trace.partner is None else cycles.points_by_period(trace.partner, plan.game)["total"]
         ),
+        falls=_falls(plan, plant, trace, bool(drives)),
+        awards=trace.awards,
         idle_s=cycles.left_idle(trace, links, plan.game, begin_us),
     )
+
+
+def _falls(plan: Plan, plant: Plant, trace: Trace, drives: bool) -> tuple[FallResult, ...]:
+    """What fell, where."""
+    rows = []
+    for fall in trace.falls:
+        pose = plant.pose(fall.at_us) if drives else plan.start.pose
+        to = plan.game.elements[fall.element].when_dropped
+        rows.append(FallResult(fall, pose, to if to in plan.game.stations else None))
+    return tuple(rows)
 
 
 def run_result(

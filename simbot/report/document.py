@@ -11,6 +11,7 @@ from typing import Any
 
 from simbot import __version__
 from simbot.analysis.results import (
+    FallResult,
     Finding,
     MoveResult,
     NeedResult,
@@ -19,6 +20,7 @@ from simbot.analysis.results import (
     StateResult,
     TimeShares,
 )
+from simbot.routine.trace import Award
 
 FORMAT = 1
 SCHEMAS = ("run", "move", "strokes", "tune", "match", "compare", "worth", "sweep", "fit")
@@ -93,6 +95,8 @@ def _state(state: StateResult) -> Document:
         "moves": [_move(move) for move in state.moves],
         "needs": [_need(need) for need in state.needs],
         "picks": [_pick(pick) for pick in state.picks],
+        "falls": [_fall(one) for one in state.falls],
+        "awards": [_award(one) for one in state.awards],
         "findings": [_finding(found) for found in state.findings],
     }
 
@@ -167,6 +171,34 @@ def _pick(pick: PickResult) -> Document:
         "outcome": pick.outcome,
         "spare_s": _s(pick.spare_us),
         "narrow": pick.narrow,
+    }
+
+
+def _fall(one: FallResult) -> Document:
+    fall, pose = one.fall, one.pose
+    return {
+        "step": fall.step,
+        "line": fall.line,
+        "at_s": _s(fall.at_us),
+        "mechanism": fall.mechanism,
+        "element": fall.element,
+        "outcome": fall.outcome,
+        "points": rounded(fall.points),
+        "back_to": one.back_to,
+        "x_m": None if pose is None else rounded(pose.x),
+        "y_m": None if pose is None else rounded(pose.y),
+        "heading_rad": None if pose is None else rounded(pose.heading),
+    }
+
+
+def _award(award: Award) -> Document:
+    return {
+        "kind": award.kind,
+        "name": award.name,
+        "line": award.line,
+        "at_s": _s(award.at_us),
+        "points": rounded(award.points),
+        "of_fall": award.of_fall,
     }
 
 

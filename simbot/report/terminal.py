@@ -13,6 +13,7 @@ from rich.text import Text
 from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
 from simbot.analysis.words import listed, times
 from simbot.report import bars
+from simbot.report.fallen import fallen_rows
 from simbot.report.labels import cut
 from simbot.report.nearly import nearly_lines
 from simbot.report.summary import (
@@ -67,6 +68,7 @@ def run_lines(run: RunResult, drawn: StateResult) -> Lines:
         _nearly(run),
         _advice(run, advice),
         _cycle(run),
+        _fallen(run),
         _battery(run),
         _measured(drawn, folded[drawn.name]),
         _cautions(run, drawn, advice),
@@ -403,6 +405,10 @@ def _cycle(run: RunResult) -> Lines:
     def scored(period: str) -> Callable[[StateResult], str]:
         return lambda state: _number(state.points.get(period), "g")
 
+    def penalties(state: StateResult) -> str:
+        paid = any(each.kind == "penalty" for one in run.states for each in one.awards)
+        return f"{state.penalties + 0.0:g}" if paid else "-"
+
     periods = list(dict.fromkeys(name for state in run.states for name in state.points if name != "total"))
     rows: list[tuple[str, Callable[[StateResult], str]]] = [
         ("whole cycles", lambda state: str(state.cycles)),
@@ -415,6 +421,7 @@ def _cycle(run: RunResult) -> Lines:
         ("without what periods leave idle", _without_idle),
         ("points a second, whole cycles", lambda state: _number(state.points_per_s, ".3f")),
         *((f"points, {name.replace('_', ' ')}", scored(name)) for name in periods),
+        ("  penalties in these", penalties),
         ("points in all, nominal" if run.match is None else "points in all", scored("total")),
         ("points of the partner", lambda state: _number(state.partner_points, "g")),
         ("points of both robots", _of_both),
@@ -423,6 +430,15 @@ def _cycle(run: RunResult) -> Lines:
     for state in run.states:
         if state.unfinished:
             lines += _wrapped(f"{state.name}: {state.unfinished}")
+    return lines
+
+
+def _fallen(run: RunResult) -> Lines:
+    """What fell, and what cost points besides."""
+    rows = list(fallen_rows(run))
+    lines = [_heading("What fell, and what cost points")] if rows else []
+    for lead, text in rows:
+        lines += _wrapped(text, lead)
     return lines
 
 

@@ -11,7 +11,17 @@ from math import hypot
 from simbot.physics.move import DriveTo, Spin, SpinTo
 from simbot.physics.plant import Plant
 from simbot.routine.commands import Commanded, commands_of, sent_to
-from simbot.routine.trace import AtHand, Award, Delivery, Log, Mishap, NeedRecord, PickRecord, PlaceRecord
+from simbot.routine.trace import (
+    AtHand,
+    Award,
+    Delivery,
+    Fall,
+    Log,
+    Mishap,
+    NeedRecord,
+    PickRecord,
+    PlaceRecord,
+)
 from simbot.routine.world import Hands, World
 from simbot.scenario.model import (
     ActStep,
@@ -230,7 +240,7 @@ class Actor:
             self.log.deliveries.append(
                 Delivery(number, step.line, now, step.place, fits, points, bonus, period, endgame)
             )
-        self._fall(step.otherwise, step.line, [element] * (count - fits))
+        self._fall(step.otherwise, step.line, holder, [element] * (count - fits))
         if not fits:
             self._failed(
                 step, attempt, f"step {self.log.number(step.line)} placed nothing", charged=count > 0
@@ -240,19 +250,24 @@ class Actor:
 
     def let_go(self, step: LetGoStep) -> None:
         """Everything in a hand falls."""
-        self._fall("dropped", step.line, self.hands.empty(step.mechanism))
+        self.log.number(step.line)
+        self._fall("dropped", step.line, step.mechanism, self.hands.empty(step.mechanism))
         self._load()
 
-    def _fall(self, outcome: str, line: int, elements: list[str]) -> None:
+    def _fall(self, outcome: str, line: int, hand: str, elements: list[str]) -> None:
         """Elements fall; each costs what the outcome costs."""
+        now = self.plant.now_us
         for element in elements:
-            self.world.fall(element, 1, self.plant.now_us)
-            self._charge(outcome, line)
+            self.world.fall(element, 1, now)
+            points = self._charge(outcome, line, of_fall=True)
+            self.log.falls.append(Fall(self.log.number(line), line, now, hand, element, outcome, points))
 
-    def _charge(self, outcome: str, line: int) -> None:
-        costs = self.plan.game.penalties.get(outcome, 0.0)
-        if costs:
-            self._award("penalty", outcome, -costs, line)
+    def _charge(self, outcome: str, line: int, of_fall: bool = False) -> float:
+        """Charge what an outcome costs; the points, 0 or negative."""
+        points = -self.plan.game.penalties.get(outcome, 0.0) + 0.0
+        if points:
+            self._award("penalty", outcome, points, line, of_fall)
+        return points
 
     def finish(self) -> None:
         """Write down the picks that the end of the match left open, and what counts at the end."""
@@ -287,11 +302,11 @@ class Actor:
                 return False
         return all(self._is_met(need, self.plant.now_us, True) for need in needs)
 
-    def _award(self, kind: str, name: str, points: float, line: int) -> None:
+    def _award(self, kind: str, name: str, points: float, line: int, of_fall: bool = False) -> None:
         now = self.plant.now_us
         self.world.points += points
         period, endgame = self.plan.game.period_of(self.log.period, now), self.world.in_endgame(now)
-        self.log.awards.append(Award(kind, name, line, now, points, period, endgame))
+        self.log.awards.append(Award(kind, name, line, now, points, period, endgame, of_fall))
 
     def _failed(self, step: ActStep, attempt: Attempt | None, why: str, charged: bool = False) -> None:
         """An acting step did not do what it was there for. What drops has cost its points where it fell."""
@@ -403,7 +418,7 @@ class Actor:
         step = grip.step
         self._close(grip, None, at_us, step.otherwise, why, refused)
         if isinstance(step, HandOverStep) and step.otherwise == "dropped":
-            self._fall("dropped", step.line, self.hands.empty(step.giver))
+            self._fall("dropped", step.line, step.giver, self.hands.empty(step.giver))
             self._load()
         self._failed(step, grip.attempt, f"step {self.log.number(step.line)} took nothing")
 

@@ -133,6 +133,18 @@ class QueueRecord(NamedTuple):
     why: str
 
 
+class Fall(NamedTuple):
+    """One element that fell."""
+
+    step: int
+    line: int
+    at_us: int
+    mechanism: str  # the hand that had it
+    element: str
+    outcome: str  # "dropped", or what a place declares
+    points: float  # what that cost, 0 or negative; among the awards too
+
+
 class Award(NamedTuple):
     """Points that fall without a place: kind `penalty` (negative) or `end`."""
 
@@ -143,6 +155,7 @@ class Award(NamedTuple):
     points: float
     period: str
     endgame: bool
+    of_fall: bool = False  # it is what a fall cost
 
 
 class AtHand(NamedTuple):
@@ -198,6 +211,7 @@ class Trace:
     ]  # line of every acting step that was executed, and whether it states needs
     places: tuple[PlaceRecord, ...] = ()
     hands: tuple[AtHand, ...] = ()
+    falls: tuple[Fall, ...] = ()
     allowed_us: int = 0  # by which allowances lengthened waits
     partner: Trace | None = None  # what the second robot left behind
 
@@ -224,6 +238,7 @@ class Log:
     failures: list[Failure] = field(default_factory=list)
     places: list[PlaceRecord] = field(default_factory=list)
     hands: dict[tuple[str, int], AtHand] = field(default_factory=dict)
+    falls: list[Fall] = field(default_factory=list)
     allowed_us: int = 0
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=lambda: defaultdict(count(1).__next__))
@@ -270,5 +285,6 @@ class Log:
             tuple(self.acting.items()),
             tuple(self.places),
             tuple(self.hands.values()),
+            tuple(self.falls),
             self.allowed_us,
         )
