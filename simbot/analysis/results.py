@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from simbot.analysis.better_timer import TimerNumber
-from simbot.routine.trace import Award, Fall
+from simbot.routine.trace import Award, Choice, Fall
 from simbot.scenario.model import Pose
 
 
@@ -91,6 +91,25 @@ class PickResult:
     )
     spare_us: int | None = None  # how long after it held the first of its needs was left; None: none was
     narrow: bool = False  # that was less than the guard, and no wait saw the hand closed
+
+
+@dataclass(frozen=True)
+class WaitResult:
+    """One wait.
+
+    kind: time, arrival, passing or until; settling, driver, stagger or search, a time for that; of other steps sense,
+    closing (a try waits for what still closes), driver too (a person reacts).
+    ended: time, arrival, passing, seen, limit, or cut (its period ended, or another branch was first).
+    """
+
+    step: int
+    line: int
+    kind: str
+    began_at_us: int
+    ended_at_us: int
+    planned_us: int | None  # None: it waits for something; without chance
+    limit_us: int | None
+    ended: str
 
 
 @dataclass(frozen=True)
@@ -208,6 +227,8 @@ class StateResult:
     acting_steps_without_needs: int
     passes: bool
     partner_points: float | None = None  # of the second robot; None: there is none
+    waits: tuple[WaitResult, ...] = ()
+    choices: tuple[Choice, ...] = ()  # how steps that choose ended
     falls: tuple[FallResult, ...] = ()
     awards: tuple[Award, ...] = ()  # penalties, and what counted at the end
     idle_s: dict[str, float] = field(

@@ -61,6 +61,8 @@ def state_result(plan: Plan, battery: BatteryState, plant: Plant, trace: Trace) 
         partner_points=(
             None if trace.partner is None else cycles.points_by_period(trace.partner, plan.game)["total"]
         ),
+        waits=timers.wait_results(trace),
+        choices=trace.choices,
         falls=_falls(plan, plant, trace, bool(drives)),
         awards=trace.awards,
         idle_s=cycles.left_idle(trace, links, plan.game, begin_us),

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from simbot.analysis.results import MoveResult, PickResult
+from simbot.analysis.results import MoveResult, PickResult, WaitResult
 from simbot.analysis.unfinished import cut_off, unfinished_us
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
 from simbot.routine.acting import TAKEN_OVER, kept_needs
 from simbot.routine.trace import MoveRecord, NeedRecord, PickRecord, Trace, WaitRecord
+from simbot.scenario.model import WaitStep
 
 UNFINISHED = "unfinished"
 
@@ -95,6 +96,33 @@ def pick_results(trace: Trace, links: Links, guard_us: int) -> tuple[PickResult,
         narrow = spare is not None and spare < guard_us and not sure
         rows.append(PickResult(pick.step, pick.line, pick.begins_us, pick.held_us, outcome, spare, narrow))
     return tuple(rows)
+
+
+def wait_results(trace: Trace) -> tuple[WaitResult, ...]:
+    """One row for every wait, in the order in which they ended."""
+    return tuple(_wait_result(wait) for wait in trace.waits)
+
+
+def _wait_result(wait: WaitRecord) -> WaitResult:
+    step = wait.given
+    planned, limit = wait.written_us, getattr(step, "at_most_us", None)
+    until = step.until_us if isinstance(step, WaitStep) and wait.purpose is None else None
+    kind = wait.purpose or ("arrival" if wait.arrival else "time" if until is None else "until")
+    if until is not None:
+        planned = max(0, until - wait.began_us)
+    waits_for = {"arrival": "arrival", "passing": "passing", "sense": "seen"}.get(kind)
+    ended = "time" if waits_for is None else waits_for if wait.seen else "limit"
+    limit = limit if waits_for else None
+    return WaitResult(
+        wait.step,
+        wait.line,
+        kind,
+        wait.began_us,
+        wait.ended_us,
+        planned,
+        limit,
+        "cut" if wait.cut else ended,
+    )
 
 
 def verdict(timer_us: int, floor_us: int | None, arrival_us: int | None, guard_us: int) -> str:

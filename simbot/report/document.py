@@ -19,8 +19,9 @@ from simbot.analysis.results import (
     RunResult,
     StateResult,
     TimeShares,
+    WaitResult,
 )
-from simbot.routine.trace import Award
+from simbot.routine.trace import Award, Choice
 
 FORMAT = 1
 SCHEMAS = ("run", "move", "strokes", "tune", "match", "compare", "worth", "sweep", "fit")
@@ -95,6 +96,8 @@ def _state(state: StateResult) -> Document:
         "moves": [_move(move) for move in state.moves],
         "needs": [_need(need) for need in state.needs],
         "picks": [_pick(pick) for pick in state.picks],
+        "waits": [_wait(one) for one in state.waits],
+        "choices": [_choice(one) for one in state.choices],
         "falls": [_fall(one) for one in state.falls],
         "awards": [_award(one) for one in state.awards],
         "findings": [_finding(found) for found in state.findings],
@@ -171,6 +174,30 @@ def _pick(pick: PickResult) -> Document:
         "outcome": pick.outcome,
         "spare_s": _s(pick.spare_us),
         "narrow": pick.narrow,
+    }
+
+
+def _wait(wait: WaitResult) -> Document:
+    return {
+        "step": wait.step,
+        "line": wait.line,
+        "kind": wait.kind,
+        "began_at_s": _s(wait.began_at_us),
+        "ended_at_s": _s(wait.ended_at_us),
+        "planned_s": _s(wait.planned_us),
+        "limit_s": _s(wait.limit_us),
+        "ended": wait.ended,
+    }
+
+
+def _choice(choice: Choice) -> Document:
+    return {
+        "step": choice.step,
+        "line": choice.line,
+        "at_s": _s(choice.at_us),
+        "kind": choice.kind,
+        "about": choice.about or None,
+        "chosen": choice.chosen,
     }
 
 

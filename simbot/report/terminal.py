@@ -13,6 +13,7 @@ from rich.text import Text
 from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
 from simbot.analysis.words import listed, times
 from simbot.report import bars
+from simbot.report.chosen import chosen_rows
 from simbot.report.fallen import fallen_rows
 from simbot.report.labels import cut
 from simbot.report.nearly import nearly_lines
@@ -69,6 +70,7 @@ def run_lines(run: RunResult, drawn: StateResult) -> Lines:
         _advice(run, advice),
         _cycle(run),
         _fallen(run),
+        _chosen(run),
         _battery(run),
         _measured(drawn, folded[drawn.name]),
         _cautions(run, drawn, advice),
@@ -437,6 +439,15 @@ def _fallen(run: RunResult) -> Lines:
     """What fell, and what cost points besides."""
     rows = list(fallen_rows(run))
     lines = [_heading("What fell, and what cost points")] if rows else []
+    for lead, text in rows:
+        lines += _wrapped(text, lead)
+    return lines
+
+
+def _chosen(run: RunResult) -> Lines:
+    """How the steps that choose ended."""
+    rows = list(chosen_rows(run))
+    lines = [_heading("How the steps that choose ended")] if rows else []
     for lead, text in rows:
         lines += _wrapped(text, lead)
     return lines

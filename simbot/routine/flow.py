@@ -110,8 +110,11 @@ class Flow(ActingSteps):
             branch.pending.extend(child.pending)
 
     def _first(self, step: FirstStep, branch: Branch) -> Steps:
+        self.log.number(step.line)
         children, processes = self._side_by_side(step.branches, branch, branch.attempt)
         yield self.env.any_of(processes)
+        through = next(n for n, process in enumerate(processes, 1) if not process.is_alive)
+        self.log.choose(step, self.env.now, "first", f"branch {through} of {len(processes)}")
         for child, process in zip(children, processes, strict=True):
             if process.is_alive:
                 self.plant.advance(self.env.now)
@@ -151,13 +154,16 @@ class Flow(ActingSteps):
         for count in range(1, step.tries + 1):
             attempt, start = Attempt(), self.env.now
             yield from self._attempt(step, branch, attempt, limit)
-            why = attempt.why
-            if not why or branch.leaving or self.left:
+            why, this = attempt.why, f"try {count} of {step.tries}"
+            leaves = branch.leaving or self.left
+            if not why or leaves:
+                self.log.choose(step, self.env.now, "try", f"left in {this}" if leaves else this)
                 return
             record = Failure(number, step.line, start, self.env.now, count, step.tries, why)
             self.log.failures.append(record)
             if limit is not None and self.env.now >= limit:
                 break
+        self.log.choose(step, self.env.now, "try", "failed" if step.otherwise is None else "otherwise")
         if step.otherwise is not None:
             yield from self._sequence(step.otherwise, branch)
         elif branch.attempt is not None:
@@ -206,10 +212,13 @@ class Flow(ActingSteps):
 
     def _when(self, step: WhenStep, branch: Branch) -> Steps:
         self.log.number(step.line)
-        if all(self._holds(condition) for condition in step.conditions):
-            yield from self._sequence(step.steps, branch)
-        elif step.otherwise is not None:
-            yield from self._sequence(step.otherwise, branch)
+        so = all(self._holds(condition) for condition in step.conditions)
+        steps = step.steps if so else step.otherwise
+        chosen = "do" if so else "neither" if steps is None else "otherwise"
+        asked = " and ".join(f"{one.kind} {one.name}".strip() for one in step.conditions)
+        self.log.choose(step, self.env.now, "when", chosen, asked)
+        if steps is not None:
+            yield from self._sequence(steps, branch)
 
     def _holds(self, condition: Condition) -> bool:
         value = self._value(condition)

@@ -185,6 +185,21 @@ class Failure(NamedTuple):
     why: str
 
 
+class Choice(NamedTuple):
+    """How a step that chooses ended.
+
+    kind: `first`, `sense`, `when` or `try`. chosen: `branch 2 of 3`; `seen`, `not seen`; `do`, `otherwise`, `neither`;
+    `try 2 of 3`, `left in try 1 of 3`, `otherwise`, `failed`.
+    """
+
+    step: int
+    line: int
+    at_us: int
+    kind: str
+    about: str  # what was looked with, what was asked for
+    chosen: str
+
+
 class Cut(NamedTuple):
     """A routine that was still going when its period ended, the endgame began, or its program was reset."""
 
@@ -212,6 +227,7 @@ class Trace:
     places: tuple[PlaceRecord, ...] = ()
     hands: tuple[AtHand, ...] = ()
     falls: tuple[Fall, ...] = ()
+    choices: tuple[Choice, ...] = ()
     allowed_us: int = 0  # by which allowances lengthened waits
     partner: Trace | None = None  # what the second robot left behind
 
@@ -239,6 +255,7 @@ class Log:
     places: list[PlaceRecord] = field(default_factory=list)
     hands: dict[tuple[str, int], AtHand] = field(default_factory=dict)
     falls: list[Fall] = field(default_factory=list)
+    choices: list[Choice] = field(default_factory=list)
     allowed_us: int = 0
     acting: dict[int, bool] = field(default_factory=dict)
     _numbers: dict[int, int] = field(default_factory=lambda: defaultdict(count(1).__next__))
@@ -247,6 +264,11 @@ class Log:
     def number(self, line: int) -> int:
         """Number of the step on this line, a new one at its first execution."""
         return self._numbers[line]
+
+    def choose(self, step: Step, at_us: int, kind: str, chosen: str, about: str = "") -> None:
+        """Write down how a step that chooses ended."""
+        if self.told:
+            self.choices.append(Choice(self.number(step.line), step.line, at_us, kind, about, chosen))
 
     def move(self, step: Step, move: Move, label: str) -> int:
         """Record a command; its index."""
@@ -286,5 +308,6 @@ class Log:
             tuple(self.places),
             tuple(self.hands.values()),
             tuple(self.falls),
+            tuple(self.choices),
             self.allowed_us,
         )

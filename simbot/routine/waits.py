@@ -84,6 +84,7 @@ class Waits(Turns):
         self.env.process(self._look(step, pause, looks))
         yield from self.stand(pause)
         self.seen[step.name] = pause.seen
+        self.log.choose(step, self.env.now, "sense", "seen" if pause.seen else "not seen", step.name)
         if not pause.seen and branch.attempt is not None:
             branch.attempt.fail(f"{step.name} saw nothing")
 
