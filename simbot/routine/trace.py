@@ -284,7 +284,7 @@ class Log:
                 move,
                 self.period,
                 repeat,
-                by.measured if by else (),
+                getattr(step, "measured", ()),
                 by,
             )
         )

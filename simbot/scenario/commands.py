@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from simbot.scenario.errors import Fault, ValueFault
@@ -79,7 +80,15 @@ class CommandReader:
         if shape is None:
             return []
         goals = [self._goal((*loc, "move", name), name, text) for name, text in shape.move.items()]
-        return [MoveStep(self.sheet.line(loc), tuple(goal for goal in goals if goal))]
+        self._measures_one(loc, list(shape.move), shape.measured)
+        return [MoveStep(self.sheet.line(loc), tuple(goal for goal in goals if goal), shape.measured)]
+
+    def _measures_one(self, loc: Loc, names: list[str], measured: tuple[float, ...]) -> None:
+        """A stopwatch time is that of one move."""
+        if measured and len(names) > 1:
+            text = f"it does not say which of {listed(names)} was timed"
+            wanted = "one mechanism in a step, or `measured` beside the wait for all of them"
+            self.sheet.fail((*loc, "measured"), Fault(text, wanted=wanted), of_key=True)
 
     def _goal(self, loc: Loc, name: str, text: str, action: str = "move") -> Goal | None:
         if not self._can(loc, name, action):
@@ -126,7 +135,7 @@ class CommandReader:
         through = tuple(self._points((*loc, "through")))
         self._bends(loc, shape, bool(through), self.robot.mechanisms.get(self.robot.drive))
         corner = None if shape.corner is None else float(shape.corner)
-        how = (through, corner, shape.curve is not None, shape.turn is not None)
+        how = (through, corner, shape.curve is not None, shape.turn is not None, shape.measured)
         return [DriveStep(self.sheet.line(loc), self.robot.drive, name, pose, shape.allowance, *how)]
 
     def _bends(self, loc: Loc, shape: DriveShape, through: bool, spec: MechanismSpec | None) -> None:
@@ -340,8 +349,13 @@ class CommandReader:
         shape = self.sheet.read(loc, SpinShape)
         if shape is None:
             return []
-        steps = (self._spins((*loc, "spin", name), name, text) for name, text in shape.spin.items())
-        return [step for step in steps if step is not None]
+        self._measures_one(loc, list(shape.spin), shape.measured)
+        found = (self._spins((*loc, "spin", name), name, text) for name, text in shape.spin.items())
+        steps = [replace(step, measured=shape.measured) for step in found if step is not None]
+        if shape.measured and any(step.speed is None for step in steps):
+            text = "a roller that is only told to turn, or to stop, arrives nowhere that could be timed"
+            self.sheet.fail((*loc, "measured"), Fault(text, wanted="a speed, such as 3000 rpm"), of_key=True)
+        return [*steps]
 
     def _spins(self, loc: Loc, name: str, text: str) -> SpinStep | None:
         """An effort, or a speed that its speed loop holds."""

@@ -328,6 +328,7 @@ class MoveStep(Step):
     """`move: {lift: 0.42 m, arm: up}`; targets in file order. Does not block."""
 
     goals: tuple[Goal, ...]
+    measured: tuple[float, ...] = ()  # stopwatch times from the command to the arrival [s]
 
 
 @dataclass(frozen=True)
@@ -342,6 +343,7 @@ class DriveStep(Step):
     corner: float | None = None  # least radius of the curve that rounds each point [m]
     smooth: bool = False  # one curve through all points
     along: bool = False  # it turns on the way
+    measured: tuple[float, ...] = ()  # as of MoveStep
 
 
 @dataclass(frozen=True)
@@ -421,6 +423,7 @@ class SpinStep(Step):
     effort: float
     speed: float | None = None  # [rad/s], held by its speed loop; None: the effort
     text: str = ""
+    measured: tuple[float, ...] = ()  # as of MoveStep
 
 
 @dataclass(frozen=True)

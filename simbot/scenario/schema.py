@@ -318,6 +318,7 @@ class EndgameShape(Shape):
 
 class MoveShape(Shape):
     move: dict[str, Word] = Field(min_length=1)
+    measured: Annotated[Any, reader(read_times)] = ()
 
 
 class DriveShape(Shape):
@@ -333,6 +334,7 @@ class DriveShape(Shape):
         default=None, description="along: the heading turns on the way and not after it"
     )
     allowance: Annotated[Quantity, quantity("share", low=0.0, high=10.0)] = Quantity(0.0)
+    measured: Annotated[Any, reader(read_times)] = ()
 
 
 class EffortShape(Shape):
@@ -373,6 +375,7 @@ class SpinShape(Shape):
     spin: dict[str, Word] = Field(
         min_length=1, description="an effort such as 80 %, or a speed such as 3000 rpm"
     )
+    measured: Annotated[Any, reader(read_times)] = ()
 
 
 class WaitShape(Shape):
