@@ -10,6 +10,7 @@ from typing import TextIO
 
 from simbot.analysis.words import counted
 from simbot.report.classes import classes_of, histogram
+from simbot.report.labels import cut
 from simbot.report.unseen import ignorance_told, unseen_lines
 from simbot.studies.match import MatchResult
 from simbot.studies.match_asked import states_of
@@ -29,7 +30,9 @@ def _lines(result: MatchResult, settings: Sequence[str]) -> Iterator[str]:
     points, asked = result.points, result.asked
     yield from _wrapped(_answer(result))
     yield ""
-    yield f"{result.plan.name} of {result.plan.game.name}, {result.plan.robot.name}; {_mixture(result)}"
+    yield from _wrapped(
+        f"{result.plan.name} of {result.plan.game.name}, {result.plan.robot.name}; {_mixture(result)}"
+    )
     yield f"{counted(points.runs, 'match')} on {counted(points.days, 'day')} of ten, seed {asked.seed}, WITH CHANCE"
     yield ""
     points_of = "points" if result.second is None else "points of both robots"
@@ -75,7 +78,7 @@ def _answer(result: MatchResult) -> str:
     text += f"; eight matches in ten end between {points.p10.value:.0f} and {points.p90.value:.0f}"
     text += f". Without chance it would be {result.nominal:.0f}."
     if points.days < FEW_DAYS:
-        days = f"{points.days} day{'s' if points.days > 1 else ''} of ten matches"
+        days = f"{counted(points.days, 'day')} of ten matches"
         text += f" Only {days}: too few to say more than that."
     if result.points.sd.value == 0.0 and not any(result.added_s.values()):
         text += (
@@ -97,10 +100,15 @@ def _mixture(result: MatchResult) -> str:
 
 
 def _row(name: str, figure: Figure) -> str:
-    text = f"{name:<23}{figure.value:>7.1f}"
+    text = f"{cut(name, 22):<23}{_tenths(figure.value):>7}"
     if figure.interval is not None:
-        text += f"   {figure.interval[0]:.1f} to {figure.interval[1]:.1f}"
+        text += f"   {_tenths(figure.interval[0])} to {_tenths(figure.interval[1])}"
     return text
+
+
+def _tenths(value: float) -> str:
+    """One decimal, and never a minus zero."""
+    return f"{round(value, 1) + 0.0:.1f}"
 
 
 def _histogram(result: MatchResult) -> Iterator[str]:
@@ -161,8 +169,8 @@ def _lost(result: MatchResult) -> Iterator[str]:
     yield f"{'Lost against nominal, a match':<{REASON + 3}}{'points':>8}{'time':>9}{'matches':>10}"
     for one in result.lost:
         time = f"{one.seconds:.1f} s" if one.seconds else ""
-        yield f"  {_named(result, one.reason):<{REASON + 1}}{one.points:>8.1f}{time:>9}{100 * one.share:>8.0f} %"
-    yield f"  {'all else: left out, no bonus':<{REASON + 1}}{result.rest:>8.1f}"
+        yield f"  {_named(result, one.reason):<{REASON + 1}}{_tenths(one.points):>8}{time:>9}{100 * one.share:>8.0f} %"
+    yield f"  {'all else: left out, no bonus':<{REASON + 1}}{_tenths(result.rest):>8}"
     yield from _wrapped(
         "Estimates, beyond what the nominal run loses too, and together never more than is lost: penalties come "
         "first; then what came to nothing, a place, or a pick or look that none followed, at its first cause as "
@@ -195,9 +203,8 @@ def _named(result: MatchResult, reason: str) -> str:
 
 
 def _states(result: MatchResult) -> Iterator[str]:
-    yield "Battery states, nominal points: " + ", ".join(
-        f"{state.name} {state.nominal:.0f}" for state in result.states
-    )
+    nominal = (f"{state.name} {state.nominal:.0f}" for state in result.states)
+    yield from _wrapped(f"Battery states, nominal points: {', '.join(nominal)}")
     played = [state for state in result.states if state.mean is not None]
     if len(played) > 1:
         for state in played:
@@ -224,7 +231,7 @@ def _closing(result: MatchResult, settings: Sequence[str]) -> Iterator[str]:
             f"{are} could not be played, and no number above has them in; the first is {first.number}: {first.fault}"
         )
     if result.stopped:
-        yield f"Stopped after {result.points.runs} matches: {result.stopped}."
+        yield from _wrapped(f"Stopped after {counted(result.points.runs, 'match')}: {result.stopped}.")
     yield from unseen_lines(result.points.days)
     if result.days_for_a_point is not None:
         yield f"An interval of ± 1 point takes about {10 * result.days_for_a_point} matches."

@@ -35,6 +35,7 @@ from simbot.report.summary import (
 
 WIDTH = 80
 BAR_WIDTH = 31
+MOST_STATES = 5  # beside one another
 BAR_STYLES = {"!": "bold red", "/": "red", "?": "bold red", "o": "bold", "#": "bold", ".": "dim", "-": "dim"}
 HEADING, ALARM, QUIET = "bold", "bold red", "dim"
 
@@ -116,9 +117,7 @@ def _but(others: Sequence[str]) -> str:
 
 
 def _head(run: RunResult) -> Lines:
-    title = f"{run.plan}: {run.robot} in {run.game}"
-    where = PurePath(run.plan_path).name
-    lines = [_heading(f"{title}{where:>{max(WIDTH - len(title), len(where) + 2)}}")]
+    lines = _title(f"{run.plan}: {run.robot} in {run.game}", PurePath(run.plan_path).name)
     lines += _wrapped(
         f"NOMINAL: no chance, no misses, no traffic{_but(run.others)}, no driver. The real cycles of a first plan run "
         "2 to 4 times longer until those are in it."
@@ -127,25 +126,41 @@ def _head(run: RunResult) -> Lines:
         "floors are the nominal robot's."
     )
     for state in run.states:
-        line = Text(f" {state.name:<10} {state.open_circuit:5.4g} V, {state.resistance:.3f} ohm ")
-        line.append(f"{state.points.get('total') or 0:>4g} points  ")
-        failing = [found for found in state.findings if found.fails]
-        never = next((found for found in state.findings if found.kind == "never_arrived"), None)
-        if state.passes and never is not None:
-            line.append(f"{f'passes {state.passes_if}'.strip()}; line {never.line} waits in vain", ALARM)
-        elif not state.moves and not state.needs:
-            line.append("nothing to judge: no move, no need", ALARM)
-        elif state.passes and state.needs and state.passes_if:
-            line.append(f"passes {state.passes_if}", ALARM)
-        elif state.passes and state.needs and not state.deliveries_at_us and not state.points.get("total"):
-            line.append("passes, but scores nothing", ALARM)
-        elif state.passes:
-            line.append("passes" if state.needs else "passes, but states no need")
-        else:
-            first = f", first at {_seconds(failing[0].at_us)}, line {failing[0].line}" if failing else ""
-            line.append(f"MISSES {len(failing)}{first}", ALARM)
-        lines.append(line)
+        head = f" {cut(state.name, 24):<10} {state.open_circuit:5.4g} V, {state.resistance:.3f} ohm "
+        head += f"{state.points.get('total') or 0:>4g} points  "
+        verdict, style = _passes(state)
+        said = textwrap.wrap(verdict, WIDTH - len(head))
+        lines.append(Text(head).append(said[0], style))
+        lines += [Text(" " * len(head)).append(more, style) for more in said[1:]]
     return lines + (_weakest(run) if run.match is None else [])
+
+
+def _title(title: str, file: str) -> Lines:
+    """What is run, and at the right the file, where it still has room."""
+    lines = textwrap.wrap(title, WIDTH, break_on_hyphens=False) or [""]
+    if len(lines[-1]) + 2 + len(file) > WIDTH:
+        lines += textwrap.wrap(file, WIDTH - 4, initial_indent="    ", subsequent_indent="    ")
+    else:
+        lines[-1] = f"{lines[-1]}{file:>{WIDTH - len(lines[-1])}}"
+    return [_heading(line) for line in lines]
+
+
+def _passes(state: StateResult) -> tuple[str, str]:
+    """Whether a battery state passes, in words, and their style."""
+    failing = [found for found in state.findings if found.fails]
+    never = next((found for found in state.findings if found.kind == "never_arrived"), None)
+    if state.passes and never is not None:
+        return f"{f'passes {state.passes_if}'.strip()}; line {never.line} waits in vain", ALARM
+    if not state.moves and not state.needs:
+        return "nothing to judge: no move, no need", ALARM
+    if state.passes and state.needs and state.passes_if:
+        return f"passes {state.passes_if}", ALARM
+    if state.passes and state.needs and not state.deliveries_at_us and not state.points.get("total"):
+        return "passes, but scores nothing", ALARM
+    if state.passes:
+        return "passes" if state.needs else "passes, but states no need", ""
+    first = f", first at {_seconds(failing[0].at_us)}, line {failing[0].line}" if failing else ""
+    return f"MISSES {len(failing)}{first}", ALARM
 
 
 def _weakest(run: RunResult) -> Lines:
@@ -175,7 +190,7 @@ def _bars(
     if not moves:
         return [Text(" No command of this plan has an arrival to wait for.")]
     scale = bars.choose_scale(moves, BAR_WIDTH)
-    axis = f"|1 column = {scale // 1000} ms, {drawn.name}"
+    axis = f"|1 column = {scale // 1000} ms, {cut(drawn.name, 14)}"
     lines = [_heading(f" step {'':<17} line {axis:<{BAR_WIDTH + 1}} margin")]
     lines += [_bar_line(move, scale, letter_of(move, lettered)) for move in moves]
     for group in findings:
@@ -387,12 +402,18 @@ def _why(one: TimerAdvice) -> str:
 
 
 def _rows(run: RunResult, title: str, rows: Iterable[tuple[str, Callable[[StateResult], str]]]) -> Lines:
-    names = "".join(f"{state.name[:11]:>12}" for state in run.states)
-    lines = [_heading(f"{title:<34}{names}")]
-    for label, value in rows:
-        values = [value(state) for state in run.states]
-        if any(text != "-" for text in values):
-            lines.append(Text(f" {label:<33}" + "".join(f"{text:>12}" for text in values)))
+    rows = list(rows)
+    lines: Lines = []
+    for begin in range(0, len(run.states), MOST_STATES):
+        states = run.states[begin : begin + MOST_STATES]
+        wide = min(12, (WIDTH - 34) // len(states))
+        names = "".join(f"{state.name[: wide - 1]:>{wide}}" for state in states)
+        lines.append(_heading(f"{title:<34}{names}"))
+        for label, value in rows:
+            values = [value(state) for state in states]
+            if any(text != "-" for text in values):
+                told = "".join(f"{text:>{wide}}" for text in values)
+                lines.append(Text(f" {cut(label, 33):<33}{told}"))
     return lines
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
+from simbot.analysis.words import counted
 from simbot.studies.one_match import MatchRecord
 from simbot.studies.strata import SLICE, unseen_share
 
@@ -18,8 +19,8 @@ def ignorance_told(sd: float, most: float | None, days: int, shrinks: str) -> st
     if most is None:
         return f"what is not known of the robot (its stated and assumed spreads) has sd {sd:.1f}, {shrinks}"
     return (
-        f"what is not known of the robot (its stated and assumed spreads) cannot be told from luck by {days} days: "
-        f"sd {most:.1f} at most"
+        f"what is not known of the robot (its stated and assumed spreads) cannot be told from luck by "
+        f"{counted(days, 'day')}: sd {most:.1f} at most"
     )
 
 
@@ -55,9 +56,10 @@ def unseen_lines(days: int) -> Iterator[str]:
     """
     share = f"{100 * unseen_share(days):.0f} %"
     if days < SLICE:
+        are, them = ("is", "it") if days == 1 else ("are", "them")
         text = (
-            f"{days} days are few: what befalls up to {share} of days may be missing in them altogether; from {SLICE} "
-            "days on each unknown of the robot goes through its whole spread."
+            f"{counted(days, 'day')} {are} few: what befalls up to {share} of days may be missing in {them} "
+            f"altogether; from {SLICE} days on each unknown of the robot goes through its whole spread."
         )
     else:
         part = "twentieth" if days >= 2 * SLICE else "tenth"

@@ -23,6 +23,7 @@ from simbot.studies.asked import Asked
 from simbot.studies.lost import account_of
 from simbot.studies.match import study
 from simbot.studies.one_match import ORDER_BROKEN, record_of, run_of_match
+from simbot.studies.statistics import Figure
 from simbot.studies.time_lost import seconds_of, time_lost
 
 
@@ -33,6 +34,21 @@ def played(plan, runs=100):  # type: ignore[no-untyped-def]
     print_matched(result, out)
     assert all(len(line) <= WIDTH for line in out.getvalue().splitlines())
     return result, out.getvalue()
+
+
+def test_long_names_keep_to_80_columns(tmp_path):
+    """`played` looks at every line."""
+    name = "a plan with quite a long name that people would write on an evening before"
+    _, said = played(a_plan(tmp_path, [wait("1 s")], name=name), runs=10)
+    assert f"{name} of Stall, Paper; battery full" in " ".join(said.split())
+
+
+def test_what_is_left_over_is_no_minus_zero(tmp_path):
+    result, _ = played(a_plan(tmp_path, [wait("1 s")]), runs=10)
+    out = StringIO()
+    rest = {"in autonomous": Figure(-0.04, (-0.049, 0.0))}
+    print_matched(replace(result, rest=-0.04, periods=rest), out)
+    assert "-0.0" not in out.getvalue() and "all else: left out, no bonus" in out.getvalue()
 
 
 def test_points_of_two_robots_are_told_apart_and_add_up(tmp_path):

@@ -63,6 +63,44 @@ def test_head_says_nominal_and_which_state_misses(run_result):
     assert "still passes: fresh" in head
 
 
+LONG = "a plan with quite a long name that people would write on an evening before"
+
+
+def test_long_names_keep_to_80_columns_and_nothing_of_them_is_lost(run_result):
+    text = printed(replace(run_result, plan=LONG, robot=LONG.upper()))
+    head = text.split(" NOMINAL")[0]
+    assert f"{LONG}: {LONG.upper()} in Night Market" in " ".join(head.split())
+    assert head.rstrip().endswith("lanterns.yaml")
+    assert all(len(line) <= WIDTH for line in text.splitlines())
+    # no room for the file beside the title
+    text = printed(replace(run_result, plan=LONG[:46]))
+    assert text.splitlines()[1] == "    lanterns.yaml"
+    assert all(len(line) <= WIDTH for line in text.splitlines())
+
+
+def test_a_verdict_with_a_condition_and_a_wait_in_vain_is_wrapped(run_result, finding):
+    found = (
+        finding(kind="bus_low", fails=False, provided="nothing resets"),
+        finding(kind="never_arrived", fails=False, line=15),
+    )
+    tired = replace(run_result.states[2], findings=found, passes=True)
+    lines = printed(replace(run_result, states=(*run_result.states[:2], tired))).splitlines()
+    begin = next(n for n, line in enumerate(lines) if line.startswith(" tired"))
+    assert all(len(line) <= WIDTH for line in lines)
+    said = " ".join(" ".join(lines[begin : begin + 2]).split())
+    assert said.endswith("passes if nothing resets; line 15 waits in vain")
+    assert lines[begin + 1].startswith(" " * 43)
+
+
+@pytest.mark.parametrize("count", [4, 5, 6, 7])
+def test_many_battery_states_keep_to_80_columns(run_result, count):
+    states = tuple(replace(run_result.states[0], name=f"mid-event-{n}") for n in range(1, count + 1))
+    states = (*states[:-1], replace(states[-1], name="mid-event"))
+    lines = printed(replace(run_result, states=states)).splitlines()
+    assert all(len(line) <= WIDTH for line in lines)
+    assert sum(len(line.split()) - 4 for line in lines if line.startswith(" cycle time, mean")) == count
+
+
 def without(run_result, **changes):
     states = tuple(
         replace(state, findings=(), passes=True, needs=(), **changes) for state in run_result.states

@@ -95,6 +95,8 @@ def test_the_reports_say_it():
     assert "8 days are few" in few and "31 %" in few
     assert "every tenth of its spread" in ten and "26 %" in ten
     assert "every twentieth of its spread" in twenty and "14 %" in twenty
+    one = " ".join(unseen_lines(1))
+    assert one.startswith("1 day is few: what befalls up to 95 % of days may be missing in it altogether")
     assert all(len(line) <= 80 for count in range(1, 300) for line in unseen_lines(count))
 
 
