@@ -187,6 +187,13 @@ class Sheet:
             if geared is not None and key in (*GEARS, *OF_GEARS):
                 self.fail((*loc, key), Fault("unknown key", key, OF_GEARS[geared], geared), of_key=True)
                 continue
+            if key == "measured" and known in (["effort"], ["zero"]):
+                self.fail(
+                    (*loc, key),
+                    Fault("unknown key", key, "`measured` beside the wait that follows"),
+                    of_key=True,
+                )
+                continue
             absent = [one for one in known if one not in mapping]
             near = nearest(key, absent) or nearest(key, known)
             self.fail((*loc, key), Fault("unknown key", key, _keys_told(mapping, known), near), of_key=True)

@@ -84,3 +84,14 @@ def test_times_that_are_those_of_no_move_are_refused(tmp_path, step, says):
     (problem,) = caught.value.problems
     assert problem.key.endswith("measured") and problem.line == 1
     assert says in problem.text
+
+
+def test_of_a_push_and_a_zeroing_the_wait_has_the_time(tmp_path):
+    for step in (
+        {"effort": {"lift": "50 %", "toward": "0.3 m", "for": "300 ms"}, "measured": "1 s"},
+        {"zero": {"lift": "0 m", "effort": "30 %"}, "measured": "1 s"},
+    ):
+        with pytest.raises(ScenarioError) as caught:
+            of_starter(tmp_path, [step, {"wait": "1 s"}])
+        (problem,) = caught.value.problems
+        assert problem.wanted == "`measured` beside the wait that follows"
