@@ -67,11 +67,14 @@ def run_lines(run: RunResult, drawn: StateResult) -> Lines:
         _bars(drawn, folded[drawn.name], findings, lettered),
         _table(run, folded, lettered),
         _findings(run, findings, lettered),
-        _nearly(run),
+        _section(
+            f"Met narrowly: for less than {_ms(run.guard_us)} ms, or in the last tenth of a tolerance",
+            nearly_lines(run),
+        ),
         _advice(run, advice),
         _cycle(run),
-        _fallen(run),
-        _chosen(run),
+        _section("What fell, and what cost points", fallen_rows(run)),
+        _section("How the steps that choose ended", chosen_rows(run)),
         _battery(run),
         _measured(drawn, folded[drawn.name]),
         _cautions(run, drawn, advice),
@@ -335,20 +338,6 @@ def _findings(run: RunResult, findings: list[FoldedFinding], lettered: dict[Find
     return lines
 
 
-def _nearly(run: RunResult) -> Lines:
-    """The narrowest of what was met and nearly was not."""
-    lines: Lines = []
-    for lead, text in nearly_lines(run):
-        lines += _wrapped(text, lead)
-    if not lines:
-        return []
-    guard = _ms(run.guard_us)
-    return [
-        _heading(f"Met narrowly: for less than {guard} ms, or in the last tenth of a tolerance"),
-        *lines,
-    ]
-
-
 def _in_states(group: FoldedFinding, absent: list[str]) -> str:
     """The states in which it happens, those that say the same together, and those in which it does not."""
     said: dict[str, list[str]] = {}
@@ -456,22 +445,10 @@ def _cycle(run: RunResult) -> Lines:
     return lines
 
 
-def _fallen(run: RunResult) -> Lines:
-    """What fell, and what cost points besides."""
-    rows = list(fallen_rows(run))
-    lines = [_heading("What fell, and what cost points")] if rows else []
-    for lead, text in rows:
-        lines += _wrapped(text, lead)
-    return lines
-
-
-def _chosen(run: RunResult) -> Lines:
-    """How the steps that choose ended."""
-    rows = list(chosen_rows(run))
-    lines = [_heading("How the steps that choose ended")] if rows else []
-    for lead, text in rows:
-        lines += _wrapped(text, lead)
-    return lines
+def _section(title: str, rows: Iterable[tuple[str, str]]) -> Lines:
+    """Rows of lead and text beneath a title; nothing where there are none."""
+    lines = [line for lead, text in rows for line in _wrapped(text, lead)]
+    return [_heading(title), *lines] if lines else []
 
 
 def _without_idle(state: StateResult) -> str:

@@ -56,6 +56,22 @@ def test_a_need_is_narrow_in_time_within_the_guard(tmp_path, waits, told):
         assert result.states[0].findings == () and result.failing_states == ()
 
 
+def test_of_many_narrow_needs_the_narrowest_are_told(tmp_path):
+    """Each 5 ms less wide than the one before; six are told, in the order in which they happen."""
+    steps = []
+    for n in range(8, 0, -1):
+        again = [{"move": {"other": "shut"}}, wait(f"{200 + n * 5} ms"), place(needs={"other": "shut"})]
+        steps += [*again, {"move": {"other": "open", "hand": "shut"}}, wait("0.3 s")]
+    start = {"hand": "shut", "other": "open", "holds": {"hand": ["ball"] * 8}}
+    robot = {"loop": "5 ms"}
+    text = printed(api.run(a_plan(tmp_path, steps, start=start, robot=robot)))
+    rows = [line for line in text.splitlines() if "other at shut: full" in line]
+    assert [row.split("full ")[1] for row in rows] == [f"{n * 5} ms, once" for n in (6, 5, 4, 3, 2)] + [
+        "5.0 ms, once"
+    ]
+    assert "and 2 more, less narrow" in text
+
+
 def test_a_pick_is_narrow_that_holds_just_before_what_it_needs_is_left(tmp_path):
     steps = [pick(needs={"other": "open"}), wait("230 ms"), {"move": {"other": "shut"}}, wait("0.5 s")]
     result = api.run(a_plan(tmp_path, steps))
