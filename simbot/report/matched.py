@@ -80,15 +80,29 @@ def _answer(result: MatchResult) -> str:
     if points.days < FEW_DAYS:
         days = f"{counted(points.days, 'day')} of ten matches"
         text += f" Only {days}: too few to say more than that."
-    if result.points.sd.value == 0.0 and not any(result.added_s.values()):
-        text += (
-            " All matches are alike: no step states `succeeds` or an allowance, and no `driver` is there. "
-            "Real matches are not."
-        )
+    text += _alike(result)
     if result.lost and result.lost[0].points > 0.0:
         most = "Most" if result.lost[0].points >= result.rest else "Most that can be told apart"
         text += f" {most} is lost to: {result.lost[0].reason}."
     return text
+
+
+NOTHING_STATED = "no step states a chance (`succeeds`) or an allowance, and no `driver` is there"
+
+
+def _alike(result: MatchResult) -> str:
+    """Why all matches earned the same, where they did."""
+    runs, chance = result.points.runs, result.chance
+    if result.points.sd.value != 0.0 or (runs == 1 and chance.plan):
+        return ""
+    text = f" All {runs} matches earn the same: " if runs > 1 else " Nothing in the plan is left to chance: "
+    if chance.plan:
+        return f"{text}what is left to chance ({', '.join(chance.plan)}) changed the points of none."
+    text += NOTHING_STATED
+    if chance.spreads and runs > 1:
+        are = "what is" if chance.spreads == 1 else f"the {chance.spreads} quantities that are"
+        text += f"; {are} not known exactly of the robot changed the points of none"
+    return f"{text}. Real matches are not so sure."
 
 
 def _mixture(result: MatchResult) -> str:

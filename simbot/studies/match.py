@@ -14,6 +14,7 @@ import numpy as np
 from simbot.physics.luck import normal, uniform
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
+from simbot.studies.left_to_chance import LeftToChance, left_to_chance
 from simbot.studies.lost import PENALTIES
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, nominal_of, played, some_played, totals_of
 from simbot.studies.sources import differs_by_day
@@ -80,6 +81,7 @@ class MatchResult:
     days_for_a_point: int | None  # days that an interval of one point needs
     replay: tuple[int, int]  # matches at p10 and p90
     stopped: str  # why it ended before all runs; empty: it did not
+    chance: LeftToChance
     lines: dict[str, tuple[int, ...]] = field(default_factory=dict)  # reason -> of the steps that it befell
 
     @property
@@ -182,6 +184,7 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         days_for_a_point=days_for(points.mean, points.days, 1.0),
         replay=(low, high),
         stopped=stopped,
+        chance=left_to_chance(plan, asked.states),
         lines=_lines(good),
     )
 

@@ -20,6 +20,7 @@ from simbot.report.terminal import print_run
 from simbot.routine.match import play
 from simbot.scenario.model import Driver
 from simbot.studies.asked import Asked
+from simbot.studies.left_to_chance import left_to_chance
 from simbot.studies.lost import account_of
 from simbot.studies.match import study
 from simbot.studies.one_match import ORDER_BROKEN, record_of, run_of_match
@@ -458,7 +459,37 @@ def test_what_is_only_told_is_a_row_that_costs_nothing(tmp_path):
 
 def test_where_nothing_is_left_to_chance_that_is_said(tmp_path):
     steps = [pick(), wait("0.3 s"), place(), wait("0.3 s")]
-    _, said = played(a_plan(tmp_path, steps), 20)
-    assert "All matches are alike: no step states `succeeds`" in " ".join(said.split())
-    _, said = played(a_plan(tmp_path, [*steps[:2], place(succeeds="50 %"), steps[3]]), 20)
-    assert "All matches are alike" not in " ".join(said.split())
+    result, said = played(a_plan(tmp_path, steps), 20)
+    assert result.chance.plan == () and result.chance.spreads == 0
+    same = "All 20 matches earn the same: no step states a chance (`succeeds`)"
+    assert f"{same} or an allowance, and no `driver` is there. Real matches" in " ".join(said.split())
+    result, said = played(a_plan(tmp_path, [*steps[:2], place(succeeds="50 %"), steps[3]]), 20)
+    assert "earn the same" not in said
+
+
+def test_scores_that_coincide_are_not_taken_for_a_plan_without_chance(tmp_path):
+    rare = [pick(succeeds="99.99 %"), wait("0.3 s"), place(), wait("0.3 s")]
+    result, said = played(a_plan(tmp_path, rare), 20)
+    assert result.points.sd.value == 0.0 and result.chance.plan == ("steps that succeed by chance",)
+    told = " ".join(said.split())
+    assert "is left to chance (steps that succeed by chance) changed the points of none." in told
+    assert "no step states" not in told
+    unsure = {"robot": {"mass": "12 kg ± 5 %"}}
+    result, said = played(a_plan(tmp_path, [pick(), wait("0.3 s"), place(), wait("0.3 s")], **unsure), 20)
+    assert result.chance.spreads == 1
+    assert "what is not known exactly of the robot changed the points of none" in " ".join(said.split())
+
+
+def test_one_match_says_nothing_of_others(tmp_path):
+    steps = [pick(succeeds="50 %"), wait("0.3 s"), place(), wait("0.3 s")]
+    _, said = played(a_plan(tmp_path, steps), 1)
+    assert "earn the same" not in said and "left to chance" not in said
+    _, said = played(a_plan(tmp_path, [pick(), *steps[1:]]), 1)
+    told = " ".join(said.split())
+    assert "Nothing in the plan is left to chance: no step states a chance" in told
+
+
+def test_what_is_left_to_chance_is_found_wherever_it_is_stated(tmp_path):
+    steps = [pick(), wait("0.3 s ± 0.1 s", **{"for": "search"}), place(), wait("0.3 s", allowance="10 %")]
+    plan = replace(a_plan(tmp_path, steps), driver=Driver(0, ("only",)))
+    assert left_to_chance(plan, ("full",)).plan == ("a `driver`", "allowances", "times that vary")
