@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -27,6 +28,7 @@ from simbot.scenario.errors import ScenarioError, SimbotError
 
 if TYPE_CHECKING:
     from simbot.scenario.model import Plan
+    from simbot.scenario.yaml_reader import Node
 
 
 def worth(
@@ -100,32 +102,49 @@ def _variants(
     path: Path, given: dict[str, str], changes: dict[str, str]
 ) -> tuple[dict[str, Plan], Plan | None]:
     """The plan with each change, as it was written, and with all of them; None: there are not two."""
-    from simbot.scenario.axes import key_meant
-    from simbot.scenario.load import trees_of, value_text
-    from simbot.scenario.relative import changed_text, is_relative
+    from simbot.scenario.load import trees_of
 
     def loaded(settings: dict[str, str]) -> Plan:
         return load(path, [f"{key}={value}" for key, value in settings.items()])[0]
 
-    trees = trees_of(path) if changes else []
-    written: dict[str, str] = {}
-    as_given: dict[str, str] = {}
+    trees = trees_of(path, given) if changes else []
+    told: dict[str, str] = {}  # key -> the change as it was given
+    each: dict[str, dict[str, str]] = {}
     for short, value in changes.items():
         argument = f"{short}={value}"
-        relative = is_relative(value)
-        key = short if short in given else key_meant(short, f"--change {argument}", trees, not relative)
-        if key in written:
-            raise SimbotError(f"--change {argument}: {key} is changed twice, by {as_given[key]} too")
-        there = given.get(key) or value_text(path, key) if relative else None
-        written[key] = value if there is None else changed_text(there, value, short)
-        as_given[key] = argument
-    variants = {}
+        texts = _changed(short, value, trees)
+        twice = next((key for key in texts if key in told), None)
+        if twice is not None:
+            raise SimbotError(f"--change {argument}: {twice} is changed twice, by {told[twice]} too")
+        told |= dict.fromkeys(texts, argument)
+        each[_label(argument, texts)] = texts
     try:
-        for key, text in written.items():
-            variants[as_given[key]] = loaded({**given, key: text})
-        return variants, loaded({**given, **written}) if len(variants) > 1 else None
+        variants = {label: loaded(given | texts) for label, texts in each.items()}
+        everything = {key: text for texts in each.values() for key, text in texts.items()}
+        return variants, loaded(given | everything) if len(variants) > 1 else None
     except ScenarioError as error:
-        told = {f"--set {key}={text}": f"--change {as_given[key]}" for key, text in written.items()}
+        sets = {f"--set {key}={text}": key for texts in each.values() for key, text in texts.items()}
         raise ScenarioError(
-            replace(one, file=told.get(one.file, one.file)) for one in error.problems
+            replace(one, file=f"--change {told[sets[one.file]]}" if one.file in sets else one.file)
+            for one in error.problems
         ) from error
+
+
+def _changed(short: str, value: str, trees: Sequence[Node]) -> dict[str, str]:
+    """Full keys and their values with a change: of a relative one of a list, all of its items."""
+    from simbot.scenario.axes import key_meant, keys_changed
+    from simbot.scenario.relative import changed_texts, is_relative, text_of
+
+    argument = f"--change {short}={value}"
+    if not is_relative(value):
+        return {key_meant(short, argument, trees, new=True): value}
+    keys = keys_changed(short, argument, trees)
+    there = [text_of(trees, key) for key in keys]
+    return dict(zip(keys, changed_texts([text or "" for text in there], value, short), strict=True))
+
+
+def _label(argument: str, texts: dict[str, str]) -> str:
+    """A change as a report names it; an amount that was spread over a list says so."""
+    if len(texts) == 1 or argument.endswith("%"):
+        return argument
+    return f"{argument} (in proportion: {', '.join(texts.values())})"

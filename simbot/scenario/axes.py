@@ -15,15 +15,16 @@ from pathlib import Path
 from simbot.scenario.changes import in_full
 from simbot.scenario.errors import Fault, ScenarioError, SimbotError, ValueFault, nearest
 from simbot.scenario.given_numbers import numbers_in
-from simbot.scenario.relative import text_at
-from simbot.scenario.sheet import GEARS, KINDS_OF_FILE
-from simbot.scenario.short_keys import keys_meant, nearest_key, several
+from simbot.scenario.relative import text_of
+from simbot.scenario.sheet import GEARS, KINDS_OF_FILE, listed
+from simbot.scenario.short_keys import keys_meant, no_such, one_list, several
 from simbot.scenario.unit_table import DIMENSIONS
 from simbot.scenario.units import SPREAD, read_quantity
 from simbot.scenario.yaml_reader import Node
 
 MOST = 2001  # values of one quantity
 PART = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)(?![\d.]|,\d)\s*(.*?)\s*")
+STAGES = ("moving_mass", "friction")  # lists with a number for each stage, or cord
 BEGINS_WITH_NUMBER = re.compile(r"\s*[-+]?\.?\d")
 EXAMPLE = "FROM:TO with their unit, such as 20:60 mm, or FROM:TO:STEP, such as 20:60:5 mm"
 
@@ -46,6 +47,8 @@ class Axis:
         What the files say, in that unit; None: nothing, or nothing that compares.
     parts : tuple of float
         What can be had, rising, in that unit; empty where nobody said.
+    beside : tuple of str
+        Where the files say nothing at its key: the items of lists that stand beside it.
     """
 
     key: str
@@ -55,6 +58,7 @@ class Axis:
     values: tuple[float, ...]
     now: float | None = None
     parts: tuple[float, ...] = ()
+    beside: tuple[str, ...] = ()
 
     def text(self, value: float) -> str:
         """A value as a file writes it."""
@@ -101,12 +105,16 @@ def read_axis(
     """
     given = f"{written}={text}"
     key = _key_of(line_key(written, given, trees), given, trees, mechanism, keys)
-    there = _text_at(trees, key)
+    there = text_of(trees, key)
     if there is not None and not BEGINS_WITH_NUMBER.match(there):
         raise _wrong(given, Fault(f"{key} is '{there}', which is no number to sweep"))
     numbers, unit = _range(given, text)
     values = _values(given, numbers, points)
-    return Axis(key, written, text.strip(), unit, values, None if there is None else in_unit(there, unit))
+    if there is not None:
+        return Axis(key, written, text.strip(), unit, values, in_unit(there, unit))
+    parent = key.rpartition(".")[0]
+    lists = [path for path in _keys_in(trees) if path.startswith(f"{parent}.") and path[-1].isdigit()]
+    return Axis(key, written, text.strip(), unit, values, beside=tuple(lists))
 
 
 def read_parts(axis: Axis, text: str) -> tuple[float, ...]:
@@ -166,6 +174,10 @@ def told_of(axis: Axis, error: ScenarioError) -> SimbotError:
     problem = (here or error.problems)[0]
     is_value = problem.given is not None and BEGINS_WITH_NUMBER.match(problem.given)
     given = axis.range if here and is_value else problem.given
+    guess = f"{axis.key.rpartition('.')[0]}.{problem.nearest}"
+    items = [path for path in axis.beside if path.rpartition(".")[0] == guess]
+    if items:  # the nearest is a list: one of its numbers is wanted
+        return _wrong(f"{axis.written}={axis.range}", Fault(problem.text, given, listed(items)))
     return _wrong(f"{axis.written}={axis.range}", Fault(problem.text, given, problem.wanted, problem.nearest))
 
 
@@ -194,9 +206,24 @@ def key_meant(written: str, given: str, trees: Sequence[Node], new: bool) -> str
     if new and written.split(".")[0] in KINDS_OF_FILE and parent and _inside(trees, parent):
         return written
     key = _key_of(written, given, trees, "", ())
-    if _text_at(trees, key) is not None:
+    if text_of(trees, key) is not None:
         return key
     raise _wrong(given, _no_such(written, _keys_in(trees), ""))
+
+
+def keys_changed(written: str, given: str, trees: Sequence[Node]) -> tuple[str, ...]:
+    """The full keys of what a relative change means: one number, or all of a list whose sum means something.
+
+    Raises
+    ------
+    SimbotError
+        As `key_meant`.
+    """
+    written = line_key(written, given, trees)
+    found = keys_meant(written, _keys_in(trees))
+    if one_list(found) and found[0].split(".")[-2] in STAGES:
+        return tuple(found)
+    return (key_meant(written, given, trees, new=False),)
 
 
 def line_key(written: str, given: str, trees: Sequence[Node]) -> str:
@@ -219,7 +246,7 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
     own = f"robot.mechanisms.{mechanism}." if mechanism else ""
     paths = _keys_in(trees)
     for candidate in (written, own + written):
-        if _text_at(trees, candidate) is not None:
+        if text_of(trees, candidate) is not None:
             return candidate
     ungeared = _ungeared(written, trees, mechanism)
     if ungeared is not None:
@@ -230,10 +257,10 @@ def _key_of(written: str, given: str, trees: Sequence[Node], mechanism: str, key
             if len(within) == 1:
                 return within[0]
             raise _wrong(given, several(written, within))
-    fitting = keys_meant(written, paths)
-    close = [path for path in fitting if own and path.startswith(own)] or fitting
-    if written in keys and close is fitting:
+    close = keys_meant(written, [path for path in paths if own and path.startswith(own)])
+    if written in keys and not close:
         return own + written  # a key that its mechanism may have and the files leave out
+    close = close or keys_meant(written, paths)
     if len(close) > 1:
         raise _wrong(given, several(written, close))
     if close:
@@ -259,12 +286,12 @@ def _ungeared(written: str, trees: Sequence[Node], mechanism: str) -> Fault | No
         return None
     names = [part for part in parts if part not in GEARS] or [mechanism]
     own = f"robot.mechanisms.{names[0]}"
-    motors = _text_at(trees, f"{own}.motors")
+    motors = text_of(trees, f"{own}.motors")
     if len(names) > 1 or motors is None or _inside(trees, f"{own}.gearing") is not None:
         return None
     wanted = f"gearing: [{{ratio: 1:1}}] of {names[0]} in the robot file, to be swept then"
     inside = f"robot.motors.{motors.split()[-1]}.internal_ratio"
-    if _text_at(trees, inside) is not None:
+    if text_of(trees, inside) is not None:
         wanted += f"; or {inside}, the gears inside its motor"
     return Fault(f"{names[0]} has no gearing in the files", written, wanted)
 
@@ -274,11 +301,7 @@ def _keys_in(trees: Sequence[Node]) -> list[str]:
 
 
 def _no_such(written: str, keys: Sequence[str], own: str) -> Fault:
-    return Fault("there is no such number in the files", written, "", nearest_key(written, keys, own))
-
-
-def _text_at(trees: Sequence[Node], path: str) -> str | None:
-    return next((text for tree in trees if (text := text_at(tree, path)) is not None), None)
+    return no_such("there is no such number in the files", written, keys, own)
 
 
 def _is_mapping(trees: Sequence[Node], path: str) -> bool:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from simbot.scenario.errors import Fault, Problem, ScenarioError, nearest
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.sheet import KINDS_OF_FILE, Desk, Sheet, listed
-from simbot.scenario.short_keys import MOST, keys_meant
+from simbot.scenario.short_keys import MOST, NUMBERED, keys_meant
 from simbot.scenario.yaml_reader import Node, Place, parse_yaml
 
 LINE = re.compile(r"line[1-9]\d*")
@@ -145,7 +145,7 @@ def _meant(parts: Sequence[str], paths: Sequence[str], least: int = 1) -> list[s
             fronts = keys_meant(".".join(parts[:count]), paths)
             around = [front for front in fronts if any(path.startswith(f"{front}.") for path in paths)]
             found = [".".join([front, *parts[count:]]) for front in around]
-    return found
+    return [path for path in found if NUMBERED.sub("", path) == path or NUMBERED.sub("", path) not in found]
 
 
 def _missing(

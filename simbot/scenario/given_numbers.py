@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from simbot.scenario.errors import Fault, SimbotError
+from simbot.scenario.errors import SimbotError
 from simbot.scenario.relative import NUMBER
 from simbot.scenario.sheet import KINDS_OF_FILE
-from simbot.scenario.short_keys import keys_meant, nearest_key, several
+from simbot.scenario.short_keys import keys_meant, no_such, several
 from simbot.scenario.units import SPREAD
 from simbot.scenario.yaml_reader import Node
 
@@ -88,5 +88,5 @@ def number_named(name: str, numbers: Sequence[GivenNumber], option: str) -> Give
     if meant:
         raise SimbotError(f"{option} {written}: {several(written, meant)}")
     wanted = "a number there, which has to have a first value, as in `friction: 5 N ± 50 %`"
-    fault = Fault("the files give no such number", written, wanted, nearest_key(written, keys))
+    fault = no_such("the files give no such number", written, keys, wanted=wanted)
     raise SimbotError(f"{option} {written}: {fault}")

@@ -17,7 +17,6 @@ from simbot.scenario.model import Game, Partner, Plan, Remark, Robot
 from simbot.scenario.orientation import oriented
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.plan_file import read_plan
-from simbot.scenario.relative import text_at
 from simbot.scenario.robot_file import RobotDraft, read_robot
 from simbot.scenario.sheet import Desk, Sheet, Trees, open_sheet
 from simbot.scenario.yaml_reader import Node
@@ -177,15 +176,9 @@ def _own_files(path: Path) -> list[Path]:
     return files
 
 
-def value_text(path: Path, key: str) -> str | None:
-    """What the files of a plan say at a dotted path, the plan's own `change` laid over them; None: nothing."""
-    root = _laid_over(path, key.split(".")[0])
-    return None if root is None else text_at(root, key)
-
-
-def trees_of(path: Path) -> list[Node]:
-    """The trees of a plan's files, the plan's own `change` laid over them."""
-    roots = [_laid_over(path, kind) for kind in ("robot", "plan", "game")]
+def trees_of(path: Path, overrides: Mapping[str, str] = NO_CHANGES) -> list[Node]:
+    """The trees of a plan's files, the plan's own `change` and then the overrides laid over them."""
+    roots = [_laid_over(path, kind, overrides) for kind in ("robot", "plan", "game")]
     return [root for root in roots if root is not None]
 
 
@@ -194,13 +187,13 @@ def numbers_given(path: Path) -> tuple[GivenNumber, ...]:
     return tuple(each for tree in trees_of(path) for each in numbers_in(tree))
 
 
-def _laid_over(path: Path, kind: str) -> Node | None:
-    """The tree of one of the files of a plan, the plan's own `change` laid over it."""
+def _laid_over(path: Path, kind: str, overrides: Mapping[str, str]) -> Node | None:
+    """The tree of one of the files of a plan, with what is laid over it."""
     desk = Desk()
     sheet: Sheet | None = open_sheet(Path(path), "plan", desk)
     if sheet is None:
         return None
-    changes = laid_over.from_plan(sheet)
+    changes = laid_over.from_plan(sheet) + laid_over.from_command_line(overrides, desk)
     laid_over.apply(changes, sheet, "plan")
     if kind in ("game", "robot"):
         sheet = _sibling(sheet, kind, desk, changes)

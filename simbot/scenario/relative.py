@@ -1,8 +1,9 @@
-"""Changes that are relative to what a file says: `+10 %`, `-200 g`."""
+"""Changes that are relative to what a file says: `+10 %`, `-200 g`; of a list of stages, such as their masses, too."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from simbot.scenario.errors import SimbotError, ValueFault
 from simbot.scenario.unit_table import DIMENSIONS
@@ -41,6 +42,29 @@ def changed_text(given: str, change: str, what: str) -> str:
     return " ± ".join([f"{made:.10g} {unit}".strip(), *spread])
 
 
+def changed_texts(given: Sequence[str], change: str, what: str) -> list[str]:
+    """The values of a list changed together: by a share each, by an amount in proportion to what they are.
+
+    >>> changed_texts(["0.6 kg", "0.9 kg"], "-150 g", "lift.moving_mass")
+    ['0.54 kg', '0.81 kg']
+    """
+    if len(given) == 1 or SHARE.fullmatch(change.strip()):
+        return [changed_text(each, change, what) for each in given]
+    first, *others = (SPREAD.split(each)[0].strip() for each in given)
+    whole = first
+    for each in others:
+        whole = changed_text(whole, f"+{each.lstrip('+')}", what)
+    made, whole_number = NUMBER.match(changed_text(whole, change, what)), NUMBER.match(whole)
+    assert made is not None and whole_number is not None
+    before, after = float(whole_number[1]), float(made[1])
+    if before <= 0.0 or after <= 0.0:
+        raise SimbotError(
+            f"--change {what}={change}: all {len(given)} values of that list together are {whole}"
+        )
+    share = f"{100.0 * (after / before - 1.0):+.12f} %"
+    return [changed_text(each, share, what) for each in given]
+
+
 def _changed(value: float, unit: str, change: str) -> float | None:
     """The number of a value by itself, in its own unit, after a change of it; None: it is none."""
     share = SHARE.fullmatch(change)
@@ -70,3 +94,8 @@ def text_at(root: Node, path: str) -> str | None:
         else:
             return None
     return node.value if node is not None and isinstance(node.value, str) else None
+
+
+def text_of(trees: Sequence[Node], path: str) -> str | None:
+    """The text at a dotted path of the first tree that has one there."""
+    return next((text for tree in trees if (text := text_at(tree, path)) is not None), None)

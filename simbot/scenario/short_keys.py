@@ -1,6 +1,7 @@
 """Keys written short: `lift.drum` for `robot.mechanisms.lift.drum_diameter`, where that is clear.
 
-The parts of a short key stand in the full one in their order; the last part is the full one's last by its beginning.
+The parts of a short key stand in the full one in their order; the last part is the full one's last by its beginning,
+or, where none begins so, `mass` for one that ends with it: `lift.mass` for `moving_mass`.
 A number in a list may be left out at the end: `moving_mass` means `moving_mass.0`, where there is one.
 """
 
@@ -18,10 +19,11 @@ MOST = 12  # keys that a message lists
 
 def keys_meant(written: str, keys: Sequence[str]) -> list[str]:
     """Those of the keys that are meant: the one written in full; those that end with what is written; those with its
-    parts, the last one whole; or its beginning."""
+    parts, the last one whole; or its beginning; or `mass` for one of its own."""
     if written in keys:
         return [written]
     fitting = [key for key in keys if key_fits(written, key)]
+    fitting = fitting or [key for key in keys if _fits_as_mass(written, key)]
     whole = [key for key in fitting if written.rpartition(".")[2] in key.split(".")[-2:]]
     return [key for key in whole if key.endswith(f".{written}")] or whole or fitting
 
@@ -33,6 +35,21 @@ def key_fits(written: str, key: str) -> bool:
     if not given[-1] or not end[-1].startswith(given[-1]):
         return False
     return _in_order(given[:-1], end[:-1])
+
+
+def _fits_as_mass(written: str, key: str) -> bool:
+    """Whether a short key for a mass can mean a full one: of what moves, of a load."""
+    short, full = NUMBERED.sub("", written), NUMBERED.sub("", key)
+    (*front, last), (*before, end) = short.split("."), full.split(".")
+    places = written.removeprefix(short)
+    if last != "mass" or not end.endswith("_mass"):
+        return False
+    return places in ("", key.removeprefix(full)) and _in_order(front, before)
+
+
+def one_list(keys: Sequence[str]) -> bool:
+    """Whether some keys are the items of one list."""
+    return len(keys) > 1 and len({NUMBERED.sub("", key) for key in keys}) == 1
 
 
 def several(written: str, keys: Sequence[str]) -> Fault:
@@ -48,6 +65,16 @@ def _shortest(keys: Sequence[str]) -> str:
     parts = keys[-1].split(".")
     ends = (".".join(parts[-count:]) for count in range(2, len(parts)))
     return next((end for end in ends if len(keys_meant(end, keys)) == 1), keys[-1])
+
+
+def no_such(text: str, written: str, keys: Sequence[str], own: str = "", wanted: str = "") -> Fault:
+    """What is wrong with a key that means none: the nearest, or, where that means several itself, which ones."""
+    near = nearest_key(written, keys, own)
+    meant = [] if near is None else keys_meant(near, keys)
+    meant = [key for key in meant if own and key.startswith(own)] or meant
+    if len(meant) > 1:
+        return Fault(text, written, several(written, meant).wanted)
+    return Fault(text, written, wanted, near)
 
 
 def nearest_key(written: str, keys: Sequence[str], own: str = "") -> str | None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from simbot.scenario.axes import in_unit, key_meant, read_axis, read_parts
+from simbot.scenario.axes import in_unit, key_meant, keys_changed, read_axis, read_parts
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.given_numbers import GivenNumber, number_named, numbers_in
 from simbot.scenario.relative import changed_text
@@ -40,6 +40,8 @@ def axis(written, text, mechanism="", keys=()):
     ("moving_mass", "arm", "arm.moving_mass"), ("moving_mass.1", "lift", "lift.moving_mass.1"),
     ("m.stall", "lift", "robot.motors.m.stall_torque"), ("current_limit", "lift", "lift.current_limit"),
     ("drum", "arm", "lift.drum_diameter"), ("robot.mas", "", "robot.mass"),
+    ("arm.mass", "", "arm.moving_mass"), ("robot.arm.mass", "", "arm.moving_mass"), ("mass", "arm", "arm.moving_mass"),
+    ("lift.mass.1", "", "lift.moving_mass.1"), ("mass", "slow", "robot.mass"),
 ])  # fmt: skip
 def test_a_key_may_be_short_where_it_is_clear(written, mechanism, key):
     full = key if key.startswith("robot") else f"robot.mechanisms.{key}"
@@ -50,7 +52,9 @@ def test_a_key_may_be_short_where_it_is_clear(written, mechanism, key):
     ("ratio", "arm", "several numbers .*gearing.0.ratio, robot.mechanisms.arm.gearing.1.ratio"),
     ("lift.drom", "", "did you mean 'lift.drum_diameter'"), ("Lift.Drum", "", "did you mean 'lift.drum_diameter'"),
     ("lift drum", "", "did you mean 'lift.drum_diameter'"), ("Lift.Ratio", "", "did you mean 'lift.ratio'"),
-    ("lift.mass", "", "did you mean 'lift.moving_mass'"), ("drumm", "", "did you mean 'drum_diameter'"),
+    ("lift.mass", "", "several numbers .*lift.moving_mass.0, robot.mechanisms.lift.moving_mass.1$"),
+    ("lift.movin_mass", "", "no such number.*would do: robot.*lift.moving_mass.0, robot.*lift.moving_mass.1$"),
+    ("arm.movin_mass", "", "did you mean 'arm.moving_mass'"), ("drumm", "", "did you mean 'drum_diameter'"),
 ])  # fmt: skip
 def test_an_unclear_key_is_told(written, mechanism, told):
     with pytest.raises(SimbotError, match=told):
@@ -71,6 +75,22 @@ def test_a_ratio_where_no_gearing_is_points_to_both_kinds_of_gears(written, mech
     with pytest.raises(SimbotError) as caught:
         axis("ratio", "1:3", "post")
     assert "of post" in str(caught.value) and "internal_ratio" not in str(caught.value)
+
+
+def test_mass_is_no_other_key_that_ends_so():
+    keys = ["robot.mechanisms.crane.load_mass", "robot.mechanisms.lift.static_friction"]
+    assert keys_meant("crane.mass", keys) == keys[:1] and keys_meant("lift.friction", keys) == []
+    assert keys_meant("crane.mass", [*keys, "robot.mechanisms.crane.moving_mass"])[1:] != []
+
+
+def test_all_of_a_list_of_stages_is_meant_by_a_relative_change():
+    lift = tuple(f"robot.mechanisms.lift.moving_mass.{n}" for n in (0, 1))
+    for written in ("lift.mass", "robot.lift.mass", "lift.moving_mass", "robot.mechanisms.lift.moving_mass"):
+        assert keys_changed(written, "--change", [TREE]) == lift
+    assert keys_changed("lift.mass.1", "--change", [TREE]) == lift[1:]
+    assert keys_changed("arm.mass", "--change", [TREE]) == ("robot.mechanisms.arm.moving_mass",)
+    with pytest.raises(SimbotError, match="several numbers"):
+        keys_changed("arm.ratio", "--change", [TREE])
 
 
 def test_a_key_of_what_holds_several_numbers_names_them():

@@ -374,6 +374,17 @@ def test_a_mistake_has_one_clear_message(words, told, tmp_path, capsys):
     assert len(lines) == 1 and re.search(told, lines[0]), lines
 
 
+def test_no_guess_leads_into_another_refusal(tmp_path, capsys):
+    """The nearest key is a list: a number of it is wanted, and each that is offered is taken."""
+    file = a_lift(tmp_path, rigging="cascade", stages=2, moving_mass=["1 kg", "2.2 kg"])
+    for written in ("movin_mass", "robot.mechanisms.lift.movin_mass", "mass", "moving_mass"):
+        assert status(["sweep", file, "lift", f"{written}=1:2 kg"]) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        offered = line.partition("would do: ")[2].split(", ")
+        assert offered == [f"robot.mechanisms.lift.moving_mass.{n}" for n in (0, 1)], line
+    assert status(["sweep", file, "lift", f"{offered[1]}=1:2:1 kg"]) == 0
+
+
 def test_what_belongs_to_one_mechanism_is_told_of_a_plan(tmp_path, capsys):
     a_plan(tmp_path, rounds())
     assert status(["sweep", str(tmp_path / "plan.yaml"), SHORT, "--to", "1 m"]) == 2

@@ -12,14 +12,15 @@ import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.cli import status
+from simbot.cli.worth import _variants as variants_of
 from simbot.report import worthed
 from simbot.report.document import schema_text
 from simbot.report.worthed import print_worth, worth_document
 from simbot.scenario.errors import SimbotError
-from simbot.scenario.load import value_text
+from simbot.scenario.load import trees_of
 from simbot.scenario.model import ActStep, WaitStep
 from simbot.scenario.plan_file import all_steps
-from simbot.scenario.relative import changed_text
+from simbot.scenario.relative import changed_text, changed_texts, text_of
 from simbot.studies.asked import Asked
 from simbot.studies.ledger import Ledger
 from simbot.studies.sources import sources_of
@@ -106,13 +107,51 @@ def test_a_change_that_fits_nothing_is_told(given, change):
         changed_text(given, change, "key")
 
 
-def test_the_text_at_a_path_is_the_file_s_with_the_plan_s_changes(tmp_path):
+def test_the_text_at_a_path_is_the_file_s_with_what_is_laid_over_it(tmp_path):
     a_plan(tmp_path, rounds(70), change={"robot.mass": "6 kg"})
+    trees = trees_of(tmp_path / "plan.yaml", {"robot.loop": "20 ms"})
+    assert text_of(trees, "robot.mass") == "6 kg"
+    assert text_of(trees, "robot.loop") == "20 ms"
+    assert text_of(trees, "plan.only.0.steps.2.place.succeeds") == "70 %"
+    assert text_of(trees, "game.nothing.there") is None
+
+
+def test_a_list_of_stages_is_changed_together():
+    """A share scales each; an amount is spread in proportion, so that it is the sum's: by hand."""
+    masses = ["0.6 kg ± 5 %", "900 g ± 20 g"]
+    assert changed_texts(masses, "-5 %", "lift.mass") == ["0.57 kg ± 5 %", "855 g ± 20 g"]
+    assert changed_texts(masses, "-150 g", "lift.mass") == ["0.54 kg ± 5 %", "810 g ± 20 g"]
+    assert changed_texts(["+0.6 kg"], "-150 g", "lift.mass") == ["0.45 kg"]
+    for change, told in {
+        "-1.5 kg": "all 2 values of that list together are 1.5 kg",
+        "-1 mm": "no amount",
+    }.items():
+        with pytest.raises(SimbotError, match=f"--change lift.mass={change}: .*{told}"):
+            changed_texts(masses, change, "lift.mass")
+
+
+def test_a_change_of_a_cascade_s_mass_is_one_of_all_its_stages(tmp_path, capsys):
+    lift = {"kind": "slide", "rigging": "cascade", "stages": 2, "motors": "1 x m", "drum_diameter": "38 mm"}
+    lift |= {"moving_mass": ["0.6 kg", "0.9 kg"], "friction": "6 N", "travel": ["0 m", "0.75 m"]}
+    sheet = {"voltage": "12 V", "free_speed": "300 rpm", "stall_torque": "2 N*m", "stall_current": "9 A"}
+    hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+    robot = {"motors": {"m": {**sheet, "source": "invented"}}, "mechanisms": {**hands, "lift": lift}}
+    a_plan(tmp_path, rounds(70), robot=robot, start={"hand": "open", "other": "open", "lift": "0 m"})
     path = tmp_path / "plan.yaml"
-    assert value_text(path, "robot.mass") == "6 kg"
-    assert value_text(path, "robot.loop") == "10 ms"
-    assert value_text(path, "plan.only.0.steps.2.place.succeeds") == "70 %"
-    assert value_text(path, "game.nothing.there") is None
+
+    def masses(given, change):
+        variants, _ = variants_of(path, given, {"robot.lift.mass": change})
+        ((label, plan),) = variants.items()
+        return label, [float(each) for each in plan.robot.mechanisms["lift"].values["moving_mass"]]
+
+    label, found = masses({}, "-150 g")
+    assert label == "robot.lift.mass=-150 g (in proportion: 0.54 kg, 0.81 kg)"
+    assert found == pytest.approx([0.54, 0.81]) and masses({}, "-5 %")[1] == pytest.approx([0.57, 0.855])
+    assert masses({"robot.mechanisms.lift.moving_mass": "[1 kg, 2 kg]"}, "-300 g")[1] == pytest.approx(
+        [0.9, 1.8]
+    )
+    assert status(["worth", str(path), "--change", "lift.mass=1 kg"]) == 2
+    assert "several numbers are meant" in capsys.readouterr().err
 
 
 def test_the_usual_changes_are_other_plans(tmp_path):
