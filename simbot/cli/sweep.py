@@ -207,6 +207,7 @@ def _run(
         from simbot.studies.sweep import sweep as sweep_over
         from simbot.studies.sweep_kept import Kept
         from simbot.studies.sweep_points import OneMechanism, WholePlan
+        from simbot.studies.sweep_rests import with_hangs
 
         keys = tuple(axis.key for axis in asked.axes)
         subject: OneMechanism | WholePlan = WholePlan(file, given, asked.matches, asked.seed)
@@ -219,7 +220,7 @@ def _run(
         kept = Kept(subject, asked)
     going_on(len(kept.points), "values", "run")
     with goes_on(lambda: f"stopped; {len(kept.points)} values that were run are kept"), kept:
-        result = sweep_over(subject, asked, progress("values"), kept)
+        result = with_hangs(sweep_over(subject, asked, progress("values"), kept))
         _write(result, robot, remarks, table, json_file)
     if result.stopped:
         text = "stopped; the same command goes on from there" if kept.saved else "stopped"

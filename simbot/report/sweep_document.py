@@ -41,6 +41,15 @@ def sweep_document(result: SweepResult) -> Document:
             for axis in asked.axes
         ],
         "stopped": result.stopped,
+        "hangs_on": [
+            {
+                "quantity": hang.name,
+                "assumed": hang.assumed,
+                "at_low_end": rounded(hang.low),
+                "at_high_end": rounded(hang.high),
+            }
+            for hang in result.hangs
+        ],
         "best": None if best is None else list(best.at),
         "flat": _flat(result, best),
         "ridge": [list(point.at) for point in ridge_of(result.points, asked.by, tie_of(result))]

@@ -26,6 +26,7 @@ from simbot.studies.sweep_answer import (
     tie_of,
     top_regions,
 )
+from simbot.studies.sweep_asked import Measure
 from simbot.studies.sweep_points import OneMechanism
 
 WIDTH = 80
@@ -341,6 +342,7 @@ def _rests(result: SweepResult, doubts: int) -> Iterator[str]:
         "What comes with a part besides (its weight, friction, inertia) does not change with it unless swept too."
     )
     yield from wrap(text, WIDTH)
+    yield from wrap(_hangs(result), WIDTH)
     if any(abs(look.values.get("stall") or 0.0) > 0.5 for point in result.points for look in point.looks):
         yield from wrap(
             "A stall share above 50 % is slow, hot and at the mercy of the battery (common practice, no source); "
@@ -352,3 +354,24 @@ def _rests(result: SweepResult, doubts: int) -> Iterator[str]:
         "stop. A simulated time is no permission: event rules, inspectors and a qualified adult decide.",
         WIDTH,
     )
+
+
+def _hangs(result: SweepResult) -> str:
+    """What moves the best value most within its spread, the next one too where it moves it by as much as shows."""
+    best, by = best_point(result), result.asked.by
+    if not result.hangs or best is None:
+        return ""
+    middle = best.value(by)
+    named = []
+    for hang in result.hangs[:2]:
+        ends = (_end(by, hang.low), _end(by, hang.high))
+        if len({*ends, _end(by, middle)}) > 1:
+            named.append(f"{hang.name}{' (assumed)' if hang.assumed else ''}, {ends[0]} to {ends[1]}")
+    if not named:
+        return f"No quantity with a spread moves {by.title} at the best value by as much as shows."
+    ends_told = "from the low to the high end of its spread"
+    return f"What moves {by.title} at the best value most, {ends_told}: {'; '.join(named)}."
+
+
+def _end(by: Measure, value: float | None) -> str:
+    return "none" if value is None else told(by, value)

@@ -62,6 +62,16 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Hang:
+    """What a quantity with a spread does by itself to the best value's measure."""
+
+    name: str
+    assumed: bool  # nobody stated it: a default stands in for it
+    low: float | None  # the measure at the low end of its spread, SI; None: there is none
+    high: float | None
+
+
+@dataclass(frozen=True)
 class SweepResult:
     subject: Subject
     asked: SweepAsked
@@ -71,6 +81,7 @@ class SweepResult:
     parts: tuple[Point, ...]  # those that can be had; empty where nobody said
     now: Point | None  # what the files say
     stopped: bool = False
+    hangs: tuple[Hang, ...] = ()  # of one mechanism, what moves the best value most first
 
     @property
     def measures(self) -> dict[str, Measure]:

@@ -100,7 +100,8 @@ def _of_mechanism(subject: OneMechanism, changes: Changes, wishes: Sequence[Wish
     return tuple(found[wish] for wish in wishes)
 
 
-def _told(path: Path, battery: BatteryState) -> str:
+def path_told(path: Path, battery: BatteryState) -> str:
+    """A quantity by its key, as short as is clear."""
     where, *rest = path
     if where == "battery":
         return ".".join(map(str, ("battery", battery.name, *rest)))
@@ -110,7 +111,7 @@ def _told(path: Path, battery: BatteryState) -> str:
 def _blamed(robot: Robot, battery: BatteryState, end: tuple[Path, float]) -> tuple[str, bool]:
     """A quantity at an end in words, and whether nobody stated it."""
     path, sign = end
-    return f"{_told(path, battery)} at its {END[sign]} end", quantity_at(robot, battery, path).assumed
+    return f"{path_told(path, battery)} at its {END[sign]} end", quantity_at(robot, battery, path).assumed
 
 
 def _of_chance(wish: Wish, looks: Sequence[Look]) -> Spread:

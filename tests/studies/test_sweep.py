@@ -100,10 +100,10 @@ def test_two_waits_have_a_map_and_a_ridge(tmp_path, capsys):
 def test_any_number_of_processes_gives_the_same_bytes(tmp_path, capsys):
     a_plan(tmp_path, rounds())
     texts = []
-    for workers in ("1", "2"):
+    for workers in ("1", "2", "7"):
         assert status(["sweep", str(tmp_path / "plan.yaml"), SHORT, "--workers", workers, "--json", "-"]) == 0
         texts.append(capsys.readouterr().out)
-    assert texts[0] == texts[1]
+    assert texts[0] == texts[1] == texts[2]
 
 
 def test_a_plan_is_held_against_drawn_robots(tmp_path, capsys):
@@ -389,6 +389,41 @@ def test_what_belongs_to_one_mechanism_is_told_of_a_plan(tmp_path, capsys):
     a_plan(tmp_path, rounds())
     assert status(["sweep", str(tmp_path / "plan.yaml"), SHORT, "--to", "1 m"]) == 2
     assert "--to 1 m: it belongs to one mechanism alone" in capsys.readouterr().err
+
+
+def test_the_best_value_names_what_moves_it_most(tmp_path, capsys):
+    """Each end is what a sweep with that value stated says there; all else is smaller, and guesses are called so."""
+    words = ["lift", "drum=30:50:10 mm", "--by", "inside"]
+    file = a_lift(tmp_path)
+    found = document(capsys, file, *words)
+    (best,) = found["best"]
+    moved = {hang["quantity"]: (hang["at_low_end"], hang["at_high_end"]) for hang in found["hangs_on"]}
+    apart = [max(ends) - min(ends) for ends in moved.values()]
+    assert apart == sorted(apart, reverse=True) and next(iter(moved)) == "lift.friction"
+    for end, force in zip(moved["lift.friction"], ("4 N", "12 N"), strict=True):
+        a_lift(tmp_path, friction=force)
+        there = document(capsys, file, *words)
+        point = next(each for each in there["points"] if each["at"] == [best])
+        assert point["looks"]["only"]["values"]["inside"] == pytest.approx(end, abs=2e-6)
+    a_lift(tmp_path)
+    told = " ".join(printed(capsys, file, *words))
+    low, high = moved["lift.friction"]
+    most = "What moves first time inside the target at the best value most, from the low to the high end of its spread"
+    assert f"{most}: lift.friction, {low:.3f} s to {high:.3f} s" in told
+    a_lift(tmp_path, friction="8 N", gearing=[{"ratio": 20}])
+    guessed = document(capsys, file, *words)["hangs_on"][0]
+    assert guessed["quantity"] == "lift.gearing.0.efficiency" and guessed["assumed"]
+    assert f"{most}: lift.gearing.0.efficiency (assumed)," in " ".join(printed(capsys, file, *words))
+
+
+def test_what_has_no_spread_moves_no_best_value(tmp_path, capsys):
+    file = a_lift(
+        tmp_path, friction="8 N", gearing=[{"ratio": 20, "efficiency": "80 %", "back_efficiency": "70 %"}]
+    )
+    words = ["lift", "drum=30:50:10 mm", "--by", "inside"]
+    found = document(capsys, file, *words)
+    assert found["hangs_on"] == []
+    assert "What moves" not in " ".join(printed(capsys, file, *words))
 
 
 # --- the pieces ---------------------------------------------------------------------------------------
