@@ -1,6 +1,6 @@
 """Whole matches with mixed controls: a tolerance a thousand times tighter moves no event by more than 10 ms.
 
-A few on every change; SIMBOT_MATCHES=100 tries as many.
+20 drawn robots with a match each, 100 where CI is set; SIMBOT_MATCHES=400 tries as many.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from simbot.physics.move import DriveTo, GoTo
 from simbot.scenario.model import Pose
 
-MATCHES = int(os.environ.get("SIMBOT_MATCHES", "20"))
+MATCHES = int(os.environ.get("SIMBOT_MATCHES", "100" if os.environ.get("CI") == "true" else "20"))
 SENT_FOR_US = 12_000_000
 LASTS_US = 15_000_000
 COIL = {"coil": LARGE, "small": SMALL, **MOTORS}

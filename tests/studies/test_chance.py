@@ -69,6 +69,24 @@ def test_retries_are_capped_geometric(tmp_path):
     within(result.points.mean.value, success, sqrt(success * (1 - success)))
 
 
+def test_a_transfer_that_is_tried_again_costs_its_share_and_breaks_the_order(tmp_path):
+    # a transfer comes off with p = 0.85, and is tried again for 2 s; all tries together may take no longer than one
+    # more (common practice, no source). By hand: 0.15 * 2 s = 0.30 s more a match, and 2 s in 15 % of them; the lift
+    # (the other) beside it leaves after 1 s, and with that one more try the claw (the hand) is not shut by then
+    hands = {name: {"kind": "measured", "time": "0.2 s"} for name in ("hand", "other")}
+    order = [{"mechanism": "other", "may_move_when": {"hand": "at shut"}}]
+    transfer = [pick(succeeds="85 %", tries=2, each="2 s"), wait("0.3 s")]
+    lift = [wait("1 s", **{"for": "stagger"}), {"move": {"other": "up"}}, wait("0.2 s")]
+    steps = [{"together": [transfer, lift]}, place(), wait("0.3 s")]
+    result = many(a_plan(tmp_path, steps, robot={"mechanisms": hands, "order": order}))
+    (tried,) = [one for one in result.lost if one.reason == "tried again"]
+    within(tried.seconds, 0.30, 2.0 * sqrt(0.15 * 0.85))
+    within(result.order_broken, 0.15, sqrt(0.15 * 0.85))
+    again = [record for record in result.records if record.waited_s.get("tried again")]
+    assert len(again) == round(result.order_broken * RUNS) and all(record.order_broken for record in again)
+    assert {record.waited_s["tried again"] for record in again} == {2.0}
+
+
 def test_intervals_of_many_studies_cover_at_their_rate(tmp_path):
     """A place that succeeds 50 % ± 40 %, drawn anew each day: its mean points, and its chance of a point, are 0.5."""
     plan = a_plan(
