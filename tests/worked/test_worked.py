@@ -1,7 +1,9 @@
 """Small scenarios with their right answers, to the microsecond.
 
 The expected numbers come from an independent program (closed forms where there are any, Runge-Kutta of fourth
-order at 50 µs otherwise), checked a second way; none of them was made by simbot.
+order at 50 µs otherwise), checked a second way; none of them was made by simbot. That program let rotors turn with
+their robot while its wheels slide: the floors of the drive in example 08 have them by themselves since, and
+`test_sliding_floors.py` proves those from the given ones.
 """
 
 from __future__ import annotations
