@@ -11,12 +11,14 @@ from simbot.cli.options import BatteryStates, Cluster, CsvFile, JsonFile, PlanFi
 from simbot.cli.shared import (
     FINDINGS,
     FINE,
+    NOTHING_PLAYED,
     STOPPED,
     USERS_MISTAKE,
     Stopped,
     check_targets,
     compile_first,
     load,
+    nothing_played,
     progress,
     tell_stopped,
     write_csv,
@@ -75,20 +77,25 @@ def match(
     loaded, _ = load(plan, settings)
     asked = read_asked(loaded, runs, seed, battery, threshold, partner, until_halfwidth, workers, cluster)
     check_targets(json=json_file, csv=csv_file)
-    compile_first(loaded)
-    from simbot.studies.kept import forget, keep, kept
-    from simbot.studies.match import Interrupted, put_together, study
+    with nothing_played():
+        compile_first(loaded)
+        from simbot.studies.kept import forget, keep, kept
+        from simbot.studies.match import Interrupted, put_together, study
 
-    done = kept(loaded, asked)
+        done = kept(loaded, asked)
     if done:
         typer.echo(f"going on after {len(done)} matches that were played before", err=True)
     code = FINE
     try:
-        result = study(loaded, asked, progress("matches"), done)
+        with nothing_played():
+            result = study(loaded, asked, progress("matches"), done)
     except Interrupted as stopped:
-        saved = keep(loaded, asked, stopped.records)
         if not stopped.records:
-            raise SimbotError(stopped.why) if stopped.why else KeyboardInterrupt from None
+            if stopped.why:
+                raise SimbotError(stopped.why) from None
+            tell_stopped(NOTHING_PLAYED)
+            raise Stopped from None
+        saved = keep(loaded, asked, stopped.records)
         text = f"stopped after {len(stopped.records)} of {runs} matches"
         tell_stopped(f"{text}; the same command goes on from there" if saved else text)
         result = put_together(loaded, asked, stopped.records, stopped.why or "you stopped it")

@@ -169,6 +169,19 @@ def goes_on(kept: Callable[[], str] = lambda: "what was played is kept") -> Iter
         raise Stopped from None
 
 
+NOTHING_PLAYED = "stopped before any match was played in this call"
+
+
+@contextmanager
+def nothing_played() -> Iterator[None]:
+    """Ctrl-C before any match: say that there is nothing to tell."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        tell_stopped(NOTHING_PLAYED)
+        raise Stopped from None
+
+
 @contextmanager
 def sign_of_life() -> Iterator[None]:
     """Say on stderr that the physics is being compiled, with the seconds on a terminal."""

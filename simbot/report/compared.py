@@ -137,8 +137,9 @@ def _table(result: CompareResult) -> Iterator[str]:
     yield from wrap(
         "A cycle goes from one delivery to the next, the first from the start of the match: what a period such as "
         "autonomous leaves idle at its end is in its time, so that it is longer than the repeated routine alone. "
-        "Points a match from whole cycles are those of all deliveries, bonuses in them; points a second are the "
-        "same over the time of the cycles; points a match have penalties and what counts at the end in them too.",
+        "Points a match from whole cycles are those of all deliveries, bonuses in them; points a cycle are the same "
+        "over the number of cycles, points a second over their time; points a match have penalties and what counts at "
+        "the end in them too.",
         WIDTH,
     )
     two = [side.plan.name for side in result.sides if side.plan.partner is not None]

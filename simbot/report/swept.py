@@ -278,14 +278,15 @@ def _other_state(result: SweepResult, number: int, state: str) -> Iterator[str]:
 def _ridge(result: SweepResult, best: Point | None) -> Iterator[str]:
     by, (down, across) = result.asked.by, result.asked.axes
     ridge = ridge_of(result.points, by, tie_of(result))
-    if best is None or not ridge:
+    if best is None:
         return
-    step = -(-len(ridge) // 12)
+    step = max(1, -(-len(ridge) // 12))
     told_ = [
         f"{down.told(point.at[0])}: {across.told(point.at[1])} ({told(by, point.value(by))})"
         for point in ridge[::step]
     ]
-    yield from wrap(f"The ridge, the best {across.name} for each {down.name}: {'; '.join(told_)}.", WIDTH)
+    if told_:
+        yield from wrap(f"The ridge, the best {across.name} for each {down.name}: {'; '.join(told_)}.", WIDTH)
     flat = sum(is_flat(point, best, by) for point in result.points)
     yield from wrap(f"{flat} of {len(result.points)} cells are within 2 % of the best.", WIDTH)
 

@@ -105,10 +105,18 @@ def makes_no_difference(result: SweepResult) -> bool:
 
 
 def ridge_of(points: Sequence[Point], measure: Measure, tie: Measure | None) -> list[Point]:
-    """Of two quantities: the best point for each value of the first, those without one left out."""
-    rows = {point.at[0]: [each for each in points if each.at[0] == point.at[0]] for point in points}
-    best = (best_of(row, measure, tie) for row in rows.values())
+    """Of two quantities: the best point for each value of the first; left out where none is, or all are alike."""
+    rows = {
+        first: [point for point in points if point.at[0] == first and point.value(measure) is not None]
+        for first in dict.fromkeys(point.at[0] for point in points)
+    }
+    best = (best_of(row, measure, tie) for row in rows.values() if _differ(row, measure, tie))
     return [point for point in best if point is not None]
+
+
+def _differ(row: Sequence[Point], measure: Measure, tie: Measure | None) -> bool:
+    """Whether one of some points with a value is better than another; one alone is the best there is."""
+    return len(row) == 1 or len({_rank(point, measure, tie) for point in row}) > 1
 
 
 def tie_of(result: SweepResult) -> Measure | None:

@@ -66,7 +66,7 @@ def test_fresh_processes_against_numpy() -> None:
 
 
 def test_the_first_run_compiles_in_a_bounded_time_of_a_processor() -> None:
-    """Of all its processes, so that a busy machine has the same: two of them side by side are done in under 20 s."""
+    """Of all its processes together, so that a busy machine is held to the same."""
     took, spent = bench_processes.first_run()
     print(f"\n| the first run | {took:.0f} s | {spent:.0f} s of a processor |", end="")
     assert spent < 35.0  # measured: 20 s

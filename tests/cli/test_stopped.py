@@ -13,7 +13,9 @@ from pathlib import Path
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
+from simbot.cli import status
 from simbot.physics.compiled import cache_folder
+from simbot.studies.match import Interrupted
 
 ROOT = Path(__file__).parent.parent.parent
 OBEYED_S = 20.0  # on a busy machine
@@ -108,3 +110,18 @@ def test_after_a_sigterm_the_same_command_comes_to_the_same_bytes(tmp_path, cach
     texts = [played(cache, *words, "-") for _ in range(2)]
     assert texts[0][0] == texts[1][0] and json.loads(texts[0][0])["runs"] == 600
     assert f"going on after {part['runs']} matches" in texts[0][1] and "going on" not in texts[1][1]
+
+
+@pytest.mark.parametrize(("where", "how"), [
+    ("simbot.cli.match.compile_first", KeyboardInterrupt()), ("simbot.studies.match.study", KeyboardInterrupt()),
+    ("simbot.studies.match.study", Interrupted(())),
+])  # fmt: skip
+def test_a_study_that_is_stopped_before_any_match_says_so(where, how, tmp_path, capsys, monkeypatch):
+    def stopped(*_):
+        raise how
+
+    plan = a_long_plan(tmp_path / "a", 70)
+    monkeypatch.setattr(where, stopped)
+    assert status(["match", plan, "--runs", "20"]) == 130
+    out, err = capsys.readouterr()
+    assert out == "" and err.splitlines()[-1] == "stopped before any match was played in this call"

@@ -290,6 +290,10 @@ def test_points_of_whole_cycles_stand_beside_the_rate(tmp_path):
         line for line in text.getvalue().splitlines() if line.startswith("points a match, whole cycles")
     )
     assert row.split()[-2:] == ["8.0", "6.0"] and len(row) <= 80
+    told = " ".join(text.getvalue().split())
+    assert "points a cycle are the same over the number of cycles, points a second over their time" in told
+    for side in result.sides:
+        assert side.points_per_cycle == pytest.approx(side.points_of_cycles / side.cycles)
 
 
 def test_the_idle_rest_of_a_period_is_in_the_cycle_time_and_it_says_so(tmp_path):

@@ -97,6 +97,19 @@ def test_two_waits_have_a_map_and_a_ridge(tmp_path, capsys):
     assert len(rows) == 9 and rows[0].split("|")[1].split() == ["!"] * 5 and "@" in rows[2]
 
 
+def test_a_line_without_a_difference_has_no_ridge(tmp_path, capsys):
+    """Below 200 ms nothing scores, whatever the other wait is: no cell of those lines is the best of them."""
+    a_plan(tmp_path, rounds())
+    words = (str(tmp_path / "plan.yaml"), SHORT, "plan.only.0.steps.3.wait=200:600:100 ms", "--by", "points")
+    assert [point[0] for point in document(capsys, *words)["ridge"]] == [200, 250, 300, 350, 400, 450, 500]
+    rows = [line for line in printed(capsys, *words) if line[10:11] == "|"]
+    assert [set(row.split("|")[1].split()) for row in rows[:2]] == [{"."}] * 2
+    nowhere = [*words[:1], "plan.only.0.steps.1.wait=50:150:50 ms", *words[2:]]
+    assert document(capsys, *nowhere)["ridge"] == []
+    told = " ".join(printed(capsys, *nowhere))
+    assert "The ridge" not in told and "cells are within 2 % of the best" in told
+
+
 def test_any_number_of_processes_gives_the_same_bytes(tmp_path, capsys):
     a_plan(tmp_path, rounds())
     texts = []
