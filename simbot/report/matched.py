@@ -87,9 +87,6 @@ def _answer(result: MatchResult) -> str:
     return text
 
 
-NOTHING_STATED = "no step states a chance (`succeeds`) or an allowance, and no `driver` is there"
-
-
 def _alike(result: MatchResult) -> str:
     """Why all matches earned the same, where they did."""
     runs, chance = result.points.runs, result.chance
@@ -97,11 +94,14 @@ def _alike(result: MatchResult) -> str:
         return ""
     text = f" All {runs} matches earn the same: " if runs > 1 else " Nothing in the plan is left to chance: "
     if chance.plan:
-        return f"{text}what is left to chance ({', '.join(chance.plan)}) changed the points of none."
-    text += NOTHING_STATED
+        return f"{text}what is left to chance ({', '.join(chance.plan)}) made no difference to their points."
+    if chance.people:
+        text += f"no step states a chance (`succeeds`), and {' and '.join(chance.people)} lengthen each alike"
+    else:
+        text += "no step states a chance (`succeeds`) or an allowance, and no `driver` is there"
     if chance.spreads and runs > 1:
         are = "what is" if chance.spreads == 1 else f"the {chance.spreads} quantities that are"
-        text += f"; {are} not known exactly of the robot changed the points of none"
+        text += f"; {are} not known exactly of the robot made no difference to their points"
     return f"{text}. Real matches are not so sure."
 
 

@@ -13,21 +13,23 @@ from simbot.studies.sources import unknowns_of
 
 @dataclass(frozen=True)
 class LeftToChance:
-    plan: tuple[str, ...]  # what is stated of chance and of people, in words; empty: nothing
+    plan: tuple[str, ...]  # what differs from match to match as the plan has it, in words; empty: nothing
+    people: tuple[str, ...]  # what people make longer, by as much in every match
     spreads: int  # quantities of the robots and their batteries that are drawn
 
 
 def left_to_chance(plan: Plan, states: Sequence[str]) -> LeftToChance:
     """Of a plan, and of the second robot's."""
     plans = [plan] if plan.partner is None else [plan, plan.partner.plan]
-    found = dict.fromkeys(words for each in plans for words in _stated(each))
+    found, people = (dict.fromkeys(w for each in plans for w in of(each)) for of in (_stated, _people))
     unknown = (one for each in plans for one in unknowns_of(each, states))
-    return LeftToChance(tuple(found), sum(not one.rate for one in unknown))
+    return LeftToChance(tuple(found), tuple(people), sum(not one.rate for one in unknown))
 
 
 def _stated(plan: Plan) -> list[str]:
     steps = all_steps(plan)
     field = [*plan.patterns, *plan.defenders, *plan.game.stations.values(), *plan.game.places.values()]
+    drivers = [] if plan.driver is None else [plan.driver]
     found = {
         "steps that succeed by chance": any(
             isinstance(step, ActStep) and (step.succeeds < 1.0 or getattr(step.succeeds, "spread", 0.0))
@@ -35,11 +37,14 @@ def _stated(plan: Plan) -> list[str]:
         ),
         "what is seen by chance": any(isinstance(step, SenseStep) for step in steps),
         "defenders": bool(plan.defenders),
-        "a `driver`": plan.driver is not None,
-        "allowances": any(isinstance(step, DriveStep | WaitStep) and step.allowance for step in steps),
-        "times that vary": any(_varies(one) for one in (*steps, *field)),
+        "times that vary": any(_varies(one) for one in (*steps, *field, *drivers)),
     }
     return [words for words, there in found.items() if there]
+
+
+def _people(plan: Plan) -> list[str]:
+    allowed = any(isinstance(step, DriveStep | WaitStep) and step.allowance for step in all_steps(plan))
+    return [*(["allowances"] if allowed else []), *([] if plan.driver is None else ["a `driver`"])]
 
 
 def _varies(one: object) -> bool:
