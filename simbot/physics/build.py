@@ -369,7 +369,7 @@ def completed(robot: Robot) -> tuple[Robot, tuple[Assumption, ...]]:
     mechanisms = {}
     for name, spec in robot.mechanisms.items():
         values = spec.values
-        if values.get("gearing"):
+        if values.get("motors") is not None:
             stages, more = completed_stages(values["gearing"], spec.kind in WHOLE_BUILT)
             assumed += [(f"mechanisms.{name}", spec.line, *each) for each in more]
             values = {**values, "gearing": stages} if more else values

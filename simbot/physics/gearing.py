@@ -16,6 +16,10 @@ from simbot.scenario.parameters import Quantity
 WHOLE_LIFT = 0.375  # of a team-built lift, arm or winch from motor to load: 25 to 50 %
 WHOLE_LIFT_SPREAD = 0.125
 WHOLE_REASON = "a whole team-built mechanism passes on 25 to 50 %, common practice, no source"
+NO_GEARING_REASON = (
+    f"no gearing is stated; {WHOLE_REASON}; state it as `gearing: [{{ratio: 1:1, efficiency: 60 %}}]`, or "
+    "`gearing: []` where nothing is lost after its motors"
+)
 STAGE = 0.90
 STAGE_SPREAD = 0.06
 STAGE_REASON = "one gear, chain or belt stage, common practice, no source"
@@ -54,13 +58,14 @@ def back_efficiency(forward: float) -> float:
 
 
 def completed_stages(
-    stages: Sequence[GearStage], whole: bool
+    stages: Sequence[GearStage] | None, whole: bool
 ) -> tuple[tuple[GearStage, ...], tuple[tuple[str, float, float, str], ...]]:
     """Fill in the efficiencies that are not stated.
 
     Parameters
     ----------
-    stages : sequence of GearStage
+    stages : sequence of GearStage, or None
+        None: nothing is stated. What is stated to have no stages loses nothing.
     whole : bool
         Where no stage states an efficiency: share out that of a whole team-built mechanism, rather than take
         a good one for each stage. A whole so guessed is never taken to lock: it returns as much as it passes.
@@ -69,13 +74,16 @@ def completed_stages(
     -------
     (stages, assumed) : assumed is a tuple of (key, value, spread, reason)
     """
+    reason = WHOLE_REASON
+    if stages is None:
+        stages, reason = (GearStage(1.0, None, None),) if whole else (), NO_GEARING_REASON
     if whole and stages and all(stage.efficiency is None for stage in stages):
         n = len(stages)
         each = WHOLE_LIFT ** (1.0 / n)
         spread = each * WHOLE_LIFT_SPREAD / WHOLE_LIFT / n
         guess = Quantity(each, spread, "assumed", True)
         filled = tuple(replace(stage, efficiency=guess, back_efficiency=guess) for stage in stages)
-        return filled, (("gearing: efficiency of the whole", WHOLE_LIFT, WHOLE_LIFT_SPREAD, WHOLE_REASON),)
+        return filled, (("gearing: efficiency of the whole", WHOLE_LIFT, WHOLE_LIFT_SPREAD, reason),)
     out: list[GearStage] = []
     assumed: list[tuple[str, float, float, str]] = []
     for number, stage in enumerate(stages):

@@ -173,7 +173,7 @@ def _value(value: Any, parameter: Parameter, coordinate: str) -> str:
         text = shown(_quantity(value), resolved(parameter.dimension, coordinate))
         return f"{_quantity(value).text} = {text}" if parameter.dimension == "servo_speed" else text
     if isinstance(value, tuple):
-        return ", ".join(_value(one, parameter, coordinate) for one in value)
+        return ", ".join(_value(one, parameter, coordinate) for one in value) or "none"
     return str(value)
 
 

@@ -229,7 +229,7 @@ def _values(sheet: Sheet, loc: Loc, kind: Kind) -> dict[str, Any] | None:
     stages = {
         parameter.key: _stages(sheet, (*loc, parameter.key))
         for parameter in kind.PARAMETERS
-        if parameter.dimension == "stages"
+        if parameter.dimension == "stages" and sheet.node((*loc, parameter.key)) is not None
     }
     if given is None or homeless or None in blocks.values() or None in stages.values():
         return None

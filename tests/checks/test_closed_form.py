@@ -113,9 +113,9 @@ def test_inertia_and_load(case: str, tolerance: float, limit: float) -> None:
     r = drum / 2.0
     motor = winding(12.0**2 / (stall * free), 12.0 / free, 0.0)
     winch = {
-        "kind": "winch", "motors": "1 x coil", "drum_diameter": f"{drum} m", "load": f"{load / r!r} N",
-        "moving_mass": f"{inertia / r**2!r} kg", "travel": ["0 m", f"{distance * r!r} m"], "friction": "0 N",
-        "control": {"loop": "full_effort", "window": "0.1 mm"},
+        "kind": "winch", "motors": "1 x coil", "gearing": [], "drum_diameter": f"{drum} m",
+        "load": f"{load / r!r} N", "moving_mass": f"{inertia / r**2!r} kg", "travel": ["0 m", f"{distance * r!r} m"],
+        "friction": "0 N", "control": {"loop": "full_effort", "window": "0.1 mm"},
     }  # fmt: skip
     plant = a_plant(a_robot({"winch": winch}, {"coil": motor}), tolerance=tolerance)
     move = a_move(plant, "winch", distance * r)

@@ -63,8 +63,8 @@ def test_magnets_weaken_with_the_case(magnets: str | None, loss: float) -> None:
     heat = {"winding_to_case": "3 K/W", "case_to_air": "8 K/W", "winding_time": "36 s", "case_time": "90 s"}
     motor = {**SMALL, "heat": {**heat, **({"magnets": magnets} if magnets else {})}}
     rack = {
-        "kind": "rack", "motors": "1 x m", "pinion_diameter": "4 mm", "moving_mass": "10 g", "incline": "0 deg",
-        "travel": ["0 m", "40 m"], "control": {"loop": "full_effort", "window": "1 mm"},
+        "kind": "rack", "motors": "1 x m", "gearing": [], "pinion_diameter": "4 mm", "moving_mass": "10 g",
+        "incline": "0 deg", "travel": ["0 m", "40 m"], "control": {"loop": "full_effort", "window": "1 mm"},
     }  # fmt: skip
     plant = a_plant(a_robot({"it": rack}, {"m": motor}, (4.0, 0.0)), 70.0)
     plant.command("it", PushFor(1.0, 0.0, 40_000_000, "brake"))

@@ -665,8 +665,9 @@ def test_a_slide_that_is_at_its_speed_at_once_costs_nothing_more() -> None:
 def test_a_rotor_lighter_than_any_real_one_is_told_and_made_heavier() -> None:
     """0.1 g on a direct drum, rotors of 1 g mm^2: v = vf (1 - exp(-t/tau)) with the lag that the remark states."""
     light: Words = {
-        "kind": "slide", "motors": "1 x coil", "drum_diameter": f"{DRUM} m", "moving_mass": "0.1 g",
-        "friction": "0 N", "incline": "0 deg", "travel": ["0 m", "30 m"], "control": full(window="1 mm"),
+        "kind": "slide", "motors": "1 x coil", "gearing": [], "drum_diameter": f"{DRUM} m",
+        "moving_mass": "0.1 g", "friction": "0 N", "incline": "0 deg",
+        "travel": ["0 m", "30 m"], "control": full(window="1 mm"),
     }  # fmt: skip
     robot = a_robot({"it": light}, {"coil": winding(R, K, 1e-9)}, (12.0, 0.0))
     plant = a_plant(robot, 4.0, 1e-9, it=0.0)

@@ -60,8 +60,8 @@ def test_a_worm_pays_out_and_winds_in_whether_its_cord_hangs_slack_or_not(
 def test_what_rests_below_its_current_limit_rests_while_the_bus_recovers(ohms: float) -> None:
     """Its current is volts over its winding until that is the limit; no step is wasted on it."""
     lift: Words = {
-        "kind": "slide", "motors": "1 x gm", "current_limit": "2 A", "drum_diameter": "50 mm", "moving_mass": "1.6 kg",
-        "friction": "5 N", "travel": ["0 m", "0.6 m"], "control": FULL,
+        "kind": "slide", "motors": "1 x gm", "gearing": [], "current_limit": "2 A", "drum_diameter": "50 mm",
+        "moving_mass": "1.6 kg", "friction": "5 N", "travel": ["0 m", "0.6 m"], "control": FULL,
     }  # fmt: skip
     drive: Words = {
         "kind": "mecanum", "motors": "4 x gm", "wheel_diameter": "96 mm", "wheelbase": "300 mm", "track": "360 mm",
@@ -209,8 +209,8 @@ def test_no_floor_of_a_way_through_points_is_above_its_arrival(slower: str | Non
 def test_what_hunts_never_arrives_however_long_the_match_is(lasts: float) -> None:
     """Full effort without a brake sinks and jumps back for ever; where the match ends is no arrival."""
     lift: Words = {
-        "kind": "slide", "motors": "1 x gm", "drum_diameter": "50 mm", "moving_mass": "1.6 kg", "friction": "5 N",
-        "travel": ["0 m", "0.6 m"], "control": {"loop": "full_effort", "window": "12 mm"},
+        "kind": "slide", "motors": "1 x gm", "gearing": [], "drum_diameter": "50 mm", "moving_mass": "1.6 kg",
+        "friction": "5 N", "travel": ["0 m", "0.6 m"], "control": {"loop": "full_effort", "window": "12 mm"},
     }  # fmt: skip
     plant = a_plant(a_robot({"lift": lift}, {"gm": GEARMOTOR}, (13.0, 0.16)), lasts, lift=0.0)
     move = plant.command("lift", GoTo(0.4))

@@ -185,8 +185,9 @@ def test_a_slide_is_seen_past_a_height_on_the_next_tick(tmp_path):
         "motors": {"m": {"voltage": "12 V", "free_speed": "300 rpm", "stall_torque": "2 N*m", "stall_current": "9 A",
                          "free_current": "0.2 A", "rotor_inertia": "1e-5 kg*m^2", "internal_ratio": 20}},
         "mechanisms": {
-            "lift": {"kind": "slide", "motors": "1 x m", "drum_diameter": "40 mm", "moving_mass": "1 kg",
-                     "travel": ["0 m", "0.6 m"], "control": {"loop": "full_effort", "window": "10 mm"}},
+            "lift": {"kind": "slide", "motors": "1 x m", "gearing": [], "drum_diameter": "40 mm",
+                     "moving_mass": "1 kg", "travel": ["0 m", "0.6 m"],
+                     "control": {"loop": "full_effort", "window": "10 mm"}},
             "other": {"kind": "measured", "time": "0.2 s"}, "hand": {"kind": "measured", "time": "0.2 s"},
         },
     }  # fmt: skip

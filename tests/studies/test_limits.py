@@ -184,7 +184,7 @@ def test_a_loop_is_impossible_above_where_a_sampled_integrator_is_unstable(folde
 
 def against_its_stop(folder, latency):
     text = f"""
-    slide: {{kind: slide, incline: 0 deg, motors: 1 x coil, drum_diameter: 40 mm, moving_mass: 0.5 kg, friction: 1 N, travel: [0 m, 1.2 m], control: {{loop: full_effort, window: 20 mm, latency: {latency}}}}}
+    slide: {{kind: slide, incline: 0 deg, motors: 1 x coil, gearing: [], drum_diameter: 40 mm, moving_mass: 0.5 kg, friction: 1 N, travel: [0 m, 1.2 m], control: {{loop: full_effort, window: 20 mm, latency: {latency}}}}}
 """
     body = "  autonomous:\n    - move: {slide: 1.2 m}\n    - wait: arrival\n"
     return limits(folder.write(body, text, "{slide: 0 m}", loop="10 ms", states=STIFF, more=MOTOR))["loop"]

@@ -72,6 +72,7 @@ PARAMETERS = (
 
 EXAMPLE = """\
 motors: 1 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [-30 deg, 90 deg]
 moving_mass: 0.6 kg
 centre: 180 mm

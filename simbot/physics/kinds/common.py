@@ -111,7 +111,12 @@ HOLDING = (
 
 DRIVEN = (
     Parameter("motors", "motors", "how many of which motor, as in `2 x wheel`", required=True),
-    Parameter("gearing", "stages", "gear stages from the motor on; none: direct"),
+    Parameter(
+        "gearing",
+        "stages",
+        "gear stages from the motor on; `[]`: direct, nothing is lost; left out: direct, with what `simbot check` "
+        "lists as lost",
+    ),
     Parameter(
         "current_limit", "current", "controller's limit on the current of each motor", low=0.0, open_low=True
     ),

@@ -88,6 +88,7 @@ PARAMETERS = (
 )
 EXAMPLE = """\
 motors: 1 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [40 deg, 140 deg]
 ground: 100 mm
 crank: 40 mm

@@ -57,6 +57,7 @@ PARAMETERS = (
 )  # fmt: skip
 EXAMPLE = """\
 motors: 2 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [0 m, 0.6 m]
 drum_diameter: 20 mm
 load_mass: 10 kg

@@ -36,6 +36,7 @@ PARAMETERS = (
 )
 EXAMPLE = """\
 motors: 1 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [-30 deg, 60 deg]
 length: 300 mm
 moving_mass: 0.5 kg

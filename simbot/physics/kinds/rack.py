@@ -32,6 +32,7 @@ PARAMETERS = (
 )
 EXAMPLE = """\
 motors: 1 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [0 m, 0.4 m]
 pinion_diameter: 30 mm
 moving_mass: 0.8 kg

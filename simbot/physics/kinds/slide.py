@@ -98,6 +98,7 @@ PARAMETERS = (
 
 EXAMPLE = """\
 motors: 2 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [0 m, 0.75 m]
 drum_diameter: 35 mm
 moving_mass: 1.2 kg

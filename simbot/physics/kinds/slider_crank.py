@@ -88,6 +88,7 @@ PARAMETERS = (
 )
 EXAMPLE = """\
 motors: 1 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [10 deg, 170 deg]
 crank: 60 mm
 coupler: 180 mm

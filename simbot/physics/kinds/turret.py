@@ -73,6 +73,7 @@ PARAMETERS = (
 )
 EXAMPLE = """\
 motors: 1 x NAME
+gearing: [{ratio: 2:1}]   # efficiency not stated: 25 to 50 % in all
 travel: [-180 deg, 180 deg]
 inertia: 0.05 kg*m^2
 """

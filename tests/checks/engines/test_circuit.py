@@ -58,9 +58,9 @@ def robot_with_two_winches() -> tuple[Plant, float]:
 
     def winch(i: int) -> Words:
         return {
-            "kind": "winch", "motors": f"1 x coil{i}", "drum_diameter": f"{2 * r} m", "friction": "0 N",
-            "load": f"{LOAD[i] / r!r} N", "damping": f"{DAMPING[i] / r**2!r} N*s/m", "travel": ["0 m", "9 m"],
-            "moving_mass": "0 kg", "control": {"loop": "full_effort", "window": "1 mm"},
+            "kind": "winch", "motors": f"1 x coil{i}", "gearing": [], "drum_diameter": f"{2 * r} m",
+            "friction": "0 N", "load": f"{LOAD[i] / r!r} N", "damping": f"{DAMPING[i] / r**2!r} N*s/m",
+            "travel": ["0 m", "9 m"], "moving_mass": "0 kg", "control": {"loop": "full_effort", "window": "1 mm"},
         }  # fmt: skip
 
     motors = {f"coil{i}": winding(R[i], K[i], J[i]) for i in range(2)}
