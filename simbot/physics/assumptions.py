@@ -9,9 +9,17 @@ from collections.abc import Iterator, Mapping
 from math import atan2, degrees, pi
 from typing import Any
 
-from simbot.physics.build import DRIVES, LEAST_DRIVEN_LAG, SWITCHING_EFFICIENCY, Models, completed
+from simbot.physics.build import (
+    DRIVES,
+    LEAST_DRIVEN_LAG,
+    SWITCHING_EFFICIENCY,
+    WHOLE_BUILT,
+    Models,
+    completed,
+)
+from simbot.physics.gearing import back_efficiency
 from simbot.physics.kinds import KINDS, mecanum
-from simbot.physics.kinds.drive import Leg
+from simbot.physics.kinds.drive import Leg, turning_inertia
 from simbot.physics.kinds.slide import comes_down_otherwise
 from simbot.physics.motor import motor_model
 from simbot.physics.orders import control_of
@@ -126,8 +134,10 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
             text = f"its regulator passes on {SWITCHING_EFFICIENCY:.0%} (common practice, no source)"
             yield Remark("assumed", file, rail.line, f"robot.rails.{rail.name}", text)
     for spec in robot.mechanisms.values():
+        yield from _gears(spec, file)
         if spec.kind in DRIVES:
             owner = f"robot.mechanisms.{spec.name}"
+            yield from _turning(robot, spec, file)
             yield Remark("assumed", file, spec.line, owner, _of_a_drive(spec))
             yield from _turn_control(spec, file)
             if spec.values["centre_height"] is not None:
@@ -150,6 +160,36 @@ def _general(robot: Robot, file: str) -> Iterator[Remark]:
             )
             line = spec.lines.get("friction", spec.line)
             yield Remark("assumed", file, line, f"robot.mechanisms.{spec.name}.friction", text)
+
+
+def _gears(spec: MechanismSpec, file: str) -> Iterator[Remark]:
+    """What its gears are taken for where nothing is stated of them, and what they return to a load that drives them.
+
+    Of an efficiency that is not stated either see `completed`.
+    """
+    owner, stages = f"robot.mechanisms.{spec.name}.gearing", spec.values.get("gearing")
+    if spec.values.get("motors") is None:
+        return
+    if stages is None and spec.kind not in WHOLE_BUILT:
+        text = "none is stated: its motors turn it directly, and nothing is lost after them"
+        yield Remark("assumed", file, spec.line, owner, text)
+    back = [
+        back_efficiency(float(stage.efficiency))
+        for stage in stages or ()
+        if stage.efficiency is not None and stage.back_efficiency is None
+    ]
+    if back:
+        told = ", ".join("locks" if each <= 0.0 else f"{each:.1%}".replace("%", " %") for each in back)
+        text = f"{told} (2 - 1/efficiency: as much is lost where its load drives it back)"
+        yield Remark("assumed", file, spec.lines["gearing"], f"{owner}: back_efficiency", text)
+
+
+def _turning(robot: Robot, spec: MechanismSpec, file: str) -> Iterator[Remark]:
+    """The inertia that all times of turns follow from."""
+    if spec.values["turning_inertia"] is None:
+        value = turning_inertia(spec.values, float(robot.mass), (float(robot.length), float(robot.width)))
+        text = f"{shown(Quantity(value), 'inertia')} (an even plate of the robot's size and mass)"
+        yield Remark("assumed", file, spec.line, f"robot.mechanisms.{spec.name}.turning_inertia", text)
 
 
 def _turn_control(spec: MechanismSpec, file: str) -> Iterator[Remark]:

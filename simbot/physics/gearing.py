@@ -15,7 +15,9 @@ from simbot.scenario.parameters import Quantity
 
 WHOLE_LIFT = 0.375  # of a team-built lift, arm or winch from motor to load: 25 to 50 %
 WHOLE_LIFT_SPREAD = 0.125
-WHOLE_REASON = "a whole team-built mechanism passes on 25 to 50 %, common practice, no source"
+WHOLE_REASON = (
+    "a whole team-built mechanism passes on 25 to 50 %, common practice, no source; driven back as much"
+)
 NO_GEARING_REASON = (
     f"no gearing is stated; {WHOLE_REASON}; state it as `gearing: [{{ratio: 1:1, efficiency: 60 %}}]`, or "
     "`gearing: []` where nothing is lost after its motors"

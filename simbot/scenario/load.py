@@ -70,6 +70,8 @@ def _read_plan(
         robot: RobotDraft | None = read_robot(robot_sheet, kinds) if robot_sheet else None
         plan = read_plan(sheet, robot, game)
         plan = None if plan is None else oriented(plan)
+        if not alone and sheet.node(("plan", "guard")) is None:
+            sheet.remark(("plan", "guard"), "assumed", "50 ms: what a timer should have to spare")
         if plan is not None and not desk.problems:
             check_endless(sheet, plan)
         if alone:

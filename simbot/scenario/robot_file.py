@@ -287,6 +287,7 @@ def _check_names(sheet: Sheet, loc: Loc, values: dict[str, Any], draft: RobotDra
         sheet.unknown((*loc, "on"), "mechanism", carrier, [name for name in names if name != loc[-1]])
 
 
+BRAKES = "brake: its motors are shorted once it is inside its window"
 MOST_UNDER_WAY = 63  # outputs of one control
 WITHOUT_EFFECT = {
     "full_effort": ("p", "i", "d", "speed", "acceleration", "jerk"),
@@ -303,6 +304,7 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
     control = values["control"] or {inner.key: block_value(inner, None) for inner in block.block}
     values["control"] = control
     at = (*loc, "control")
+    brakes = sheet.node((*at, "after")) is None and role(kind) != "free"
     if not stated and role(kind) == "drive":
         for key, value in DRIVE_CONTROL.items():
             control[key] = Quantity(value, text="no control stated", assumed=True)
@@ -316,7 +318,10 @@ def _complete_control(sheet: Sheet, loc: Loc, kind: Kind, values: dict[str, Any]
     if control["loop"] is None:
         control["loop"] = "position" if control["p"] is not None else "full_effort"
         if role(kind) != "free":
-            sheet.remark(at, "assumed", f"no loop stated: {control['loop']}")
+            ends = f", then {BRAKES}" if brakes and control["loop"] != "position" else ""
+            sheet.remark(at, "assumed", f"no loop stated: {control['loop']}{ends}")
+    elif brakes and control["loop"] != "position":
+        sheet.remark((*at, "after"), "assumed", BRAKES)
     if control["window"] is None and role(kind) != "free":
         control["window"] = _default_window(sheet, at, kind, values)
     for key in WITHOUT_EFFECT.get(control["loop"], ()):

@@ -271,7 +271,10 @@ def test_what_is_assumed_of_it_is_said_and_of_others_is_not(moves):
     gripper, lift = (" ".join(" ".join(said(moves[name])).split()) for name in ("gripper", "lift"))
     assert "mechanisms.gripper.band: 5 deg +/- 2.5 deg" in gripper
     assert "rails.servo_rail" in gripper and "gate" not in gripper
-    assert "Assumed or doubtful: nothing" in lift and "With a spread: mechanisms.lift.friction" in lift
+    assert (
+        "Assumed or doubtful: 1. - mechanisms.lift.gearing: back_efficiency" in lift and "turning" not in lift
+    )
+    assert "With a spread: mechanisms.lift.friction" in lift
 
 
 def test_chart_marks_both_ends():

@@ -303,6 +303,28 @@ def test_where_start_says_nothing_is_an_assumption(folder):
     assert not [remark for remark in folder.load()[1] if remark.key.startswith("plan.start.")]
 
 
+def test_the_guard_and_what_follows_an_arrival_are_assumptions_where_they_are_not_stated(folder):
+    after = "robot.mechanisms.lift.control.after"
+    assert after not in keys(folder.load()[1], "assumed")  # a position loop goes on holding
+    loop = folder.path / "robot.yaml"
+    text = loop.read_text(encoding="utf-8")
+    _, remarks = folder.load()
+    assert [remark.text for remark in remarks if remark.key == "plan.guard"] == [
+        "50 ms: what a timer should have to spare"
+    ]
+    (arm,) = [remark.text for remark in remarks if remark.key == "robot.mechanisms.arm.control"]
+    assert "full_effort" in arm and "brake: its motors are shorted" in arm
+    stated = text.replace("arm: {kind: arm,", "arm: {kind: arm, control: {loop: full_effort, window: 1 deg},")
+    assert stated != text
+    loop.write_text(stated, encoding="utf-8")
+    folder.edit("plan", "  start:", "  guard: 30 ms\n  start:")
+    _, remarks = folder.load()
+    told = keys(remarks, "assumed")
+    assert "robot.mechanisms.arm.control.after" in told and "plan.guard" not in told
+    loop.write_text(stated.replace("window: 1 deg}", "window: 1 deg, after: coast}"), encoding="utf-8")
+    assert "robot.mechanisms.arm.control.after" not in keys(folder.load()[1], "assumed")
+
+
 def test_a_speed_that_nothing_says_how_to_hold_is_an_assumption(folder):
     key = "robot.mechanisms.intake.speed_control"
     assert key not in keys(folder.load()[1], "assumed")

@@ -94,7 +94,15 @@ PARAMETERS = (
         low=0.0,
         high=0.1,
     ),
-    Parameter("wheel_inertia", "inertia", "of each wheel about its axle", default=0.0, low=0.0, high=1.0),
+    Parameter(
+        "wheel_inertia",
+        "inertia",
+        "of each wheel about its axle",
+        default=0.0,
+        low=0.0,
+        high=1.0,
+        reason="none stated; a rim's mass counts twice, moved along and turned",
+    ),
     Parameter(
         "turning_inertia",
         "inertia",
