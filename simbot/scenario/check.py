@@ -37,8 +37,9 @@ from simbot.scenario.model import (
 from simbot.scenario.orientation import unknown_orientations
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, held_steps
-from simbot.scenario.time_doubts import free_tries, passings, short_limits, too_long
+from simbot.scenario.time_doubts import free_tries, short_limits, too_late, too_long
 from simbot.scenario.unit_table import GRAVITY, resolved
+from simbot.scenario.unpassed import unpassed
 
 # common practice, no source: beyond these a number is a slip of the pen
 FASTEST_SLIDE = 6.0  # m/s
@@ -90,11 +91,12 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *_without_needs(plan),
         *contrary_needs(plan),
         *short_limits(plan),
-        *passings(plan),
+        *unpassed(plan),
         *free_tries(plan),
         *unknown_orientations(plan),
         *match_doubts(plan),
         *too_long(plan),
+        *too_late(plan),
         *idle_rounds(plan),
     ]
     return [Remark("doubt", file, line, key, text) for line, key, text in sorted(found)]

@@ -234,7 +234,7 @@ def _idle(step: RepeatStep, asked: dict[int, bool]) -> str:
 
 def _repeats(plan: Plan) -> Iterator[tuple[RepeatStep, _Round]]:
     """Every repeat of every period, routines written out, with the rounds that it makes there."""
-    for period, root, begin_us, end_us in _roots(plan):
+    for period, root, begin_us, end_us in roots(plan):
         reacts = plan.driver is not None and period in plan.driver.periods
         for step in inner_steps(root, plan, inline=True):
             if isinstance(step, RepeatStep):
@@ -243,7 +243,7 @@ def _repeats(plan: Plan) -> Iterator[tuple[RepeatStep, _Round]]:
                 yield step, _Round(plan, end_us, commands, reacts, begin_us)
 
 
-def _roots(plan: Plan) -> Iterator[tuple[str, SequenceStep, int, int]]:
+def roots(plan: Plan) -> Iterator[tuple[str, SequenceStep, int, int]]:
     """Periods with what is done in them, from when to when."""
     end_us, endgame = 0, plan.endgame
     for period in plan.game.periods:

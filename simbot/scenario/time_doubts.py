@@ -1,9 +1,10 @@
-"""What looks wrong in a plan's times: limits, passings and waits that cannot be meant."""
+"""What looks wrong in a plan's times: limits and waits that cannot be meant."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from simbot.scenario.endless import roots
 from simbot.scenario.model import (
     ActStep,
     FirstStep,
@@ -57,22 +58,6 @@ def again_us(step: Step, plan: Plan) -> int:
     return max(inside, default=0) * (step.times or 1 if isinstance(step, RepeatStep) else 1)
 
 
-def passings(plan: Plan) -> Iterator[tuple[int, str, str]]:
-    """Waits for a mechanism to pass a point on a way on which nothing sends it."""
-    sent = {mechanism for step in all_steps(plan) for mechanism, _ in sends(step)}
-    for step in all_steps(plan):
-        past = step.past if isinstance(step, WaitStep) else None
-        if past is None or past.mechanism in sent:
-            continue
-        start = plan.start.positions.get(past.mechanism)
-        if past.position is None or (isinstance(start, float) and start < past.position):
-            yield (
-                step.line,
-                "wait",
-                f"no step of the plan sends the {past.mechanism} anywhere: it never passes",
-            )
-
-
 def free_tries(plan: Plan) -> Iterator[tuple[int, str, str]]:
     """Picks and hand overs that are tried again with a hand that nothing has opened."""
     for step in all_steps(plan):
@@ -110,6 +95,23 @@ def too_long(plan: Plan) -> Iterator[tuple[int, str, str]]:
             asked = float(step.duration_us or 0) / 1e6
             text = f"{asked:g} s is no shorter than the longest period ({longest / 1e6:g} s)"
             yield step.line, "wait", f"{text}: is {asked:g} ms meant?" if asked >= 1.0 else text
+
+
+def too_late(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Waits for an instant after the end of whatever they stand in."""
+    ends: dict[int, set[tuple[bool, int, int]]] = {}
+    for _, root, _, end_us in roots(plan):
+        for step in inner_steps(root, plan, inline=True):
+            if isinstance(step, WaitStep) and step.until_us is not None:
+                ends.setdefault(step.line, set()).add((step.until_us > end_us, step.until_us, end_us))
+    for line, found in ends.items():
+        if all(late for late, _, _ in found):
+            _, until_us, end_us = max(found)
+            text = (
+                f"{until_us / 1e6:g} s on the match clock is after the end of what it stands in ({end_us / 1e6:g} s): "
+                "nothing after it is done"
+            )
+            yield line, "wait", text
 
 
 def least_us(step: Step, plan: Plan) -> int:

@@ -216,7 +216,7 @@ def test_a_passing_that_nothing_brings_about_is_told(tmp_path):
     passing = wait("until other past 60 %")
     plan = a_plan(tmp_path, [passing, {"move": {"hand": "x"}}, wait("1 s")], lasts="10 s")
     (doubt,) = plan_doubts(plan)
-    assert doubt.key == "wait" and "no step of the plan sends the other anywhere" in doubt.text
+    assert doubt.key == "wait" and "nothing sends the other anywhere" in doubt.text
     battery = plan.robot.battery[0]
     trace, plant = play(plan, battery)
     (found,) = state_result(plan, battery, plant, trace).findings
