@@ -318,14 +318,17 @@ def _shown(node: Node | None) -> str:
 def open_sheet(path: Path, kind: str, desk: Desk) -> Sheet | None:
     """Read a file of one kind; None, and the mistake noted, where that cannot be."""
     try:
-        if path not in desk.trees:
+        known, repeated = desk.trees.get(path), list[Problem]()
+        if known is None:
             text = read_text(path)
-            desk.trees[path] = parse_yaml(text, str(path)), tuple(text.splitlines())
+            known = parse_yaml(text, str(path), repeated), tuple(text.splitlines())
+            if not repeated:  # what has mistakes is read again where they are to be told
+                desk.trees[path] = known
     except ScenarioError as error:
         desk.problems.extend(error.problems)
         return None
-    root, lines = desk.trees[path]
-    sheet = Sheet(path, root, desk, lines)
+    desk.problems.extend(repeated)
+    sheet = Sheet(path, known[0], desk, known[1])
     return sheet if _is_kind(sheet, kind) else None
 
 

@@ -83,14 +83,20 @@ def read_text(path: Path, wanted: str = "a YAML file") -> str:
         )
 
 
-def parse_yaml(text: str, file: str) -> Node:
+def parse_yaml(text: str, file: str, repeated: list[Problem] | None = None) -> Node:
     """The tree of one YAML document.
+
+    Parameters
+    ----------
+    text, file : str
+    repeated : list, optional
+        Takes the keys that stand a second time in their mapping: the first is kept, and the rest is read.
 
     Raises
     ------
     ScenarioError
-        With one problem: not YAML, empty, a duplicate key, an alias that leads into itself, too deep or
-        too large, several documents, tags.
+        With one problem: not YAML, empty, an alias that leads into itself, too deep or too large, several
+        documents, tags; with duplicate keys where nothing takes them.
     """
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
@@ -126,6 +132,10 @@ def parse_yaml(text: str, file: str) -> Node:
         refuse(Place(file, 0, 0), f"not YAML: {str(error).splitlines()[0] if str(error) else 'malformed'}")
     if builder.root is None or builder.root.value is None:
         refuse(Place(file, 0, 0), "the file is empty")
+    if repeated is None and builder.repeated:
+        raise ScenarioError(builder.repeated)
+    if repeated is not None:
+        repeated += builder.repeated
     return builder.root
 
 
@@ -164,6 +174,7 @@ class _Builder:
         self.keys: list[tuple[str, Place] | None] = []
         self.anchors: dict[str, Node | None] = {}
         self.open_anchors: list[str | None] = []
+        self.repeated: list[Problem] = []
         self.nodes = 0
         self.documents = 0
 
@@ -266,7 +277,7 @@ class _Builder:
             if node.value is None:
                 _no_decimal_comma(mapping, *waiting)
             node.key_place = waiting[1]
-            mapping[waiting[0]] = node
+            mapping.setdefault(waiting[0], node)
             parent.size += node.size
             self.keys[-1] = None
             return
@@ -274,5 +285,6 @@ class _Builder:
             refuse(node.place, "a key must be a word, not a list or a mapping")
         if key in mapping:
             first = mapping[key].key_place or mapping[key].place
-            refuse(node.place, f"this key stands here a second time; first in line {first.line}", given=key)
+            text, at = f"this key stands here a second time; first in line {first.line}", node.place
+            self.repeated.append(Problem(at.file, at.line, at.column, "", key, "", None, text))
         self.keys[-1] = (key, node.place)

@@ -277,3 +277,17 @@ def test_of_several_waits_in_a_line_none_is_changed_silently(folder):
     folder.edit("plan", "- wait: 250 ms", "- together: [[{wait: 250 ms}], [{wait: 300 ms}]]")
     (problem,) = folder.problems({"plan.line14.wait": "1 s"})
     assert "several stand in line 14" in problem.text and "together.1.0.wait" in problem.wanted
+
+
+def test_what_else_is_wrong_is_told_beside_a_key_that_stands_twice(folder):
+    """The first one counts, so that nothing follows from the second; a value left out is read as well."""
+    folder.edit("robot", "loop: 20 ms\n", "loop: 20 ms\n  loop: {a: 1, a: 2}\n")
+    folder.edit("robot", "voltage: 12 V", "voltage: 12")
+    folder.edit("plan", "at_most: 4 s}", "at_most: 4}")
+    found = [(problem.file.rpartition("/")[2][:5], problem.text) for problem in folder.problems()]
+    assert [text for file, text in found if file == "robot"] == [
+        "this key stands here a second time; first in line 6",
+        "this key stands here a second time; first in line 7",
+        "a number without its unit",
+    ]
+    assert any("without its unit" in text for file, text in found if file != "robot") and len(found) == 4

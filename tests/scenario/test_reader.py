@@ -58,7 +58,6 @@ BOMB = "a: &a [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
         (b"simbot: 1\ngame: " + b"[" * 5000, ":2:", "nested deeper"),
         (b"simbot: 1\ngame: " + b"{a: " * 5000, ":2:", "nested deeper"),
         (BOMB.encode(), "", "aliases"),
-        (b"x: 1\n" * 3, ":2:1:", "'x'"),
         (b"%YAML 9.9\n--- a\n", "", ""),
     ],
     ids=lambda value: repr(value)[:30],
