@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -16,15 +18,19 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # left to right; a module may import from its own stage and from those to its left
 STAGES = ("scenario", "physics", "routine", "analysis", "api", "studies", "report", "starter", "cli")
 
-# the only homes of a library; a folder stands for all in it
+# the only homes of each library; a folder stands for all in it
 HOMES = {
+    "numpy": ("physics/", "analysis/", "studies/", "report/"),
+    "scipy": ("studies/",),
+    "platformdirs": ("physics/compiled.py", "scenario/pint_words.py"),
     "ruamel": ("scenario/",),
     "pydantic": ("scenario/",),
+    "pydantic_core": ("scenario/",),
     "pint": ("scenario/",),
     "numba": ("physics/with_numba.py", "physics/one_program.py", "physics/haste.py", "physics/lowering.py"),
     "llvmlite": ("physics/ready.py",),
     "simpy": ("routine/",),
-    "rich": ("report/terminal.py"),
+    "rich": ("report/terminal.py",),
     "typer": ("cli/",),
     "shapely": ("analysis/paths.py", "analysis/meetings.py"),
     "tree_sitter": ("scenario/source_tree.py",),
@@ -76,8 +82,16 @@ def test_nothing_imports_from_its_right(path):
 def test_every_library_has_one_home(path):
     here = path.relative_to(PACKAGE).as_posix()
     for name in imports(path):
-        homes = HOMES.get(name.split(".")[0])
-        assert homes is None or here.startswith(homes), f"{name} in {here}"
+        library = name.split(".")[0]
+        if library != "simbot" and library not in sys.stdlib_module_names:
+            assert here.startswith(HOMES.get(library, ())), f"{name} in {here}"
+
+
+def test_what_is_installed_is_named_once():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    for wanted in (project["dependencies"], *project["optional-dependencies"].values()):
+        names = [re.split(r"[<>=~!\[; ]", each)[0] for each in wanted]
+        assert len(names) == len(set(names)), names
 
 
 def loaded_by(code):
