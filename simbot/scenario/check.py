@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from math import log, pi, prod
+from math import pi, prod
 
 from simbot.scenario.contrary import contrary_needs
 from simbot.scenario.echo import shown
@@ -52,14 +53,19 @@ NO_ALLOWANCE = (
     "it has no effect: the allowance of a drive lengthens the `wait: arrival` that times it, that of a wait its "
     "written time"
 )
-SLIPS = {
-    GRAVITY: "N*m where kgf*m was meant, or a forgotten g",
-    1 / GRAVITY: "kgf*m taken for N*m, or a forgotten g",
-    100.0: "cm taken for m",
-    0.01: "m taken for cm",
-    100 / GRAVITY: "N*m where kgf*cm was meant",
-    GRAVITY / 100: "kgf*cm where N*m was meant",
-}
+# by which a torque is too large: the unit that was written, the one that was meant; the likelier first
+SLIPS = (
+    (100 / GRAVITY, "N*m", "kgf*cm was meant"),
+    (GRAVITY, "kgf*m", "N*m was meant"),
+    (GRAVITY / 100, "kgf*cm", "N*m was meant"),
+    (1 / GRAVITY, "N*m", "kgf*m was meant (a forgotten g)"),
+    (100.0, "N*m", "N*cm was meant"),
+    (100.0, "kgf*m", "kgf*cm was meant"),
+    (0.01, "kgf*cm", "kgf*m was meant"),
+    (0.01, "N*cm", "N*m was meant"),
+)
+# a sheet's torque over what its stall current makes, from poor gears to a rounded current; common practice, no source
+LEAST_SHEET, MOST_SHEET = 0.5, 1.3
 
 
 def robot_doubts(robot: Robot) -> list[Remark]:
@@ -145,7 +151,7 @@ def _sheet(motor: Motor) -> Iterator[str]:
     if ratio is None or motor.stall_torque is None:
         return
     geared = motor.internal_ratio is not None and motor.internal_ratio > 1
-    slip = _slip(ratio, geared)
+    slip = _slip(ratio, _text(motor.stall_torque, "torque"))
     if slip:
         yield (
             f"the stall torque {_text(motor.stall_torque, 'torque')} is {ratio:.3g} times "
@@ -173,11 +179,21 @@ def _battery(state: BatteryState) -> str:
     return f"{_text(state.resistance, 'resistance')} lets no more than {most:.3g} A through: are milliohms meant?"
 
 
-def _slip(ratio: float, geared: bool) -> str:
-    """Which slip of units explains a torque so far off; empty where none does."""
-    expected, band = (0.8, 1.6) if geared else (1.0, 1.15)  # a gearmotor's sheet stands after its gears' loss
-    off = {abs(log(ratio / (factor * expected))): slip for factor, slip in SLIPS.items()}
-    return off[min(off)] if min(off) < log(band) else ""
+def _slip(ratio: float, written: str) -> str:
+    """Which slip of units explains a torque so far off; empty where none does.
+
+    Of those that do, the ones from the unit that was written, where there are any.
+    """
+    off = [slip for slip in SLIPS if LEAST_SHEET <= ratio / slip[0] <= MOST_SHEET]
+    unit = _letters(written)
+    chosen = [slip for slip in off if _letters(slip[1]) == unit] or off
+    return ", or ".join(f"{given} where {meant}" for _, given, meant in chosen)
+
+
+def _letters(text: str) -> str:
+    """A torque's unit, however it is spelled: `kgfcm` of `24.3 kgf*cm`, `24.3 kg cm` and `24.3 kg-cm`."""
+    letters = "".join(re.findall("[a-z]", text.partition("±")[0].casefold()))
+    return letters.replace("kgf", "kg").replace("kg", "kgf")
 
 
 def _gearing(spec: MechanismSpec, robot: Robot) -> Iterator[tuple[str, str]]:
