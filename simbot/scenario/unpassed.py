@@ -109,11 +109,14 @@ class _Passings(Reading):
     def beside(self, step: TogetherStep | FirstStep, number: int, own: list[set[str]], state: State) -> State:
         """What exactly one other branch sends, and nothing else does, is one of the places that it sends it to."""
         known = super().beside(step, number, own, state)
+        asked = {
+            inner.past.mechanism
+            for inner in inner_steps(step.branches[number], self.plan, inline=True)
+            if isinstance(inner, WaitStep) and inner.past is not None and inner.past.mechanism in state
+        }
         for other, branch in enumerate(step.branches):
             rest = set().union(*own[:other], *own[other + 1 :])
-            alone = {
-                name for name in own[other] - rest if name in state and _only_sent(name, branch, self.plan)
-            }
+            alone = {name for name in (own[other] - rest) & asked if _only_sent(name, branch, self.plan)}
             if other == number or not alone:
                 continue
             loud, before, self.quiet, self.sending = self.quiet, self.sending, True, []
