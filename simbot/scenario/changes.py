@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from simbot.scenario.errors import Fault, Problem, ScenarioError, nearest
+from simbot.scenario.given_numbers import numbers_in
 from simbot.scenario.parameters import Kinds
 from simbot.scenario.sheet import KINDS_OF_FILE, Desk, Sheet, listed
 from simbot.scenario.short_keys import MOST, NUMBERED, keys_meant
@@ -83,7 +84,7 @@ def check_roots(changes: list[Change], desk: Desk, sheets: Sequence[Sheet | None
         root = change.path.split(".")[0]
         if root not in KINDS_OF_FILE or "." not in change.path:
             paths = [path for sheet in sheets if sheet is not None for path in _paths_of(sheet.root)]
-            meant = _meant(change.path.split("."), paths)
+            meant = _meant(change, change.path.split("."), paths)
             few = 1 < len(meant) <= MOST
             near = meant[0] if len(meant) == 1 else None if few else nearest(root, KINDS_OF_FILE)
             wanted = listed(meant) if few else "" if len(meant) == 1 else EXAMPLE
@@ -134,18 +135,29 @@ def _keys_of(node: Node, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...
 
 
 def _paths_of(root: Node) -> list[str]:
-    return [".".join(path) for path, _ in _keys_of(root, ()) if path[:2] != ("plan", "change")]
+    found = [".".join(path) for path, _ in _keys_of(root, ()) if path[:2] != ("plan", "change")]
+    numbers = (each.key for each in numbers_in(root))
+    return [*found, *(key for key in numbers if NUMBERED.search(key))]
 
 
-def _meant(parts: Sequence[str], paths: Sequence[str], least: int = 1) -> list[str]:
-    """The paths that a short one may mean: by all of its parts, or by the first ones, the others being new there."""
+def _meant(change: Change, parts: Sequence[str], paths: Sequence[str], least: int = 1) -> list[str]:
+    """The paths that a short one may mean: by all of its parts, or by the first ones, the others being new there.
+
+    Of a list and its items those that the value may stand for: the list if it is one, else each item.
+    """
     found = keys_meant(".".join(parts), paths)
     for count in range(len(parts) - 1, least - 1, -1):
         if not found:
             fronts = keys_meant(".".join(parts[:count]), paths)
             around = [front for front in fronts if any(path.startswith(f"{front}.") for path in paths)]
             found = [".".join([front, *parts[count:]]) for front in around]
-    return [path for path in found if NUMBERED.sub("", path) == path or NUMBERED.sub("", path) not in found]
+    items = {
+        path: NUMBERED.sub("", path)
+        for path in found
+        if NUMBERED.sub("", path) in found and path[-1].isdigit()
+    }
+    out = set(items if isinstance(change.node.value, list) else items.values())
+    return [path for path in found if path not in out]
 
 
 def _missing(
@@ -154,7 +166,7 @@ def _missing(
     """There is no key of a path in what stands there: which path was meant, or how to state what is absent."""
     where, part = ".".join(parts[:depth]), parts[depth]
     text = f"there is no such key in {where}"
-    meant = _meant(parts, _paths_of(root), depth + 1)
+    meant = _meant(change, parts, _paths_of(root), depth + 1)
     if 1 < len(meant) <= MOST:
         return Fault(text, part, listed(meant))
     near = meant[0] if len(meant) == 1 else nearest(part, known)
