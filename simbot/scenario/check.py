@@ -38,7 +38,7 @@ from simbot.scenario.model import (
 from simbot.scenario.orientation import unknown_orientations
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, held_steps
-from simbot.scenario.time_doubts import free_tries, short_limits, too_late, too_long
+from simbot.scenario.time_doubts import empty_periods, free_tries, short_limits, too_late, too_long
 from simbot.scenario.unit_table import GRAVITY, resolved
 from simbot.scenario.unpassed import unpassed
 
@@ -101,6 +101,7 @@ def plan_doubts(plan: Plan) -> list[Remark]:
         *free_tries(plan),
         *unknown_orientations(plan),
         *match_doubts(plan),
+        *empty_periods(plan),
         *too_long(plan),
         *too_late(plan),
         *idle_rounds(plan),

@@ -6,15 +6,48 @@ from collections.abc import Iterator
 from math import hypot, pi
 
 from simbot.scenario.model import ActStep, Need, Plan, Pose, Target
-from simbot.scenario.ways import START, Reading, State, at_start, window_of
+from simbot.scenario.plan_file import all_steps, sends
+from simbot.scenario.ways import OVERSHOOT, START, Reading, State, at_start, window_of
 
 
 def contrary_needs(plan: Plan) -> Iterator[tuple[int, str, str]]:
     """(line, key, text) of every need that is contradicted whenever its step is come to."""
     reading = _Needs(plan)
     reading.read(at_start(plan))
-    for line, mechanism, text in reading.certain():
+    told = {(line, mechanism): text for line, mechanism, text in reading.certain()}
+    for (line, mechanism), text in sorted({**_out_of_reach(plan), **told}.items()):
         yield line, f"needs.{mechanism}", text
+
+
+def _out_of_reach(plan: Plan) -> dict[tuple[int, str], str]:
+    """Needs far beyond all places that anything in the plan sends their mechanism to, wherever its loop may swing."""
+    places: dict[str, list[Target | None]] = {}
+    for name, spec in plan.robot.mechanisms.items():
+        travel = spec.values.get("travel")
+        places[name] = [plan.start.positions.get(name, float(travel[0]) if travel else None)]
+    for step in all_steps(plan):
+        for name, to in sends(step):
+            places.setdefault(name, []).append(to)
+    found = {}
+    for step in all_steps(plan):
+        for need in step.needs if isinstance(step, ActStep) else ():
+            sent = [place for place in places.get(need.mechanism, []) if isinstance(place, float)]
+            window = window_of(plan, need.mechanism)
+            if (
+                not sent
+                or len(sent) < len(places[need.mechanism])
+                or not isinstance(need.target, float)
+                or window is None
+            ):
+                continue
+            low, high = min(sent), max(sent)
+            room = need.within + window + OVERSHOOT * (high - low)
+            if not low - room <= need.target <= high + room:
+                wanted = f"the {need.mechanism} is needed at {need.text}"
+                found[step.line, need.mechanism] = (
+                    f"{wanted}, and nothing in the plan sends it that far: never met"
+                )
+    return found
 
 
 class _Needs(Reading):

@@ -87,6 +87,14 @@ def _ever_elsewhere(hand: str, target: Target, plan: Plan) -> bool:
     return plan.start.positions.get(hand, target) != target or _opens(hand, target, all_steps(plan))
 
 
+def empty_periods(plan: Plan) -> Iterator[tuple[int, str, str]]:
+    """Periods of which the plan says nothing, beside others of which it does."""
+    for period in plan.game.periods:
+        if period.name not in plan.periods and plan.periods:
+            seconds = period.duration_us / 1e6
+            yield 0, period.name, f"no step of the plan is for this period: its {seconds:g} s go by"
+
+
 def too_long(plan: Plan) -> Iterator[tuple[int, str, str]]:
     """Waits that swallow whatever is left of the longest period: mostly a unit that was meant otherwise."""
     longest = max(period.duration_us for period in plan.game.periods)

@@ -27,12 +27,9 @@ from simbot.scenario.model import (
 from simbot.scenario.parameters import Quantity
 from simbot.scenario.plan_file import all_steps, inner_steps, sends
 from simbot.scenario.unit_table import resolved
-from simbot.scenario.ways import ELSEWHERE, START, Reading, Sent, State, at_start, window_of
+from simbot.scenario.ways import ELSEWHERE, OVERSHOOT, START, Reading, Sent, State, at_start, window_of
 
 LEAST = 1e-9  # m, rad
-OVERSHOOT = (
-    0.4  # of its way, by which a loop may carry beyond its target what it lifts; anything else as far again
-)
 
 
 def unpassed(plan: Plan) -> Iterator[tuple[int, str, str]]:

@@ -34,6 +34,9 @@ from simbot.scenario.model import (
 from simbot.scenario.plan_file import all_steps, held_steps, inner_steps, sends
 
 START = 0  # line of what no step sent
+OVERSHOOT = (
+    0.4  # of its way, by which a loop may carry beyond its target what it lifts; anything else as far again
+)
 ELSEWHERE = {"zero", "zero_drift", "backlash"}  # keys by which it stands where its code does not see it
 
 

@@ -149,3 +149,41 @@ def test_lengths_and_places_have_their_windows(tmp_path, capsys):
         assert (f"plan.yaml:{line} needs.lift: the lift is needed at {height} within 15 mm" in said) is told
     assert "the drive is needed at tray within 25 mm" in doubts("drive: shelf within", "drive: tray within")
     assert "never met" not in doubts("drive: shelf within", "drive: shelf within")
+
+
+@pytest.mark.parametrize(("goes", "told"), [
+    (["0 m"], True), (["0.1 m"], True), (["0.1 m", "0.4 m"], True), (["0.5 m"], False), (["0.6 m"], False),
+])  # fmt: skip
+def test_a_need_beyond_all_places_that_the_plan_names_is_told(goes, told, tmp_path, capsys):
+    """The demo's high row at 0.62 m within 15 mm, the window of its loop 10 mm, and 40 % of its way beyond."""
+    folder = Path(__file__).parents[2] / "scenarios" / "night-market"
+    for name in ("game.yaml", "robot.yaml"):
+        (tmp_path / name).write_text((folder / name).read_text(encoding="utf-8"), encoding="utf-8")
+    moves = "\n".join(f"    - move: {{lift: {to}}}\n    - wait: 10 ms" for to in goes)
+    (tmp_path / "plan.yaml").write_text(
+        "simbot: 1\nplan:\n  name: high\n  game: game.yaml\n  robot: robot.yaml\n"
+        "  start: {pose: [2.60 m, 0.42 m, -90 deg], lift: 0 m, arm: out, gripper: shut, holds: {gripper: lantern}}\n"
+        f"  autonomous:\n{moves}\n"
+        "    - place: {into: high_row, by: {gripper: open}, needs: {lift: 0.62 m within 15 mm}, else: dropped}\n",
+        encoding="utf-8",
+    )
+    assert status(["check", str(tmp_path / "plan.yaml")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert ("nothing in the plan sends it that far: never met" in out) == told
+
+
+def test_a_period_that_the_plan_forgot_is_told(tmp_path, capsys):
+    folder = Path(__file__).parents[2] / "scenarios" / "night-market"
+    for name in ("game.yaml", "robot.yaml"):
+        (tmp_path / name).write_text((folder / name).read_text(encoding="utf-8"), encoding="utf-8")
+    text = (folder / "tins.yaml").read_text(encoding="utf-8")
+
+    def told(text):
+        (tmp_path / "tins.yaml").write_text(text, encoding="utf-8")
+        assert status(["check", str(tmp_path / "tins.yaml")]) == 0
+        return " ".join(capsys.readouterr().out.split())
+
+    words = "autonomous: no step of the plan is for this period: its 20 s go by"
+    assert words not in told(text)
+    begin, end = text.index("  autonomous:"), text.index("  driver_controlled:")
+    assert words in told(text[:begin] + text[end:])
