@@ -168,7 +168,7 @@ class Finding:
         return FindingKey(self.kind, line, self.cause_line, self.mechanism, self.about, self.file)
 
 
-LETS_GO = "it lets go in time"
+LETS_GO = "hands let go in time"
 
 
 def passes_if(found: Iterable[Finding]) -> str:

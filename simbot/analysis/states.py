@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import remainder, tau
 
 from simbot.analysis import cycles, findings, timers
 from simbot.analysis.better_timer import numbers_of
@@ -74,6 +75,8 @@ def _falls(plan: Plan, plant: Plant, trace: Trace, drives: bool) -> tuple[FallRe
     rows = []
     for fall in trace.falls:
         pose = plant.pose(fall.at_us) if drives else plan.start.pose
+        if pose is not None:
+            pose = replace(pose, heading=remainder(pose.heading, tau))
         to = plan.game.elements[fall.element].when_dropped
         rows.append(FallResult(fall, pose, to if to in plan.game.stations else None))
     return tuple(rows)

@@ -92,7 +92,8 @@ def pick_results(trace: Trace, links: Links, guard_us: int) -> tuple[PickResult,
     for pick in trace.picks:
         outcome = pick.outcome or (pick.acting.otherwise if pick.move in links.lost else UNFINISHED)
         wait, spare = links.timed_by.get(pick.move), links.spare.get(pick.move)
-        sure = wait is not None and wait.seen
+        held = pick.held_us
+        sure = wait is not None and wait.arrival and wait.seen and held is not None and held <= wait.ended_us
         narrow = spare is not None and spare < guard_us and not sure
         rows.append(PickResult(pick.step, pick.line, pick.begins_us, pick.held_us, outcome, spare, narrow))
     return tuple(rows)

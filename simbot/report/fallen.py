@@ -19,7 +19,9 @@ def fallen_rows(run: RunResult) -> Iterator[tuple[str, str]]:
         for one in state.falls:
             groups.setdefault((one.fall.line, _fell(one)), []).append((state.name, one))
         for award in state.awards:
-            if award.kind == "penalty" and not award.of_fall:
+            if (
+                award.kind == "penalty" and not award.of_fall and award.name != "possession"
+            ):  # a finding tells that
                 groups.setdefault((award.line, _paid(award)), []).append((state.name, award))
     for (line, what), happened in sorted(
         groups.items(), key=lambda item: min(_at(one) for _, one in item[1])
@@ -35,13 +37,12 @@ def _at(one: FallResult | Award) -> int:
 def _fell(one: FallResult) -> str:
     fall = one.fall
     where = "it is lost" if one.back_to is None else f"back at the {one.back_to}"
-    costs = f"; {fall.outcome}: {_points(fall.points)}" if fall.points else ""
+    costs = f"; {fall.outcome}: {_points(fall.points)} each time" if fall.points else ""
     return f"step {fall.step}: {fall.element} falls from the {fall.mechanism}, {where}{costs}"
 
 
 def _paid(award: Award) -> str:
-    name = "more in hand than the game allows" if award.name == "possession" else award.name
-    return f"{name}: {_points(award.points)}"
+    return f"{award.name}: {_points(award.points)} each time"
 
 
 def _points(points: float) -> str:

@@ -55,7 +55,7 @@ def _of_state(state: StateResult, guard_us: int) -> Iterator[Near]:
             found.setdefault(key, []).append((_spare(need, guard_us), need.at_us, _said(need)))
     for pick in state.picks:
         if pick.narrow and pick.spare_us is not None and pick.held_at_us is not None:
-            key = (pick.line, "the pick held before what it needs was left")
+            key = (pick.line, "it held before what it needs was left")
             found.setdefault(key, []).append((pick.spare_us / guard_us, pick.held_at_us, _ms(pick.spare_us)))
     for key, rows in found.items():
         spare, _, said = min(rows)

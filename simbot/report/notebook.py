@@ -125,7 +125,8 @@ def _measured_lead(moves: Sequence[MoveResult]) -> str:
     done = sum(bool(move.measured_s) for move in moves)
     if not done:
         return (
-            "Nothing is measured yet. Put stopwatch times beside a wait in the plan, as measured: [0.31 s, 0.29 s]; "
+            "Nothing is measured yet. Put stopwatch times beside a wait, a move or a drive of the plan, as measured: "
+            "[0.31 s, 0.29 s]; "
             "they then stand here beside the prediction."
         )
     return (

@@ -158,7 +158,7 @@ def _passes(state: StateResult) -> tuple[str, str]:
         return "nothing to judge: no move, no need", ALARM
     if state.passes and state.needs and state.passes_if:
         return f"passes {state.passes_if}", ALARM
-    if state.passes and state.needs and not state.deliveries_at_us and not state.points.get("total"):
+    if state.passes and state.needs and (state.points.get("total") or 0.0) <= 0.0:
         return "passes, but scores nothing", ALARM
     if state.passes:
         return "passes" if state.needs else "passes, but states no need", ""

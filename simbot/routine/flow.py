@@ -215,7 +215,7 @@ class Flow(ActingSteps):
         so = all(self._holds(condition) for condition in step.conditions)
         steps = step.steps if so else step.otherwise
         chosen = "do" if so else "neither" if steps is None else "otherwise"
-        asked = " and ".join(f"{one.kind} {one.name}".strip() for one in step.conditions)
+        asked = " and ".join(one.said for one in step.conditions)
         self.log.choose(step, self.env.now, "when", chosen, asked)
         if steps is not None:
             yield from self._sequence(steps, branch)

@@ -559,6 +559,22 @@ class Condition:
     below: float | None = None  # fewer than so many, or earlier than [µs]
     negated: bool = False
 
+    @property
+    def said(self) -> str:
+        """As a plan writes it."""
+        low, high = self.least or 0.0, self.below
+        if self.kind == "holds":
+            count = f"{low:g} " if low > 1.0 else ""
+            what = count + (self.element or "anything") if high is None else "nothing"
+            text = f"holds {self.name}: {what}"
+        elif self.kind == "clock":
+            text = f"clock after {low / 1e6:g} s" if high is None else f"clock before {high / 1e6:g} s"
+        elif self.kind == "points":
+            text = f"points at_least {low:g}" if high is None else f"points below {high:g}"
+        else:
+            text = f"seen {self.name}" if self.kind == "seen" else f"{self.kind} {self.name}: {low:g}"
+        return f"not {text}" if self.negated else text
+
 
 @dataclass(frozen=True)
 class WhenStep(Step):

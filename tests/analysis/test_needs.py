@@ -78,7 +78,7 @@ def test_a_pick_is_narrow_that_holds_just_before_what_it_needs_is_left(tmp_path)
     (state,) = json.loads(to_text(run_document(result)))["states"].values()
     (held,) = state["picks"]
     assert (held["spare_s"], held["narrow"]) == (0.03, True)
-    assert "the pick held before what it needs was left: full 30 ms, once" in printed(result)
+    assert "it held before what it needs was left: full 30 ms, once" in printed(result)
 
 
 def starter(tmp_path, steps, start):

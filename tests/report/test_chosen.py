@@ -101,3 +101,19 @@ def test_every_wait_is_told_with_how_it_ended(tmp_path, steps, told):
     _, state = ran(tmp_path, steps, lasts="5 s")
     keys = ("kind", "began_at_s", "ended_at_s", "planned_s", "limit_s", "ended")
     assert [tuple(one[key] for key in keys) for one in state["waits"]] == [told]
+
+
+@pytest.mark.parametrize(("asked", "said"), [
+    ({"holds": {"hand": "nothing"}}, "holds hand: nothing"),
+    ({"holds": {"hand": "anything"}}, "holds hand: anything"),
+    ({"holds": {"hand": "2 ball"}}, "holds hand: 2 ball"),
+    ({"not": {"holds": {"hand": "ball"}}, "clock": "before 10 s"}, "clock before 10 s and not holds hand: ball"),
+    ({"clock": "after 2 s"}, "clock after 2 s"),
+    ({"points": "below 30"}, "points below 30"),
+    ({"points": "at_least 30"}, "points at_least 30"),
+    ({"room": {"box": 1}, "stock": {"bin": 2}}, "room box: 1 and stock bin: 2"),
+])  # fmt: skip
+def test_what_a_when_asked_is_told_as_the_plan_has_it(tmp_path, asked, said):
+    text, state = ran(tmp_path, [{"when": asked, "do": [wait("0.1 s")]}])
+    (chosen,) = state["choices"]
+    assert chosen["about"] == said and f"when {said}: " in " ".join(text.split())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from io import StringIO
 
 import jsonschema
@@ -37,8 +38,8 @@ def test_what_is_let_go_is_told_with_instant_step_and_cost(tmp_path):
     text, state = told(tmp_path, steps, {"penalties": {"dropped": 3}})
     lines = (tmp_path / "plan.yaml").read_text(encoding="utf-8").splitlines()
     line = next(number for number, one in enumerate(lines, 1) if "let_go" in one)
-    assert f" line {line:>3}  step 2: ball falls from the hand, it is lost; dropped: -3 points" in text
-    assert "          full twice, first at 0.30 s." in text
+    said = "step 2: ball falls from the hand, it is lost; dropped: -3 points each time full twice, first at 0.30 s."
+    assert f"line {line} {said}" in " ".join(text.split())
     assert "  penalties in these                       -6" in text
     assert [(one["line"], one["step"], one["at_s"], one["points"]) for one in state["falls"]] == [
         (line, 2, 0.3, -3.0)
@@ -62,8 +63,17 @@ def test_where_the_robot_stood_and_where_the_element_comes_back_to_are_told(tmp_
 def test_a_penalty_without_a_fall_is_told_once(tmp_path, cost):
     steps = [pick(needs={"other": "up"}), wait("0.3 s")]
     text, state = told(tmp_path, steps, {"penalties": {"missed": cost}}, {"hand": "open", "other": "open"})
-    assert f"missed: -{cost} point{'' if cost == 1 else 's'}\n          full once, at 0.00 s." in text
+    assert (
+        f"missed: -{cost} point{'' if cost == 1 else 's'} each time\n          full once, at 0.00 s." in text
+    )
     assert state["falls"] == [] and [one["of_fall"] for one in state["awards"]] == [False]
+
+
+def test_headings_are_told_within_one_turn(tmp_path):
+    start = {**LOADED, "pose": ["1 m", "1 m", "270 deg"], "holds": {"hand": ["ball"]}}
+    text, state = told(tmp_path, [place(needs={"other": "up"}), wait("0.3 s")], {}, start)
+    (fell,) = state["falls"]
+    assert fell["heading_rad"] == pytest.approx(-math.pi / 2) and "-90 deg" in text
 
 
 def test_where_nothing_falls_nothing_is_said_of_it(tmp_path):

@@ -118,8 +118,8 @@ def test_a_plan_without_needs_or_moves_is_not_told_to_pass(run_result):
 @pytest.mark.parametrize(("told", "says"), [
     (["nothing resets"], "passes if nothing resets"),
     (["its fuse holds", "its fuse holds"], "passes if its fuse holds"),
-    (["it lets go in time"], "passes if it lets go in time"),
-    (["it lets go in time", "nothing resets"], "passes if nothing resets and it lets go in time"),
+    (["hands let go in time"], "passes if hands let go in time"),
+    (["hands let go in time", "nothing resets"], "passes if nothing resets and hands let go in time"),
     (["its breakers hold", "its fuse holds", "nothing resets"], "passes if nothing resets or opens"),
 ])  # fmt: skip
 def test_a_run_that_takes_a_reset_for_absent_passes_only_without_it(run_result, finding, told, says):
