@@ -171,7 +171,9 @@ def _gears(spec: MechanismSpec, file: str) -> Iterator[Remark]:
     if spec.values.get("motors") is None:
         return
     if stages is None and spec.kind not in WHOLE_BUILT:
-        text = "none is stated: its motors turn it directly, and nothing is lost after them"
+        own = hasattr(KINDS[spec.kind], "own_stages")
+        lost = "what it loses itself is all that is lost" if own else "nothing is lost"
+        text = f"none is stated: its motors turn it directly, and {lost} after them"
         yield Remark("assumed", file, spec.line, owner, text)
     back = [
         back_efficiency(float(stage.efficiency))

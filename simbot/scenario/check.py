@@ -63,6 +63,7 @@ SLIPS = (
     (100.0, "kgf*m", "kgf*cm was meant"),
     (0.01, "kgf*cm", "kgf*m was meant"),
     (0.01, "N*cm", "N*m was meant"),
+    (1 / GRAVITY, "N*cm", "kgf*cm was meant (a forgotten g)"),
 )
 # a sheet's torque over what its stall current makes, from poor gears to a rounded current; common practice, no source
 LEAST_SHEET, MOST_SHEET = 0.5, 1.3
@@ -193,7 +194,8 @@ def _slip(ratio: float, written: str) -> str:
 
 def _letters(text: str) -> str:
     """A torque's unit, however it is spelled: `kgfcm` of `24.3 kgf*cm`, `24.3 kg cm` and `24.3 kg-cm`."""
-    letters = "".join(re.findall("[a-z]", text.partition("±")[0].casefold()))
+    unit = re.sub(r"^\s*[-+]?[\d.,]+(e[-+]?\d+)?", "", text.partition("±")[0].casefold())
+    letters = "".join(re.findall("[a-z]", unit))
     return letters.replace("kgf", "kg").replace("kg", "kgf")
 
 

@@ -35,7 +35,7 @@ from simbot.scenario.yaml_reader import read_text
 HEADINGS = ("what", "from", "to", "load", "value", "rate", "error", "battery", "note")
 MOST = 5000  # rows
 LONGEST = 10_000  # characters of a line
-COMMA_WITHIN = re.compile(r"^(-?\d+),(\d+)(?=\D*$)")
+COMMA_WITHIN = re.compile(r"^(-?\d+),(?!\d{3}\D*$)(\d+)(?=\D*$)")  # three digits may be thousands
 DECIMAL_COMMA = re.compile(r"(?:^|,)\s*(\d+,\d+\s*(?:ms|s|mm|cm|m|in|deg|kg|g|frames|fps|Hz))\s*(?:,|$)")
 
 

@@ -88,11 +88,15 @@ def _ever_elsewhere(hand: str, target: Target, plan: Plan) -> bool:
 
 
 def empty_periods(plan: Plan) -> Iterator[tuple[int, str, str]]:
-    """Periods of which the plan says nothing, beside others of which it does."""
+    """Periods of which the plan says nothing, beside others of which it does; the endgame is a part of the last."""
+    end_us = 0
     for period in plan.game.periods:
-        if period.name not in plan.periods and plan.periods:
-            seconds = period.duration_us / 1e6
-            yield 0, period.name, f"no step of the plan is for this period: its {seconds:g} s go by"
+        begin_us, end_us = end_us, end_us + period.duration_us
+        last = plan.endgame is not None and period is plan.game.periods[-1]
+        until_us = max(begin_us, plan.endgame.begin_us) if last and plan.endgame is not None else end_us
+        idle = (until_us - begin_us) / 1e6
+        if period.name not in plan.periods and plan.periods and idle > 0.0:
+            yield 0, f"plan.{period.name}", f"no step of the plan is for this period: {idle:g} s of it go by"
 
 
 def too_long(plan: Plan) -> Iterator[tuple[int, str, str]]:
@@ -117,7 +121,7 @@ def too_late(plan: Plan) -> Iterator[tuple[int, str, str]]:
             _, until_us, end_us = max(found)
             text = (
                 f"{until_us / 1e6:g} s on the match clock is after the end of what it stands in ({end_us / 1e6:g} s): "
-                "nothing after it is done"
+                "it is never waited out"
             )
             yield line, "wait", text
 

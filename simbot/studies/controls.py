@@ -99,12 +99,12 @@ class Known:
         robots = any(not each.each_match for each in self.unknowns)
         return robots and len(np.unique(numbers // (MATCHES_A_DAY * BLOCK))) > 1
 
-    def freed(self, values: Array, numbers: npt.NDArray[np.int64], luck: Array) -> Array:
-        """Values of matches freed of where their robots lie (see `crossed`); luck: (matches, things, 2)."""
-        key = sha256(b"".join(each.tobytes() for each in (values, numbers, luck))).digest()
+    def freed(self, values: Array, numbers: npt.NDArray[np.int64], luck: Array, by: Array) -> Array:
+        """Values of matches freed of where their robots lie, `by` others (`crossed`); luck: (matches, things, 2)."""
+        key = sha256(b"".join(each.tobytes() for each in (values, numbers, luck, by))).digest()
         if key not in self._freed:
             if len(self._freed) >= MOST_KEPT:
                 self._freed.clear()
             scores = self.scores(numbers.tolist())
-            self._freed[key] = freed(values, numbers // MATCHES_A_DAY, scores, luck[..., 0])
+            self._freed[key] = freed(values, numbers // MATCHES_A_DAY, scores, luck[..., 0], by)
         return self._freed[key]

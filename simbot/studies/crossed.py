@@ -87,7 +87,7 @@ def covariance(weights: Array, scores: Array) -> Array:
     return found - 1.0
 
 
-def freed(values: Array, days: Days, scores: Array, luck: Array) -> Array:
+def freed(values: Array, days: Days, scores: Array, luck: Array, by: Array | None = None) -> Array:
     """The values, with the same mean over all robots and less that they differ by.
 
     Parameters
@@ -98,14 +98,18 @@ def freed(values: Array, days: Days, scores: Array, luck: Array) -> Array:
         Normal scores of k quantities.
     luck : (n, c) array
         Of luck that is known: so far as the values hang on it, it is no matter of robots.
+    by : (n,) array, optional
+        Values that tell how much each quantity matters; None: these. By the same ones, values are freed so that their
+        sums and differences are freed sums and differences.
     """
     left = values.copy()
+    telling = values if by is None else by
     fixed = np.column_stack([np.ones(len(values)), luck])
     for here in _together(days):
         parts = days[here] // BLOCK % PARTS
         for half in (0, 1):
-            telling = here[parts % 2 != half][:MOST_TELLING]
-            weights = weights_of(scores[telling], fixed[telling], values[telling])
+            there = here[parts % 2 != half][:MOST_TELLING]
+            weights = weights_of(scores[there], fixed[there], telling[there])
             if weights.any():
                 near = covariance(weights, scores[here])
                 for part in np.unique(parts[parts % 2 == half]):

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
-from simbot.scenario.model import ActStep, DriveStep, Plan, SenseStep, WaitStep
+from simbot.physics.kinds import KINDS
+from simbot.scenario.model import ActStep, DriveStep, MechanismSpec, Plan, SenseStep, WaitStep
 from simbot.scenario.parameters import Span
 from simbot.scenario.plan_file import all_steps
+from simbot.studies.drawn import VARIES
 from simbot.studies.sources import unknowns_of
 
 
@@ -30,6 +32,7 @@ def _stated(plan: Plan) -> list[str]:
     steps = all_steps(plan)
     field = [*plan.patterns, *plan.defenders, *plan.game.stations.values(), *plan.game.places.values()]
     drivers = [] if plan.driver is None else [plan.driver]
+    robot = plan.robot.mechanisms.values()
     found = {
         "steps that succeed by chance": any(
             isinstance(step, ActStep) and (step.succeeds < 1.0 or getattr(step.succeeds, "spread", 0.0))
@@ -37,7 +40,8 @@ def _stated(plan: Plan) -> list[str]:
         ),
         "what is seen by chance": any(isinstance(step, SenseStep) for step in steps),
         "defenders": bool(plan.defenders),
-        "times that vary": any(_varies(one) for one in (*steps, *field, *drivers)),
+        "times that vary": any(_varies(one) for one in (*steps, *field, *drivers)) or any(map(_timed, robot)),
+        "where counts begin": any(_zeroed(spec) for spec in robot),
     }
     return [words for words, there in found.items() if there]
 
@@ -45,6 +49,19 @@ def _stated(plan: Plan) -> list[str]:
 def _people(plan: Plan) -> list[str]:
     allowed = any(isinstance(step, DriveStep | WaitStep) and step.allowance for step in all_steps(plan))
     return [*(["allowances"] if allowed else []), *([] if plan.driver is None else ["a `driver`"])]
+
+
+def _timed(spec: MechanismSpec) -> bool:
+    """Whether a stopwatch time of a mechanism differs from time to time."""
+    times = (
+        (spec.values.get(key) for key in ("time", "time_in")) if KINDS[spec.kind].COORDINATE == "word" else ()
+    )
+    return any(getattr(time, "spread", 0.0) > 0.0 for time in times)
+
+
+def _zeroed(spec: MechanismSpec) -> bool:
+    """Whether where a mechanism is zeroed differs from time to time."""
+    return any(getattr(spec.values.get(key), "spread", 0.0) > 0.0 for key in VARIES)
 
 
 def _varies(one: object) -> bool:

@@ -217,11 +217,11 @@ class Pairing:
         return self.fit_of(self.apart, None, days)
 
     def fit_of(self, values: Array, taken: bool | None = None, days: int | None = None) -> Fit:
-        """The mean of values of the same matches, freed of the same; `taken`: see `regressed`."""
+        """The mean of values of the same matches, freed of the same as differences are; `taken`: see `regressed`."""
         chosen = self.days < days if days is not None else np.ones(len(self.apart), dtype=bool)
         own, numbers, luck = values[chosen], self.numbers[chosen], self.luck[chosen]
         if self.known is not None:
-            own = self.known.freed(own, numbers, luck)
+            own = self.known.freed(own, numbers, luck, self.apart[chosen])
         return regressed(own, numbers // MATCHES_A_DAY, luck, taken)
 
     def settled_at(self, alpha: float = ALPHA) -> int | None:

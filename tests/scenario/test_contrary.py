@@ -183,7 +183,11 @@ def test_a_period_that_the_plan_forgot_is_told(tmp_path, capsys):
         assert status(["check", str(tmp_path / "tins.yaml")]) == 0
         return " ".join(capsys.readouterr().out.split())
 
-    words = "autonomous: no step of the plan is for this period: its 20 s go by"
+    words = "plan.autonomous: no step of the plan is for this period: 20 s of it go by"
     assert words not in told(text)
     begin, end = text.index("  autonomous:"), text.index("  driver_controlled:")
     assert words in told(text[:begin] + text[end:])
+    begin, end = text.index("  driver_controlled:"), text.index("  endgame:")
+    without = text[:begin] + text[end:]
+    assert "plan.driver_controlled: no step of the plan is for this period: 80 s of it go by" in told(without)
+    assert "go by" not in told(without.replace("begin: 20 s before_end", "begin: 100 s before_end"))

@@ -69,6 +69,8 @@ def test_a_decimal_comma_is_read_where_commas_part_no_cells(tmp_path, plan, mark
     assert row.value == 1.05 and row.condition.target == pytest.approx(0.62)
     with pytest.raises(ScenarioError, match="the decimal sign is a point"):
         read(tmp_path, plan, text.replace("1,05 s", "1,0,5 s"))
+    with pytest.raises(ScenarioError, match="the decimal sign is a point"):  # one thousand and fifty, or one?
+        read(tmp_path, plan, text.replace("1,05 s", "1,050 ms"))
 
 
 def test_lines_cycles_and_tries(tmp_path, plan):

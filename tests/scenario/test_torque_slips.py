@@ -35,7 +35,8 @@ def told(folder: Path, torque: str, more: str = "") -> list[str]:
 # 12 V, 312 rpm, 9.2 A make 3.3 to 3.4 N m without any loss: 24.3 kgf cm, 2.38 N m, are 71 to 73 % of it, 19 are 56 %
 @pytest.mark.parametrize("more", ["", GEARED])
 @pytest.mark.parametrize(("torque", "slip"), [
-    ("24.3 N*m", "N*m where kgf*cm was meant"), ("24.3 Nm", "N*m where kgf*cm was meant"),
+    ("24.3 N*m", "N*m where kgf*cm was meant"), ("2.43e1 N*m", "N*m where kgf*cm was meant"),
+    ("24.3 N*cm", "N*cm where kgf*cm was meant (a forgotten g)"), ("24.3 Nm", "N*m where kgf*cm was meant"),
     ("19 N*m", "N*m where kgf*cm was meant"), ("34 N*m ± 5 %", "N*m where kgf*cm was meant"),
     ("2.38 kgf*m", "kgf*m where N*m was meant"), ("2.38 kg*cm", "kgf*cm where N*m was meant"),
     ("0.243 N*m", "N*m where kgf*m was meant (a forgotten g)"), ("238 N*m", "N*m where N*cm was meant"),

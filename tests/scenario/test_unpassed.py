@@ -90,5 +90,5 @@ def test_a_wait_for_an_instant_after_the_end_is_told(text, told, tmp_path):
     assert bool(found) is told
     if told:
         assert found == [
-            "12 s on the match clock is after the end of what it stands in (10 s): nothing after it is done"
+            "12 s on the match clock is after the end of what it stands in (10 s): it is never waited out"
         ]

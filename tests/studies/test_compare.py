@@ -333,9 +333,9 @@ class Told:
     def __init__(self, scores):
         self.scores = scores
 
-    def freed(self, values, numbers, luck):
+    def freed(self, values, numbers, luck, by):
         days = numbers // MATCHES_A_DAY
-        return freed(values, days, self.scores[days], luck)
+        return freed(values, days, self.scores[days], luck, by)
 
 
 def test_the_sequential_rule_holds_where_robots_are_known():

@@ -6,12 +6,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.optimize import approx_fprime
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 from scipy.stats import multivariate_normal
 
 from simbot.studies import crossed
 from simbot.studies.crossed import BLOCK, DOUBT, LOOSE, PARTS, Unlikely, alike, covariance, freed, weights_of
 from simbot.studies.regressed import regressed
+from simbot.studies.strata import uniform_of_day
 
 QUANTITIES = 12
 
@@ -162,3 +163,57 @@ def test_a_day_tells_only_of_days_that_are_freed_with_it(monkeypatch):
     left = freed(values, days, scores, luck)
     assert np.array_equal(left[first], freed(other, days, scores, luck)[first])
     assert left[first].std() < 0.9 * values[first].std()
+
+
+def test_differences_of_freed_values_are_freed_differences():
+    """As the means of two plans are as far apart as is said of them."""
+    rng = np.random.default_rng(7)
+    days = np.arange(5 * BLOCK)
+    scores, luck, one = world(rng, len(days))
+    other = 30.0 + 8.0 * (scores[:, 3] > 0.5) + rng.standard_normal(len(days))
+    apart = one - other
+    freed_apart = [freed(values, days, scores, luck, apart) for values in (one, other)]
+    assert freed(apart, days, scores, luck) == pytest.approx(freed_apart[0] - freed_apart[1], abs=1e-9)
+
+
+def test_of_thousands_of_days_parts_are_freed_by_themselves_and_none_is_left_out():
+    rng = np.random.default_rng(8)
+    days = np.arange(2010)
+    z = rng.standard_normal((2010, 2))
+    values = z[:, 0] ** 2 + 0.1 * rng.standard_normal(2010)
+    left = freed(values, days, z, np.empty((2010, 0)))
+    first = freed(values[:1020], days[:1020], z[:1020], np.empty((1020, 0)))
+    assert left[:1020] == pytest.approx(first)
+    assert left[:1020].std() < 0.3 * values.std() and left[-10:].std() < 0.3 * values.std()
+
+
+@pytest.mark.parametrize("evenly", [False, True])
+def test_from_the_first_look_on_an_interval_holds_beside_luck(evenly):
+    """300 studies of 40 days, of which ten are played twice, independent or spread evenly over what is unknown."""
+    rng = np.random.default_rng(9)
+    days = np.concatenate([np.repeat(np.arange(10), 2), np.arange(10, 2 * BLOCK)])
+    hits, truth = 0, 20.0 + 10.0 * ndtr(-0.5)
+    for number in range(300):
+        own = rng.standard_normal((2 * BLOCK, 4))
+        if evenly:
+            u = [[uniform_of_day(str(number), day, key) for key in range(4)] for day in range(2 * BLOCK)]
+            own = ndtri(np.array(u))
+        scores, luck = own[days], rng.standard_normal((len(days), 3))
+        values = 20.0 + 10.0 * (scores[:, 0] > 0.5) + luck.sum(axis=1) + rng.standard_normal(len(days))
+        fit = regressed(freed(values, days, scores, luck), days, luck)
+        hits += abs(fit.mean.value - truth) <= fit.half()
+    assert hits / 300 >= 0.95 - 3.0 * np.sqrt(0.95 * 0.05 / 300)
+    assert evenly or hits / 300 <= 0.95 + 3.5 * np.sqrt(0.95 * 0.05 / 300)
+
+
+def test_intervals_hold_where_noise_is_skewed_and_nothing_hangs_on_robots():
+    """300 studies of 100 days, half of them of skewed noise, with eight quantities that do nothing."""
+    rng = np.random.default_rng(10)
+    days, luck, hits, wider = np.arange(100), np.empty((100, 0)), 0, []
+    for number in range(300):
+        values = rng.exponential(3.0, 100) - 3.0 if number % 2 else rng.standard_normal(100)
+        fit = regressed(freed(values, days, rng.standard_normal((100, 8)), luck), days)
+        hits += abs(fit.mean.value) <= fit.half()
+        wider.append(fit.half() / regressed(values, days).half())
+    assert 0.90 < hits / 300 < 1.0
+    assert np.mean(wider) < 1.05
