@@ -49,5 +49,5 @@ def times(count: int) -> str:
 
 
 def listed(names: Sequence[str]) -> str:
-    """`a`, `a and b`, `a, b and c`."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    """`a`, `a and b`, `a, b and c`; nothing of none."""
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)

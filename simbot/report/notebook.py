@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from simbot import __version__
 from simbot.analysis.results import MoveResult, StateResult
+from simbot.analysis.words import listed
 from simbot.report.figures.all import drawn, makers
 from simbot.report.rendered import inlined, rendered
 from simbot.report.studies_read import Study
@@ -103,18 +104,14 @@ def _prediction(shown: Shown) -> str:
         text = "Every need that the plan states is met on every battery state"
         text += f"{sure_where(run.states)}."
     elif run.weakest_state_that_passes is None:
-        text = f"It fails already on the strongest battery, and on {_listed(run.failing_states)}."
+        text = f"It fails already on the strongest battery, and on {listed(run.failing_states)}."
     else:
         weakest = run.weakest_state_that_passes
         passes = next(f"passes {one.passes_if}".strip() for one in run.states if one.name == weakest)
-        text = f"The weakest battery with which it {passes} is {weakest}; it fails on {_listed(run.failing_states)}."
+        text = f"The weakest battery with which it {passes} is {weakest}; it fails on {listed(run.failing_states)}."
     if state.cycle_time_s is not None:
         text += f" On {state.name} a cycle takes {state.cycle_time_s:.2f} s and a match brings {_points(state)} points."
     return text
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _points(state: StateResult) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import PurePath
 from typing import IO
 
+from simbot.analysis.words import listed
 from simbot.report.labels import cut
 from simbot.report.patch import CAUTION, DEFER, written
 from simbot.report.tuned_early import early_lines
@@ -69,10 +70,6 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
-def _names(names: tuple[str, ...]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
 def _head(result: TuneResult) -> Iterator[str]:
     title = f"{result.plan}: timers for {result.robot} in {result.game}"
     where = PurePath(result.plan_path).name
@@ -81,14 +78,14 @@ def _head(result: TuneResult) -> Iterator[str]:
     rows = "" if result.chance is None else ", but for the rows with chance"
     yield from _wrapped(f"{text}{rows}.")
     if result.kind == "safe":
-        text = f"Safe: the latest arrival on {_names(result.asked)}, plus {_ms(result.guard_us)} ms of guard."
+        text = f"Safe: the latest arrival on {listed(result.asked)}, plus {_ms(result.guard_us)} ms of guard."
     elif result.kind == "balanced":
         text = (
-            f"Balanced: most points with chance on {_names(result.asked)}, from the safe set; what a failure and a "
+            f"Balanced: most points with chance on {listed(result.asked)}, from the safe set; what a failure and a "
             "second of waiting cost is simulated."
         )
     else:
-        text = f"Sensor: waits for arrival where counts show it, held against {_names(result.asked)}."
+        text = f"Sensor: waits for arrival where counts show it, held against {listed(result.asked)}."
     yield from _wrapped(
         f"{text} A line is where the wait stands, to change it there; floor and arrival are the "
         "largest of any time that it is waited out with the set."

@@ -13,17 +13,17 @@ PLANS_KEPT = 32
 
 
 def once_a_plan(work: Callable[[Of], Found]) -> Callable[[Of], Found]:
-    """The same function, which remembers what it has found for the plans that it saw last; nobody is to change that."""
+    """The same function, which remembers what it has found for the plans or robots seen last; none may change."""
     known: dict[int, tuple[Of, Found]] = {}  # a plan that is kept keeps its identity
 
     @wraps(work)
-    def found(plan: Of) -> Found:
-        kept = known.get(id(plan))
+    def found(of: Of) -> Found:
+        kept = known.get(id(of))
         if kept is None:
-            kept = plan, work(plan)
+            kept = of, work(of)
             while len(known) >= PLANS_KEPT:
                 del known[next(iter(known))]
-            known[id(plan)] = kept
+            known[id(of)] = kept
         return kept[1]
 
     return found

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from simbot.analysis.results import MoveResult
+from simbot.analysis.words import listed as listed
+from simbot.analysis.words import times as times
 from simbot.report.summary import breaks, seen_early, waits_for_arrival
 
 MINUS = "\N{MINUS SIGN}"
@@ -30,15 +32,6 @@ def ms_signed(time_us: int | None) -> str:
 
 def seconds(time_us: int) -> str:
     return f"{time_us / 1e6:.2f} s"
-
-
-def times(count: int) -> str:
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
-def listed(parts: list[str]) -> str:
-    """a, b and c."""
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
 
 
 def verdict(move: MoveResult) -> str:
