@@ -10,6 +10,7 @@ from math import hypot
 
 from simbot.physics.move import DriveTo, Spin, SpinTo
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.commands import Commanded, commands_of, sent_to
 from simbot.routine.trace import (
     AtHand,
@@ -353,7 +354,7 @@ class Actor:
         now = self.plant.now_us
         number = self.log.number(step.line)
         self.log.acting[step.line] = bool(step.needs)
-        if self.log.told:
+        if self.log.told is Told.ALL:
             records = [self._need(number, step, need, now) for need in step.needs]
             self.log.needs += records
             return all(record.met for record in records)

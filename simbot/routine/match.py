@@ -5,6 +5,7 @@ from __future__ import annotations
 from simbot.physics.build import Models
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.sequencer import run
 from simbot.routine.trace import Trace
 from simbot.scenario.model import BatteryState, Plan
@@ -21,7 +22,7 @@ def play(
     partner_models: Models | None = None,
     partner_battery: BatteryState | None = None,
     partner_luck: Luck = NOMINAL,
-    told: bool = True,
+    told: Told = Told.ALL,
 ) -> tuple[Trace, Plant]:
     """One match.
 
@@ -37,8 +38,8 @@ def play(
     partner_models, partner_battery, partner_luck
         The same of the second robot, where the plan has one; by default its own nominal values on its battery
         state of the same name, or its middle one.
-    told : bool
-        False: only what points and lost time hang on is written down (see `Log`), and nothing of currents.
+    told : Told
+        How much is written down.
     """
     plant = _plant(plan, battery, models or Models(plan.robot), tolerance, luck, told)
     if plan.partner is None:
@@ -64,7 +65,7 @@ def let_go(trace: Trace) -> None:
 
 
 def _plant(
-    plan: Plan, battery: BatteryState, models: Models, tolerance: float, luck: Luck, told: bool
+    plan: Plan, battery: BatteryState, models: Models, tolerance: float, luck: Luck, told: Told
 ) -> Plant:
     horizon_us = sum(period.duration_us for period in plan.game.periods)
     phase_us = int(luck.share("phase") * plan.robot.loop_us) if luck.drawn else 0

@@ -14,6 +14,7 @@ import simpy
 
 from simbot.physics.luck import NOMINAL, Luck
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.flow import Flow
 from simbot.routine.ground import Ground
 from simbot.routine.trace import Cut, Trace
@@ -29,7 +30,7 @@ def run(
     plant: Plant,
     luck: Luck = NOMINAL,
     partner: tuple[Plant, Luck] | None = None,
-    told: bool = True,
+    told: Told = Told.ALL,
 ) -> Trace:
     """One run of a plan on a plant that stands at the start of the match; nominal unless luck is drawn.
 
@@ -40,8 +41,8 @@ def run(
     luck : Luck
     partner : (Plant, Luck), optional
         The second robot, where the plan has one.
-    told : bool
-        False: only what points and lost time hang on is written down (see `Log`).
+    told : Told
+        How much is written down (see `Log`).
     """
     env: Any = simpy.Environment()
     world = World(plan.game, luck)

@@ -12,6 +12,7 @@ from itertools import count
 from typing import NamedTuple
 
 from simbot.physics.move import Move
+from simbot.physics.told import Told
 from simbot.scenario.model import ActStep, Need, PlaceStep, Step
 
 
@@ -236,11 +237,11 @@ class Trace:
 class Log:
     """Collects the records while the run goes on, and numbers the steps in order of first execution.
 
-    `told`: False where nobody asks more of a match than its points and the time it lost. Of needs then only those that
-    were not met are written down, of waits only those that were cut, and those for an arrival whose limit ran out.
+    Where not all is told, of needs only those that were not met are written down, of waits only those that were cut,
+    and those for an arrival whose limit ran out.
     """
 
-    told: bool = True
+    told: Told = Told.ALL
     period: str = ""
     moves: list[MoveRecord] = field(default_factory=list)
     waits: list[WaitRecord] = field(default_factory=list)
@@ -267,7 +268,7 @@ class Log:
 
     def choose(self, step: Step, at_us: int, kind: str, chosen: str, about: str = "") -> None:
         """Write down how a step that chooses ended."""
-        if self.told:
+        if self.told is Told.ALL:
             self.choices.append(Choice(self.number(step.line), step.line, at_us, kind, about, chosen))
 
     def move(self, step: Step, move: Move, label: str) -> int:

@@ -22,6 +22,7 @@ import simpy
 from simbot.physics.luck import Luck
 from simbot.physics.move import Move
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.acting import Actor, Attempt, Grip
 from simbot.routine.trace import Log, QueueRecord, WaitRecord
 from simbot.routine.world import World
@@ -332,7 +333,7 @@ class Turns:
             self.log.allowed_us += pause.allowed_us
         times = step.purpose is None and step.past is None
         limited = step.arrival or step.past is not None
-        if self.log.told or cut or missing:
+        if self.log.told is Told.ALL or cut or missing:
             self.log.waits.append(
                 WaitRecord(
                     number,

@@ -7,6 +7,7 @@ from typing import Any
 
 from simbot.physics.luck import Luck
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.ground import Ground
 from simbot.routine.keys import draw_keys
 from simbot.routine.turns import WAIT, Branch, Events, Pause, Steps, Turns
@@ -22,7 +23,7 @@ class Field:
     world: World
     luck: Luck
     ground: Ground | None  # None: one robot is alone
-    told: bool = True  # as of Log
+    told: Told = Told.ALL  # as of Log
     visitors: list[Any] = field(default_factory=list)  # the robots
     boundaries: dict[int, dict[Any, Any]] = field(
         default_factory=dict

@@ -95,7 +95,7 @@ def _totals(matches: Sequence[TimedMatch], state: str) -> ChanceTotals:
     if not own:
         return ChanceTotals(Figure(0.0, None), Figure(0.0, None), Figure(0.0, None))
     return ChanceTotals(
-        proportion(sum(match.record.clean for match in own), len(own)),
+        proportion(sum(match.record.losses.clean for match in own), len(own)),
         proportion(sum(match.held for match in own), len(own)),
         mean_of(*totals_of([match.record for match in own])),
     )

@@ -31,7 +31,7 @@ def kept(plan: Plan, asked: Asked) -> tuple[MatchRecord, ...]:
     """What was kept of this study, as far as it is asked for."""
     try:
         rows = json.loads(place_of(plan, asked).read_text(encoding="utf-8"))
-        return tuple(MatchRecord(*row) for row in rows)[: asked.runs]
+        return tuple(MatchRecord.of_row(row) for row in rows)[: asked.runs]
     except (OSError, ValueError, TypeError):
         return ()
 
@@ -65,7 +65,7 @@ def kept_rows(place: Path) -> Rows:
     """What was kept of this study."""
     try:
         found = json.loads(place.read_text(encoding="utf-8"))
-        records = {name: [MatchRecord(*row) for row in own] for name, own in found.items()}
+        records = {name: [MatchRecord.of_row(row) for row in own] for name, own in found.items()}
     except (OSError, ValueError, TypeError, AttributeError):
         return {}
     return {name: {one.number: one for one in own} for name, own in records.items()}

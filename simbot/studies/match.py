@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from simbot.physics.luck import normal, uniform
+from simbot.physics.told import Told
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.asked import Asked
 from simbot.studies.left_to_chance import LeftToChance, left_to_chance
@@ -100,7 +101,7 @@ def study(plan: Plan, asked: Asked, progress: Progress, done: Sequence[MatchReco
     """
     records = list(done)
     stopped = ""
-    with Team([plan], asked.seed, asked.workers, asked.cluster) as team:
+    with Team([plan], asked.seed, asked.workers, asked.cluster, told=Told.LOSSES) as team:
         try:
             for (more,) in team.play(rounds(asked.states, asked.runs, ROUND, len(records))):
                 records += more
@@ -168,17 +169,18 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
         cycle_time_s=sum(record.cycle_s for record in good) / cycles if cycles else None,
         nominal_cycle_s=sum(r.cycle_s for r in mine) / nominal_cycles if nominal_cycles else None,
         added_s={
-            who: sum(record.added_s.get(who, 0.0) for record in good) / len(good) for who in good[0].added_s
+            who: sum(record.losses.added_s.get(who, 0.0) for record in good) / len(good)
+            for who in good[0].losses.added_s
         },
         lost=lost,
         rest=rest,
         states=tuple(_share(plan, state, nominals, good) for state in plan.robot.battery),
         stood={
-            reason: sum(reason in record.stood for record in good) / len(good)
-            for reason in sorted({reason for record in good for reason in record.stood})
+            reason: sum(reason in record.losses.stood for record in good) / len(good)
+            for reason in sorted({reason for record in good for reason in record.losses.stood})
         },
-        order_broken=sum(record.order_broken for record in good) / len(good),
-        clean=share_of(np.array([record.clean for record in good]), days),
+        order_broken=sum(record.losses.order_broken for record in good) / len(good),
+        clean=share_of(np.array([record.losses.clean for record in good]), days),
         reaches=_reaches(asked, good, total, days),
         faults=tuple(record for record in records if record.fault),
         days_for_a_point=days_for(points.mean, points.days, 1.0),
@@ -192,7 +194,7 @@ def put_together(plan: Plan, asked: Asked, records: tuple[MatchRecord, ...], sto
 def _lines(good: Sequence[MatchRecord]) -> dict[str, tuple[int, ...]]:
     found: dict[str, set[int]] = {}
     for record in good:
-        for reason, lines in record.lines.items():
+        for reason, lines in record.losses.lines.items():
             found.setdefault(reason, set()).update(lines)
     return {reason: tuple(sorted(lines)) for reason, lines in sorted(found.items())}
 
@@ -230,15 +232,21 @@ def _lost(
     exact: list[Lost] = []
     failed: list[Lost] = []
     late: list[Lost] = []
-    for reason in sorted({reason for record in good for reason in record.lost}):
-        points = sum(own.lost.get(reason, 0.0) - usual.lost.get(reason, 0.0) for own, usual in pairs) / count
-        one = Lost(reason, points, 0.0, sum(reason in record.lost for record in good) / count)
+    for reason in sorted({reason for record in good for reason in record.losses.lost}):
+        points = (
+            sum(own.losses.lost.get(reason, 0.0) - usual.losses.lost.get(reason, 0.0) for own, usual in pairs)
+            / count
+        )
+        one = Lost(reason, points, 0.0, sum(reason in record.losses.lost for record in good) / count)
         (exact if reason == PENALTIES else failed).append(one)
     less = [usual.partner - own.partner for own, usual in pairs]
     if any(less):
         exact.append(Lost(SECOND, sum(less) / count, 0.0, sum(each > 0.0 for each in less) / count))
-    for reason in sorted({reason for record in good for reason in record.waited_s}):
-        more = [own.waited_s.get(reason, 0.0) - usual.waited_s.get(reason, 0.0) for own, usual in pairs]
+    for reason in sorted({reason for record in good for reason in record.losses.waited_s}):
+        more = [
+            own.losses.waited_s.get(reason, 0.0) - usual.losses.waited_s.get(reason, 0.0)
+            for own, usual in pairs
+        ]
         if sum(more) / count < LEAST_S:
             continue
         points = sum(each * _rate(usual) for each, (_, usual) in zip(more, pairs, strict=True)) / count
@@ -270,7 +278,10 @@ def _granted(claims: Sequence[Lost], left: float) -> list[Lost]:
 def _out_of_time(pairs: Sequence[tuple[MatchRecord, MatchRecord]]) -> Lost:
     """Places that the nominal run comes to and these do not, in routines that the end of their period cut."""
     short = [
-        sum(usual.reached.get(routine, 0.0) - own.reached.get(routine, 0.0) for routine in own.cut_s)
+        sum(
+            usual.losses.reached.get(routine, 0.0) - own.losses.reached.get(routine, 0.0)
+            for routine in own.losses.cut_s
+        )
         for own, usual in pairs
     ]
     return Lost(OUT_OF_TIME, sum(short) / len(pairs), 0.0, sum(each > 0.0 for each in short) / len(pairs))

@@ -6,6 +6,7 @@ import pickle
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from threading import local
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from simbot.analysis.states import run_result, state_result
 from simbot.physics.build import Models
 from simbot.physics.luck import Drawn
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.match import let_go, play
 from simbot.routine.trace import Trace
 from simbot.scenario.errors import SimbotError
@@ -34,6 +36,21 @@ ORDER_BROKEN = "order broken: what is hit is not simulated"
 
 
 @dataclass(frozen=True)
+class Losses:
+    """What a match lost points and time to."""
+
+    lost: dict[str, float]  # reason -> points
+    waited_s: dict[str, float]  # reason -> seconds
+    stood: dict[str, float]  # what stood still without arriving -> seconds
+    order_broken: bool
+    clean: bool  # nothing failed in it
+    reached: dict[str, float]  # routine -> what its places would earn, were none missed
+    added_s: dict[str, float]  # what people make longer -> by how much
+    cut_s: dict[str, float]  # routine that its period's end cut -> when
+    lines: dict[str, list[int]]  # reason -> lines of the steps that it befell
+
+
+@dataclass(frozen=True)
 class MatchRecord:
     """What is kept of one match. `fault`: the match could not be played, and why; its numbers are then empty."""
 
@@ -44,29 +61,31 @@ class MatchRecord:
     cycles: int = 0
     cycle_s: float = 0.0  # sum of their times
     delivered: float = 0.0  # points of all deliveries
-    lost: dict[str, float] = field(default_factory=dict)  # reason -> points
-    waited_s: dict[str, float] = field(default_factory=dict)  # reason -> seconds
-    order_broken: bool = False
-    clean: bool = False  # nothing failed in it
     fault: str = ""
     fortune: dict[str, float] = field(
         default_factory=dict
     )  # what is drawn -> successes beyond what was to be expected
     risk: dict[str, float] = field(default_factory=dict)  # and the variance of that
     chance: dict[str, float] = field(default_factory=dict)  # and of one try, today
-    stood: dict[str, float] = field(default_factory=dict)  # what stood still without arriving -> seconds
     mistake: bool = False  # the fault is in the files, and the user's to mend
-    reached: dict[str, float] = field(
-        default_factory=dict
-    )  # routine -> what its places would earn, were none missed
-    added_s: dict[str, float] = field(default_factory=dict)  # what people make longer -> by how much
-    cut_s: dict[str, float] = field(default_factory=dict)  # routine that its period's end cut -> when
-    lines: dict[str, list[int]] = field(default_factory=dict)  # reason -> lines of the steps that it befell
+    why: Losses | None = None  # it scored no more; None: only points were asked
 
     @property
     def total(self) -> float:
         """Points of the alliance's robots."""
         return self.points["total"] + self.partner
+
+    @property
+    def losses(self) -> Losses:
+        """Of a match that was played to know them."""
+        assert self.why is not None
+        return self.why
+
+    @classmethod
+    def of_row(cls, row: Sequence[Any]) -> MatchRecord:
+        """From what `astuple` makes of one."""
+        *points, why = row
+        return replace(cls(*points), why=Losses(*why) if why else None)
 
 
 def played(records: Sequence[MatchRecord]) -> list[MatchRecord]:
@@ -112,13 +131,11 @@ class Day:
     def luck(self, number: int, who: str = "") -> Drawn:
         return DrawnEvenly(self.seed, self.day, number, who)
 
-    def play(self, number: int, battery: BatteryState, told: bool = True) -> tuple[Trace, Plant]:
-        """One match of the day, by its number over the whole study; `told`: see `routine.match.play`."""
+    def play(self, number: int, battery: BatteryState, told: Told = Told.ALL) -> tuple[Trace, Plant]:
+        """One match of the day, by its number over the whole study."""
         return self._play(battery, self.luck(number), self.luck(number, "partner"), told)
 
-    def _play(
-        self, battery: BatteryState, luck: Drawn, partner: Drawn, told: bool = True
-    ) -> tuple[Trace, Plant]:
+    def _play(self, battery: BatteryState, luck: Drawn, partner: Drawn, told: Told) -> tuple[Trace, Plant]:
         return play(
             self.plan,
             battery_of_match(battery, luck),
@@ -129,12 +146,12 @@ class Day:
             told=told,
         )
 
-    def record(self, number: int, battery: BatteryState) -> MatchRecord:
+    def record(self, number: int, battery: BatteryState, told: Told = Told.POINTS) -> MatchRecord:
         """The same, boiled down; a match that fails is a record too."""
         try:
             luck, partner = self.luck(number), self.luck(number, "partner")
-            trace, plant = self._play(battery, luck, partner, told=False)
-            record = record_of(self.plan, number, battery.name, trace, plant)
+            trace, plant = self._play(battery, luck, partner, told)
+            record = record_of(self.plan, number, battery.name, trace, plant, told)
             let_go(trace)
             return replace(
                 record,
@@ -201,26 +218,21 @@ def run_of_match(plan: Plan, seed: int, number: int, battery: BatteryState) -> R
 
 
 def nominal_of(plan: Plan, state: str) -> MatchRecord:
-    """The run without chance on a battery state, boiled down."""
+    """The run without chance on a battery state, boiled down, with its losses."""
     battery = next(each for each in plan.robot.battery if each.name == state)
     trace, plant = play(plan, battery)
-    return record_of(plan, -1, state, trace, plant)
+    return record_of(plan, -1, state, trace, plant, Told.LOSSES)
 
 
-def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -> MatchRecord:
+def record_of(
+    plan: Plan, number: int, state: str, trace: Trace, plant: Plant, told: Told = Told.LOSSES
+) -> MatchRecord:
     """A trace boiled down."""
     points = {key: value or 0.0 for key, value in cycles.points_by_period(trace, plan.game).items()}
     times = cycles.cycle_times_s(trace)
     partner = 0.0
     if trace.partner is not None:
         partner = cycles.points_by_period(trace.partner, plan.game)["total"] or 0.0
-    failed = any(pick.lost_us is not None for pick in trace.picks)
-    unmet = any(not need.met for need in trace.needs)
-    stood, late = list(stood_still(trace, plant)), time_lost(plan, trace, plant)
-    account = account_of(plan, trace)
-    broken = bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant))
-    for reason in (*dips(plan.robot, plant), *([ORDER_BROKEN] if broken else [])):
-        account.lost.setdefault(reason, 0.0)
     return MatchRecord(
         number,
         state,
@@ -229,15 +241,28 @@ def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant) -
         len(times),
         sum(times),
         cycles.delivered_points(trace),
+        why=None if told is Told.POINTS else _losses_of(plan, trace, plant),
+    )
+
+
+def _losses_of(plan: Plan, trace: Trace, plant: Plant) -> Losses:
+    failed = any(pick.lost_us is not None for pick in trace.picks)
+    unmet = any(not need.met for need in trace.needs)
+    stood, late = list(stood_still(trace, plant)), time_lost(plan, trace, plant)
+    account = account_of(plan, trace)
+    broken = bool(plan.robot.order) and bool(order_findings(plan.robot, trace, plant))
+    for reason in (*dips(plan.robot, plant), *([ORDER_BROKEN] if broken else [])):
+        account.lost.setdefault(reason, 0.0)
+    return Losses(
         account.lost,
         seconds_of(late),
+        seconds_of(stood),
         broken,
         not (failed or unmet or trace.mishaps or stood or plant.program_resets()),
-        stood=seconds_of(stood),
-        reached=account.reached,
-        cut_s=cut_routines(trace),
-        added_s=added(trace),
-        lines=_lines(account, [*late, *stood]),
+        account.reached,
+        added(trace),
+        cut_routines(trace),
+        _lines(account, [*late, *stood]),
     )
 
 

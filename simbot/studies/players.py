@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from types import TracebackType
+from types import FrameType, TracebackType
 from typing import Any, Protocol
 
 from simbot.scenario.errors import SimbotError
@@ -153,6 +153,37 @@ _quit: list[Any] = []  # of a process that works for another one
 def no_more() -> bool:
     """Whether whoever asked this process does not want any more."""
     return bool(_quit) and bool(_quit[0].is_set())
+
+
+@contextmanager
+def heeded() -> Iterator[None]:
+    """Leave with KeyboardInterrupt where Ctrl-C or SIGTERM came meanwhile and was dropped.
+
+    Python drops whatever is raised while it does away with an object, which it may be doing at any instant.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    pressed = []
+    before = {each: signal.getsignal(each) for each in TO_END}
+
+    def note(number: int, frame: FrameType | None) -> None:
+        pressed.append(number)
+        heard = before[signal.Signals(number)]
+        if callable(heard):
+            heard(number, frame)
+
+    mine = [each for each, heard in before.items() if callable(heard)]
+    for each in mine:
+        signal.signal(each, note)
+    try:
+        yield
+    finally:
+        for each in mine:
+            if signal.getsignal(each) is note:  # else: what was called has put another in its place
+                signal.signal(each, before[each])
+    if pressed:
+        raise KeyboardInterrupt
 
 
 @contextmanager

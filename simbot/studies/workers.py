@@ -14,10 +14,11 @@ from itertools import groupby
 from types import TracebackType
 from typing import Any
 
+from simbot.physics.told import Told
 from simbot.scenario.model import Plan
 from simbot.scenario.once import PLANS_KEPT, once_a_plan
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, failed
-from simbot.studies.players import Pending, Players, PlayersLost, Pool, ended, no_more
+from simbot.studies.players import Pending, Players, PlayersLost, Pool, ended, heeded, no_more
 
 __all__ = ["PlayersLost", "Round", "Task", "Team", "days_of", "play_day", "rounds"]
 
@@ -51,6 +52,8 @@ class Team:
     otherwise : function, optional
         Plays matches of one day and boils them down in another way, for `play_all`: of a plan, its number, the seed
         and the matches.
+    told : Told
+        How much of each match is kept where there is no other way.
     """
 
     def __init__(
@@ -60,7 +63,9 @@ class Team:
         workers: int,
         cluster: str | None = None,
         otherwise: Otherwise | None = None,
+        told: Told = Told.POINTS,
     ) -> None:
+        self.told = told
         self.otherwise = otherwise
         self.plans = tuple(plans)
         self.seed = seed
@@ -149,11 +154,11 @@ class Team:
             self._ahead = {_key(day): self._begun(self.pool, day) for day in days}
 
     def _begun(self, pool: Pool, day: Task) -> Pending:
-        return pool.submit(play_packed, _packed(day[0]), self.seed, day[1])
+        return pool.submit(play_packed, _packed(day[0]), self.seed, day[1], self.told)
 
     def _here(self, place: int, plan: Plan, day: Round) -> list[MatchRecord]:
         try:
-            return play_day(plan, self.seed, day)
+            return play_day(plan, self.seed, day, self.told)
         except Cut as cut:
             self._rest.append((place, cut.records))
             raise
@@ -204,12 +209,12 @@ def _unpacked(plan: bytes) -> Plan:
     return found
 
 
-def play_packed(plan: bytes, seed: int, matches: Round) -> list[MatchRecord]:
+def play_packed(plan: bytes, seed: int, matches: Round, told: Told) -> list[MatchRecord]:
     """As `play_day`, by others than who asked."""
-    return play_day(_unpacked(plan), seed, matches)
+    return play_day(_unpacked(plan), seed, matches, told)
 
 
-def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
+def play_day(plan: Plan, seed: int, matches: Round, told: Told = Told.POINTS) -> list[MatchRecord]:
     """Matches of one day; a day whose robot cannot be built is kept as matches that failed.
 
     Fewer of them where nobody wants any more.
@@ -231,7 +236,9 @@ def play_day(plan: Plan, seed: int, matches: Round) -> list[MatchRecord]:
         for number, state in matches:
             if no_more():
                 break
-            records.append(day.record(number, batteries[state]))
+            with heeded():
+                record = day.record(number, batteries[state], told)
+            records.append(record)
     except KeyboardInterrupt:
         raise Cut(records) from None
     return records

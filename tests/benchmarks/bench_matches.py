@@ -17,6 +17,7 @@ from simbot.api import TOLERANCE
 from simbot.physics.build import Models
 from simbot.physics.kinds import KINDS
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.match import let_go
 from simbot.routine.sequencer import run
 from simbot.routine.trace import Trace
@@ -126,7 +127,7 @@ class Match:
             [record.move.start_us for record in trace.moves] + [record.ended_us for record in trace.waits]
         )
 
-    def trace(self, told: bool = True) -> tuple[Plant, Trace]:
+    def trace(self, told: Told = Told.ALL) -> tuple[Plant, Trace]:
         """The run alone: everything that happened, nothing derived from it."""
         plant = Plant(
             self.plan.robot, self.battery, self.plan.start, LASTS_US, TOLERANCE, self.models, told=told
@@ -135,7 +136,7 @@ class Match:
 
     def played(self) -> None:
         """The same, as a study plays it."""
-        _, trace = self.trace(told=False)
+        _, trace = self.trace(told=Told.POINTS)
         let_go(trace)
 
     def analysed(self) -> object:

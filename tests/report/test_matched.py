@@ -207,7 +207,7 @@ def test_time_that_the_nominal_run_waits_too_is_not_told_as_lost(tmp_path):
     steps = [pick(), wait("0.3 s"), place(), wait("0.3 s")]
     plan = a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], game=game)
     result, _ = played(plan, 20)
-    assert any(record.waited_s for record in result.records)
+    assert any(record.losses.waited_s for record in result.records)
     assert lost(result) == {}
 
 
@@ -364,8 +364,8 @@ def test_a_stall_is_told_with_what_it_costs(tmp_path):
     one = record(
         with_lift(tmp_path, [up, limit, pick(), wait("0.3 s"), place(needs=needs)], {"friction": "900 N"})
     )
-    assert one.lost == {"stalled: the lift never got there": 1.0} and not one.clean
-    assert one.waited_s == {"stalled: stood for the lift": pytest.approx(2.0, abs=0.01)}
+    assert one.losses.lost == {"stalled: the lift never got there": 1.0} and not one.losses.clean
+    assert one.losses.waited_s == {"stalled: stood for the lift": pytest.approx(2.0, abs=0.01)}
 
 
 def test_a_reset_of_the_program_costs_the_rest_of_its_routine_and_fails(tmp_path):
@@ -375,12 +375,12 @@ def test_a_reset_of_the_program_costs_the_rest_of_its_routine_and_fails(tmp_path
         tmp_path, [wait("4 s", **{"for": "stagger"}), up, wait("arrival")], brown_out={"controller": resets}
     )
     one = record(plan)
-    assert list(one.waited_s) == ["browned out: the controller"] and not one.clean
-    assert 5.9 < one.waited_s["browned out: the controller"] <= 6.0
+    assert list(one.losses.waited_s) == ["browned out: the controller"] and not one.losses.clean
+    assert 5.9 < one.losses.waited_s["browned out: the controller"] <= 6.0
     assert run(plan).failing_states == ("full",)
     driven = replace(plan, driver=Driver(0, ("only",)))
     # again from 5 s on, and off again from 9 s to the end
-    assert record(driven).waited_s["browned out: the controller"] == pytest.approx(2.0, abs=0.03)
+    assert record(driven).losses.waited_s["browned out: the controller"] == pytest.approx(2.0, abs=0.03)
 
 
 def test_a_routine_is_lost_once_however_often_its_program_resets(tmp_path):
@@ -455,7 +455,7 @@ def test_what_is_only_told_is_a_row_that_costs_nothing(tmp_path):
     order = [{"mechanism": "other", "may_move_when": {"lift": "above 0.4 m"}}]
     steps = [{"move": {"lift": "0.5 m", "other": "up"}}, wait("2 s")]
     one = record(with_lift(tmp_path, steps, order=order, brown_out={"radio": "12 V"}))
-    assert one.lost == {"browned out: the radio, not acted on": 0.0, ORDER_BROKEN: 0.0}
+    assert one.losses.lost == {"browned out: the radio, not acted on": 0.0, ORDER_BROKEN: 0.0}
 
 
 def test_where_nothing_is_left_to_chance_that_is_said(tmp_path):

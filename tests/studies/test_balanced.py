@@ -171,7 +171,7 @@ def test_a_tuned_set_keeps_what_it_promises_in_ten_thousand_matches(tmp_path):
     assert promised.interval[0] <= share <= promised.interval[1]
     exact = float(stats.norm.cdf((result.timers[0].suggested_us * 1e-6 - 0.5) / 0.05))
     assert abs(share - exact) < 4 * sqrt(exact * (1 - exact) / 10_000)
-    assert sum(match.record.clean for match in played) == sum(match.held for match in played)
+    assert sum(match.record.losses.clean for match in played) == sum(match.held for match in played)
 
 
 def test_a_pick_that_never_holds_asks_for_more_than_any_wait(tmp_path):

@@ -82,9 +82,11 @@ def test_a_transfer_that_is_tried_again_costs_its_share_and_breaks_the_order(tmp
     (tried,) = [one for one in result.lost if one.reason == "tried again"]
     within(tried.seconds, 0.30, 2.0 * sqrt(0.15 * 0.85))
     within(result.order_broken, 0.15, sqrt(0.15 * 0.85))
-    again = [record for record in result.records if record.waited_s.get("tried again")]
-    assert len(again) == round(result.order_broken * RUNS) and all(record.order_broken for record in again)
-    assert {record.waited_s["tried again"] for record in again} == {2.0}
+    again = [record for record in result.records if record.losses.waited_s.get("tried again")]
+    assert len(again) == round(result.order_broken * RUNS) and all(
+        record.losses.order_broken for record in again
+    )
+    assert {record.losses.waited_s["tried again"] for record in again} == {2.0}
 
 
 def test_intervals_of_many_studies_cover_at_their_rate(tmp_path):

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from simbot.physics.kinds import KINDS
+from simbot.physics.told import Told
 from simbot.scenario.load import load_plan
 from simbot.scenario.model import Fuse, Heat
 from simbot.scenario.parameters import Quantity
@@ -33,8 +34,11 @@ def test_a_match_of_which_only_points_are_asked_is_the_same_match(plan):
         trace, plant = day.play(number, battery)
         whole = record_of(plan, number, battery.name, trace, plant)
         assert any(need.margin_us is not None for need in trace.needs)
-        brief = day.play(number, battery, told=False)
+        brief = day.play(number, battery, Told.LOSSES)
         assert record_of(plan, number, battery.name, *brief) == whole
+        bare = day.play(number, battery, Told.POINTS)
+        assert record_of(plan, number, battery.name, *bare, Told.POINTS) == replace(whole, why=None)
+        assert [one.move.start_us for one in bare[0].moves] == [one.move.start_us for one in trace.moves]
         unmet = [(need.line, need.at_us) for need in trace.needs if not need.met]
         assert [(need.line, need.at_us) for need in brief[0].needs] == unmet
         assert all(need.position is need.margin_us is None for need in brief[0].needs)
@@ -46,7 +50,7 @@ def test_a_match_of_which_only_points_are_asked_is_the_same_match(plan):
 
 def test_floors_are_those_of_the_match_whether_it_is_told_or_not(plan):
     day, battery = Day(plan, 3, 1), plan.robot.battery[0]
-    whole, brief = (day.play(10, battery, told)[0].moves for told in (True, False))
+    whole, brief = (day.play(10, battery, told)[0].moves for told in (Told.ALL, Told.LOSSES))
     floors = [(one.move.floor_s(), other.move.floor_s()) for one, other in zip(whole, brief, strict=True)]
     assert sum(one is not None for one, _ in floors) > 50
     for one, other in floors:
@@ -58,7 +62,7 @@ def test_what_is_not_told_is_no_number_and_what_something_hangs_on_is_noted(plan
         return Day(replace(plan, robot=robot), 3, 1).play(10, battery, told)[1].energy()
 
     def drawn(robot, battery):
-        return energy(robot, battery, True), energy(robot, battery, False)
+        return energy(robot, battery, Told.ALL), energy(robot, battery, Told.POINTS)
 
     robot, battery = plan.robot, plan.robot.battery[-1]
     whole, brief = drawn(robot, battery)
@@ -76,7 +80,8 @@ def test_what_is_not_told_is_no_number_and_what_something_hangs_on_is_noted(plan
 
 def test_a_match_that_is_over_leaves_next_to_nothing_to_the_collector(plan):
     day, battery = Day(plan, 3, 2), plan.robot.battery[0]
-    day.record(20, battery)
+    for number in (20, 21):  # what the first ones make ready stays
+        day.record(number, battery)
     gc.collect()
     gc.disable()
     try:

@@ -21,9 +21,12 @@ from simbot.studies.asked import Asked
 from simbot.studies.compare import compare
 from simbot.studies.further import Wanted, compare_further
 from simbot.studies.match import Interrupted, study
+from simbot.studies.players import heeded
 from simbot.studies.worth import worth
 
 ASKED = Asked(120, 3, ("full",))
+# Python drops a Ctrl-C while it does away with an object; it is heeded all the same
+DROPS = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 
 
 def silent(done, total):
@@ -45,9 +48,9 @@ def played(monkeypatch, tmp_path):
     days = []
     real = workers.play_day
 
-    def counted(plan, seed, matches):
+    def counted(plan, seed, matches, told):
         days.append((plan.name, matches[0][0] // 10, len(matches)))
-        return real(plan, seed, matches)
+        return real(plan, seed, matches, told)
 
     monkeypatch.setattr(workers, "play_day", counted)
     return days
@@ -124,6 +127,7 @@ def long_plan(tmp_path):
     return a_plan(tmp_path, [{"repeat": "until period_end", "steps": steps}], "40 s")
 
 
+@DROPS
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
 @pytest.mark.parametrize("playing", [1, 2])
 def test_ctrl_c_is_obeyed_at_once_and_what_was_played_of_a_day_is_kept(playing, tmp_path):
@@ -141,6 +145,27 @@ def test_ctrl_c_is_obeyed_at_once_and_what_was_played_of_a_day_is_kept(playing, 
     assert study(plan, more, silent, records).records == study(plan, more, silent).records
 
 
+class PressesCtrlC:
+    """As it is done away with."""
+
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(0.0)
+
+
+@DROPS
+@pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
+def test_ctrl_c_that_python_drops_is_heeded():
+    before = signal.getsignal(signal.SIGINT)
+    PressesCtrlC()  # dropped
+    with pytest.raises(KeyboardInterrupt), heeded():
+        PressesCtrlC()
+    with pytest.raises(ZeroDivisionError), heeded():
+        raise ZeroDivisionError
+    assert signal.getsignal(signal.SIGINT) is before
+
+
+@DROPS
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
 @pytest.mark.parametrize("playing", [1, 2])
 def test_ctrl_c_leaves_a_study_of_changes_with_what_it_has(playing, tmp_path, monkeypatch, capsys):

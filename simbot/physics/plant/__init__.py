@@ -22,6 +22,7 @@ from simbot.physics.orders import hold, spin
 from simbot.physics.plant.commands import Commands
 from simbot.physics.plant.state import keep_log
 from simbot.physics.route import Route
+from simbot.physics.told import Told
 from simbot.scenario.model import BatteryState, Pose, Robot, Start
 
 
@@ -44,8 +45,8 @@ class Plant(Commands):
         Instant of the first control tick, less than a period.
     luck : Luck
         For what varies from time to time: a stopwatch time, where in its frame a servo hears of a command.
-    told : bool
-        False: nobody is going to ask for currents, forces or energy, only where everything is and when.
+    told : Told
+        How much anybody is going to ask of it.
     """
 
     __slots__ = ()
@@ -60,10 +61,11 @@ class Plant(Commands):
         models: Models | None = None,
         phase_us: int = 0,
         luck: Luck = NOMINAL,
-        told: bool = True,
+        told: Told = Told.ALL,
     ) -> None:
         super().__init__(robot, battery, horizon_us, tolerance, models, phase_us, luck)
-        if not told:
+        self._told = told
+        if told is not Told.ALL:
             self._tell_nothing()
         self._put_at_start(start)
 
@@ -149,7 +151,7 @@ class Plant(Commands):
         old.cut_us = self.now_us
         if old._begun is not None and old._begun.control == L.PROFILED:
             old._lag = float(self.arrays.w[self.arrays.at[old.mechanism] + L.LAG_MAX])
-        if old.stopwatch is None and not isinstance(old.command, Spin):
+        if self._told is not Told.POINTS and old.stopwatch is None and not isinstance(old.command, Spin):
             old._tail = self._twin()
 
     def forget(self) -> None:

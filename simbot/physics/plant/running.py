@@ -48,7 +48,7 @@ class Running(Whereabouts):
         if watched:
             self._watch_for(watched, 1.0)
         while True:
-            log = self._log[:last]
+            log = self._log if last >= len(self._log) else self._log[:last]
             if before_step is not None:  # no room for a step: it stops before it; then room for one
                 code, _ = advance(w, tab, log[: self._rows], self._rows, t_end)
                 if code == LOG_FULL:

@@ -18,6 +18,7 @@ from simbot.physics.orders import Control, controls_of
 from simbot.physics.resets import Resets
 from simbot.physics.route import Route
 from simbot.physics.stance import Places, leans_on
+from simbot.physics.told import Told
 from simbot.scenario.model import BatteryState, Robot
 from simbot.scenario.positions import turns_inside
 
@@ -82,6 +83,7 @@ class State:
         "_rows",
         "_saved",
         "_spare",
+        "_told",
         "_warmth",
         "_watch",
         "arrays",
@@ -123,6 +125,7 @@ class State:
         if robot.resets:
             self._resets = Resets(robot, self.names, len(self.arrays.w))
             self.arrays.w = np.concatenate((self.arrays.w, self._resets.state()))
+        self._told = Told.ALL
         self._log: Array = _empty_log(self.arrays.columns)
         self._rows = 0
         self._payload = dict.fromkeys(robot.mechanisms, 0.0)
