@@ -48,22 +48,27 @@ def alike(one: Array, other: Array) -> Array:
 
     Parameters
     ----------
-    one, other : (n,), (m,) array
+    one, other : arrays that can be subtracted
         Normal scores.
 
     Returns
     -------
-    (n, m) array
+    array
+        Of each pair.
     """
     square = NEAR**2
-    near = np.exp(-0.5 * (one[:, None] - other) ** 2 / square)
-    mean_one, mean_other = (
-        sqrt(square / (1 + square)) * np.exp(-0.5 * z**2 / (1 + square)) for z in (one, other)
-    )
-    mean = sqrt(square / (2 + square))  # over both sides
-    spread = 1.0 - square / (1 + square) * sqrt((1 + square) / (3 + square)) / mean
-    curved = (near - mean_one[:, None] * mean_other / mean) / spread
-    return np.asarray((1.0 - STRAIGHT) * curved + STRAIGHT * one[:, None] * other)
+    both = sqrt(square / (2 + square))  # mean of what is near, over both sides
+    spread = 1.0 - square / (1 + square) * sqrt((1 + square) / (3 + square)) / both
+    product = one * other
+    squares = (one - other) ** 2
+    curved = np.exp(squares * (-0.5 / square))
+    squares += 2.0 * product
+    squares *= -0.5 / (1 + square)
+    curved -= np.exp(squares) * (square / (1 + square) / both)
+    curved *= (1.0 - STRAIGHT) / spread
+    product *= STRAIGHT
+    curved += product
+    return np.asarray(curved)
 
 
 def covariance(weights: Array, scores: Array) -> Array:
@@ -83,7 +88,7 @@ def covariance(weights: Array, scores: Array) -> Array:
     found = np.ones((len(scores), len(scores)))
     for weight, own in zip(weights, scores.T, strict=True):
         if weight > 0.0:
-            found *= 1.0 + weight * alike(own, own)
+            found *= 1.0 + weight * alike(own[:, None], own)
     return found - 1.0
 
 
@@ -172,7 +177,7 @@ class Unlikely:
             self.one + count * self.other
         )  # column by column, as LAPACK wants it; the upper half is never read
         self.times = np.where(self.one == self.other, 0.5, 1.0)
-        self.alike = np.array([alike(own, own)[self.one, self.other] for own in scores.T])
+        self.alike = np.array([alike(own[self.one], own[self.other]) for own in scores.T])
         u, s, _ = np.linalg.svd(fixed, full_matrices=False)
         spanned = u[:, s > SMALLEST * s[0]]
         self.known = (LOOSE * count * spanned @ spanned.T + np.eye(count))[self.one, self.other]
@@ -182,33 +187,31 @@ class Unlikely:
         from scipy.linalg.lapack import dpotrf, dpotri, dpotrs
 
         matters = np.flatnonzero(weights > 0.0)
-        factors = [1.0 + weights[k] * self.alike[k] for k in matters]
-        product = np.ones(len(self.at))
-        for factor in factors:
-            product *= factor
+        alike = self.alike[matters]
+        factors = weights[matters, None] * alike
+        factors += 1.0
+        product = factors.prod(axis=0)
         count = len(self.values)
         whole = np.zeros(count * count)
         whole[self.at] = product - 1.0 + self.known
         lower, _ = dpotrf(whole.reshape(count, count, order="F"), lower=1, overwrite_a=1)
         solved, _ = dpotrs(lower, self.values, lower=1)
-        inverse, _ = dpotri(lower, lower=1)
         square = float(self.values @ solved)
         value = np.log(np.diag(lower)).sum() + 0.5 * count * np.log(square / count)
+        inverse, _ = dpotri(lower, lower=1, overwrite_c=1)
         less = solved[self.one] * solved[self.other] * (count / square)
         slope = self.times * product * (inverse.ravel(order="F")[self.at] - less)
         gradient = self.alike @ slope
-        for k, factor in zip(matters, factors, strict=True):
-            others = np.divide(slope, factor, out=np.zeros_like(slope), where=factor != 0.0)
-            gradient[k] = others @ self.alike[k]
+        gradient[matters] = np.divide(alike, factors, out=alike, where=factors != 0.0) @ slope
         return float(value + DOUBT * weights.sum()), gradient + DOUBT
 
 
 def _shares(near: Array, fixed: Array, values: Array) -> Array:
     """Of each match in the function, beside what the mean and luck account for (Wahba, Spline Models for Observational
     Data, 1990, 1.3.16 and 1.3.17, from memory)."""
-    from scipy.linalg import solve
+    from scipy.linalg.lapack import dposv
 
-    solved = solve(near + np.eye(len(values)), np.column_stack([fixed, values]), assume_a="pos")
+    _, solved, _ = dposv(near + np.eye(len(values)), np.column_stack([fixed, values]), lower=1)
     by_fixed, by_values = solved[:, :-1], solved[:, -1]
     held = np.linalg.lstsq(fixed.T @ by_fixed, fixed.T @ by_values, rcond=None)[0]
     return np.asarray(by_values - by_fixed @ held)

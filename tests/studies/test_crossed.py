@@ -22,12 +22,12 @@ def test_robots_are_alike_with_mean_nought_and_one_with_themselves():
     z, weight = np.polynomial.hermite_e.hermegauss(180)
     weight /= weight.sum()
     other = np.array([-3.0, -0.4, 0.0, 1.7])
-    assert weight @ alike(z, other) == pytest.approx(np.zeros(4), abs=1e-9)
-    assert weight @ alike(other, z).T == pytest.approx(np.zeros(4), abs=1e-9)
-    assert weight @ np.diag(alike(z, z)) == pytest.approx(1.0, rel=1e-9)
+    assert weight @ alike(z[:, None], other) == pytest.approx(np.zeros(4), abs=1e-9)
+    assert weight @ alike(other[:, None], z).T == pytest.approx(np.zeros(4), abs=1e-9)
+    assert weight @ alike(z, z) == pytest.approx(1.0, rel=1e-9)
     draws = np.random.default_rng(0).standard_normal((60, 3))
     assert np.linalg.eigvalsh(covariance(np.array([2.0, 0.0, 0.3]), draws)).min() > -1e-9
-    assert alike(draws[:, 0], draws[:5, 0]) == pytest.approx(alike(draws[:5, 0], draws[:, 0]).T)
+    assert alike(draws[:, :1], draws[:5, 0]) == pytest.approx(alike(draws[:5, :1], draws[:, 0]).T)
 
 
 def test_what_is_most_likely_is_so_of_a_normal_distribution():
