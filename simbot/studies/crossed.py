@@ -29,7 +29,6 @@ from simbot.studies.strata import SLICE
 Array = npt.NDArray[np.float64]
 Days = npt.NDArray[np.int64]
 BLOCK = 2 * SLICE  # days that are spread evenly together, and stay together
-PARTS = 10  # each is freed by what nine others tell
 MOST_DAYS = 1000  # or nearly twice as many are freed by one another; of more, as many by themselves
 MOST_TELLING = 240  # matches: so many tell well enough which quantities matter
 NEAR = 0.7  # standard deviations within which robots are alike
@@ -111,16 +110,14 @@ def freed(values: Array, days: Days, scores: Array, luck: Array, by: Array | Non
     telling = values if by is None else by
     fixed = np.column_stack([np.ones(len(values)), luck])
     for here in _together(days):
-        parts = days[here] // BLOCK % PARTS
+        blocks = days[here] // BLOCK
         for half in (0, 1):
-            there = here[parts % 2 != half][:MOST_TELLING]
+            own = blocks % 2 == half
+            there = here[~own][:MOST_TELLING]
             weights = weights_of(scores[there], fixed[there], telling[there])
             if weights.any():
                 near = covariance(weights, scores[here])
-                for part in np.unique(parts[parts % 2 == half]):
-                    own, others = np.flatnonzero(parts == part), np.flatnonzero(parts != part)
-                    shares = _shares(near[np.ix_(others, others)], fixed[here[others]], values[here[others]])
-                    left[here[own]] -= near[np.ix_(own, others)] @ shares
+                left[here[own]] = told_by_others(near, fixed[here], values[here], blocks, own)
     return left
 
 
@@ -206,12 +203,38 @@ class Unlikely:
         return float(value + DOUBT * weights.sum()), gradient + DOUBT
 
 
-def _shares(near: Array, fixed: Array, values: Array) -> Array:
-    """Of each match in the function, beside what the mean and luck account for (Wahba, Spline Models for Observational
-    Data, 1990, 1.3.16 and 1.3.17, from memory)."""
-    from scipy.linalg.lapack import dposv
+def told_by_others(
+    near: Array, fixed: Array, values: Array, blocks: Days, wanted: npt.NDArray[np.bool_]
+) -> Array:
+    """What is left of some matches when all that other blocks tell of them is taken off.
 
-    _, solved, _ = dposv(near + np.eye(len(values)), np.column_stack([fixed, values]), lower=1)
-    by_fixed, by_values = solved[:, :-1], solved[:, -1]
-    held = np.linalg.lstsq(fixed.T @ by_fixed, fixed.T @ by_values, rcond=None)[0]
-    return np.asarray(by_values - by_fixed @ held)
+    Universal kriging from all blocks but one, for each block in turn. All come from one inverse: with P that of the
+    covariance, less what the fixed part accounts for, a block b differs by inv(P_bb) (P y)_b from what the others
+    foretell (deletion of many cases: Cook and Weisberg, Residuals and Influence in Regression, 1982, 3.3 and A.2; of
+    blocks in kriging: Dubrule, Mathematical Geology 15, 1983, 687-699; both from memory).
+
+    Parameters
+    ----------
+    near : (n, n) array
+        Covariance of what the function does, in units of the noise.
+    fixed : (n, c) array
+        What the values hang on besides, to any degree: it is held with the function, and not taken off.
+    values, blocks, wanted : (n,) arrays
+        Whole blocks are wanted.
+
+    Returns
+    -------
+    array
+        Of the wanted ones.
+    """
+    inverse = np.linalg.inv(near + np.eye(len(values)))
+    by_fixed = inverse @ fixed
+    held = np.linalg.pinv(fixed.T @ by_fixed, hermitian=True)
+    rest = inverse - by_fixed @ held @ by_fixed.T
+    shares, whole = rest @ values, held @ (by_fixed.T @ values)
+    left = np.empty_like(values)
+    for block in np.unique(blocks[wanted]):
+        own = np.flatnonzero(blocks == block)
+        apart = np.linalg.lstsq(rest[np.ix_(own, own)], shares[own], rcond=SMALLEST)[0]
+        left[own] = apart + fixed[own] @ (whole - held @ (by_fixed[own].T @ apart))
+    return left[wanted]

@@ -10,7 +10,17 @@ from scipy.special import ndtr, ndtri
 from scipy.stats import multivariate_normal
 
 from simbot.studies import crossed
-from simbot.studies.crossed import BLOCK, DOUBT, LOOSE, PARTS, Unlikely, alike, covariance, freed, weights_of
+from simbot.studies.crossed import (
+    BLOCK,
+    DOUBT,
+    LOOSE,
+    Unlikely,
+    alike,
+    covariance,
+    freed,
+    told_by_others,
+    weights_of,
+)
 from simbot.studies.regressed import regressed
 from simbot.studies.strata import uniform_of_day
 
@@ -65,7 +75,7 @@ def test_each_part_is_freed_by_what_the_others_tell():
     values = 5.0 * (scores[:, 1] > 0.5) - 2.0 * luck[:, 0] + rng.standard_normal(count)
     days = np.arange(count)
     left = freed(values, days, scores, luck)
-    part = days // BLOCK % PARTS
+    part = days // BLOCK
     fixed = np.column_stack([np.ones(count), luck])
     for own in range(3):
         telling = part % 2 != own % 2
@@ -77,6 +87,24 @@ def test_each_part_is_freed_by_what_the_others_tell():
         held = np.linalg.solve(f.T @ inverse @ f, f.T @ inverse @ values[there])
         told = near[np.ix_(~there, there)] @ inverse @ (values[there] - f @ held)
         assert left[~there] == pytest.approx(values[~there] - told, abs=1e-9)
+
+
+def test_luck_that_only_one_block_had_takes_nothing_along():
+    """What the others tell of that block is the same without it; so it is of the others, but for its own values."""
+    rng = np.random.default_rng(12)
+    days = np.arange(3 * BLOCK)
+    scores = rng.standard_normal((len(days), 2))
+    near = covariance(np.array([1.5, 0.3]), scores)
+    values = 5.0 * (scores[:, 0] > 0.5) + rng.standard_normal(len(days))
+    blocks, ones = days // BLOCK, np.ones((len(days), 1))
+    once = np.where(days == 3, 1.0, 0.0)[:, None]
+    plain = told_by_others(near, ones, values, blocks, blocks == 0)
+    assert told_by_others(near, np.hstack([ones, once]), values, blocks, blocks == 0) == pytest.approx(plain)
+    elsewhere = told_by_others(near, np.hstack([ones, once]), values, blocks, blocks > 0)
+    dropped = days != 3
+    there = near[np.ix_(dropped, dropped)]
+    without = told_by_others(there, ones[dropped], values[dropped], blocks[dropped], blocks[dropped] > 0)
+    assert elsewhere == pytest.approx(without)
 
 
 def world(rng, days):
@@ -102,7 +130,9 @@ def fits(repetitions, days, told_by_themselves=False):
         if told_by_themselves:
             fixed = np.column_stack([np.ones(days), luck])
             near = covariance(weights_of(scores, fixed, values), scores)
-            left = values - near @ crossed._shares(near, fixed, values)
+            inverse = np.linalg.inv(near + np.eye(days))
+            held = np.linalg.solve(fixed.T @ inverse @ fixed, fixed.T @ inverse @ values)
+            left = values - near @ inverse @ (values - fixed @ held)
         else:
             left = freed(values, numbers, scores, luck)
         found.append(regressed(left, numbers, luck))
