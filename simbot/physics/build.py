@@ -334,7 +334,7 @@ def build_leg(
         leg = kind.straight(values, mass, use.count, direction)
     whole = leg.reduced.segments[0].mass
     along = Extremes(whole, whole, 1.0)  # a leg is alike all along it
-    rows = []
+    rows: Row = []
     for motors, per_travel, share, most, inertia, most_back in leg.groups:
         row = power.row.copy()
         back = most if most_back is None else most_back
@@ -344,9 +344,10 @@ def build_leg(
             len(leg.groups) > 1
         ):  # wheels that lock and wheels that turn cannot share one line: none returns less than nothing
             row[L.G_BACK] = max(row[L.G_BACK], LEAST_BACK)
-        rows.append(row)
+        rows += row
     ratio = leg.groups[0].per_travel * power.ratio
-    return Built(leg.reduced, np.array(rows), motor.voltage, motor.voltage / (motor.constant * ratio))
+    groups = np.array(packed(*rows)).reshape(-1, L.GROUP_SIZE)  # quicker than from lists
+    return Built(leg.reduced, groups, motor.voltage, motor.voltage / (motor.constant * ratio))
 
 
 DRIVES = tuple(name for name, module in KINDS.items() if hasattr(module, "HOLONOMIC"))
@@ -395,6 +396,7 @@ def servo_stall_current(values: Mapping[str, Any]) -> Quantity:
 
 
 NO_GUIDE = (0.0,) * 5
+Records = tuple[tuple[float, ...], ...]  # of the segments of a travel, as the kernel's array has them
 
 
 class Piece(NamedTuple):
@@ -432,6 +434,7 @@ class Tables:
         self._used = 0
         self._begins: dict[int, tuple[int, Array]] = {}
         self._images: dict[int, Image] = {}
+        self._stretches: dict[Records, tuple[memoryview[float], tuple[Piece, ...]]] = {}
 
     def image(self, built: Built) -> Image:
         """What of a mechanism goes into the kernel's array."""
@@ -446,12 +449,7 @@ class Tables:
             low, high, cells = built.guide.low, built.guide.high, len(built.guide.rows) - 1
             row = self._row_of(built.guide.rows)
             guide = (cells, row, low, cells / (high - low), float(built.guide.round))
-        flat: list[float] = []
-        pieces = []
-        for number, segment in enumerate(reduced.segments):
-            record = self._record(segment, reduced)
-            flat += record
-            pieces.append(_piece(number, record))
+        flat, pieces = self._stretch(tuple([self._record(segment, reduced) for segment in reduced.segments]))
         sizes = (len(groups), len(pieces), reduced.damping, built.volts)
         return Image(
             built,
@@ -459,10 +457,21 @@ class Tables:
             packed(*sizes, *guide, reduced.low, reduced.high),
             len(groups),
             groups.ravel().data,
-            packed(*flat),
-            tuple(pieces),
+            flat,
+            pieces,
             any(segment.catch for segment in reduced.segments),
         )
+
+    def _stretch(self, records: Records) -> tuple[memoryview[float], tuple[Piece, ...]]:
+        """A travel as it lies in the kernel's array, and its pieces: the same of all lines that a drive goes."""
+        known = self._stretches.get(records)
+        if known is None:
+            pieces = tuple(_piece(number, record) for number, record in enumerate(records))
+            known = self._stretches[records] = (
+                packed(*(number for record in records for number in record)),
+                pieces,
+            )
+        return known
 
     def _record(self, segment: Segment, reduced: Reduced) -> tuple[float, ...]:
         cells, row, bends = 0, 0, False

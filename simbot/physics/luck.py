@@ -96,6 +96,7 @@ class Drawn(Luck):
         self.chance: dict[tuple[object, ...], float] = {}  # of one try, today
         self._stem = SEPARATOR.join((self.seed, str(day), str(match), ""))
         self._times: dict[tuple[object, ...], int] = {}
+        self._texts: dict[tuple[object, ...], str] = {}
         self._rates: dict[tuple[object, ...], float] = {}
 
     def fixed(self, value: Quantity, low: float, high: float, *key: object) -> float:
@@ -138,7 +139,9 @@ class Drawn(Luck):
     def _next(self, *key: object) -> float:
         count = self._times.get(key, 0)
         self._times[key] = count + 1
-        return named(self._stem + SEPARATOR.join(map(str, (*key, count))))
+        if not count:
+            self._texts[key] = self._stem + SEPARATOR.join(map(str, key)) + SEPARATOR
+        return named(f"{self._texts[key]}{count}")
 
     def _rate(self, chance: float, key: tuple[object, ...]) -> float:
         """Today's success rate."""
