@@ -27,7 +27,7 @@ from simbot.studies.ledger import Ledger
 from simbot.studies.moved import Mover, moved_most
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord, played, some_played, totals_of
 from simbot.studies.regressed import Fit, regressed
-from simbot.studies.schedule import STEP_DAYS, Round, looks_until, matches_in, next_look, schedule
+from simbot.studies.schedule import LEAST_STEP, STEP_DAYS, Round, looks_until, matches_in, next_look, schedule
 from simbot.studies.statistics import NORMAL_95, Figure, parts_of, share_of, tally_of
 
 ALPHA = 0.05
@@ -80,11 +80,11 @@ def play_off(
     count = len(plans)
     matches = schedule(asked.states, asked.runs)
 
-    def turns(numbers: Sequence[int]) -> list[tuple[Plan, Round]]:
-        return [(plans[n], until_next_look(matches, len(records[n]))) for n in numbers]
+    def turns(numbers: Sequence[int], sooner: int | None = None) -> list[tuple[Plan, Round]]:
+        return [(plans[n], until_next_look(matches, len(records[n]), sooner)) for n in numbers]
 
-    def advance(numbers: Sequence[int]) -> None:
-        for n, more in zip(numbers, ledger.play_each(turns(numbers)), strict=True):
+    def advance(numbers: Sequence[int], sooner: int | None = None) -> None:
+        for n, more in zip(numbers, ledger.play_each(turns(numbers, sooner)), strict=True):
             records[n] += more
         ledger.ahead(turns(numbers))  # as it seems, while it is looked at these
 
@@ -106,11 +106,11 @@ def play_off(
         chosen = rivals[: max(1, count // 2)]
         if not chosen:
             return records
-        most = max(len(records[n]) for n in chosen)
+        most, sooner = max(len(records[n]) for n in chosen), narrow_at(asked, records, best, chosen, known)
         if most >= have[best] or starving(have, wanted, [best, *chosen], 0)[0] == best:
             chosen.append(best)
         ledger.expect(_still(asked, records, [best, *open_ones], known))
-        advance(chosen)
+        advance(chosen, sooner)
 
 
 def _still(
@@ -126,10 +126,32 @@ def _still(
     return more * len(playing)
 
 
-def until_next_look(matches: Round, have: int) -> Round:
-    """Of all matches those from so many on to the next look; all that are left where it does not come."""
+def narrow_at(
+    asked: Asked, records: Sequence[Sequence[MatchRecord]], best: int, rivals: Sequence[int], known: Known
+) -> int | None:
+    """Days after which the first of some rivals is known as well as was asked, as it seems; None: none was."""
+    if asked.until_halfwidth is None:
+        return None
+    fits = [paired(records[best], records[rival], known).fit() for rival in rivals]
+    return min(
+        (
+            ceil(len(fit.days) * (fit.half() / asked.until_halfwidth) ** 2)
+            for fit in fits
+            if fit.error is not None
+        ),
+        default=None,
+    )
+
+
+def until_next_look(matches: Round, have: int, sooner: int | None = None) -> Round:
+    """Of all matches those from so many on to the next look; all that are left where it does not come.
+
+    `sooner`: days after which it is worth one before that.
+    """
     last = matches[have - 1][0] // MATCHES_A_DAY + 1 if have else 0
     look = next_look(last)
+    if sooner is not None:
+        look = min(look, max(sooner, last + LEAST_STEP))
     return [each for each in matches[have:] if each[0] // MATCHES_A_DAY < look]
 
 

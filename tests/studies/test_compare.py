@@ -26,8 +26,8 @@ from simbot.studies.compare import compare, told_apart
 from simbot.studies.crossed import freed
 from simbot.studies.match import study
 from simbot.studies.moved import moved_most
-from simbot.studies.one_match import MATCHES_A_DAY
-from simbot.studies.paired import ALPHA, Pairing, _wins_day, level_of
+from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
+from simbot.studies.paired import ALPHA, Pairing, _wins_day, level_of, paired, play_off
 from simbot.studies.schedule import schedule
 from simbot.studies.sources import Unknown, differs_by_day, exact
 from simbot.studies.statistics import Figure
@@ -121,6 +121,45 @@ def test_asked_for_a_half_width_it_goes_on_until_the_difference_is_known_so_well
     assert soon.runs < narrow.runs < 2000
     assert narrow.records[0][: soon.runs] == soon.records[0]  # the same matches, and more
     assert widths[1][0] < 8 * 0.6 * 0.2 < widths[1][1]
+
+
+class Paper:
+    """A ledger of two plans whose matches are drawn, a day's robot worth as much as its luck."""
+
+    def __init__(self, seed):
+        rng = np.random.default_rng(seed)
+        self.points = [rng.normal(shift, 3.0, 500) + rng.normal(0.0, 3.0, 500) for shift in (21.0, 20.0)]
+
+    def play_each(self, tasks):
+        return [
+            [MatchRecord(n, state, {"total": self.points[plan][n // MATCHES_A_DAY]}) for n, state in matches]
+            for plan, matches in tasks
+        ]
+
+    def ahead(self, tasks):
+        pass
+
+    def expect(self, more):
+        pass
+
+
+def test_an_interval_that_was_waited_for_holds_and_is_not_waited_for_in_vain():
+    """200 studies to a half-width of 1 between single matches with sd 6: (1.96 6)^2 = 138 days, were sd known.
+
+    That days are looked at until they seem enough costs little where they are dozens (sequential intervals of fixed
+    width: Chow and Robbins, Annals of Mathematical Statistics 36, 1965, 457-462, from memory).
+    """
+    hits, days = 0, []
+    for seed in range(200):
+        paper, records = Paper(seed), [[], []]
+        asked = Asked(480, 1, ("full",), until_halfwidth=1.0)
+        play_off(paper, [0, 1], asked, records, None)
+        fit = paired(*records).fit()
+        days.append(len(fit.days))
+        assert fit.half() <= 1.0
+        hits += abs(fit.mean.value - 1.0) <= fit.half()
+    assert hits / 200 >= 0.95 - 3.0 * np.sqrt(0.95 * 0.05 / 200)
+    assert 0.95 * 138.0 < np.mean(days) < 1.05 * 138.0  # looked at every tenth more, it would be 8 % more
 
 
 @pytest.mark.parametrize(("scale", "told"), [

@@ -51,7 +51,8 @@ class Driving(Running):
                 self._start_leg()
             if not ended:
                 return False
-        return self._advance(t_end, watched, before_step)
+        on = self._go_on if self._resets is None else self._advance
+        return on(t_end, watched, before_step)
 
     def _steer(
         self,
