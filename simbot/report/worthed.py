@@ -46,11 +46,16 @@ def _lines(result: WorthResult) -> Iterator[str]:
         WIDTH,
     )
     yield ""
-    yield f"{'change':<44}{'points':>8}   95 % interval"
     rows = [*result.changes, *(() if result.together is None else (result.together,))]
-    most = max((abs(each.difference.mean.value) for each in rows), default=1.0) or 1.0
-    for each in rows:
+    moving = [each for each in rows if set(each.difference.tally) != {0.0}]
+    most = max((abs(each.difference.mean.value) for each in moving), default=1.0) or 1.0
+    if moving:
+        yield f"{'change':<44}{'points':>8}   95 % interval"
+    for each in moving:
         yield from _row(each, most)
+    idle = [each.change for each in rows if each not in moving]
+    if idle:
+        yield from wrap(f"Not one of these matches scores otherwise with: {'; '.join(idle)}.", WIDTH)
     if result.together is not None:
         alone = sum(each.difference.mean.value for each in result.changes)
         yield from wrap(

@@ -55,6 +55,20 @@ def test_ten_places_that_succeed_more_often_are_worth_that_much(tmp_path, capsys
     assert lines[0].startswith("surer is worth most: +") and max(map(len, lines)) <= 80
 
 
+def test_changes_that_change_no_match_are_told_in_a_sentence(tmp_path, capsys):
+    plan = a_plan(tmp_path, rounds(70))
+    changes = {"surer": a_plan(tmp_path, rounds(80)), "one idle": plan, "other idle": plan}
+    result = worth(plan, changes, None, ASKED, silent)
+    print_worth(result, sys.stdout)
+    lines = capsys.readouterr().out.splitlines()
+    assert "Not one of these matches scores otherwise with: one idle; other idle." in lines
+    assert [line.split("  ")[0] for line in lines if "+1.0 to +1.0" in line][1:] == ["surer"]
+    assert len(worth_document(result)["changes"]) == 3
+    print_worth(replace(result, changes=result.changes[1:]), sys.stdout)
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "None of the changes surely brings points." and "95 % interval" not in "".join(lines)
+
+
 def test_the_answer_is_the_best_of_what_is_sure(tmp_path):
     """The greatest guess may be none: what surely brings points is told, with the guess beside it."""
     plan = a_plan(tmp_path, rounds(70))
