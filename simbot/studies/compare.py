@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 
+import numpy as np
+
 from simbot.scenario.model import Plan
 from simbot.studies.asked import Asked
 from simbot.studies.controls import Known
@@ -137,7 +139,8 @@ def _means(records: Sequence[Sequence[MatchRecord]], known: Known) -> list[Figur
     if len(records) == 2:
         pairing = paired(records[0], records[1], known)
         taken = pairing.fit().taken
-        return [pairing.fit_of(own, taken).mean for own in totals(records[0], records[1])[:2]]
+        columns = np.column_stack(totals(records[0], records[1])[:2])
+        return [fit.mean for fit in pairing.fits(columns, taken)]
     return [mean_points(own, known) for own in records]
 
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from simbot.scenario.model import Plan
 from simbot.studies.chaos import hermite
-from simbot.studies.crossed import BLOCK, freed
+from simbot.studies.crossed import BLOCK, freed, weights_by
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
 from simbot.studies.sources import differs_by_day, score_of, unknowns_of
 
@@ -81,6 +81,7 @@ class Known:
         self.by_day = any(differs_by_day(plan, states) for plan in plans)
         self._scores: dict[int, Array] = {}
         self._freed: dict[bytes, Array] = {}
+        self._weights: dict[bytes, list[Array]] = {}
 
     def scores(self, numbers: Sequence[int]) -> Array:
         """Normal scores, (matches, unknowns)."""
@@ -100,11 +101,16 @@ class Known:
         return robots and len(np.unique(numbers // (MATCHES_A_DAY * BLOCK))) > 1
 
     def freed(self, values: Array, numbers: npt.NDArray[np.int64], luck: Array, by: Array) -> Array:
-        """Values of matches freed of where their robots lie, `by` others (`crossed`); luck: (matches, things, 2)."""
-        key = sha256(b"".join(each.tobytes() for each in (values, numbers, luck, by))).digest()
+        """Values of matches, a column or several, freed of where their robots lie, which matters as it does to others
+        (`crossed`); luck: (matches, things, 2)."""
+        matters = sha256(b"".join(each.tobytes() for each in (numbers, luck, by))).digest()
+        key = sha256(matters + values.tobytes()).digest()
         if key not in self._freed:
             if len(self._freed) >= MOST_KEPT:
                 self._freed.clear()
-            scores = self.scores(numbers.tolist())
-            self._freed[key] = freed(values, numbers // MATCHES_A_DAY, scores, luck[..., 0], by)
+                self._weights.clear()
+            known = numbers // MATCHES_A_DAY, self.scores(numbers.tolist()), luck[..., 0]
+            if matters not in self._weights:
+                self._weights[matters] = weights_by(by, *known)
+            self._freed[key] = freed(values, *known, self._weights[matters])
         return self._freed[key]

@@ -18,7 +18,7 @@ nothing (Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006, 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import sqrt
 
 import numpy as np
@@ -91,30 +91,51 @@ def covariance(weights: Array, scores: Array) -> Array:
     return found - 1.0
 
 
-def freed(values: Array, days: Days, scores: Array, luck: Array, by: Array | None = None) -> Array:
+def weights_by(telling: Array, days: Days, scores: Array, luck: Array) -> list[Array]:
+    """How much each quantity matters, by some values: for either half of the blocks as the other half tells it.
+
+    Parameters
+    ----------
+    telling : (n,) array
+    days, scores, luck
+        As of `freed`.
+
+    Returns
+    -------
+    list of (k,) arrays
+        Two for each part of the days that is freed by itself.
+    """
+    fixed = np.column_stack([np.ones(len(telling)), luck])
+    found = []
+    for here in _together(days):
+        for half in (0, 1):
+            there = here[days[here] // BLOCK % 2 != half][:MOST_TELLING]
+            found.append(weights_of(scores[there], fixed[there], telling[there]))
+    return found
+
+
+def freed(values: Array, days: Days, scores: Array, luck: Array, by: Sequence[Array] | None = None) -> Array:
     """The values, with the same mean over all robots and less that they differ by.
 
     Parameters
     ----------
-    values : (n,) array
+    values : (n,) or (n, m) array
     days : (n,) array
     scores : (n, k) array
         Normal scores of k quantities.
     luck : (n, c) array
         Of luck that is known: so far as the values hang on it, it is no matter of robots.
-    by : (n,) array, optional
-        Values that tell how much each quantity matters; None: these. By the same ones, values are freed so that their
-        sums and differences are freed sums and differences.
+    by : list of (k,) arrays, optional
+        How much each quantity matters (`weights_by`); None: by these values. By the same ones, values are freed so
+        that their sums and differences are freed sums and differences.
     """
     left = values.copy()
-    telling = values if by is None else by
     fixed = np.column_stack([np.ones(len(values)), luck])
+    found = iter(weights_by(values, days, scores, luck) if by is None else by)
     for here in _together(days):
         blocks = days[here] // BLOCK
         for half in (0, 1):
-            own = blocks % 2 == half
-            there = here[~own][:MOST_TELLING]
-            weights = weights_of(scores[there], fixed[there], telling[there])
+            own, weights = blocks % 2 == half, next(found)
             if weights.any():
                 near = covariance(weights, scores[here])
                 left[here[own]] = told_by_others(near, fixed[here], values[here], blocks, own)
@@ -219,7 +240,8 @@ def told_by_others(
         Covariance of what the function does, in units of the noise.
     fixed : (n, c) array
         What the values hang on besides, to any degree: it is held with the function, and not taken off.
-    values, blocks, wanted : (n,) arrays
+    values : (n,) or (n, m) array
+    blocks, wanted : (n,) arrays
         Whole blocks are wanted.
 
     Returns

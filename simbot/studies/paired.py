@@ -236,15 +236,16 @@ class Pairing:
 
     def fit(self, days: int | None = None) -> Fit:
         """The mean of the first so many days; None: of all."""
-        return self.fit_of(self.apart, None, days)
+        return self.fits(self.apart[:, None], None, days)[0]
 
-    def fit_of(self, values: Array, taken: bool | None = None, days: int | None = None) -> Fit:
-        """The mean of values of the same matches, freed of the same as differences are; `taken`: see `regressed`."""
+    def fits(self, values: Array, taken: bool | None = None, days: int | None = None) -> list[Fit]:
+        """The means of values of the same matches, a column each, freed of the same as differences are; `taken`: see
+        `regressed`."""
         chosen = self.days < days if days is not None else np.ones(len(self.apart), dtype=bool)
         own, numbers, luck = values[chosen], self.numbers[chosen], self.luck[chosen]
         if self.known is not None:
             own = self.known.freed(own, numbers, luck, self.apart[chosen])
-        return regressed(own, numbers // MATCHES_A_DAY, luck, taken)
+        return [regressed(each, numbers // MATCHES_A_DAY, luck, taken) for each in own.T]
 
     def settled_at(self, alpha: float = ALPHA) -> int | None:
         """Number of days after which the sign was settled by the sequential rule; None: it is not."""

@@ -161,9 +161,14 @@ def _resampled(groups: list[Array]) -> Array | None:
     if len(groups) < 2:
         return None
     rng = np.random.Generator(np.random.PCG64(0))
+    values, sizes = np.concatenate(groups), np.array([len(group) for group in groups])
+    begins = np.cumsum(sizes) - sizes
     rows = []
     for _ in range(RESAMPLES):
-        drawn = np.concatenate([groups[k] for k in rng.integers(0, len(groups), len(groups))])
+        days = rng.integers(0, len(groups), len(groups))
+        many = sizes[days]
+        at = np.repeat(begins[days] - (np.cumsum(many) - many), many) + np.arange(many.sum())
+        drawn = values[at]  # one day after the other
         rows.append((drawn.std(ddof=1), *np.quantile(drawn, (0.1, 0.5, 0.9))))
     return np.array(rows)
 

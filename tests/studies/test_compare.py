@@ -23,7 +23,7 @@ from simbot.scenario.parameters import Quantity
 from simbot.studies.asked import Asked
 from simbot.studies.chaos import hermite
 from simbot.studies.compare import compare, told_apart
-from simbot.studies.crossed import freed
+from simbot.studies.crossed import freed, weights_by
 from simbot.studies.match import study
 from simbot.studies.moved import moved_most
 from simbot.studies.one_match import MATCHES_A_DAY, MatchRecord
@@ -374,7 +374,7 @@ class Told:
 
     def freed(self, values, numbers, luck, by):
         days = numbers // MATCHES_A_DAY
-        return freed(values, days, self.scores[days], luck, by)
+        return freed(values, days, self.scores[days], luck, weights_by(by, days, self.scores[days], luck))
 
 
 def test_the_sequential_rule_holds_where_robots_are_known():

@@ -19,6 +19,7 @@ from simbot.studies.crossed import (
     covariance,
     freed,
     told_by_others,
+    weights_by,
     weights_of,
 )
 from simbot.studies.regressed import regressed
@@ -202,8 +203,11 @@ def test_differences_of_freed_values_are_freed_differences():
     scores, luck, one = world(rng, len(days))
     other = 30.0 + 8.0 * (scores[:, 3] > 0.5) + rng.standard_normal(len(days))
     apart = one - other
-    freed_apart = [freed(values, days, scores, luck, apart) for values in (one, other)]
+    by = weights_by(apart, days, scores, luck)
+    freed_apart = [freed(values, days, scores, luck, by) for values in (one, other)]
     assert freed(apart, days, scores, luck) == pytest.approx(freed_apart[0] - freed_apart[1], abs=1e-9)
+    at_once = freed(np.column_stack([one, other]), days, scores, luck, by)
+    assert at_once == pytest.approx(np.column_stack(freed_apart), abs=1e-9)
 
 
 def test_of_thousands_of_days_parts_are_freed_by_themselves_and_none_is_left_out():
