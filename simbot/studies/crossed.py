@@ -204,11 +204,14 @@ class Unlikely:
         """Less the logarithm of the likelihood, with the price of the weights, but for a constant; its gradient."""
         from scipy.linalg.lapack import dpotrf, dpotri, dpotrs
 
-        matters = np.flatnonzero(weights > 0.0)
-        alike = self.alike[matters]
-        factors = weights[matters, None] * alike
-        factors += 1.0
-        product = factors.prod(axis=0)
+        product = np.ones(len(self.at))
+        factors = {}
+        for k in np.flatnonzero(weights > 0.0).tolist():
+            factor = factors[k] = weights[k] * self.alike[k]
+            factor += 1.0
+            if not factor.all():  # next to nothing, so that it can be divided by
+                factor[factor == 0.0] = SMALLEST**2
+            product *= factor
         count = len(self.values)
         whole = np.zeros(count * count)
         whole[self.at] = product - 1.0 + self.known
@@ -220,7 +223,8 @@ class Unlikely:
         less = solved[self.one] * solved[self.other] * (count / square)
         slope = self.times * product * (inverse.ravel(order="F")[self.at] - less)
         gradient = self.alike @ slope
-        gradient[matters] = np.divide(alike, factors, out=alike, where=factors != 0.0) @ slope
+        for k, factor in factors.items():
+            gradient[k] = (self.alike[k] / factor) @ slope
         return float(value + DOUBT * weights.sum()), gradient + DOUBT
 
 

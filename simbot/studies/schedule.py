@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from simbot.studies.one_match import MATCHES_A_DAY
 
 Round = list[tuple[int, str]]  # numbers of matches, and the battery state of each
-TWICE, LATER = 10, 20  # the first so many days are played twice, and of so many later ones one
+TWICE, LATER = 10, 40  # the first so many days are played twice, and of so many later ones one
 LEAST_DAYS = 40  # before anything is looked at: each unknown was four times in every tenth of its spread
 STEP_DAYS, STEP = 20, 1.1  # to the next look
 LEAST_STEP = 5  # days: a look costs as much as three

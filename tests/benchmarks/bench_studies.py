@@ -31,6 +31,7 @@ from simbot.studies.workers import Team, rounds
 
 ROOT = Path(__file__).parents[2]
 STATE = "mid-event"
+EVERY = 20  # matches between two looks at how fast the machine is
 
 
 def demo(name: str) -> Plan:
@@ -76,7 +77,8 @@ def compared_to_a_point() -> tuple[Ratio, int]:
     """The demo's two plans compared until their difference is known to a point, on two cores, and the matches it takes.
 
     Played by one process, drawing of robots and statistics in it, in processor time, which is shared by the two cores.
-    The baseline is 2 000 skeletons, by turns with the instants of either plan's match, times 25.
+    The baseline is 2 000 skeletons, by turns with the instants of either plan's match, times 25: some of them again and
+    again while the plans play, since a machine that others use is not as fast all the while.
     """
     plans = [demo("lanterns"), demo("tins")]
     asked = Asked(2000, 1, (STATE,), until_halfwidth=1.0)
@@ -84,30 +86,37 @@ def compared_to_a_point() -> tuple[Ratio, int]:
     for day, battery, _ in matches:
         day.record(0, battery)
     instants = [times_us for _, _, times_us in matches]
-    bare = [bare_run(instants)]
+    bare: list[float] = []
+    spent = 0.0
+
+    def between(done: int, total: int) -> None:
+        nonlocal spent
+        if done % EVERY == 0:
+            begin = process_time()
+            bare.append(bare_run(instants))
+            spent += process_time() - begin
+
     threshold = gc.get_threshold()
     gc.set_threshold(*SELDOM)  # as the command does
     with TemporaryDirectory() as folder, Ledger("compare", plans, asked) as ledger:
         ledger.place = Path(folder) / "kept.json"
         begin = process_time()
-        needed = compared(ledger, plans, asked, lambda done, total: None).runs
-        takes = process_time() - begin
+        needed = compared(ledger, plans, asked, between).runs
+        takes = process_time() - begin - spent
     gc.set_threshold(*threshold)
-    bare.append(bare_run(instants))  # a machine that others use is not as fast all the while
-    return Ratio(f"two plans to a point, {needed} matches", takes / 2, 25 * 2000 * sum(bare) / 2), needed
+    whole = 25 * 2000 * sum(bare) / len(bare)
+    return Ratio(f"two plans to a point, {needed} matches", takes / 2, whole), needed
 
 
-def bare_run(instants: list[list[int]], turns: int = 100) -> float:
-    """A skeleton, without what studies left behind in its collections [s]."""
-    gc.collect()
-    gc.freeze()
+def bare_run(instants: list[list[int]], turns: int = 20) -> float:
+    """A skeleton, once the processor has it at hand [s]."""
+    for times_us in instants:
+        skeleton(times_us)
     begin = process_time()
     for _ in range(turns):
         for times_us in instants:
             skeleton(times_us)
-    takes = (process_time() - begin) / (turns * len(instants))
-    gc.unfreeze()
-    return takes
+    return (process_time() - begin) / (turns * len(instants))
 
 
 def another_day(name: str) -> Ratio:
