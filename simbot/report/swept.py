@@ -126,6 +126,16 @@ def _answer(result: SweepResult, best: Point | None) -> str:
             f"{names} makes no difference to {_who(result).lower()} in this range: {by.title} "
             f"{told(by, best.value(by))} on the {state} battery, whatever it is."
         )
+    if (
+        by.name == "points"
+        and len(result.points) > 1
+        and len({each.value(by) for each in result.points}) == 1
+    ):
+        names = " and ".join(axis.name for axis in axes)
+        return (
+            f"{_who(result)} scores {told(by, best.value(by))} whatever {names} is in this range, on the {state} "
+            "battery: choose by something else."
+        )
     form = FIRST.get(by.name, "{title} is {end}, {value}, with {at}")
     title = by.title[0].upper() + by.title[1:]
     end = "highest" if by.most else "lowest"

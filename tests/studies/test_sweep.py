@@ -317,6 +317,17 @@ def test_what_makes_no_difference_is_said_to(capsys):
     )
 
 
+def test_a_score_that_is_the_same_everywhere_is_best_nowhere(capsys):
+    """The lift's ratio moves its currents, and the fixed waits of the demo hide the rest."""
+    plan = str(SCENARIOS / "night-market" / "lanterns.yaml")
+    lines = printed(capsys, plan, "lift.ratio=1.5:3", "--points", "3")
+    told = " ".join(lines[:2])
+    assert told.startswith(
+        "The plan scores 107 points whatever lift.gearing.0.ratio is in this range, on the mid-"
+    )
+    assert "choose by something else." in told
+
+
 def test_what_makes_no_difference_is_said_to_beside_values_that_cannot_be(tmp_path, capsys):
     """A lift that is alone does not feel the robot's mass, and a robot of 0 kg is none."""
     lines = printed(capsys, a_lift(tmp_path), "lift", "robot.mass=0:4:1 kg", "--by", "inside")
