@@ -14,7 +14,7 @@ from simbot.report.turned import break_even_lines
 from simbot.report.unseen import fault_lines, freed_told, ignorance_told, unseen_lines
 from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
-from simbot.studies.paired import ALPHA, Difference
+from simbot.studies.paired import ALPHA, Difference, differing, differs_seldom
 from simbot.studies.schedule import matches_in, next_look
 
 WIDTH = 80
@@ -203,11 +203,18 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
     notes = [(0.0, "equal"), (apart.mean.value, "mean")]
     yield from histogram(classes_of([apart.tally])[0], notes, whole, f", {first} less {second}")
     yield ""
+    if differs_seldom(apart):
+        yield from wrap(
+            f"Only {differing(apart)} of these {sum(apart.tally.values())} matches differ at all: what is said of the "
+            "difference and of its sign is a guess from so few.",
+            WIDTH,
+        )
     if apart.sure:
         yield from wrap(
             f"The sign is settled: a rule that looks again and again and still errs in at most {100 * ALPHA:.0f} of "
-            "100 studies says so (Bonferroni's inequality over all its looks). The interval does not know of the "
-            "looking, and is a little too narrow for it.",
+            "100 studies says so (Bonferroni's inequality over all its looks; of what befalls a few matches in a "
+            "hundred it knows too little, and errs more often). The interval does not know of the looking, and is a "
+            "little too narrow for it.",
             WIDTH,
         )
     elif apart.matches_needed is not None:

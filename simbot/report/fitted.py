@@ -286,7 +286,8 @@ def _next(result: FitResult) -> Iterator[str]:
         now = "not told" if one.before is None else f"+-{_two(one.before)}{_unit(unknown)}"
         yield (
             f"Measure next: {one.text} on {one.battery}, five times by video: {one.unknown} goes from {now} to about "
-            f"+-{_two(one.after)}{_unit(unknown)}."
+            f"+-{_two(one.after)}{_unit(unknown)}. First slowly and short of its stops; hands, hair and faces clear, "
+            "a load unable to fall, an adult at the switch."
         )
     hints = dict.fromkeys(
         BY_ITSELF[last]

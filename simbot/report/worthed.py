@@ -17,6 +17,7 @@ from simbot.report.unseen import fault_lines, freed_told, unseen_lines
 from simbot.scenario.model import Plan
 from simbot.studies.knobs import knobs_of
 from simbot.studies.other_times import efforts_of, limits_of
+from simbot.studies.paired import LEAST_DIFFERING, differs_seldom
 from simbot.studies.worth import Worth, WorthResult
 
 WIDTH = 80
@@ -56,6 +57,13 @@ def _lines(result: WorthResult) -> Iterator[str]:
     idle = [each.change for each in rows if each not in moving]
     if idle:
         yield from wrap(f"Not one of these matches scores otherwise with: {'; '.join(idle)}.", WIDTH)
+    few = [each.change for each in rows if differs_seldom(each.difference)]
+    if few:
+        yield from wrap(
+            f"Fewer than {LEAST_DIFFERING} of the matches differ with: {'; '.join(few)}; what is said of these is a "
+            "guess from so few.",
+            WIDTH,
+        )
     if result.together is not None:
         alone = sum(each.difference.mean.value for each in result.changes)
         yield from wrap(

@@ -26,6 +26,7 @@ from simbot.scenario.model import BatteryState, Plan, Robot
 from simbot.scenario.once import once_a_plan
 from simbot.studies.drawn import battery_of_match, robot_of_day
 from simbot.studies.lost import Account, account_of
+from simbot.studies.players import heeded
 from simbot.studies.strata import DrawnEvenly
 from simbot.studies.time_lost import Span, added, cut_routines, dips, seconds_of, stood_still, time_lost
 
@@ -136,15 +137,16 @@ class Day:
         return self._play(battery, self.luck(number), self.luck(number, "partner"), told)
 
     def _play(self, battery: BatteryState, luck: Drawn, partner: Drawn, told: Told) -> tuple[Trace, Plant]:
-        return play(
-            self.plan,
-            battery_of_match(battery, luck),
-            self.models,
-            luck=luck,
-            partner_models=self.partner_models,
-            partner_luck=partner,
-            told=told,
-        )
+        with heeded():
+            return play(
+                self.plan,
+                battery_of_match(battery, luck),
+                self.models,
+                luck=luck,
+                partner_models=self.partner_models,
+                partner_luck=partner,
+                told=told,
+            )
 
     def record(self, number: int, battery: BatteryState, told: Told = Told.POINTS) -> MatchRecord:
         """The same, boiled down; a match that fails is a record too."""
@@ -224,9 +226,7 @@ def nominal_of(plan: Plan, state: str) -> MatchRecord:
     return record_of(plan, -1, state, trace, plant, Told.LOSSES)
 
 
-def record_of(
-    plan: Plan, number: int, state: str, trace: Trace, plant: Plant, told: Told = Told.LOSSES
-) -> MatchRecord:
+def record_of(plan: Plan, number: int, state: str, trace: Trace, plant: Plant, told: Told) -> MatchRecord:
     """A trace boiled down."""
     points = {key: value or 0.0 for key, value in cycles.points_by_period(trace, plan.game).items()}
     times = cycles.cycle_times_s(trace)

@@ -32,7 +32,9 @@ from simbot.studies.statistics import NORMAL_95, Figure, parts_of, share_of, tal
 
 ALPHA = 0.05
 DAYS_DRAWN = 10_000
+MOST_TIMES = 1e6
 LEVEL = 1e-9  # points: no more than rounding
+LEAST_DIFFERING = 10  # matches
 MANY_TIES = 0.5  # of the matches: from single ones it cannot be told then how days of ten differ
 Array = npt.NDArray[np.float64]
 
@@ -60,6 +62,16 @@ class Difference:
     mover: Mover | None = None  # of what is not known, what moves it most
 
 
+def differing(apart: Difference) -> int:
+    """Matches that differ."""
+    return sum(times for points, times in apart.tally.items() if points != 0.0)
+
+
+def differs_seldom(apart: Difference) -> bool:
+    """Whether so few matches differ that their mean is far from normal (ten at least: common practice, no source)."""
+    return 0 < differing(apart) < LEAST_DIFFERING
+
+
 def play_together(ledger: Ledger, plans: Sequence[Plan], asked: Asked) -> list[list[MatchRecord]]:
     """Records of the same matches for every plan; all that are asked for."""
     records = ledger.play(plans, schedule(asked.states, asked.runs))
@@ -75,7 +87,8 @@ def play_off(
 
     All plans are played for the first days; from then on, of the rivals that are not beaten yet and the best, the
     half that lies furthest behind its share (see `allocation`). The best is never played less than a rival, so
-    that they can be held against each other match by match.
+    that they can be held against each other match by match. Asked for a half-width, they are looked at again as soon
+    as one of them seems to be known so well.
     """
     count = len(plans)
     matches = schedule(asked.states, asked.runs)
@@ -135,7 +148,7 @@ def narrow_at(
     fits = [paired(records[best], records[rival], known).fit() for rival in rivals]
     return min(
         (
-            ceil(len(fit.days) * (fit.half() / asked.until_halfwidth) ** 2)
+            _times_as_many(int(fit.days[-1]) + 1, fit.half() / asked.until_halfwidth)
             for fit in fits
             if fit.error is not None
         ),
@@ -327,7 +340,12 @@ def days_for(fit: Fit, half: float) -> int | None:
     """Days whose mean has an interval of +- half, as far as these days tell; None: they do not."""
     if fit.error is None or half == 0.0:
         return None
-    return max(2, ceil(len(fit.days) * (NORMAL_95 * fit.error / half) ** 2))
+    return max(2, _times_as_many(len(fit.days), NORMAL_95 * fit.error / half))
+
+
+def _times_as_many(days: int, narrower: float) -> int:
+    """Days for an interval that is so many times as narrow; of what nobody plays, any large number."""
+    return ceil(days * min(narrower, MOST_TIMES) ** 2)
 
 
 def matches_for(fit: Fit, half: float) -> int | None:

@@ -168,10 +168,13 @@ def heeded() -> Iterator[None]:
     before = {each: signal.getsignal(each) for each in TO_END}
 
     def note(number: int, frame: FrameType | None) -> None:
-        pressed.append(number)
         heard = before[signal.Signals(number)]
         if callable(heard):
-            heard(number, frame)
+            try:
+                heard(number, frame)
+            except BaseException:  # whoever only notes it wants no more of it
+                pressed.append(number)
+                raise
 
     mine = [each for each, heard in before.items() if callable(heard)]
     for each in mine:

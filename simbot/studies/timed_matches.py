@@ -13,6 +13,7 @@ from simbot.analysis.better_timer import waits_of
 from simbot.analysis.timers import Links, link
 from simbot.physics.move import Spin
 from simbot.physics.plant import Plant
+from simbot.physics.told import Told
 from simbot.routine.match import let_go
 from simbot.routine.trace import Trace, WaitRecord
 from simbot.scenario.model import Plan
@@ -78,7 +79,7 @@ def _play(
     for number, state in matches:
         try:
             trace, plant = day.play(number, batteries[state])
-            record = record_of(plan, number, state, trace, plant)
+            record = record_of(plan, number, state, trace, plant, Told.LOSSES)
             found.append(TimedMatch(record, demands_of(plan, trace, plant, knobs[which])))
             let_go(trace)
         except Exception as error:

@@ -18,7 +18,7 @@ from simbot.physics.told import Told
 from simbot.scenario.model import Plan
 from simbot.scenario.once import PLANS_KEPT, once_a_plan
 from simbot.studies.one_match import MATCHES_A_DAY, Day, MatchRecord, failed
-from simbot.studies.players import Pending, Players, PlayersLost, Pool, ended, heeded, no_more
+from simbot.studies.players import Pending, Players, PlayersLost, Pool, ended, no_more
 
 __all__ = ["PlayersLost", "Round", "Task", "Team", "days_of", "play_day", "rounds"]
 
@@ -236,9 +236,7 @@ def play_day(plan: Plan, seed: int, matches: Round, told: Told = Told.POINTS) ->
         for number, state in matches:
             if no_more():
                 break
-            with heeded():
-                record = day.record(number, batteries[state], told)
-            records.append(record)
+            records.append(day.record(number, batteries[state], told))
     except KeyboardInterrupt:
         raise Cut(records) from None
     return records

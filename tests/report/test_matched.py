@@ -13,6 +13,7 @@ import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.api import run
+from simbot.physics.told import Told
 from simbot.report.document import schema_text
 from simbot.report.match_document import match_document
 from simbot.report.matched import WIDTH, print_matched
@@ -354,7 +355,7 @@ def with_lift(folder, steps, lift=None, game=None, first=None, holds=None, **rob
 
 def record(plan):  # type: ignore[no-untyped-def]
     trace, plant = play(plan, plan.robot.battery[0])
-    return record_of(plan, 0, "full", trace, plant)
+    return record_of(plan, 0, "full", trace, plant, Told.LOSSES)
 
 
 def test_a_stall_is_told_with_what_it_costs(tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
@@ -121,6 +122,23 @@ def test_asked_for_a_half_width_it_goes_on_until_the_difference_is_known_so_well
     assert soon.runs < narrow.runs < 2000
     assert narrow.records[0][: soon.runs] == soon.records[0]  # the same matches, and more
     assert widths[1][0] < 8 * 0.6 * 0.2 < widths[1][1]
+
+
+def test_a_difference_of_few_matches_is_called_a_guess(tmp_path, capsys):
+    plans = [plan_with(tmp_path / "a", 99, name="one"), plan_with(tmp_path / "b", 98, name="two")]
+    result = compare(plans, Asked(51, 3, ("full",)), silent)
+    apart = result.pairs[0].difference
+    for seldom in (1, 9, 10, 0):
+        tally = {0.0: 51 - seldom, 3.0: seldom} if seldom else {0.0: 51}
+        pair = replace(result.pairs[0], difference=replace(apart, tally=tally))
+        print_compared(replace(result, pairs=(pair,)), sys.stdout)
+        told = f"Only {seldom} of these 51 matches differ at all: "
+        assert (told in " ".join(capsys.readouterr().out.split())) == (0 < seldom < 10)
+
+
+def test_no_width_is_too_narrow_to_be_asked_for(tmp_path):
+    plans = [plan_with(tmp_path / "a", 80, picks="60 %"), plan_with(tmp_path / "b", 60, picks="60 %")]
+    assert compare(plans, Asked(90, 3, ("full",), until_halfwidth=1e-200), silent).runs == 90
 
 
 class Paper:
@@ -270,10 +288,10 @@ def test_fewer_matches_than_anything_is_settled_in_are_not_promised_to_settle(tm
     plans = [plan_with(tmp_path / "a", 90), plan_with(tmp_path / "b", 50)]
     result = compare(plans, Asked(40, 3, ("full",)), silent)
     apart = result.pairs[0].difference
-    assert not apart.sure and apart.days_needed < 10 and apart.matches_needed == 51
+    assert not apart.sure and apart.days_needed < 10 and apart.matches_needed == 50
     out = StringIO()
     print_compared(result, out)
-    assert "To settle it takes about 51 matches" in out.getvalue()
+    assert "To settle it takes about 50 matches" in out.getvalue()
     assert out.getvalue().startswith("Too few matches to say: ")
 
 

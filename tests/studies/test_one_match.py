@@ -32,10 +32,10 @@ def test_a_match_of_which_only_points_are_asked_is_the_same_match(plan):
     day, battery = Day(plan, 3, 1), plan.robot.battery[-1]
     for number in range(10, 14):
         trace, plant = day.play(number, battery)
-        whole = record_of(plan, number, battery.name, trace, plant)
+        whole = record_of(plan, number, battery.name, trace, plant, Told.ALL)
         assert any(need.margin_us is not None for need in trace.needs)
         brief = day.play(number, battery, Told.LOSSES)
-        assert record_of(plan, number, battery.name, *brief) == whole
+        assert record_of(plan, number, battery.name, *brief, Told.LOSSES) == whole
         bare = day.play(number, battery, Told.POINTS)
         assert record_of(plan, number, battery.name, *bare, Told.POINTS) == replace(whole, why=None)
         assert [one.move.start_us for one in bare[0].moves] == [one.move.start_us for one in trace.moves]

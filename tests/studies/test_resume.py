@@ -160,6 +160,12 @@ def test_ctrl_c_that_python_drops_is_heeded():
     PressesCtrlC()  # dropped
     with pytest.raises(KeyboardInterrupt), heeded():
         PressesCtrlC()
+    noted = []
+    signal.signal(signal.SIGINT, lambda number, frame: noted.append(number))
+    with heeded():  # whoever only notes it wants no more of it
+        os.kill(os.getpid(), signal.SIGINT)
+    signal.signal(signal.SIGINT, before)
+    assert noted == [signal.SIGINT]
     with pytest.raises(ZeroDivisionError), heeded():
         raise ZeroDivisionError
     assert signal.getsignal(signal.SIGINT) is before

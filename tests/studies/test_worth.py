@@ -69,6 +69,17 @@ def test_changes_that_change_no_match_are_told_in_a_sentence(tmp_path, capsys):
     assert lines[0] == "None of the changes surely brings points." and "95 % interval" not in "".join(lines)
 
 
+def test_changes_that_change_few_matches_are_called_guesses(tmp_path, capsys):
+    plan = a_plan(tmp_path, rounds(70))
+    result = worth(plan, {"surer": a_plan(tmp_path, rounds(80))}, None, ASKED, silent)
+    (change,) = result.changes
+    for tally, told in (({0.0: 291, 2.0: 9}, True), ({0.0: 290, 2.0: 10}, False)):
+        seldom = replace(change, difference=replace(change.difference, tally=tally))
+        print_worth(replace(result, changes=(seldom,)), sys.stdout)
+        printed = " ".join(capsys.readouterr().out.split())
+        assert ("Fewer than 10 of the matches differ with: surer;" in printed) == told
+
+
 def test_the_answer_is_the_best_of_what_is_sure(tmp_path):
     """The greatest guess may be none: what surely brings points is told, with the guess beside it."""
     plan = a_plan(tmp_path, rounds(70))
