@@ -16,6 +16,7 @@ from simbot.studies.compare import CompareResult, Pair, Side
 from simbot.studies.further import NOTHING_FURTHER, Further
 from simbot.studies.paired import ALPHA, Difference, differing, differs_seldom
 from simbot.studies.schedule import matches_in, next_look
+from simbot.studies.statistics import half_width
 
 WIDTH = 80
 TITLE = 34  # columns of what a row is
@@ -221,7 +222,7 @@ def _pair(result: CompareResult, pair: Pair) -> Iterator[str]:
         yield from wrap(
             f"To settle it takes about {apart.matches_needed} matches (--runs), if it is so.", WIDTH
         )
-    if apart.matches_for_a_point is not None:
+    if apart.matches_for_a_point is not None and half_width(apart.mean) > 1.0:
         count = apart.matches_for_a_point
         more = not apart.freed_of_luck or apart.freed_of_robots
         fewer = ", or fewer, since more of them tell more of luck and robots" if more else ""

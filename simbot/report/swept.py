@@ -298,7 +298,9 @@ def _ridge(result: SweepResult, best: Point | None) -> Iterator[str]:
     if told_:
         yield from wrap(f"The ridge, the best {across.name} for each {down.name}: {'; '.join(told_)}.", WIDTH)
     flat = sum(is_flat(point, best, by) for point in result.points)
-    yield from wrap(f"{flat} of {len(result.points)} cells are within 2 % of the best.", WIDTH)
+    yield from wrap(
+        f"{flat} of {len(result.points)} cells {'is' if flat == 1 else 'are'} within 2 % of the best.", WIDTH
+    )
 
 
 # --- parts --------------------------------------------------------------------------------------------

@@ -136,6 +136,17 @@ def test_a_difference_of_few_matches_is_called_a_guess(tmp_path, capsys):
         assert (told in " ".join(capsys.readouterr().out.split())) == (0 < seldom < 10)
 
 
+def test_a_point_that_is_known_already_is_not_promised(tmp_path, capsys):
+    plans = [plan_with(tmp_path / "a", 80, picks="60 %"), plan_with(tmp_path / "b", 60, picks="60 %")]
+    result = compare(plans, ASKED, silent)
+    (pair,) = result.pairs
+    for half, told in ((0.9, False), (1.1, True)):
+        mean = Figure(1.0, (1.0 - half, 1.0 + half))
+        wider = replace(pair, difference=replace(pair.difference, mean=mean, matches_for_a_point=60))
+        print_compared(replace(result, pairs=(wider,)), sys.stdout)
+        assert ("An interval of ± 1 point takes about 60" in capsys.readouterr().out) == told
+
+
 def test_no_width_is_too_narrow_to_be_asked_for(tmp_path):
     plans = [plan_with(tmp_path / "a", 80, picks="60 %"), plan_with(tmp_path / "b", 60, picks="60 %")]
     assert compare(plans, Asked(90, 3, ("full",), until_halfwidth=1e-200), silent).runs == 90
