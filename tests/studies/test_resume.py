@@ -41,6 +41,14 @@ def stop_after(matches):
     return tell
 
 
+@pytest.fixture(autouse=True)
+def hears():
+    """Ctrl-C is heard, also where these tests run in the background of a shell, which has it ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 @pytest.fixture
 def played(monkeypatch, tmp_path):
     """Matches that are really played, and a folder of its own for what is kept."""
