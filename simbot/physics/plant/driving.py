@@ -51,8 +51,7 @@ class Driving(Running):
                 self._start_leg()
             if not ended:
                 return False
-        on = self._go_on if self._resets is None else self._advance
-        return on(t_end, watched, before_step)
+        return self._advance(t_end, watched, before_step)
 
     def _steer(
         self,
