@@ -138,8 +138,8 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
         return f"the need is tighter than the {mechanism}'s own window, which it had reached after {ms(took)}"
     wait = links.timed_by.get(record.cause)
     if wait is None or wait.ended_us > record.at_us:
-        gone = record.at_us - move.start_us
-        return f"step {cause.step} was only {ms(gone)} ago, with no wait since; {the(mechanism)} needs {ms(took)}"
+        ago = f"step {cause.step} was only {ms(record.at_us - move.start_us)} ago, with no wait for it since"
+        return f"{ago}; {the(mechanism)} needs {ms(took)}"
     return _wait_against(wait, move.start_us, mechanism, took)
 
 

@@ -15,7 +15,7 @@ from math import hypot, pi, remainder
 
 from simbot.analysis.never import asked
 from simbot.analysis.results import NeedResult, Off
-from simbot.analysis.timers import Links
+from simbot.analysis.timers import Links, missing_wait_us
 from simbot.physics.build import DRIVES, SPINNING
 from simbot.physics.move import DriveTo, Move
 from simbot.physics.orders import control_of
@@ -51,6 +51,7 @@ def need_results(
             text=need.text,
             off=off,
             narrow=narrow(record, off, trace, links, spec, guard_us),
+            missing_wait_us=missing_wait_us(record, links),
         )
         rows.append(row)
     return tuple(rows)

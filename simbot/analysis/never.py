@@ -49,7 +49,7 @@ def never_arrived(
             )
             text += _hint_of_moving(move) if still else hint(move, wait.ended_us, plant, spec)
         else:
-            missed = any(one.missed for one in links.downstream.get(index, ()))
+            missed = links.missed(index)
             taken_over = move.cut_us is not None and move.cut_us < wait.ended_us and move.stopwatch is None
             if wait.arrival or missed or taken_over or isinstance(move.command, (Spin, *TIMED)):
                 continue

@@ -78,6 +78,7 @@ class NeedResult:
     text: str = ""  # what is needed, as the plan has it
     off: Off | None = None  # None: a word
     narrow: tuple[str, ...] = ()  # ways in which it nearly was not met: "time", "tolerance" (see `needs`)
+    missing_wait_us: int | None = None  # missed by so much, and no wait before the step sees to it
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,7 @@ def timed_findings(
     """Of each that never arrives, taken over later or not, where no need or pick tells of it, nor that it is stuck."""
     for index, record in enumerate(trace.moves):
         move = record.move
-        told = index in stuck or any(one.missed for one in links.downstream.get(index, ()))
+        told = index in stuck or links.missed(index)
         if not isinstance(move.command, TIMED) or told or move.arrival_us() is not None:
             continue
         if unfinished_us(move) is not None:

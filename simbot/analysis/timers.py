@@ -31,19 +31,36 @@ class Links:
 
     timed_by: dict[int, WaitRecord]
     downstream: dict[int, list[Downstream]]
+    too_soon: set[
+        int
+    ]  # moves that a need missed before the wait that times them was over: no longer one helps it
     lost: dict[int, PickRecord]  # picks that were lost while they closed
     spare: dict[int, int]  # picks that held: how long after that the first of their needs was left [µs]
 
+    def missed(self, index: int) -> bool:
+        """Whether a need or a pick tells that the move was not there."""
+        return index in self.too_soon or any(one.missed for one in self.downstream.get(index, ()))
+
 
 def link(trace: Trace, plant: Plant) -> Links:
-    """Find the wait that times each move, and all that depends on it."""
+    """Find the wait that times each move, and all that depends on it.
+
+    A need that was missed before the wait was over is none of those: the wait stands behind it. Where nothing else
+    asks for the move, that wait does not time it.
+    """
     timed_by = {index: wait for wait in trace.waits if not wait.cut for index in wait.moves}
     downstream: dict[int, list[Downstream]] = {}
+    too_soon: set[int] = set()
     for need in trace.needs:
-        if need.cause is not None and not _sent_elsewhere(need, trace):
-            downstream.setdefault(need.cause, []).append(
-                Downstream(need.margin_us, not need.met, need.line, need.need.mechanism)
-            )
+        if need.cause is None or _sent_elsewhere(need, trace):
+            continue
+        wait = timed_by.get(need.cause)
+        if not need.met and wait is not None and wait.ended_us > need.at_us:
+            too_soon.add(need.cause)
+            continue
+        downstream.setdefault(need.cause, []).append(
+            Downstream(need.margin_us, not need.met, need.line, need.need.mechanism)
+        )
     lost: dict[int, PickRecord] = {}
     spare: dict[int, int] = {}
     for pick in trace.picks:
@@ -59,7 +76,17 @@ def link(trace: Trace, plant: Plant) -> Links:
             hand = pick.acting.by.mechanism
             missed = Downstream(None if late is None else -late, True, pick.line, hand)
             downstream.setdefault(pick.move, []).append(missed)
-    return Links(timed_by, downstream, lost, spare)
+    for index in too_soon - downstream.keys():
+        del timed_by[index]
+    return Links(timed_by, downstream, too_soon, lost, spare)
+
+
+def missing_wait_us(need: NeedRecord, links: Links) -> int | None:
+    """How much later its step had to begin to meet a need that no wait before it sees to; None elsewhere."""
+    if need.met or need.cause is None or need.margin_us is None:
+        return None
+    wait = links.timed_by.get(need.cause)
+    return None if wait is not None and wait.ended_us <= need.at_us else -need.margin_us
 
 
 def _sent_elsewhere(need: NeedRecord, trace: Trace) -> bool:

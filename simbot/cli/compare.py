@@ -17,6 +17,7 @@ from simbot.cli.shared import (
     going_on,
     load,
     progress,
+    stopped_after,
     tell_stopped,
     write_csv,
     write_json,
@@ -97,7 +98,7 @@ def compare(
     from simbot.studies.ledger import Ledger
 
     ledger = Ledger("compare", loaded, asked)
-    with goes_on(lambda: f"stopped; {ledger.played} matches that were played are kept"), ledger:
+    with goes_on(lambda: stopped_after(ledger.played)), ledger:
         going_on(ledger.found)
         result, more = compare_further(ledger, loaded, asked, Wanted(break_even, endgame, mix), progress)
         from simbot.report.compare_document import compare_document

@@ -17,6 +17,7 @@ from simbot.cli.shared import (
     going_on,
     load,
     progress,
+    stopped_after,
     write_json,
 )
 from simbot.scenario.errors import SimbotError
@@ -112,10 +113,10 @@ def fit(
     work = Work(loaded, rows, unknowns or (), asked, playing, cluster)
 
     def kept() -> str:
-        return f"stopped; a fit says nothing before it is through, its {work.made} predictions are kept"
+        return f"{stopped_after(work.made, 'prediction', 'made')}, a fit says nothing before it is through"
 
     with goes_on(kept), work:
-        going_on(work.found, "predictions", "made")
+        going_on(work.found, "prediction", "made")
         tell = progress("parts of the fit", work.before_s)
         result = fit_to(source, measured, rows, unknowns or (), asked, tell, work)
         _write(result, json_file, patch, table)

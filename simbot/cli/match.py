@@ -17,6 +17,7 @@ from simbot.cli.shared import (
     Stopped,
     check_targets,
     compile_first,
+    going_on,
     load,
     nothing_played,
     progress,
@@ -83,8 +84,7 @@ def match(
         from simbot.studies.match import Interrupted, put_together, study
 
         done = kept(loaded, asked)
-    if done:
-        typer.echo(f"going on after {len(done)} matches that were played before", err=True)
+    going_on(len(done))
     code = FINE
     try:
         with nothing_played():

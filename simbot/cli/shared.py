@@ -153,14 +153,27 @@ def write_csv(kind: str, document: Document, target: str) -> None:
     write("--csv", tidy.csv_text(rows), target)
 
 
-def going_on(found: int, what: str = "matches", done: str = "played") -> None:
+def going_on(found: int, what: str = "match", done: str = "played") -> None:
     """Tell that a study was begun before."""
     if found:
-        typer.echo(f"going on after {found} {what} that were {done} before", err=True)
+        typer.echo(f"going on after {_done(found, what, done)} before", err=True)
+
+
+def stopped_after(found: int, what: str = "match", done: str = "played") -> str:
+    """What a study that was stopped has kept."""
+    if not found:
+        return f"stopped before the first {what} was {done}"
+    return f"stopped; {_done(found, what, done)} {'is' if found == 1 else 'are'} kept"
+
+
+def _done(found: int, what: str, done: str) -> str:
+    from simbot.analysis.words import counted
+
+    return f"{counted(found, what)} that {'was' if found == 1 else 'were'} {done}"
 
 
 @contextmanager
-def goes_on(kept: Callable[[], str] = lambda: "what was played is kept") -> Iterator[None]:
+def goes_on(kept: Callable[[], str]) -> Iterator[None]:
     """Ctrl-C ends a study that keeps what it has; `kept` says what that is."""
     try:
         yield

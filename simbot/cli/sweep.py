@@ -19,6 +19,7 @@ from simbot.cli.shared import (
     going_on,
     progress,
     sign_of_life,
+    stopped_after,
     tell_stopped,
     write_json,
 )
@@ -218,8 +219,8 @@ def _run(
         first = replace(subject, matches=0) if isinstance(subject, WholePlan) else subject
         first.looks({}, asked.states[:1])  # the files as they are, and everything compiled
         kept = Kept(subject, asked)
-    going_on(len(kept.points), "values", "run")
-    with goes_on(lambda: f"stopped; {len(kept.points)} values that were run are kept"), kept:
+    going_on(len(kept.points), "value", "run")
+    with goes_on(lambda: stopped_after(len(kept.points), "value", "run")), kept:
         result = with_hangs(sweep_over(subject, asked, progress("values"), kept))
         _write(result, robot, remarks, table, json_file)
     if result.stopped:

@@ -20,6 +20,7 @@ from simbot.cli.shared import (
     going_on,
     load,
     progress,
+    stopped_after,
     tell_stopped,
     write_csv,
     write_json,
@@ -80,7 +81,7 @@ def worth(
     if not variants:
         variants = usual_changes(loaded, asked.states)
     ledger = Ledger("worth", [loaded, *variants.values()], asked)
-    with goes_on(lambda: f"stopped; {ledger.played} matches that were played are kept"), ledger:
+    with goes_on(lambda: stopped_after(ledger.played)), ledger:
         going_on(ledger.found)
         result = worths(ledger, loaded, variants, together, asked, progress("matches"))
         if unknowns:

@@ -162,6 +162,7 @@ def _need(need: NeedResult) -> Document:
         "met": need.met,
         "margin_s": _s(need.margin_us),
         "narrow": list(need.narrow),
+        "missing_wait_s": _s(need.missing_wait_us),
     }
 
 

@@ -18,6 +18,7 @@ from simbot.report.studies_read import Study
 from simbot.report.summary import (
     FoldedFinding,
     advise_timers,
+    advise_waits,
     breaks,
     fold_findings,
     fold_moves,
@@ -217,6 +218,8 @@ def _next_steps(shown: Shown, moves: Sequence[MoveResult], studies: Sequence[Stu
         now, new = advice.written_us / 1000, advice.suggested_us / 1000
         labels = ", ".join(advice.labels)
         yield f"{verb} the timer in line {advice.line} from {now:.0f} ms to {new:.0f} ms ({labels}): {why}."
+    for wait in advise_waits(shown.run):
+        yield f"Put a wait of {_ms(wait.wait_us)} ms before line {wait.line}: it needs the {wait.said}."
     for study in studies:
         yield from _from_study(study)
     late = [move for move in moves if not move.measured_s and breaks(move)]

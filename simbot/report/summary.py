@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from simbot.analysis.better_timer import FINEST_US, Waited, better_us, rounded_up
+from simbot.analysis.missing_waits import MissingWait, Unseen, missing_waits
 from simbot.analysis.results import Finding, FindingKey, MoveResult, RunResult, StateResult
 
 MoveKey = tuple[int, int, str, str]
@@ -173,6 +174,17 @@ def advise_timers(run: RunResult) -> list[TimerAdvice]:
         for line, group in sorted(timed.items())
     ]
     return [one for one in advice if one is not None]
+
+
+def advise_waits(run: RunResult) -> tuple[MissingWait, ...]:
+    """Waits to put in, over all battery states together."""
+    found = (
+        Unseen(need.line, need.step, need.mechanism, need.text, need.missing_wait_us)
+        for state in run.states
+        for need in state.needs
+        if need.missing_wait_us is not None
+    )
+    return missing_waits(found, run.guard_us, run.loop_us)
 
 
 def _advise(

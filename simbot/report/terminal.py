@@ -10,6 +10,7 @@ from typing import IO
 from rich.console import Console
 from rich.text import Text
 
+from simbot.analysis.missing_waits import MissingWait
 from simbot.analysis.results import FindingKey, MoveResult, RunResult, StateResult
 from simbot.analysis.words import listed, times
 from simbot.report import bars
@@ -23,6 +24,7 @@ from simbot.report.summary import (
     MoveKey,
     TimerAdvice,
     advise_timers,
+    advise_waits,
     breaks,
     fold_findings,
     fold_moves,
@@ -71,7 +73,7 @@ def run_lines(run: RunResult, drawn: StateResult) -> Lines:
             f"Met narrowly: for less than {_ms(run.guard_us)} ms, or in the last tenth of a tolerance",
             nearly_lines(run),
         ),
-        _advice(run, advice),
+        _advice(run, advice, advise_waits(run)),
         _cycle(run),
         _section("What fell, and what cost points", fallen_rows(run)),
         _section("How the steps that choose ended", chosen_rows(run)),
@@ -350,8 +352,8 @@ def _in_states(group: FoldedFinding, absent: list[str]) -> str:
     return "; ".join(parts) + "."
 
 
-def _advice(run: RunResult, advice: list[TimerAdvice]) -> Lines:
-    if not advice:
+def _advice(run: RunResult, advice: list[TimerAdvice], waits: Sequence[MissingWait]) -> Lines:
+    if not advice and not waits:
         return []
     lines = [
         _heading(
@@ -359,6 +361,10 @@ def _advice(run: RunResult, advice: list[TimerAdvice]) -> Lines:
         ),
         _heading(" line    now  better   change  why"),
     ]
+    for wait in waits:
+        text = f" {wait.line:>4} {'-':>6} {_ms(wait.wait_us):>7} {'new':>8}  "
+        why = f"put a wait before it: {cut(listed(list(wait.needs)), 17)} comes later"
+        lines.append(Text((text + why)[:WIDTH], style=ALARM))
     for one in advice:
         change = one.suggested_us - one.written_us
         labels = cut(", ".join(one.labels), 22)

@@ -37,6 +37,10 @@ def tune_document(result: TuneResult) -> Document:
         "holds_on": list(result.asked),
         "guard_s": _s(result.guard_us),
         "timers": [_timer(timer) for timer in result.timers],
+        "missing_waits": [
+            {"line": one.line, "step": one.step, "needs": one.needs, "wait_s": _s(one.wait_us)}
+            for one in result.waits
+        ],
         "before": _totals(result.before[result.battery], _chances(result, before=True), result.battery),
         "after": _totals(result.after[result.battery], _chances(result, before=False), result.battery),
         "states": {

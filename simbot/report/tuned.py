@@ -97,7 +97,6 @@ def _suggestions(result: TuneResult) -> Iterator[str]:
     yield f"{'Timers [ms]':<37} line    now better change  floor arrival"
     if not result.timers:
         yield " The plan has no timer: every wait is for an arrival, an instant, or marked."
-        return
     for timer in result.timers:
         step = "-" if timer.step is None else str(timer.step)
         change = _ms(timer.suggested_us - timer.now_us, signed=True) if timer.changed else "-"
@@ -109,6 +108,11 @@ def _suggestions(result: TuneResult) -> Iterator[str]:
         often += _enough(timer)
         place = _source(timer)
         yield from _wrapped(f"{often}{timer.reason}{place}", "     ")
+    for wait in result.waits:
+        yield from _wrapped(
+            f"Put a wait of {_ms(wait.wait_us)} ms before line {wait.line}, with the guard: it needs the "
+            f"{wait.said}, and no wait sees to that. Then tune again."
+        )
 
 
 def _enough(timer: TunedTimer) -> str:
@@ -228,7 +232,7 @@ def _path(path: PathOf) -> Iterator[str]:
     for one in path.activities:
         mark = "*" if one.critical else " "
         yield f" {mark} {cut(one.label, 44):<44} {one.line:>5} {_ms(one.duration_us):>11} {_ms(one.slack_us):>11}"
-    yield f" * critical; {path.length_us / 1e6:.2f} s in all, what repeats without end counted once"
+    yield f" * critical; {path.length_us / 1e6:.2f} s in all; repeats: their mean, those without end once"
 
 
 def _overlaps(overlaps: Overlaps, result: TuneResult) -> Iterator[str]:

@@ -45,6 +45,7 @@ class WaitRecord(NamedTuple):
     missing: tuple[str, ...]  # mechanisms that had not been seen to arrive when the limit ran out
     measured_s: tuple[float, ...]
     given: Step  # the plan's own
+    period: str
 
 
 class NeedRecord(NamedTuple):

@@ -323,7 +323,7 @@ class Turns:
                 self.log.waits.append(
                     WaitRecord(
                         number, step.line, pause.began_us, now, None, pause.purpose, False, pause.seen, cut,
-                        (), (), (), step,
+                        (), (), (), step, self.log.period,
                     )
                 )  # fmt: skip
             return
@@ -349,6 +349,7 @@ class Turns:
                     missing,
                     step.measured,
                     step,
+                    self.log.period,
                 )
             )
         if limited and not seen and not cut and branch.attempt is not None:

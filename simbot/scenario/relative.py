@@ -36,6 +36,11 @@ def changed_text(given: str, change: str, what: str) -> str:
     value, unit = float(number.group(1)), main[number.end() :].strip()
     made = _changed(value, unit, change.strip())
     if made is None:
+        bare = NUMBER.match(change)
+        if unit and bare is not None and bare.end() == len(change.rstrip()):
+            raise SimbotError(
+                f"--change {what}={change}: it has no unit, as {main} has one; or a share: {change} %"
+            )
         raise SimbotError(
             f"--change {what}={change}: it is no share such as +10 %, and no amount like {main}"
         )

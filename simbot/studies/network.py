@@ -63,19 +63,22 @@ class _Network:
 
 
 def paths_of(ran: Ran) -> tuple[PathOf, ...]:
-    """Each period's network with the mean real waits of a run; a repeat without end counts once."""
-    waited: dict[int, list[int]] = {}
+    """Each period's network with its own real waits in a run, the mean of repeats; one without end counts once."""
+    waited: dict[str, dict[int, list[int]]] = {}
     labels: dict[int, tuple[str, ...]] = {}
     for wait in ran.trace.waits:
         if not wait.cut:
-            waited.setdefault(id(wait.given), []).append(wait.ended_us - wait.began_us)
+            own = waited.setdefault(wait.period, {})
+            own.setdefault(id(wait.given), []).append(wait.ended_us - wait.began_us)
             timed = tuple(dict.fromkeys(ran.trace.moves[index].label for index in wait.moves))
             labels.setdefault(id(wait.given), timed)
-    took = {step: fmean(each) for step, each in waited.items()}
     roots = dict(ran.plan.periods)
     if ran.plan.endgame is not None:
         roots["endgame"] = ran.plan.endgame.steps
-    paths = (_path(ran.plan, name, steps, took, labels) for name, steps in roots.items())
+    paths = []
+    for name, steps in roots.items():
+        took = {step: fmean(each) for step, each in waited.get(name, {}).items()}
+        paths.append(_path(ran.plan, name, steps, took, labels))
     return tuple(path for path in paths if path.activities)
 
 

@@ -210,10 +210,9 @@ class _Found:
         short = self.spans[name].least is None or self.ticks < (self.spans[name].least or 0)
         verdict = ("short" if short else "never") if never else "snug"
         missed = any(
-            one.missed
+            run.links.missed(index)
             for index, record in enumerate(run.trace.moves)
             if (record.line, record.move.mechanism) in {(own.line, own.mechanism) for own in self.moves[name]}
-            for one in run.links.downstream.get(index, ())
         )
         return TimerState(
             state=name,

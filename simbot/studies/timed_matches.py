@@ -109,7 +109,11 @@ def demands_of(
 
 def _demands(waits: Sequence[WaitRecord], trace: Trace, links: Links) -> list[Demand]:
     timed = [
-        [index for index in wait.moves if not isinstance(trace.moves[index].move.command, Spin)]
+        [
+            index
+            for index in wait.moves
+            if index in links.timed_by and not isinstance(trace.moves[index].move.command, Spin)
+        ]
         for wait in waits
     ]
     asked = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from simbot.analysis.missing_waits import MissingWait, missing_waits, unseen
 from simbot.scenario.errors import SimbotError, nearest, quoted
 from simbot.scenario.model import BatteryState, Plan
 from simbot.studies.balanced import Cost, balance
@@ -132,10 +133,16 @@ def tune(
         overlaps=NOTHING if timers_alone else find_overlaps(bench, chosen.plan, asked, shown),
         rule=None if formula is None else judge_rule(bench, plan, knobs, formula, before),
         chance=chance,
+        waits=_waits(plan, [ran for ran in after if ran.battery.name in names]),
         limits=() if timers_alone else find_limits(bench, chosen.plan, asked, shown),
         early=() if timers_alone else find_early(bench, chosen.plan, asked, shown),
         start=None if timers_alone else find_start_delay(bench, chosen.plan, asked, shown),
     )
+
+
+def _waits(plan: Plan, runs: Sequence[Ran]) -> tuple[MissingWait, ...]:
+    found = (one for ran in runs for one in unseen(ran.trace, ran.links))
+    return missing_waits(found, plan.guard_us, plan.robot.loop_us)
 
 
 def _batteries(plan: Plan, wanted: str | None) -> tuple[list[BatteryState], BatteryState]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from simbot.analysis.missing_waits import MissingWait
 from simbot.scenario.model import SourceNumber
 from simbot.studies.balanced import Cost
 from simbot.studies.chance import Chance
@@ -252,6 +253,7 @@ class TuneResult:
     overlaps: Overlaps
     rule: RuleResult | None
     chance: Chance | None = None  # None: not asked for
+    waits: tuple[MissingWait, ...] = ()  # to put in; with the suggested set
     limits: tuple[Limit, ...] = ()
     early: tuple[Early, ...] = ()
     start: StartDelay | None = None  # None: the first period has no routine, or earns nothing

@@ -18,6 +18,7 @@ from simbot.report.summary import advise_timers
 from simbot.scenario.errors import SimbotError
 from simbot.scenario.load import load_plan
 from simbot.studies.knobs import knobs_of, with_timers
+from simbot.studies.network import paths_of
 from simbot.studies.other_times import efforts_of, limits_of, with_times
 from simbot.studies.runs import Bench
 from simbot.studies.tune import tune
@@ -448,3 +449,22 @@ def test_what_is_asked_wrongly(folder, more, words):
     plan = folder.write("  autonomous:\n    - move: {flap: open}\n    - wait: 100 ms\n", WORDS, START)
     with pytest.raises(SimbotError, match=words):
         tune(plan, **more)
+
+
+def test_the_critical_path_of_a_period_has_its_own_waits():
+    """The first drive of the starter begins nearer to the tray than those of the cycles do."""
+    plan = load_plan(ROOT / "simbot" / "starter" / "plan.yaml", KINDS)[0]
+    ran = Bench(plan).run(plan, plan.robot.battery[0])
+    boundary_us = plan.game.periods[0].duration_us
+    means = {}
+    for path in paths_of(ran):
+        for one in path.activities:
+            took = [
+                wait.ended_us - wait.began_us
+                for wait in ran.trace.waits
+                if wait.line == one.line and not wait.cut
+                if (wait.began_us < boundary_us) == (path.period == "autonomous")
+            ]
+            means[path.period, one.line] = sum(took) / len(took)
+            assert one.duration_us == pytest.approx(means[path.period, one.line], abs=1.0)
+    assert means["autonomous", 11] < 0.7 * means["driver_controlled", 11]
