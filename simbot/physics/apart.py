@@ -51,6 +51,40 @@ def meet_margin(w: Array, tab: Array, r: int) -> Any:
 
 
 @inner
+def meets_between(w: Array, tab: Array, r: int, h: float) -> Any:
+    """Where within the step under trial rotors were with their load for a while, although at its end they are not.
+
+    Slack is a polynomial of the share, slip the same of a speed: the least of it by Newton's method from its middle,
+    as a share of the step; 0: nowhere.
+    """
+    m = int(w[r + L.OF])
+    top = int(w[L.TOP])
+    cord = is_cord(w, r)
+    factor = 1.0 / w[r + L.FACTOR] if cord else factor_at(w, tab, m, w[m + L.Q])
+    x = 0.5
+    for _ in range(6):
+        value = 0.0
+        slope = 0.0
+        bend = 0.0
+        for k in range(top, -1 if cord else 0, -1):
+            bend = bend * x + 2.0 * slope
+            slope = slope * x + value
+            if cord:
+                value = value * x + w[m + L.POLY + k] - factor * w[r + L.POLY + k]
+            else:
+                value = value * x + w[r + L.SIDE] * k / h * (w[r + L.POLY + k] - factor * w[m + L.POLY + k])
+        if cord:
+            value -= w[r + L.FROM]
+        if bend <= 0.0:
+            return 0.0
+        x -= slope / bend
+        if not 0.01 < x < 0.99:
+            return 0.0
+    scale = w[r + L.Q_SCALE] if cord else w[r + L.V_SCALE]
+    return x if value + 1e-3 * TOUCHES * scale < 0.0 else 0.0
+
+
+@inner
 def seen(w: Array, m: int) -> Any:
     """Position and speed that an encoder at the motor tells now; a drive is told where it is."""
     r = int(w[int(w[m + L.GRP]) + L.G_APART])

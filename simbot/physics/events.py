@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from simbot.physics import layout as L
-from simbot.physics.apart import meet_margin
+from simbot.physics.apart import meet_margin, meets_between
 from simbot.physics.bus import servo_duty, set_rails
 from simbot.physics.compiled import Array, inner
 from simbot.physics.forces import (
@@ -326,12 +326,20 @@ def lowest_between(begin: float, end: float, bend: float) -> Any:
 
 
 @inner
-def may_dip(w: Array, h: float) -> Any:
+def may_dip(w: Array, tab: Array, h: float) -> Any:
     """Where within the step, as a share of it, a group's flow of power may have turned round for a while; 0: nowhere.
 
     On the linear law it is known where it cannot, and where it would first; elsewhere a group that passes little at
-    both ends is asked in the middle.
+    both ends is asked in the middle. Or where rotors that are apart met their load.
     """
+    if w[L.N_BODY] > w[L.N_MECH]:
+        r = int(first_mech(w) + w[L.N_MECH] * L.MECH_SIZE)
+        for _ in range(int(w[L.N_ROTOR])):
+            if w[r + L.OF] != 0.0:
+                share = meets_between(w, tab, r, h)
+                if share > 0.0:
+                    return share
+            r += L.MECH_SIZE
     known = w[L.IN_SERIES] == 1.0
     for k in range(int(w[L.N_LIVE])):
         m = int(w[L.LIVE + k])
@@ -365,7 +373,7 @@ def first_event(w: Array, tab: Array, h: float) -> Any:
     """Earliest mode that fails within the step under trial: (share, kind, mechanism or rail, group)."""
     share = 1.0
     kind, m, g = find_violation(w, tab)
-    dip = may_dip(w, h) if kind == NOTHING else 0.0
+    dip = may_dip(w, tab, h) if kind == NOTHING else 0.0
     if dip > 0.0:
         go_to_share(w, tab, dip, h)
         kind, m, g = find_violation(w, tab)

@@ -6,12 +6,13 @@ import re
 import time
 
 import pytest
+from builders import SMALL, a_tree, robot_text, robot_words
 from ruamel.yaml.reader import Reader
 
 from simbot.physics.kinds import KINDS
 from simbot.scenario.errors import ScenarioError
 from simbot.scenario.load import load_game, load_plan
-from simbot.scenario.yaml_reader import MAX_BYTES, NOT_YAML, parse_yaml
+from simbot.scenario.yaml_reader import MAX_BYTES, NOT_YAML, Place, parse_yaml
 
 
 def the_problem(path):
@@ -138,3 +139,14 @@ def test_aliases_within_bounds_are_read():
 def test_wrong_kind_of_file_at_the_top(folder):
     with pytest.raises(ScenarioError, match=r"this is a robot file.*a plan file"):
         load_plan(folder.path / "robot.yaml", KINDS)
+
+
+def test_what_checks_build_robots_from_is_what_a_file_of_them_reads_as():
+    words = {
+        "lift": {"travel": ["0 m", "1 m"], "stages": [{"ratio": 2, "mass": "1 kg"}], "note": None, "on": True}
+    }
+    more = {"rails": {"5 V": {"current": 3.5}}, "loop": "10 ms"}
+    tree = a_tree(robot_words(words, {"m": SMALL}, (12.5, 0.1), **more), Place("robot.yaml", 2, 1))
+    assert (
+        tree.plain() == parse_yaml(robot_text(words, {"m": SMALL}, (12.5, 0.1), **more), "robot.yaml").plain()
+    )
