@@ -28,13 +28,13 @@ class MissingWait:
 
     line: int
     step: int
-    needs: dict[str, str]  # mechanism that comes too late for it -> where it has to be
+    needs: tuple[tuple[str, str], ...]  # mechanisms that come too late for it, and where they have to be
     wait_us: int  # so long, a guard included
 
     @property
     def said(self) -> str:
         """`lift at 0.40 m within 15 mm and arm at 90 deg`."""
-        return listed([f"{mechanism} at {place}" for mechanism, place in self.needs.items()])
+        return listed([f"{mechanism} at {place}" for mechanism, place in self.needs])
 
 
 def unseen(trace: Trace, links: Links) -> Iterator[Unseen]:
@@ -47,15 +47,15 @@ def unseen(trace: Trace, links: Links) -> Iterator[Unseen]:
 
 def missing_waits(found: Iterable[Unseen], guard_us: int, tick_us: int) -> tuple[MissingWait, ...]:
     """One for each step in need of one, by line, for the latest of what it needs."""
-    steps: dict[tuple[int, int], list[Unseen]] = {}
+    steps: dict[int, list[Unseen]] = {}
     for one in found:
-        steps.setdefault((one.line, one.step), []).append(one)
+        steps.setdefault(one.line, []).append(one)
     return tuple(
         MissingWait(
             line,
-            step,
-            {one.mechanism: one.place for one in own},
+            own[0].step,
+            tuple(dict.fromkeys((one.mechanism, one.place) for one in own)),
             rounded_up(max(one.late_us for one in own) + guard_us, tick_us, FINEST_US),
         )
-        for (line, step), own in sorted(steps.items())
+        for line, own in sorted(steps.items())
     )

@@ -23,6 +23,9 @@ class Downstream:
     missed: bool
     line: int  # of the acting step that asks
     mechanism: str
+    too_soon: bool = (
+        False  # asked before the wait that times the move was over: that wait changes nothing of it
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,36 +34,25 @@ class Links:
 
     timed_by: dict[int, WaitRecord]
     downstream: dict[int, list[Downstream]]
-    too_soon: set[
-        int
-    ]  # moves that a need missed before the wait that times them was over: no longer one helps it
     lost: dict[int, PickRecord]  # picks that were lost while they closed
     spare: dict[int, int]  # picks that held: how long after that the first of their needs was left [µs]
 
     def missed(self, index: int) -> bool:
         """Whether a need or a pick tells that the move was not there."""
-        return index in self.too_soon or any(one.missed for one in self.downstream.get(index, ()))
+        return any(one.missed for one in self.downstream.get(index, ()))
 
 
 def link(trace: Trace, plant: Plant) -> Links:
-    """Find the wait that times each move, and all that depends on it.
-
-    A need that was missed before the wait was over is none of those: the wait stands behind it. Where nothing else
-    asks for the move, that wait does not time it.
-    """
+    """Find the wait that times each move, and all that depends on it."""
     timed_by = {index: wait for wait in trace.waits if not wait.cut for index in wait.moves}
     downstream: dict[int, list[Downstream]] = {}
-    too_soon: set[int] = set()
     for need in trace.needs:
-        if need.cause is None or _sent_elsewhere(need, trace):
-            continue
-        wait = timed_by.get(need.cause)
-        if not need.met and wait is not None and wait.ended_us > need.at_us:
-            too_soon.add(need.cause)
-            continue
-        downstream.setdefault(need.cause, []).append(
-            Downstream(need.margin_us, not need.met, need.line, need.need.mechanism)
-        )
+        if need.cause is not None and not _sent_elsewhere(need, trace):
+            wait = timed_by.get(need.cause)
+            too_soon = need.margin_us is not None and wait is not None and wait.ended_us > need.at_us
+            downstream.setdefault(need.cause, []).append(
+                Downstream(need.margin_us, not need.met, need.line, need.need.mechanism, too_soon)
+            )
     lost: dict[int, PickRecord] = {}
     spare: dict[int, int] = {}
     for pick in trace.picks:
@@ -76,9 +68,7 @@ def link(trace: Trace, plant: Plant) -> Links:
             hand = pick.acting.by.mechanism
             missed = Downstream(None if late is None else -late, True, pick.line, hand)
             downstream.setdefault(pick.move, []).append(missed)
-    for index in too_soon - downstream.keys():
-        del timed_by[index]
-    return Links(timed_by, downstream, too_soon, lost, spare)
+    return Links(timed_by, downstream, lost, spare)
 
 
 def missing_wait_us(need: NeedRecord, links: Links) -> int | None:
@@ -177,7 +167,8 @@ def move_result(
     first_inside = None if turns else _since(start, move.first_inside_us())
     floor_s = None if turns or not with_floor else move.floor_s()
     floor = None if floor_s is None else round(floor_s * 1e6)
-    later = links.downstream.get(index, [])
+    asked = links.downstream.get(index, [])
+    later = [one for one in asked if not one.too_soon]
     worth = None if timer is None or turns else verdict(timer, floor, arrival, guard_us)
     below = worth in ("impossible", "short", "never")
     rests = arrival is None and not turns
@@ -210,6 +201,7 @@ def move_result(
         period=record.period,
         repeat=record.repeat,
         unfinished_us=had,
+        asked_too_soon=bool(asked) and not later,
     )
 
 

@@ -113,7 +113,7 @@ def fit(
     work = Work(loaded, rows, unknowns or (), asked, playing, cluster)
 
     def kept() -> str:
-        return f"{stopped_after(work.made, 'prediction', 'made')}, a fit says nothing before it is through"
+        return f"{stopped_after(work.made, 'prediction', 'made')} (a fit says nothing before it is through)"
 
     with goes_on(kept), work:
         going_on(work.found, "prediction", "made")

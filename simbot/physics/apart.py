@@ -58,11 +58,14 @@ def meets_between(w: Array, tab: Array, r: int, h: float) -> Any:
     as a share of the step; 0: nowhere.
     """
     m = int(w[r + L.OF])
+    if w[r + L.S] == 0.0 or w[m + L.S] == 0.0:  # what is at rest has no polynomial of this step
+        return 0.0
     top = int(w[L.TOP])
     cord = is_cord(w, r)
     factor = 1.0 / w[r + L.FACTOR] if cord else factor_at(w, tab, m, w[m + L.Q])
     x = 0.5
-    for _ in range(6):
+    value = 0.0
+    for _ in range(8):
         value = 0.0
         slope = 0.0
         bend = 0.0
@@ -77,6 +80,8 @@ def meets_between(w: Array, tab: Array, r: int, h: float) -> Any:
             value -= w[r + L.FROM]
         if bend <= 0.0:
             return 0.0
+        if abs(slope) < 1e-6 * bend:
+            break
         x -= slope / bend
         if not 0.01 < x < 0.99:
             return 0.0

@@ -12,12 +12,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from simbot.physics.tables import Knots, Segment, tabulate
+from simbot.physics.tables import Knots, Segment, tabled
 
 Values = npt.NDArray[Any]  # complex for points, real for angles
 CELLS = 192
@@ -115,13 +116,9 @@ def closed_loop(
     return Course(beta, b1, b2, b3), Course(gamma, c1, c2, c3)
 
 
-Tables = tuple[
-    Callable[[Knots], tuple[Knots, Knots, Knots]],
-    Callable[[Knots], tuple[Knots, Knots]],
-    Callable[[Knots], tuple[Knots, Knots, Knots]] | None,
-]
-
-Measure = Sequence[Callable[[Knots], tuple[Values, ...]]]  # q -> value, slope and so on
+Triple = tuple[Knots, Knots, Knots]
+Tables = Callable[[Knots], tuple[Triple, tuple[Knots, Knots], Triple | None]]  # q -> as of `tables.tabled`
+Measure = Callable[[Knots], Sequence[tuple[Values, ...]]]  # q -> of each quantity its value, slope and so on
 
 
 def stretches(low: float, high: float, tables: Tables, measure: Measure) -> tuple[Segment, ...]:
@@ -131,10 +128,11 @@ def stretches(low: float, high: float, tables: Tables, measure: Measure) -> tupl
     geometry alone, so that the stretches change neither with what is carried nor with how the robot stands. All
     have one `mass`, so that nothing is picked up where one follows the other.
     """
-    mass, load, factor = tables
-    over_all = np.linspace(low, high, CELLS + 1)
-    sizes = [_sizes(table(over_all), high - low) for table in measure]
-    segments = [tabulate(*ends, mass, load, factor, CELLS) for ends in _split(low, high, measure, sizes, 0)]
+    sizes = [_sizes(values, high - low) for values in measure(np.linspace(low, high, CELLS + 1))]
+    segments = []
+    for begin, end in _split(low, high, measure, sizes, 0):
+        mass, load, factor = tables(np.linspace(begin, end, CELLS + 1))
+        segments.append(tabled(begin, end, mass, load, factor))
     least = min(float(segment.knots[:, 0].min()) for segment in segments if segment.knots is not None)
     return tuple(replace(segment, mass=least) for segment in segments)
 
@@ -163,15 +161,12 @@ def _coarse(low: float, high: float, measure: Measure, sizes: list[list[float]])
     `sizes`: below these a value counts as small, and its error against them.
     """
     h = (high - low) / CELLS
-    knots = np.linspace(low, high, CELLS + 1)
-    middles = knots[:-1] + 0.5 * h
     worst = 0.0
-    for table, small in zip(measure, sizes, strict=True):
-        at, there = table(knots), table(middles)
-        for order in range(len(at) - 1):
-            value, slope = at[order], at[order + 1]
-            between = 0.5 * (value[:-1] + value[1:]) + 0.125 * h * (slope[:-1] - slope[1:])
-            size = max(float(abs(value).max()), small[order])
+    for values, small in zip(measure(np.linspace(low, high, 2 * CELLS + 1)), sizes, strict=True):
+        for order, (value, slope) in enumerate(pairwise(values)):
+            at, rises = value[::2], slope[::2]
+            between = 0.5 * (at[:-1] + at[1:]) + 0.125 * h * (rises[:-1] - rises[1:])
+            size = max(float(abs(at).max()), small[order])
             if size > 0.0:
-                worst = max(worst, float(abs(between - there[order]).max()) / size)
+                worst = max(worst, float(abs(between - value[1::2]).max()) / size)
     return worst

@@ -106,12 +106,23 @@ def tabulate(
         Number of equal cells; the interpolation error falls with its fourth power.
     """
     q = np.linspace(low, high, cells + 1)
-    knots = np.zeros((cells + 1, 8))
-    knots[:, 0], knots[:, 1], knots[:, 2] = mass(q)
-    knots[:, 3], knots[:, 4] = load(q)
+    return tabled(low, high, mass(q), load(q), None if factor is None else factor(q))
+
+
+def tabled(
+    low: float,
+    high: float,
+    mass: tuple[Knots, Knots, Knots],
+    load: tuple[Knots, Knots],
+    factor: tuple[Knots, Knots, Knots] | None = None,
+) -> Segment:
+    """A segment from what `tabulate` asks for, at equal distances from end to end."""
+    knots = np.zeros((len(mass[0]), 8))
+    knots[:, 0], knots[:, 1], knots[:, 2] = mass
+    knots[:, 3], knots[:, 4] = load
     knots[:, 5] = 1.0
     if factor is not None:
-        knots[:, 5], knots[:, 6], knots[:, 7] = factor(q)
+        knots[:, 5], knots[:, 6], knots[:, 7] = factor
     return Segment(low, high, float(knots[0, 0]), float(knots[0, 3]), knots)
 
 

@@ -191,6 +191,7 @@ def _advise(
     line: int, group: list[tuple[str, MoveResult]], guard_us: int, loop_us: int, grain_us: int
 ) -> TimerAdvice | None:
     group = [each for each in group if each[1].unfinished_us is None] or group
+    group = [each for each in group if not each[1].asked_too_soon] or group
     moves = [move for _, move in group]
     if any(move.verdict == "never" or move.margin_us is None for move in moves):
         return None
@@ -217,7 +218,9 @@ def _waited(
     """The executions of a timer: the moves that one end of it times, together."""
     have = rounded_up(written_us, loop_us, 1)
     asked = {
-        (move.line, move.mechanism) for _, move in group if move.need_margin_us is not None or breaks(move)
+        (move.line, move.mechanism)
+        for _, move in group
+        if move.need_margin_us is not None or move.asked_too_soon or breaks(move)
     }
     together: dict[tuple[str, int], list[MoveResult]] = {}
     for name, move in group:

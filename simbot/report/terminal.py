@@ -363,7 +363,8 @@ def _advice(run: RunResult, advice: list[TimerAdvice], waits: Sequence[MissingWa
     ]
     for wait in waits:
         text = f" {wait.line:>4} {'-':>6} {_ms(wait.wait_us):>7} {'new':>8}  "
-        why = f"put a wait before it: {cut(listed(list(wait.needs)), 17)} comes later"
+        late = listed([mechanism for mechanism, _ in wait.needs])
+        why = f"put a wait before line {wait.line}: {cut(late, 12)} comes later"
         lines.append(Text((text + why)[:WIDTH], style=ALARM))
     for one in advice:
         change = one.suggested_us - one.written_us
@@ -376,6 +377,8 @@ def _advice(run: RunResult, advice: list[TimerAdvice], waits: Sequence[MissingWa
         "carried): run the plan again after each change. `simbot tune` begins with these and looks for the set that "
         "holds together."
     )
+    if waits:
+        text += " What is new it does not put in: put it in first."
     gains = [(one.written_us - one.suggested_us) * one.times for one in advice if one.slack]
     means = [state.cycle_time_s for state in run.states if state.cycle_time_s is not None]
     if gains and means and max(gains) * 1e-6 < min(means):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from simbot import __version__
+from simbot.analysis.missing_waits import MissingWait
 from simbot.report.document import FORMAT, Document, rounded
 from simbot.report.match_document import figure
 from simbot.report.patch import CAUTION, DEFER, written
@@ -37,10 +38,7 @@ def tune_document(result: TuneResult) -> Document:
         "holds_on": list(result.asked),
         "guard_s": _s(result.guard_us),
         "timers": [_timer(timer) for timer in result.timers],
-        "missing_waits": [
-            {"line": one.line, "step": one.step, "needs": one.needs, "wait_s": _s(one.wait_us)}
-            for one in result.waits
-        ],
+        "missing_waits": [_missing(wait) for wait in result.waits],
         "before": _totals(result.before[result.battery], _chances(result, before=True), result.battery),
         "after": _totals(result.after[result.battery], _chances(result, before=False), result.battery),
         "states": {
@@ -151,6 +149,15 @@ def _timer(timer: TunedTimer) -> Document:
             }
             for need in timer.needs
         ],
+    }
+
+
+def _missing(wait: MissingWait) -> Document:
+    return {
+        "line": wait.line,
+        "step": wait.step,
+        "needs": [" at ".join(need) for need in wait.needs],
+        "wait_s": _s(wait.wait_us),
     }
 
 

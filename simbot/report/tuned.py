@@ -232,7 +232,7 @@ def _path(path: PathOf) -> Iterator[str]:
     for one in path.activities:
         mark = "*" if one.critical else " "
         yield f" {mark} {cut(one.label, 44):<44} {one.line:>5} {_ms(one.duration_us):>11} {_ms(one.slack_us):>11}"
-    yield f" * critical; {path.length_us / 1e6:.2f} s in all; repeats: their mean, those without end once"
+    yield f" * critical; {path.length_us / 1e6:.2f} s in all; of a repeat the mean, and one without end once"
 
 
 def _overlaps(overlaps: Overlaps, result: TuneResult) -> Iterator[str]:

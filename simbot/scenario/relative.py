@@ -37,10 +37,9 @@ def changed_text(given: str, change: str, what: str) -> str:
     made = _changed(value, unit, change.strip())
     if made is None:
         bare = NUMBER.match(change)
-        if unit and bare is not None and bare.end() == len(change.rstrip()):
-            raise SimbotError(
-                f"--change {what}={change}: it has no unit, as {main} has one; or a share: {change} %"
-            )
+        if unit and not unit.startswith(":") and bare is not None and bare.end() == len(change.rstrip()):
+            text = f"its unit is missing, such as that of {main}; or % for a share"
+            raise SimbotError(f"--change {what}={change}: {text}")
         raise SimbotError(
             f"--change {what}={change}: it is no share such as +10 %, and no amount like {main}"
         )

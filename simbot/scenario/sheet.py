@@ -108,7 +108,8 @@ class Sheet:
         """Note a mistake at a location (at its key where `of_key`)."""
         if isinstance(fault, str):
             fault = Fault(fault)
-        node, run_together = self.node(loc), RUN_TOGETHER.fullmatch(str(loc[-1])) if loc else None
+        node = self.node(loc)
+        run_together = RUN_TOGETHER.fullmatch(str(loc[-1])) if loc else None
         if run_together is not None and node is not None and node.value is None:
             name, value = run_together.groups()
             text = f"after {name} a colon and a blank are wanted"
@@ -256,7 +257,9 @@ class Sheet:
             self.fail(inner, Fault(text, shown, as_list(shown) if text == LIST_WANTED else wanted))
 
 
-RUN_TOGETHER = re.compile(r"(\w+)\s*[\s:=]\s*(\S.*)")  # a key and its value that were read as one key
+RUN_TOGETHER = re.compile(
+    r"(\w+)(?:\s*[:=]\s*|\s+(?=[-+.\d]))(\S.*)"
+)  # a key and its value that were read as one key
 GEARS = ("ratio", "gear_ratio", "gearing")  # what a mechanism's gears are called
 # Keys of gears, a mechanism's own stages and those inside its motor's case: which they are.
 OF_GEARS = {

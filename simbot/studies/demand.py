@@ -43,7 +43,8 @@ class Execution:
 
     @property
     def needs(self) -> tuple[Downstream, ...]:
-        return tuple(need for asked in self.asked for need in asked)
+        """Those that hang on how long it is."""
+        return tuple(need for asked in self.asked for need in asked if not need.too_soon)
 
     @property
     def breaks(self) -> bool:
@@ -76,6 +77,7 @@ def executions(ran: Ran, knobs: list[Knob], floors: bool = True) -> list[list[Ex
 def _execution(ran: Ran, wait: WaitRecord, with_floors: bool) -> Execution:
     moves = [(index, ran.move(index, with_floors)) for index in wait.moves]
     timed = [(index, move) for index, move in moves if move.verdict is not None]
+    timed = [each for each in timed if not each[1].asked_too_soon] or timed
     ends = [
         None if move.arrival_us is None else move.start_at_us + move.arrival_us - wait.began_us
         for _, move in timed

@@ -65,20 +65,20 @@ class _Network:
 def paths_of(ran: Ran) -> tuple[PathOf, ...]:
     """Each period's network with its own real waits in a run, the mean of repeats; one without end counts once."""
     waited: dict[str, dict[int, list[int]]] = {}
-    labels: dict[int, tuple[str, ...]] = {}
+    labels: dict[str, dict[int, tuple[str, ...]]] = {}
     for wait in ran.trace.waits:
         if not wait.cut:
             own = waited.setdefault(wait.period, {})
             own.setdefault(id(wait.given), []).append(wait.ended_us - wait.began_us)
             timed = tuple(dict.fromkeys(ran.trace.moves[index].label for index in wait.moves))
-            labels.setdefault(id(wait.given), timed)
+            labels.setdefault(wait.period, {}).setdefault(id(wait.given), timed)
     roots = dict(ran.plan.periods)
     if ran.plan.endgame is not None:
         roots["endgame"] = ran.plan.endgame.steps
     paths = []
     for name, steps in roots.items():
         took = {step: fmean(each) for step, each in waited.get(name, {}).items()}
-        paths.append(_path(ran.plan, name, steps, took, labels))
+        paths.append(_path(ran.plan, name, steps, took, labels.get(name, {})))
     return tuple(path for path in paths if path.activities)
 
 

@@ -109,11 +109,7 @@ def demands_of(
 
 def _demands(waits: Sequence[WaitRecord], trace: Trace, links: Links) -> list[Demand]:
     timed = [
-        [
-            index
-            for index in wait.moves
-            if index in links.timed_by and not isinstance(trace.moves[index].move.command, Spin)
-        ]
+        [index for index in wait.moves if not isinstance(trace.moves[index].move.command, Spin)]
         for wait in waits
     ]
     asked = {
@@ -138,7 +134,9 @@ def _wanted(
     needs = links.downstream.get(index)
     record = trace.moves[index]
     if needs:
-        margins = [need.margin_us for need in needs]
+        margins = [need.margin_us for need in needs if not need.too_soon]
+        if not margins:
+            return 0
         known = [margin for margin in margins if margin is not None]
         return NEVER_US if len(known) < len(margins) else wait.ended_us - wait.began_us - min(known)
     arrival = record.move.arrival_us()

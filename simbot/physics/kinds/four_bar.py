@@ -25,6 +25,8 @@ from simbot.physics.kinds.linkage_keys import (
 from simbot.physics.linkage import (
     Body,
     Course,
+    Triple,
+    Values,
     closed_loop,
     inertia_of,
     leverage_of,
@@ -148,19 +150,15 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     low, high = (float(end) for end in p["travel"])
     lifted = float(p["ground_angle"]) + tilt_of(p)
 
-    def measured(q: Knots) -> tuple[Knots, Knots, Knots]:
-        return inertia_of(bodies(p, 1.0, q))
+    def tables(q: Knots) -> tuple[Triple, tuple[Knots, Knots], None]:
+        masses = bodies(p, payload, q)
+        return inertia_of(masses), weight_of(masses, lifted, gravity_of(p)), None
 
-    segments = stretches(
-        low,
-        high,
-        (
-            lambda q: inertia_of(bodies(p, payload, q)),
-            lambda q: weight_of(bodies(p, payload, q), lifted, gravity_of(p)),
-            None,
-        ),
-        (measured, lambda q: leverage_of(bodies(p, 1.0, q))),
-    )
+    def measure(q: Knots) -> tuple[tuple[Values, ...], ...]:
+        masses = bodies(p, 1.0, q)
+        return inertia_of(masses), leverage_of(masses)
+
+    segments = stretches(low, high, tables, measure)
     friction = float(p["friction"])
     return Reduced(segments, 1.0, friction, friction * float(p["static_friction"]), float(p["damping"]))
 

@@ -16,7 +16,18 @@ import numpy as np
 from simbot.physics.kinds.common import DAMPING, DRIVEN, FRICTION, STANCE, STATIC, TRAVEL, gravity_of, tilt_of
 from simbot.physics.kinds.linkage_keys import ends_of_spreads, link
 from simbot.physics.kinds.screw import SCREW, lead_of, screw_faults, screw_stages
-from simbot.physics.linkage import Body, Course, inertia_of, leverage_of, steady, stretches, turned, weight_of
+from simbot.physics.linkage import (
+    Body,
+    Course,
+    Triple,
+    Values,
+    inertia_of,
+    leverage_of,
+    steady,
+    stretches,
+    turned,
+    weight_of,
+)
 from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.tables import Knots, Reduced
 from simbot.scenario.errors import Fault
@@ -116,20 +127,16 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
         per_travel = tau / lead_of(p["screw"]) / n
     else:
         per_travel = 1.0 / (n * float(p["link"]))
-    segments = stretches(
-        low,
-        high,
-        (
-            lambda h: inertia_of(bodies(p, payload, h)),
-            lambda h: weight_of(bodies(p, payload, h), tilt, gravity_of(p)),
-            lambda h: factor_of(p, h),
-        ),
-        (
-            lambda h: inertia_of(bodies(p, 1.0, h)),
-            lambda h: leverage_of(bodies(p, 1.0, h)),
-            lambda h: factor_of(p, h),
-        ),
-    )
+
+    def tables(h: Knots) -> tuple[Triple, tuple[Knots, Knots], Triple]:
+        masses = bodies(p, payload, h)
+        return inertia_of(masses), weight_of(masses, tilt, gravity_of(p)), factor_of(p, h)
+
+    def measure(h: Knots) -> tuple[tuple[Values, ...], ...]:
+        masses = bodies(p, 1.0, h)
+        return inertia_of(masses), leverage_of(masses), factor_of(p, h)
+
+    segments = stretches(low, high, tables, measure)
     friction = float(p["friction"])
     return Reduced(
         segments, per_travel, friction, friction * float(p["static_friction"]), float(p["damping"])

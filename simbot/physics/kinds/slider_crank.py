@@ -28,7 +28,18 @@ from simbot.physics.kinds.linkage_keys import (
     parts_on,
 )
 from simbot.physics.kinds.servo_keys import EITHER, driver_faults
-from simbot.physics.linkage import Body, Course, inertia_of, leverage_of, steady, stretches, turned, weight_of
+from simbot.physics.linkage import (
+    Body,
+    Course,
+    Triple,
+    Values,
+    inertia_of,
+    leverage_of,
+    steady,
+    stretches,
+    turned,
+    weight_of,
+)
 from simbot.physics.outline import Disc, Line, Outline, Point
 from simbot.physics.springs import with_path_friction
 from simbot.physics.tables import Knots, Reduced
@@ -147,25 +158,17 @@ def reduce(p: Mapping[str, Any], payload: float) -> Reduced:
     lifted = float(p["incline"]) + tilt_of(p)
     push = float(p["load"])
 
-    def load(q: Knots) -> tuple[Knots, Knots]:
+    def tables(q: Knots) -> tuple[Triple, tuple[Knots, Knots], None]:
         masses = bodies(p, payload, q)
         weight, slope = weight_of(masses, lifted, gravity_of(p))
-        return weight + push * masses[0].place.d1.real, slope + push * masses[0].place.d2.real
+        course = masses[0].place
+        return inertia_of(masses), (weight + push * course.d1.real, slope + push * course.d2.real), None
 
-    def push_alone(q: Knots) -> tuple[Knots, Knots]:
-        course = slider(p, q)
-        return course.d1.real, course.d2.real
+    def measure(q: Knots) -> tuple[tuple[Values, ...], ...]:
+        masses, course = bodies(p, 1.0, q), slider(p, q)
+        return inertia_of(masses), (course.d1.real, course.d2.real), leverage_of(masses)
 
-    segments = stretches(
-        low,
-        high,
-        (lambda q: inertia_of(bodies(p, payload, q)), load, None),
-        (
-            lambda q: inertia_of(bodies(p, 1.0, q)),
-            push_alone,
-            lambda q: leverage_of(bodies(p, 1.0, q)),
-        ),
-    )
+    segments = stretches(low, high, tables, measure)
     friction, static = float(p["friction"]), float(p["static_friction"])
     reduced = Reduced(segments, 1.0, friction, friction * static, float(p["damping"]))
     turns = tuple(dead_centres(p, low, high))

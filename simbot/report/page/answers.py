@@ -157,13 +157,12 @@ def _timers(name: str, tuned: Document) -> tuple[Pieces, list[Document]]:
                 )
             )
             pieces.append(("strong", f"{ms_of(timer['suggested_s'])} ms"))
-    for wait in tuned["missing_waits"]:
-        needed = say.listed([f"{mechanism} at {place}" for mechanism, place in wait["needs"].items()])
+    for wait in tuned.get("missing_waits", ()):  # older files have none
         if len(pieces) > 1:
             pieces.append(("", "; "))
         pieces += [
             ("alarm", "put in"),
-            ("", f" a wait before line {wait['line']}, for the {needed}, of "),
+            ("", f" a wait before line {wait['line']}, for the {say.listed(wait['needs'])}, of "),
             ("strong", f"{ms_of(wait['wait_s'])} ms"),
         ]
     left = len(tuned["timers"]) - len(changed)
