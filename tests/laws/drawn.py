@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from builders import LARGE, SMALL, Words
@@ -32,10 +33,12 @@ class Drawn:
     word: str = ""  # of a measured one
 
 
+@cache  # made once: making one takes as long as drawing from it
 def number(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(low, high, allow_nan=False).map(lambda value: round(value, 6))
 
 
+@cache
 def controls(unit: str, scale: float = 1.0) -> st.SearchStrategy[Words]:
     """Controls of a mechanism whose moves are about this many units long."""
     window = number(0.004, 0.03).map(lambda w: f"{scale * w} {unit}")
@@ -61,6 +64,7 @@ def controls(unit: str, scale: float = 1.0) -> st.SearchStrategy[Words]:
     return st.one_of(full, position, profile)
 
 
+@cache
 def gearing(low: float, high: float) -> st.SearchStrategy[list[Words]]:
     """Gears that lose as much torque driven back as driving; or, as where nothing is stated, the same share."""
 
@@ -71,6 +75,7 @@ def gearing(low: float, high: float) -> st.SearchStrategy[list[Words]]:
     return st.builds(stage, number(low, high), number(55.0, 99.0), st.sampled_from([False, False, True]))
 
 
+@cache
 def forces(unit: str, force: str, span: tuple[float, float]) -> st.SearchStrategy[Words]:
     """No springs or detents, or some."""
     place = number(*span).map(lambda q: f"{q} {unit}")
