@@ -102,13 +102,13 @@ def test_a_comparison_that_is_told_to_end_tells_what_it_has_and_goes_on(
 
 def test_after_a_sigterm_the_same_command_comes_to_the_same_bytes(tmp_path, cache):
     plan = a_long_plan(tmp_path / "a", 70)
-    words = ("match", plan, "--runs", "600", "--workers", "2", "--json")
+    words = ("match", plan, "--runs", "300", "--workers", "2", "--json")
     out, err, code = played(cache, *words, "-", how=signal.SIGTERM, whole_group=True, told=2)
     part = json.loads(out)
-    assert code == 130 and 0 < part["runs"] < 600 and part["stopped"] == "you stopped it"
-    assert f"stopped after {part['runs']} of 600 matches" in err and "leaked" not in err
+    assert code == 130 and 0 < part["runs"] < 300 and part["stopped"] == "you stopped it"
+    assert f"stopped after {part['runs']} of 300 matches" in err and "leaked" not in err
     texts = [played(cache, *words, "-") for _ in range(2)]
-    assert texts[0][0] == texts[1][0] and json.loads(texts[0][0])["runs"] == 600
+    assert texts[0][0] == texts[1][0] and json.loads(texts[0][0])["runs"] == 300
     assert f"going on after {part['runs']} matches" in texts[0][1] and "going on" not in texts[1][1]
 
 

@@ -71,10 +71,10 @@ def test_a_success_rate_turns_where_the_means_meet(tmp_path):
 
 
 def test_the_root_of_a_difference_without_chance_is_exact(tmp_path):
-    # 100 s, one ball a cycle, 1 s a cycle at 3 points against 2 s a cycle at 5: 300 to 250 at least; the leader's
+    # 50 s, one ball a cycle, 1 s a cycle at 3 points against 2 s a cycle at 5: 150 to 125 at least; the leader's
     # cycle may take 3/5 of the other's rate: 3 / T = 5 / 2, so T = 1.2 s
-    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first")
-    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "1.5 s")
+    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first", lasts="50 s")
+    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "1.5 s", lasts="50 s")
     _, evens = found([first, second], Asked(80, 3, ("full",)))
     cycle = of(evens, "cycle time", "first")
     assert cycle.now == pytest.approx(1.0, abs=0.01)
@@ -86,8 +86,9 @@ def test_the_cycle_time_as_it_is_is_that_of_all_matches(tmp_path):
     # the stopwatch time varies, so that the matches that are played again have other cycles than all have
     hands = {name: {"kind": "measured", "time": "0.5 s ± 0.4 s"} for name in ("hand", "other")}
     robot = {"mechanisms": hands}
-    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first", "arrival", robot=robot)
-    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "1.5 s", robot=robot)
+    more = {"robot": robot, "lasts": "30 s"}
+    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first", "arrival", **more)
+    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "1.5 s", **more)
     result, evens = found([first, second], Asked(80, 3, ("full",)))
     leader = next(side for side in result.sides if side.plan.name == evens.leader)
     cycle = of(evens, "cycle time", evens.leader)
@@ -137,9 +138,9 @@ def test_one_delivery_less_turns_it(tmp_path):
 
 def test_the_other_robot_at_the_station(tmp_path):
     # every 10 s somebody stands at the bin for a share u: of the leader's picks those in that time wait, so about
-    # 1 - u of them are left; 100 (1 - u) picks of 3 points against 50 of 5 whose bin is the same: both lose alike
-    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first")
-    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "1.5 s")
+    # 1 - u of them are left; 40 (1 - u) picks of 3 points against 20 of 5 whose bin is the same: both lose alike
+    first = plan_with(tmp_path / "a", 100, 3, "until period_end", "first", lasts="40 s")
+    second = plan_with(tmp_path / "b", 100, 5, "until period_end", "second", "1.5 s", lasts="40 s")
     _, evens = found([first, second])
     assert of(evens, "others at bin", "").far == 0.9
     taken = with_taken(first, "bin", 0.4)
