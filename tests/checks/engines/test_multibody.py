@@ -211,12 +211,13 @@ def test_friction_and_rest(need_engine: Callable[[str], None]) -> None:
     assert plant.speed("reach") == 0.0
 
 
-def test_a_slack_cord_that_tightens_as_its_load_falls() -> None:
+def test_a_slack_cord_that_tightens_as_its_load_falls(need_engine: Callable[[str], None]) -> None:
     """Paid out, a drum is at first faster than its load, then slower: a cord without give tightens in between.
 
     The drum is a body on rails of its own, a tendon that does not get longer joins it to the load; the engine's
     tendons give a little, which takes it less than 0.3 ms.
     """
+    need_engine("mujoco")
     resistance, constant, inertia = 1.3, 0.02, 1e-5
     rails = (
         '<worldbody><body><joint name="z" type="slide" axis="0 0 -1" damping="3.0"/>'
