@@ -277,7 +277,7 @@ def _errors(result: FitResult) -> Iterator[str]:
         period = max(each.period for each in result.measured if each.method == "frames")
         yield f"Frames: begin and end are late by up to {1000 * period:.3g} ms each."
     if result.scatter > 0.0:
-        yield f"From trial to trial the times vary by {_two(1000 * result.scatter)} ms (sd) beyond that."
+        yield f"Beyond that the times lie {_two(1000 * result.scatter)} ms (sd) about what is fitted."
 
 
 def _next(result: FitResult) -> Iterator[str]:

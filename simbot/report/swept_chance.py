@@ -41,9 +41,11 @@ def best_told(result: SweepResult) -> str:
         return "; so few matches tell no value of the range from the best"
     if len(result.asked.axes) == 2:
         return f"; any of {len(chosen)} of the {len(result.points)} cells may be the best"
+    ran = " that was run" if result.stopped else " of the range"
     if len(chosen) == 1:
-        return "; every other value of the range is surely worse"
-    return f"; the best may be any of {ranges(result, chosen)}: the others are surely worse"
+        return f"; every other value{ran} is surely worse"
+    others = "the others that were run" if result.stopped else "the others"
+    return f"; the best may be any of {ranges(result, chosen)}: {others} are surely worse"
 
 
 def chance_lines(result: SweepResult, best: Point | None) -> Iterator[str]:

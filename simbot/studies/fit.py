@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simbot.scenario.measured import Condition, Measured
-from simbot.studies.fit_compared import compared, rests_on, stopwatch_off
+from simbot.studies.fit_compared import compared, rests_on, stopwatch_off, unexplained
 from simbot.studies.fit_data import data_of
 from simbot.studies.fit_next import next_of
 from simbot.studies.fit_possible import check_possible
@@ -102,7 +102,11 @@ def fit(
         rests_on(source, unknowns, found.told, conditions, whole, best),
         next_of(source.plan, unknowns, best.numbers, information, best.factor, best.scatter, measured),
         (
-            *(doubts or stopwatch_off(data, after, asked.reaction)),
+            *(
+                doubts
+                or unexplained(measured, conditions, data, after)
+                or stopwatch_off(data, after, asked.reaction)
+            ),
             *_jump_texts(found.jumps, unknowns, measured, conditions),
         ),
         slips,

@@ -19,6 +19,7 @@ from simbot.studies.unknowns import Unknown
 Array = npt.NDArray[np.float64]
 SURE = 2.0  # standard deviations
 OFF = 3.0  # standard errors from which on a mean is said not to fit
+FAR = 0.25  # of a fitted time: what else is not known in the files explains no more
 MOST = 3  # numbers that are told
 LEAST_MOVE = 0.1  # of a half-width: what moves an estimate less is not told
 
@@ -82,6 +83,37 @@ def stopwatch_off(data: Data, after: Array, reaction: float) -> tuple[str, ...]:
         f"the stopwatch's times are {abs(off):.2f} s {'longer' if off > 0.0 else 'shorter'} than fitted on average; a "
         f"reaction of {reaction:g} s explains {most:.2g} s of that at most: was it pressed where the move begins and "
         "ends? Film it, or take these rows out",
+    )
+
+
+def unexplained(
+    measured: Sequence[Measured], conditions: Sequence[Condition], data: Data, after: Array
+) -> tuple[str, ...]:
+    """Whether a move is further off what is fitted than its trials and all else in the files explain; its sentence.
+
+    Its own error is that of the method and of what repeated trials vary by themselves, not the scatter that is fitted:
+    that grows with what is off.
+    """
+    found = []
+    for place, condition in enumerate(conditions):
+        of_it = np.flatnonzero(data.condition == place)
+        if condition.kind != "move" or after[place] >= NEVER_S:
+            continue
+        mean, sd = float(np.mean(data.value[of_it])), data.sd[of_it]
+        shared = data.shift_sd if data.shifted[of_it].any() else 0.0
+        error = sqrt((float(np.mean(sd**2)) + pure_scatter(data) ** 2) / len(of_it) + shared**2)
+        off = abs(mean - float(after[place]))
+        if off > max(OFF * error, FAR * float(after[place])):
+            found.append((off / float(after[place]), place, mean))
+    if not found:
+        return ()
+    _, place, mean = max(found)
+    first = next(each for each in measured if each.condition == conditions[place])
+    more = f" ({len(found) - 1} more moves are as far off)" if len(found) > 1 else ""
+    return (
+        f"{first.text} on {first.condition.battery}: {mean:.3f} s were measured and {after[place]:.3f} s are fitted, "
+        f"while its trials differ by less{more}: no value of what is fitted explains all these times. Was another move "
+        "timed, was something in its way, or is another number of the files wrong?",
     )
 
 

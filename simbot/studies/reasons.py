@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from simbot.analysis.better_timer import FINEST_US
-from simbot.analysis.words import ms
+from simbot.analysis.words import listed, ms
 from simbot.studies.balanced import Cost
 from simbot.studies.demand import Execution, asked_for, unasked
 from simbot.studies.knobs import Knob
@@ -80,6 +80,11 @@ def _safe(knob: Knob, value_us: int, old: list[tuple[str, Execution]], after: Ru
         default=(0, ""),
     )
     arrives = f"arrives after {ms(latest[0])} at the latest ({latest[1]}), {ms(guard_us)} of guard"
+    never = [
+        name for name, found in after.items() if any(one.moves and one.arrival_us is None for one in found)
+    ]
+    if never:
+        arrives += f"; on {listed(never)} it does not arrive with this set"
     asked = asked_for([one for _, one in old])
     breaks = next(((name, one) for name, one in old if one.breaks), None)
     if value_us > knob.now_us:
@@ -97,6 +102,15 @@ def _safe(knob: Knob, value_us: int, old: list[tuple[str, Execution]], after: Ru
             return f"{what}, and no stated need says that it may be: {arrives}"
         return f"less than a guard to spare at the next need: {arrives}"
     if value_us < knob.now_us:
+        if latest[0] > value_us:
+            spares = [
+                one.need_margin_us
+                for found in after.values()
+                for one in found
+                if one.need_margin_us is not None
+            ]
+            spare = f", harmless with {ms(min(spares))} to spare at the next need" if spares else ""
+            return f"gives time away: arrives after {ms(latest[0])} at the latest ({latest[1]}){spare}"
         return f"gives time away: {arrives}"
     if breaks is not None:
         return f"a longer timer does not help what it breaks: {arrives}"

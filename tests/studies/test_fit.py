@@ -266,6 +266,21 @@ def test_a_stopwatch_that_is_off_by_more_than_a_reaction_is_doubted(plan):
     assert told.startswith("the stopwatch's times are 0.5") and "explains 0.1 s of that at most" in told
 
 
+@pytest.mark.parametrize("method", ["50 s,,fresh,", "6000 frames,120 fps,fresh,"])
+def test_a_time_that_is_far_too_long_for_any_value_is_said_to_be_so_and_is_no_scatter(plan, method):
+    """Three trials alike: what is off is no chance. Of one that any friction explains nothing is said."""
+    result = fitted(plan, table(plan, [f"lift,{UP[0]},{UP[1]},{method}"] * 3), EFFICIENCY)
+    (told,) = result.cautions
+    assert told.startswith("lift 0 m to 0.6 m on fresh: 50.000 s were measured and ")
+    assert "no value of what is fitted explains all these times" in told
+    out = StringIO()
+    print_fitted(result, out)
+    assert "From trial to trial" not in out.getvalue() and "(sd) about what is fitted" in out.getvalue()
+    slow = true_time(plan, UP, "fresh", **{FRICTION: "20 N"})
+    rows = filmed(np.random.Generator(np.random.PCG64(3)), UP, "fresh", slow, 5)
+    assert fitted(plan, table(plan, list(rows)), FRICTION).cautions == ()
+
+
 def test_wide_rows_fit_the_screen(plan):
     """Long names of mechanisms, batteries and units, an outlier in every place that has a mark."""
     given = next(each for each in Source(plan.path, plan, KINDS, {}).numbers() if each.key == EFFICIENCY)

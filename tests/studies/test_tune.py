@@ -468,3 +468,16 @@ def test_the_critical_path_of_a_period_has_its_own_waits():
             means[path.period, one.line] = sum(took) / len(took)
             assert one.duration_us == pytest.approx(means[path.period, one.line], abs=1.0)
     assert means["autonomous", 11] < 0.7 * means["driver_controlled", 11]
+
+
+def test_where_a_move_does_not_arrive_with_the_set_the_reason_says_on_which_battery(tmp_path):
+    """The starter without the wait behind its second drive: a longer wait of the lift times the drive as well."""
+    shutil.copytree(ROOT / "simbot" / "starter", tmp_path / "starter")
+    path = tmp_path / "starter" / "plan.yaml"
+    whole = path.read_text().replace("- drive: shelf\n      - wait: arrival\n", "- drive: shelf\n")
+    path.write_text(whole)
+    result = tune(load_plan(path, KINDS)[0])
+    never = [timer for timer in result.timers if timer.arrival_us is None and timer.states]
+    for timer in never:
+        assert "does not arrive with this set" in timer.reason or timer.reason.startswith("no timer helps")
+    assert [timer.line for timer in never]
