@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot import api
 from simbot.report.notebook import _next_steps
-from simbot.report.page.answers import _timers
+from simbot.report.page.answers import _breaks, _timers
 from simbot.report.summary import advise_timers, advise_waits
 from simbot.report.terminal import _advice
 from simbot.report.tune_document import tune_document
@@ -162,6 +163,16 @@ def test_a_line_is_told_once_for_all_battery_states(tmp_path):
     )
     (missing,) = advise_waits(replace(run, states=(state, later)))
     assert missing.wait_us == 290_000 and missing.needs == (("other", "out"),)
+
+
+def test_the_page_says_that_it_is_too_early_and_draws_no_timer(tmp_path):
+    plan = plan_of(tmp_path, [], [wait("250 ms")])
+    state = api.run(plan).states[0]
+    part = SimpleNamespace(
+        plan=plan, ran=[SimpleNamespace(state=state)], run=SimpleNamespace(weakest_state_that_passes=None)
+    )
+    pieces, cause = _breaks(part)
+    assert cause is None and ("alarm", "it is 200 ms too early") in pieces
 
 
 def test_every_report_says_so(tmp_path):

@@ -266,5 +266,6 @@ def _cause(part: PlanPart, found: Finding) -> MoveResult | None:
         if move.line == found.cause_line
         and found.mechanism in (None, move.mechanism)
         and move.start_at_us <= found.at_us
+        and not move.asked_too_soon  # its timer stands behind what it breaks
     ]
     return before[-1] if before else None
