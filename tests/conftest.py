@@ -12,9 +12,8 @@ from hypothesis.internal.conjecture import providers
 from simbot.physics.compiled import by_numba
 
 by_numba()  # in this process: commands and workers load the kernel as a user's do
-if hasattr(
-    providers, "_get_local_constants"
-):  # else examples hang on which modules other tests have loaded by then
+# else examples hang on which modules other tests have loaded by then: numbers in them are drawn too
+if hasattr(providers, "_get_local_constants"):
     providers._get_local_constants = lambda: providers._local_constants
 settings.register_profile("steady", derandomize=True)
 settings.load_profile("steady")

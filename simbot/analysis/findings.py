@@ -138,10 +138,11 @@ def _because(record: NeedRecord, cause: MoveRecord | None, links: Links, coordin
         return f"the need is tighter than the {mechanism}'s own window, which it had reached after {ms(took)}"
     wait = links.timed_by.get(record.cause)
     if wait is None or wait.ended_us > record.at_us:
-        ago = f"step {cause.step} was only {ms(record.at_us - move.start_us)} ago, "
-        waits = wait is not None and wait.began_us < record.at_us  # in a branch beside
-        ago += f"and step {wait.step} still waits for it" if wait and waits else "with no wait for it since"
-        return f"{ago}; {the(mechanism)} needs {ms(took)}"
+        since = "with no wait for it since"
+        if wait is not None and wait.began_us < record.at_us:  # in a branch beside
+            since = f"and step {wait.step} still waits for it"
+        gone = ms(record.at_us - move.start_us)
+        return f"step {cause.step} was only {gone} ago, {since}; {the(mechanism)} needs {ms(took)}"
     return _wait_against(wait, move.start_us, mechanism, took)
 
 

@@ -45,9 +45,8 @@ class MoveResult:
     period: str
     repeat: int  # 0 for the first execution of this line, 1 for the second, ...
     stuck: bool = False  # it never arrives, and a wait for its arrival stood until its period ended
-    asked_too_soon: bool = (
-        False  # by needs that were checked before the wait that times it was over, and no others
-    )
+    # by needs that were checked before the wait that times it was over, and no others
+    asked_too_soon: bool = False
     unfinished_us: int | None = None  # how long it had, where only the end of the match kept it from arriving
 
 

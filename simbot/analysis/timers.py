@@ -23,9 +23,8 @@ class Downstream:
     missed: bool
     line: int  # of the acting step that asks
     mechanism: str
-    too_soon: bool = (
-        False  # asked before the wait that times the move was over: that wait changes nothing of it
-    )
+    # asked before the wait that times the move was over: that wait changes nothing of it
+    too_soon: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +35,10 @@ class Links:
     downstream: dict[int, list[Downstream]]
     lost: dict[int, PickRecord]  # picks that were lost while they closed
     spare: dict[int, int]  # picks that held: how long after that the first of their needs was left [µs]
+
+    def later(self, index: int) -> list[Downstream]:
+        """What asks for the move once the wait that times it is over, and so hangs on how long that is."""
+        return [one for one in self.downstream.get(index, ()) if not one.too_soon]
 
     def missed(self, index: int) -> bool:
         """Whether a need or a pick tells that the move was not there."""
@@ -167,8 +170,7 @@ def move_result(
     first_inside = None if turns else _since(start, move.first_inside_us())
     floor_s = None if turns or not with_floor else move.floor_s()
     floor = None if floor_s is None else round(floor_s * 1e6)
-    asked = links.downstream.get(index, [])
-    later = [one for one in asked if not one.too_soon]
+    later = links.later(index)
     worth = None if timer is None or turns else verdict(timer, floor, arrival, guard_us)
     below = worth in ("impossible", "short", "never")
     rests = arrival is None and not turns
@@ -201,7 +203,7 @@ def move_result(
         period=record.period,
         repeat=record.repeat,
         unfinished_us=had,
-        asked_too_soon=bool(asked) and not later,
+        asked_too_soon=bool(links.downstream.get(index)) and not later,
     )
 
 

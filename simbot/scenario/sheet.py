@@ -257,9 +257,8 @@ class Sheet:
             self.fail(inner, Fault(text, shown, as_list(shown) if text == LIST_WANTED else wanted))
 
 
-RUN_TOGETHER = re.compile(
-    r"(\w+)(?:\s*[:=]\s*|\s+(?=[-+.\d]))(\S.*)"
-)  # a key and its value that were read as one key
+# a key and its value that were read as one key
+RUN_TOGETHER = re.compile(r"(\w+)(?:\s*[:=]\s*|\s+(?=[-+.\d]))(\S.*)")
 GEARS = ("ratio", "gear_ratio", "gearing")  # what a mechanism's gears are called
 # Keys of gears, a mechanism's own stages and those inside its motor's case: which they are.
 OF_GEARS = {

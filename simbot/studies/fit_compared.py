@@ -19,7 +19,7 @@ from simbot.studies.unknowns import Unknown
 Array = npt.NDArray[np.float64]
 SURE = 2.0  # standard deviations
 OFF = 3.0  # standard errors from which on a mean is said not to fit
-FAR = 0.25  # of a fitted time: what else is not known in the files explains no more
+FAR = 0.25  # of a fitted time: what else is not known in the files explains no more (our choice, no source)
 MOST = 3  # numbers that are told
 LEAST_MOVE = 0.1  # of a half-width: what moves an estimate less is not told
 
@@ -94,14 +94,14 @@ def unexplained(
     Its own error is that of the method and of what repeated trials vary by themselves, not the scatter that is fitted:
     that grows with what is off.
     """
-    found = []
+    found, varies = [], pure_scatter(data)
     for place, condition in enumerate(conditions):
         of_it = np.flatnonzero(data.condition == place)
-        if condition.kind != "move" or after[place] >= NEVER_S:
+        if condition.kind != "move" or not 0.0 < after[place] < NEVER_S:
             continue
         mean, sd = float(np.mean(data.value[of_it])), data.sd[of_it]
         shared = data.shift_sd if data.shifted[of_it].any() else 0.0
-        error = sqrt((float(np.mean(sd**2)) + pure_scatter(data) ** 2) / len(of_it) + shared**2)
+        error = sqrt((float(np.mean(sd**2)) + varies**2) / len(of_it) + shared**2)
         off = abs(mean - float(after[place]))
         if off > max(OFF * error, FAR * float(after[place])):
             found.append((off / float(after[place]), place, mean))

@@ -64,28 +64,23 @@ class _Network:
 
 def paths_of(ran: Ran) -> tuple[PathOf, ...]:
     """Each period's network with its own real waits in a run, the mean of repeats; one without end counts once."""
-    waited: dict[str, dict[int, list[int]]] = {}
-    labels: dict[str, dict[int, tuple[str, ...]]] = {}
-    for wait in ran.trace.waits:
-        if not wait.cut:
-            own = waited.setdefault(wait.period, {})
-            own.setdefault(id(wait.given), []).append(wait.ended_us - wait.began_us)
-            timed = tuple(dict.fromkeys(ran.trace.moves[index].label for index in wait.moves))
-            labels.setdefault(wait.period, {}).setdefault(id(wait.given), timed)
     roots = dict(ran.plan.periods)
     if ran.plan.endgame is not None:
         roots["endgame"] = ran.plan.endgame.steps
-    paths = []
-    for name, steps in roots.items():
-        took = {step: fmean(each) for step, each in waited.get(name, {}).items()}
-        paths.append(_path(ran.plan, name, steps, took, labels.get(name, {})))
+    paths = (_path(ran, name, steps) for name, steps in roots.items())
     return tuple(path for path in paths if path.activities)
 
 
-def _path(
-    plan: Plan, name: str, steps: SequenceStep, took: dict[int, float], labels: dict[int, tuple[str, ...]]
-) -> PathOf:
-    network = _Network(plan, took)
+def _path(ran: Ran, name: str, steps: SequenceStep) -> PathOf:
+    waited: dict[int, list[int]] = {}
+    labels: dict[int, tuple[str, ...]] = {}
+    for wait in ran.trace.waits:
+        if not wait.cut and wait.period == name:
+            waited.setdefault(id(wait.given), []).append(wait.ended_us - wait.began_us)
+            timed = tuple(dict.fromkeys(ran.trace.moves[index].label for index in wait.moves))
+            labels.setdefault(id(wait.given), timed)
+    took = {step: fmean(each) for step, each in waited.items()}
+    network = _Network(ran.plan, took)
     network.put(steps, [])
     durations: dict[int, float] = {number: round(took[id(wait)]) for number, wait in enumerate(network.waits)}
     found = schedule(durations, network.after)

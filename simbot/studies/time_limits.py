@@ -182,11 +182,7 @@ def _of_wait(plan: Plan, step: WaitStep, ran: Ran) -> Iterator[Asks]:
                 else allowances.get(record.line, 0.0) * (arrival - record.move.start_us)
             )
             full.append(None if arrival is None else round(arrival - wait.began_us + extra))
-        broken = any(
-            one.missed and not one.too_soon
-            for index in wait.moves
-            for one in ran.links.downstream.get(index, ())
-        )
+        broken = any(one.missed for index in wait.moves for one in ran.links.later(index))
         yield Asks(_latest(own), _latest(full), wait.step, broken)
 
 

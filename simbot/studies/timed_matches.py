@@ -131,10 +131,9 @@ def _wanted(
     wait: WaitRecord, index: int, trace: Trace, links: Links, asked: set[tuple[int, str]]
 ) -> int | None:
     """How long the wait had to be for one of its moves [us]; None: nothing asks for it this time."""
-    needs = links.downstream.get(index)
     record = trace.moves[index]
-    if needs:
-        margins = [need.margin_us for need in needs if not need.too_soon]
+    if links.downstream.get(index):
+        margins = [need.margin_us for need in links.later(index)]
         if not margins:
             return 0
         known = [margin for margin in margins if margin is not None]

@@ -14,6 +14,7 @@ import pytest
 from stopwatches import a_plan, pick, place, wait
 
 from simbot.cli import status
+from simbot.cli.shared import stopped_after
 from simbot.physics.compiled import cache_folder
 from simbot.studies.match import Interrupted
 
@@ -125,3 +126,9 @@ def test_a_study_that_is_stopped_before_any_match_says_so(where, how, tmp_path, 
     assert status(["match", plan, "--runs", "20"]) == 130
     out, err = capsys.readouterr()
     assert out == "" and err.splitlines()[-1] == "stopped before any match was played in this call"
+
+
+def test_what_is_kept_is_counted_in_words():
+    assert stopped_after(0) == "stopped before the first match was played"
+    assert stopped_after(1) == "stopped; 1 match that was played is kept"
+    assert stopped_after(12, "value", "run") == "stopped; 12 values that were run are kept"

@@ -27,6 +27,10 @@ MISTAKES = [
     ("plan", "allowance: 25 %", "through: [[1 m, 1 m]], corner: 0.2 m, curve: smooth", "curve", ["one of the two"]),
     ("plan", "allowance: 25 %", "through: [[1 m, 1 m]], curve: smoth", "smoth", ["'smoth'", "smooth"]),
     ("plan", "allowance: 25 %", "turn: alnog", "alnog", ["'alnog'", "along"]),
+    ("plan", "{lift: 0.42 m}", "{lift 0.42 m}", "lift 0.42", ["colon", "would do: lift: 0.42 m"]),
+    ("plan", "{lift: 0.42 m}", "{lift:0.42 m}", "lift:0.42", ["colon", "would do: lift: 0.42 m"]),
+    ("plan", "{lift: 0.42 m}", "{lift=0.42 m}", "lift=0.42", ["colon", "would do: lift: 0.42 m"]),
+    ("plan", "allowance: 25 %", "al lowance", "al lowance", ["unknown key", "'al lowance'"]),
     # numbers and units
     ("robot", "[430 mm, 420 mm]", "430 mm x 420 mm", "430 mm x", ["a list is wanted", "would do: [430 mm, 420 mm]"]),
     ("robot", "[0 m, 0.75 m]", "0 to 0.75 m", "0 to", ["a list is wanted", "would do: [0 m, 0.75 m]"]),

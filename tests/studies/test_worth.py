@@ -132,6 +132,14 @@ def test_a_change_that_fits_nothing_is_told(given, change):
         changed_text(given, change, "key")
 
 
+@pytest.mark.parametrize(
+    ("given", "said"), [("0.6 kg", "unit is missing, such as that of 0.6 kg"), ("2:1", "no share")]
+)
+def test_a_change_without_a_unit_is_told_so_where_there_is_one(given, said):
+    with pytest.raises(SimbotError, match=said):
+        changed_text(given, "-200", "key")
+
+
 def test_the_text_at_a_path_is_the_file_s_with_what_is_laid_over_it(tmp_path):
     a_plan(tmp_path, rounds(70), change={"robot.mass": "6 kg"})
     trees = trees_of(tmp_path / "plan.yaml", {"robot.loop": "20 ms"})
